@@ -1,0 +1,186 @@
+//! The only place where what was done meets what was prescribed: [`Segmentation`] and [`Stage`] → [`Audit`].
+
+use crate::clean::Series;
+use crate::gait::{Gait, Segmentation};
+use crate::notice::Noted;
+use crate::prescription::{Runner, Stage, Tolerance};
+
+/// The verdict on a session.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Outcome {
+    /// At least one overdoing finding with a certainty of 0.9 or more.
+    Overdone,
+    /// As prescribed.
+    Kept,
+    /// Less than prescribed, nothing overdone.
+    Underdone,
+    /// The data can't tell; the notices say why.
+    Undecided,
+}
+
+impl Outcome {
+    /// Lower-case word as in the JSON outputs.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Overdone => "overdone",
+            Self::Kept => "kept",
+            Self::Underdone => "underdone",
+            Self::Undecided => "undecided",
+        }
+    }
+}
+
+/// What a finding is about; see the outer surface for the meaning of each.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[allow(missing_docs)]
+pub enum Code {
+    RunTooLong,
+    RunTooFast,
+    HeartRateTooHigh,
+    WalkCutShort,
+    WalkMissing,
+    RepExtra,
+    RunningTimeOver,
+    SessionTooLong,
+    UnplannedRun,
+    RunTooShort,
+    RepMissing,
+    WalkTooSlow,
+}
+
+impl Code {
+    /// The code as in the JSON outputs.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::RunTooLong => "run_too_long",
+            Self::RunTooFast => "run_too_fast",
+            Self::HeartRateTooHigh => "heart_rate_too_high",
+            Self::WalkCutShort => "walk_cut_short",
+            Self::WalkMissing => "walk_missing",
+            Self::RepExtra => "rep_extra",
+            Self::RunningTimeOver => "running_time_over",
+            Self::SessionTooLong => "session_too_long",
+            Self::UnplannedRun => "unplanned_run",
+            Self::RunTooShort => "run_too_short",
+            Self::RepMissing => "rep_missing",
+            Self::WalkTooSlow => "walk_too_slow",
+        }
+    }
+
+    /// Whether it means that too much was done.
+    pub const fn is_overdoing(self) -> bool {
+        !matches!(self, Self::RunTooShort | Self::RepMissing | Self::WalkTooSlow)
+    }
+}
+
+/// One prescribed step with what was done for it. `rep` counts the steps of its kind from 1: run 1, walk 1, run 2, …
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Rep {
+    /// 1-based count among the steps of the same gait.
+    pub rep: u32,
+    /// Run or walk.
+    pub gait: Gait,
+    /// Prescribed length, s; for a distance step `None`.
+    pub prescribed_s: Option<f64>,
+    /// Prescribed length, m; for a timed step `None`.
+    pub prescribed_m: Option<f64>,
+    /// Achieved, s: moving time of that gait. 0 when the step is missing.
+    pub achieved_s: f64,
+    /// Achieved, m.
+    pub achieved_m: Option<f64>,
+    /// Standard error of `achieved_s`.
+    pub error_s: f64,
+    /// Start on the recording, `None` when missing.
+    pub start_s: Option<f64>,
+    /// End on the recording, `None` when missing.
+    pub end_s: Option<f64>,
+    /// Standing inside the step, s.
+    pub stand_s: f64,
+    /// Mean pace over the ground, s/km.
+    pub mean_pace_s_per_km: Option<f64>,
+    /// Mean level-ground pace of the same cost, s/km.
+    pub level_pace_s_per_km: Option<f64>,
+    /// Time faster than the ceiling, beyond tolerance and error.
+    pub over_ceiling_s: Option<f64>,
+    /// Mean cadence, steps a minute.
+    pub mean_cadence_spm: Option<f64>,
+    /// Greatest heart rate.
+    pub max_heart_rate_bpm: Option<f64>,
+}
+
+/// Prescribed and achieved.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Amount {
+    /// Prescribed; `None` where the stage leaves it open.
+    pub prescribed: Option<f64>,
+    /// Achieved.
+    pub achieved: f64,
+}
+
+/// Doses of the session.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Dose {
+    /// Running time, s.
+    pub run_s: Amount,
+    /// Walking time, s.
+    pub walk_s: Amount,
+    /// Whole session, s.
+    pub session_s: Amount,
+    /// Steps while running, both feet.
+    pub run_steps: Option<f64>,
+    /// Distance while running, m.
+    pub run_distance_m: Option<f64>,
+}
+
+/// One thing that differs from the prescription.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Finding {
+    /// What.
+    pub code: Code,
+    /// Which rep of its kind, when it is about one.
+    pub rep: Option<u32>,
+    /// From, s.
+    pub start_s: Option<f64>,
+    /// To, s.
+    pub end_s: Option<f64>,
+    /// Prescribed value in `unit`.
+    pub prescribed: Option<f64>,
+    /// Achieved value in `unit`.
+    pub achieved: Option<f64>,
+    /// Unit of the three values: `s`, `m`, `s/km`, `bpm`, `spm`.
+    pub unit: &'static str,
+    /// By how much it differs in the bad direction, in `unit`, positive.
+    pub excess: Option<f64>,
+    /// Probability that it is so, 0 to 1.
+    pub certainty: f64,
+}
+
+/// A session held against its prescription.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Audit {
+    /// The verdict.
+    pub outcome: Outcome,
+    /// The steps in order of the prescription.
+    pub reps: Vec<Rep>,
+    /// The doses.
+    pub dose: Dose,
+    /// What differs, in order of time.
+    pub findings: Vec<Finding>,
+}
+
+/// Parameters of the audit, each with its reason in `docs/method.md`.
+#[derive(Clone, Debug, Default)]
+pub struct AuditConfig {}
+
+/// Holds one session against one stage.
+pub fn audit(
+    segmentation: &Segmentation,
+    series: &Series,
+    stage: &Stage,
+    runner: &Runner,
+    tolerance: &Tolerance,
+    config: &AuditConfig,
+) -> Noted<Audit> {
+    let _ = (segmentation, series, stage, runner, tolerance, config);
+    unimplemented!()
+}

@@ -1,0 +1,1 @@
+//! Reads what the user named: a file, or standard input for `-`.

@@ -1,0 +1,84 @@
+//! The command line: what the user typed, what it resolves to, and what is said when it fails.
+
+mod bouts;
+mod check;
+mod demo;
+mod failure;
+mod input;
+mod simulate;
+
+use std::ffi::OsString;
+use std::io::Write;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+use failure::Failure;
+
+/// Checks run-walk recordings of a graded return to running against what was prescribed.
+#[derive(Parser, Debug)]
+#[command(name = "jogaudit", version, about, max_term_width = 100)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand, Debug)]
+enum Command {
+    /// Work out when a recording runs, walks and stands
+    Bouts(bouts::Args),
+    /// Check a recording against the prescribed stage
+    Check(check::Args),
+    /// Make up a recording with its true bouts
+    Simulate(simulate::Args),
+    /// Write a made-up case and check it
+    Demo(demo::Args),
+}
+
+/// How a command that worked wants the process to end.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Done {
+    /// Exit code 0.
+    Plain,
+    /// Exit code 1: with `--strict`, the outcome is `overdone`.
+    Overdone,
+}
+
+/// Where a command writes: results to `out`, notices and progress to `err`.
+struct Io<'a> {
+    out: &'a mut dyn Write,
+    err: &'a mut dyn Write,
+}
+
+/// Runs the command line and gives the exit code: 0 done, 1 overdone with `--strict`, 2 could not, 70 our bug.
+pub fn main(args: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let cli = match Cli::try_parse_from(args) {
+        Ok(cli) => cli,
+        Err(error) => {
+            let _ = error.print();
+            return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
+        }
+    };
+    let mut out = anstream::stdout().lock();
+    let mut err = anstream::stderr().lock();
+    let result = run(cli.command, &mut Io { out: &mut out, err: &mut err });
+    let result = result.and_then(|done| out.flush().map(|()| done).map_err(Failure::output));
+    match result {
+        Ok(Done::Plain) => ExitCode::SUCCESS,
+        Ok(Done::Overdone) => ExitCode::from(1),
+        Err(failure) if failure.is_closed_pipe() => ExitCode::SUCCESS,
+        Err(failure) => {
+            let _ = write!(err, "{failure}");
+            ExitCode::from(failure.exit_code())
+        }
+    }
+}
+
+fn run(command: Command, io: &mut Io<'_>) -> Result<Done, Failure> {
+    match command {
+        Command::Bouts(args) => bouts::run(&args, io),
+        Command::Check(args) => check::run(&args, io),
+        Command::Simulate(args) => simulate::run(&args, io),
+        Command::Demo(args) => demo::run(&args, io),
+    }
+}

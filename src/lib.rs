@@ -1,0 +1,14 @@
+//! Checks run-walk recordings of a graded return to running against what was prescribed.
+
+pub mod audit;
+pub mod clean;
+pub mod cli;
+pub mod gait;
+pub mod geodesy;
+pub mod notice;
+pub mod pipeline;
+pub mod prescription;
+pub mod read;
+pub mod report;
+pub mod simulate;
+pub mod units;

@@ -1,0 +1,1 @@
+//! Audit and bouts → bytes. All rounding and wording happens once.

@@ -1,0 +1,1 @@
+//! Seeded made-up recordings with their true bouts.
