@@ -111,10 +111,8 @@ impl Expansion {
             match segment {
                 Segment::Steps(fixed) => steps.extend_from_slice(fixed),
                 Segment::Until { extent, cycle } => {
-                    steps.extend(cut_at(*extent, cycle, |step| match step.motion {
-                        Move::Run => run,
-                        Move::Walk => walk,
-                    }))
+                    let speed_of = |step: &Step| if step.motion == Move::Run { run } else { walk };
+                    steps.extend(cut_at(*extent, cycle, speed_of));
                 }
             }
         }
