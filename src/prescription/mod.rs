@@ -2,6 +2,20 @@
 //!
 //! A plan exists before any run: nothing here knows recordings.
 
+mod bounds;
+mod dose;
+mod error;
+mod expand;
+mod language;
+mod plan;
+mod scan;
+mod source;
+pub(crate) mod suggest;
+
+pub use dose::PrescribedDose;
+pub use error::{Fault, LanguageError, PlanError};
+pub use expand::{Candidate, Expansion, Segment, step_counts};
+
 use crate::units::{BeatsPerMinute, Metres, MetresPerSecond, Seconds, StepsPerMinute};
 
 /// What a step of a session asks for. (Standing is never prescribed.)
@@ -153,4 +167,21 @@ pub struct Plan {
     pub tolerance: Tolerance,
     /// Stages in order, at least one.
     pub stages: Vec<Stage>,
+}
+
+impl Plan {
+    /// Finds a stage by its name.
+    pub fn stage(&self, name: &str) -> Option<&Stage> {
+        self.stages.iter().find(|stage| stage.name == name)
+    }
+
+    /// The names of the stages in order.
+    pub fn stage_names(&self) -> impl Iterator<Item = &str> {
+        self.stages.iter().map(|stage| stage.name.as_str())
+    }
+
+    /// Gives the stage that is most likely meant by a name that is none, if one is near.
+    pub fn closest_stage(&self, name: &str) -> Option<&Stage> {
+        suggest::closest(name, self.stage_names()).and_then(|name| self.stage(name))
+    }
 }

@@ -1,0 +1,111 @@
+//! What values a plan may hold: each quantity once, with its name, least, most and how a limit is written.
+//!
+//! The limits catch slips (a cadence counted on one leg, metres for minutes), not bad prescriptions.
+
+use std::ops::RangeInclusive;
+
+/// A quantity's name and limits, in the unit that its values are compared in.
+pub(super) struct Bound {
+    /// What it is called in an error.
+    pub(super) name: &'static str,
+    /// Least value, allowed itself.
+    pub(super) least: f64,
+    /// Greatest value, allowed itself.
+    pub(super) most: f64,
+    /// The limits in the units of the plan file.
+    pub(super) range: &'static str,
+    /// What may have gone wrong when a value is outside.
+    pub(super) hint: Option<&'static str>,
+}
+
+impl Bound {
+    /// Gives the value back when it lies within the limits, else what was expected.
+    pub(super) fn check(&self, value: f64) -> Result<f64, String> {
+        if (self.least..=self.most).contains(&value) {
+            return Ok(value);
+        }
+        let hint = self.hint.map(|hint| format!(" ({hint})")).unwrap_or_default();
+        Err(format!("{} {}{hint}", self.name, self.range))
+    }
+
+    /// The limits for whole numbers.
+    pub(super) fn whole(&self) -> RangeInclusive<u32> {
+        self.least as u32..=self.most as u32
+    }
+}
+
+macro_rules! bounds {
+    ($($(#[$doc:meta])* $id:ident: $name:literal, $least:expr, $most:expr, $range:literal, $hint:expr;)*) => {
+        $($(#[$doc])* pub(super) const $id: Bound =
+            Bound { name: $name, least: $least, most: $most, range: $range, hint: $hint };)*
+        /// Every bound, for tests.
+        #[cfg(test)]
+        pub(super) const ALL: &[&Bound] = &[$(&$id),*];
+    };
+}
+
+const DAY_S: f64 = 86_400.0;
+
+bounds! {
+    /// Time of one item, s.
+    BOUT_TIME: "a duration", 1.0, DAY_S, "from 1 s to 24 h", None;
+    /// Distance of one item, m.
+    BOUT_DISTANCE: "a distance", 50.0, 200_000.0, "from 50 m to 200 km", Some("`m` is metres; minutes are `min`");
+    /// Time of a whole session, s.
+    SESSION_TIME: "a session", 0.0, DAY_S, "of 24 h at most", None;
+    /// Distance of a whole session, m.
+    SESSION_DISTANCE: "a session", 0.0, 200_000.0, "of 200 km at most", None;
+    /// Times in `N x ( … )`.
+    REPEATS: "a count", 1.0, 1000.0, "from 1 to 1000", None;
+    /// Steps of an unrolled session.
+    STEPS: "a session", 1.0, 10_000.0, "of 10000 runs and walks at most", None;
+    /// Depth of brackets.
+    DEPTH: "brackets", 0.0, 8.0, "nested at most 8 deep", None;
+    /// Pace ceilings, s/km.
+    PACE: "a pace", 120.0, 1800.0, "from 2:00 /km to 30:00 /km", None;
+    /// Usual running cadence, steps a minute.
+    RUN_CADENCE: "a running cadence", 120.0, 240.0, "from 120 spm to 240 spm",
+        Some("steps a minute, both feet counted");
+    /// Least walking cadence, steps a minute.
+    WALK_CADENCE: "a walking cadence", 60.0, 180.0, "from 60 spm to 180 spm",
+        Some("steps a minute, both feet counted");
+    /// Heart-rate ceiling, beats a minute.
+    HEART_RATE: "a heart rate", 60.0, 230.0, "from 60 bpm to 230 bpm", None;
+    /// Greatest heart rate of the runner, beats a minute.
+    MAX_HEART_RATE: "a greatest heart rate", 100.0, 230.0, "from 100 bpm to 230 bpm", None;
+    /// Ceiling of the session's length, s.
+    SESSION_CEILING: "a session ceiling", 60.0, DAY_S, "from 1 min to 24 h", None;
+    /// Tolerances of length, s.
+    TIME_TOLERANCE: "a tolerance", 0.0, 600.0, "from 0 s to 10 min", None;
+    /// Tolerance of pace, %.
+    PACE_TOLERANCE: "a tolerance", 0.0, 50.0, "from 0 % to 50 %", None;
+    /// Weekly rise, %.
+    WEEKLY_INCREASE: "a weekly increase", 0.0, 500.0, "from 0 % to 500 %", None;
+    /// Sessions of a week.
+    SESSIONS_PER_WEEK: "a whole number", 1.0, 14.0, "from 1 to 14", None;
+    /// Rest days between sessions.
+    REST_DAYS: "a whole number", 0.0, 13.0, "from 0 to 13", None;
+    /// Sessions of a stage.
+    STAGE_SESSIONS: "a whole number", 1.0, 100.0, "from 1 to 100", None;
+    /// Pain that is allowed.
+    PAIN: "a pain limit", 0.0, 10.0, "from 0 to 10", None;
+    /// Characters of a stage's name.
+    NAME_LENGTH: "a name", 1.0, 60.0, "of 1 to 60 characters", None;
+    /// Characters of the title.
+    TITLE_LENGTH: "a title", 1.0, 200.0, "of 1 to 200 characters", None;
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn both_ends_are_allowed_and_nothing_beyond() {
+        for bound in ALL {
+            assert!(bound.least < bound.most, "{}", bound.name);
+            assert!(bound.check(bound.least).is_ok() && bound.check(bound.most).is_ok(), "{}", bound.name);
+            assert!(bound.check(bound.least - 0.1).is_err() && bound.check(bound.most + 0.1).is_err());
+            assert!(bound.check(f64::NAN).is_err());
+        }
+    }
+}
