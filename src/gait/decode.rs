@@ -337,4 +337,61 @@ mod tests {
         let inner = lengths.get(1..lengths.len().saturating_sub(1)).unwrap_or(&[]);
         assert!(inner.iter().all(|&n| n >= 4), "{lengths:?}");
     }
+
+    /// PyPI `hmmlearn` 0.3.3 with the same parameters: least stay of one tick, three Gaussian levels.
+    #[test]
+    #[ignore = "needs tests/run"]
+    fn both_agree_with_hmmlearn() {
+        use std::io::Write;
+        use std::process::{Command, Stdio};
+        let means = [0.0, 1.5, 2.4];
+        let variances = [0.09, 0.04, 0.06];
+        let chain = Chain {
+            start: vec![0.2, 0.5, 0.3],
+            min_ticks: vec![1, 1, 1],
+            stay: vec![0.8, 0.95, 0.9],
+            to: vec![vec![0.0, 0.7, 0.3], vec![0.4, 0.0, 0.6], vec![0.1, 0.9, 0.0]],
+        };
+        let mut seed = 11_u64;
+        let mut draw = || {
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (seed >> 11) as f64 / (1_u64 << 53) as f64 - 0.5
+        };
+        let signal: Vec<f64> = (0..400).map(|t| means[t / 37 % 3] + 1.2 * draw()).collect();
+        let emission: Vec<f64> = signal
+            .iter()
+            .flat_map(|v| {
+                (0..3).map(move |l| {
+                    -0.5 * (v - means[l]).powi(2) / variances[l]
+                        - 0.5 * (2.0 * std::f64::consts::PI * variances[l]).ln()
+                })
+            })
+            .collect();
+        let transition: Vec<Vec<f64>> = (0..3)
+            .map(|k| {
+                (0..3)
+                    .map(|l| if k == l { chain.stay[k] } else { (1.0 - chain.stay[k]) * chain.to[k][l] })
+                    .collect()
+            })
+            .collect();
+        let given = serde_json::json!({
+            "start": chain.start, "transition": transition, "means": means, "variances": variances, "signal": signal,
+        });
+        let python = std::env::var("JOGAUDIT_PYTHON").expect("tests/run sets JOGAUDIT_PYTHON");
+        let script = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/reference/viterbi.py");
+        let mut child =
+            Command::new(python).arg(script).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap();
+        child.stdin.take().unwrap().write_all(given.to_string().as_bytes()).unwrap();
+        let output = child.wait_with_output().unwrap();
+        let theirs: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+        let path: Vec<usize> = serde_json::from_value(theirs["path"].clone()).unwrap();
+        assert_eq!(viterbi(&chain, &emission), path);
+        let ours = forward_backward(&chain, &emission);
+        assert!((ours.log_likelihood - theirs["log_likelihood"].as_f64().unwrap()).abs() < 1e-6);
+        let posterior: Vec<f64> = serde_json::from_value(theirs["posterior"].clone()).unwrap();
+        assert_eq!(posterior.len(), ours.level.len());
+        for (a, b) in ours.level.iter().zip(&posterior) {
+            assert!((a - b).abs() < 1e-6, "{a} {b}");
+        }
+    }
 }
