@@ -39,7 +39,7 @@ impl Condition {
         for (sensors, channels) in [
             ("cadence", Channels::ALL),
             ("speed only", Channels::NO_CADENCE),
-            ("positions only", Channels::POSITIONS_ONLY),
+            ("positions only", Channels { altitude: true, ..Channels::POSITIONS_ONLY }),
         ] {
             for sampling in [Sampling::EverySecond, Sampling::Smart] {
                 for gps in [Gps::Clean, Gps::Typical, Gps::Bad] {

@@ -8,7 +8,7 @@ use super::{CleanConfig, Gap, GapKind};
 /// the stopped part is a pause; a stop during which samples go on is no gap: the samples are the better evidence.
 pub(super) fn find(time_s: &[f64], timer: &[TimerEvent], shift_s: f64, config: &CleanConfig) -> Vec<Gap> {
     let usual_s = usual_interval_s(time_s);
-    let hole_s = config.hole_s.max(3.0 * usual_s).min(120.0_f64.max(config.hole_s));
+    let hole_s = config.hole_s.max(2.5 * long_interval_s(time_s)).min(120.0_f64.max(config.hole_s));
     let pauses = pauses(timer, shift_s);
     let mut gaps = Vec::new();
     let mut next_pause = 0;
@@ -56,10 +56,19 @@ fn pauses(timer: &[TimerEvent], shift_s: f64) -> Vec<(f64, f64)> {
 
 /// Median time between neighbouring samples, s; 1 when there are none.
 pub(super) fn usual_interval_s(time_s: &[f64]) -> f64 {
+    interval_s(time_s, 0.5)
+}
+
+/// Time between neighbouring samples that 19 of 20 do not exceed, s.
+fn long_interval_s(time_s: &[f64]) -> f64 {
+    interval_s(time_s, 0.95)
+}
+
+fn interval_s(time_s: &[f64], share: f64) -> f64 {
     let mut steps_s: Vec<f64> = time_s.windows(2).map(|w| w[1] - w[0]).collect();
     if steps_s.is_empty() {
         return 1.0;
     }
-    let middle = steps_s.len() / 2;
-    *steps_s.select_nth_unstable_by(middle, f64::total_cmp).1
+    let at = ((steps_s.len() - 1) as f64 * share).round() as usize;
+    *steps_s.select_nth_unstable_by(at, f64::total_cmp).1
 }

@@ -2,7 +2,7 @@
 //! choice among them.
 
 use super::decode::{Chain, Posterior, forward_backward};
-use super::emission::{Bell, Level, Weights, standing};
+use super::emission::{Bell, Hill, Level, Weights, standing};
 use super::observe::{Observed, Stretch};
 
 /// Spread within a level before anything is seen, and how many readings that belief weighs.
@@ -11,6 +11,11 @@ const CADENCE_SD_SPM: f64 = 4.0;
 const PRIOR_READINGS: f64 = 15.0;
 const SPEED_SD_RANGE_MPS: (f64, f64) = (0.08, 0.5);
 const CADENCE_SD_RANGE_SPM: (f64, f64) = (2.0, 12.0);
+/// What a slope does to the speed before anything is seen: between keeping the speed and keeping the cost of the level
+/// (Minetti et al. 2002: 5 % uphill costs 1.30 times as much, so 4.6 would keep the cost), and how many square slopes that
+/// belief weighs. Our choice.
+const USUAL_HILL: Hill = Hill { up: 2.5, down: 0.8 };
+const HILL_PRIOR: f64 = 0.02;
 /// Slower than this, and without steps, is taken for standing when levels are first guessed.
 const MOVING_MPS: f64 = 0.7;
 const STEPPING_SPM: f64 = 60.0;
@@ -55,13 +60,16 @@ fn chain(levels: usize, tick_s: f64) -> Chain {
     for (k, row) in to.iter_mut().enumerate() {
         row[k] = 0.0;
     }
-    Chain { start: vec![1.0 / n as f64; n], min_ticks, stay: vec![(-tick_s / MEAN_STAY_S).exp(); n], to }
+    // A recording starts on the move: what looks like standing at first is the recorder's speed coming up.
+    let mut start = vec![1.0 / n as f64; n];
+    start[levels] = 0.01;
+    Chain { start, min_ticks, stay: vec![(-tick_s / MEAN_STAY_S).exp(); n], to }
 }
 
 fn emission(levels: &[Level], stretch: &Stretch, still_mps: f64, weights: Weights) -> Vec<f64> {
     let mut table = Vec::with_capacity(stretch.ticks() * (levels.len() + 1));
-    for (&v, &c) in stretch.speed_mps.iter().zip(&stretch.cadence_spm) {
-        table.extend(levels.iter().map(|level| level.log_density(v, c, weights)));
+    for ((&v, &c), &slope) in stretch.speed_mps.iter().zip(&stretch.cadence_spm).zip(&stretch.slope) {
+        table.extend(levels.iter().map(|level| level.log_density(v, c, slope, weights)));
         table.push(standing(v, c, still_mps, weights));
     }
     table
@@ -143,15 +151,18 @@ fn moving_readings(observed: &Observed) -> Vec<(Option<f64>, Option<f64>)> {
     out
 }
 
-/// Levels by k-means on speed and cadence in their usual spreads, started from evenly spaced quantiles.
+/// Levels by k-means on the cadence where most readings have one, else on the speed, started from evenly spaced quantiles:
+/// hills and fatigue move the speed, hardly the cadence.
 fn first_guess(observed: &Observed, count: usize) -> Option<Vec<Level>> {
     let readings = moving_readings(observed);
     if readings.len() < 5 * count {
         return None;
     }
+    let with_cadence = readings.iter().filter(|r| r.1.is_some()).count();
+    let speed_scale = if 2 * with_cadence > readings.len() { 0.05 } else { 1.0 };
     let scaled: Vec<[Option<f64>; 2]> = readings
         .iter()
-        .map(|(v, c)| [v.map(|v| v / (2.0 * SPEED_SD_MPS)), c.map(|c| c / (2.5 * CADENCE_SD_SPM))])
+        .map(|(v, c)| [v.map(|v| v * speed_scale), c.map(|c| c / (2.5 * CADENCE_SD_SPM))])
         .collect();
     let quantile = |axis: usize, q: f64| {
         let mut values: Vec<f64> = scaled.iter().filter_map(|r| r[axis]).collect();
@@ -192,7 +203,8 @@ fn first_guess(observed: &Observed, count: usize) -> Option<Vec<Level>> {
         centres
             .iter()
             .map(|c| Level {
-                speed_mps: Bell { mean: c[0] * 2.0 * SPEED_SD_MPS, sd: SPEED_SD_MPS },
+                speed_mps: Bell { mean: c[0] / speed_scale, sd: SPEED_SD_MPS },
+                hill: USUAL_HILL,
                 cadence_spm: Bell { mean: c[1] * 2.5 * CADENCE_SD_SPM, sd: CADENCE_SD_SPM },
             })
             .collect(),
@@ -201,33 +213,100 @@ fn first_guess(observed: &Observed, count: usize) -> Option<Vec<Level>> {
 
 /// A level's mean and spread from the readings, each weighted by the probability that it belongs to the level.
 fn level_from(observed: &Observed, posteriors: &[Posterior], l: usize, count: usize, old: &Level) -> Level {
-    let bell = |pick: fn(&Stretch) -> &Vec<Option<f64>>, old: Bell, sd: f64, range: (f64, f64), cut: f64| {
-        let (mut n, mut sum, mut square) = (0.0, 0.0, 0.0);
-        for (stretch, posterior) in observed.stretches.iter().zip(posteriors) {
-            for (t, value) in pick(stretch).iter().enumerate() {
-                let Some(value) = value else { continue };
-                // Readings far off are faults of the recorder and do not move the level.
-                if (value - old.mean).abs() > cut {
-                    continue;
-                }
-                let p = posterior.level[t * (count + 1) + l];
-                n += p;
-                sum += p * value;
-                square += p * value * value;
-            }
+    let (speed_mps, hill) = speed_from(observed, posteriors, l, count, old);
+    Level { speed_mps, hill, cadence_spm: cadence_from(observed, posteriors, l, count, old.cadence_spm) }
+}
+
+fn cadence_from(observed: &Observed, posteriors: &[Posterior], l: usize, count: usize, old: Bell) -> Bell {
+    /// Readings farther off are faults of the recorder and do not move the level.
+    const CUT_SPM: f64 = 22.0;
+    let (mut n, mut sum, mut square) = (0.0, 0.0, 0.0);
+    for (stretch, posterior) in observed.stretches.iter().zip(posteriors) {
+        for (t, value) in stretch.cadence_spm.iter().enumerate() {
+            let Some(value) = value.filter(|v| (v - old.mean).abs() <= CUT_SPM) else { continue };
+            let p = posterior.level[t * (count + 1) + l];
+            n += p;
+            sum += p * value;
+            square += p * value * value;
         }
-        if n < 5.0 {
-            return old;
-        }
-        let mean = sum / n;
-        let variance = (square / n - mean * mean).max(0.0);
-        let blended = (n * variance + PRIOR_READINGS * sd * sd) / (n + PRIOR_READINGS);
-        Bell { mean, sd: blended.sqrt().clamp(range.0, range.1) }
-    };
-    Level {
-        speed_mps: bell(|s| &s.speed_mps, old.speed_mps, SPEED_SD_MPS, SPEED_SD_RANGE_MPS, 0.9),
-        cadence_spm: bell(|s| &s.cadence_spm, old.cadence_spm, CADENCE_SD_SPM, CADENCE_SD_RANGE_SPM, 22.0),
     }
+    if n < 5.0 {
+        return old;
+    }
+    let mean = sum / n;
+    let variance = (square / n - mean * mean).max(0.0);
+    Bell { mean, sd: blended_sd(variance, n, CADENCE_SD_SPM, CADENCE_SD_RANGE_SPM) }
+}
+
+fn blended_sd(variance: f64, n: f64, sd: f64, range: (f64, f64)) -> f64 {
+    ((n * variance + PRIOR_READINGS * sd * sd) / (n + PRIOR_READINGS)).sqrt().clamp(range.0, range.1)
+}
+
+/// Weighted least squares of the speed on 1, uphill and downhill slope; the hill's effect is held near the usual one as if
+/// [`HILL_PRIOR`] square slopes had been seen.
+fn speed_from(observed: &Observed, posteriors: &[Posterior], l: usize, count: usize, old: &Level) -> (Bell, Hill) {
+    const CUT_MPS: f64 = 0.9;
+    let mut a = [[0.0; 3]; 3];
+    let mut b = [0.0; 3];
+    let mut square = 0.0;
+    for (stretch, posterior) in observed.stretches.iter().zip(posteriors) {
+        for (t, value) in stretch.speed_mps.iter().enumerate() {
+            let slope = stretch.slope[t];
+            let expected = old.speed_mps.mean * old.hill.factor(slope);
+            let Some(value) = value.filter(|v| (v - expected).abs() <= CUT_MPS) else { continue };
+            let p = posterior.level[t * (count + 1) + l];
+            let x = [1.0, -slope.max(0.0), (-slope).max(0.0)];
+            for i in 0..3 {
+                b[i] += p * x[i] * value;
+                for j in 0..3 {
+                    a[i][j] += p * x[i] * x[j];
+                }
+            }
+            square += p * value * value;
+        }
+    }
+    let n = a[0][0];
+    if n < 5.0 {
+        return (old.speed_mps, old.hill);
+    }
+    let usual = [0.0, old.speed_mps.mean * USUAL_HILL.up, old.speed_mps.mean * USUAL_HILL.down];
+    let mut held = a;
+    let mut target = b;
+    for i in 1..3 {
+        held[i][i] += HILL_PRIOR;
+        target[i] += HILL_PRIOR * usual[i];
+    }
+    let Some(x) = solve(held, target) else { return (old.speed_mps, old.hill) };
+    let mean = x[0].max(0.3);
+    let hill = Hill { up: (x[1] / mean).clamp(0.0, 6.0), down: (x[2] / mean).clamp(0.0, 4.0) };
+    let x = [mean, hill.up * mean, hill.down * mean];
+    let fitted: f64 = (0..3).map(|i| x[i] * (2.0 * b[i] - (0..3).map(|j| a[i][j] * x[j]).sum::<f64>())).sum();
+    let variance = ((square - fitted) / n).max(0.0);
+    (Bell { mean, sd: blended_sd(variance, n, SPEED_SD_MPS, SPEED_SD_RANGE_MPS) }, hill)
+}
+
+/// Solves three linear equations by elimination with pivots; `None` when they do not determine the answer.
+fn solve(mut a: [[f64; 3]; 3], mut b: [f64; 3]) -> Option<[f64; 3]> {
+    for i in 0..3 {
+        let pivot = (i..3).max_by(|&p, &q| a[p][i].abs().total_cmp(&a[q][i].abs()))?;
+        if a[pivot][i].abs() < 1e-12 {
+            return None;
+        }
+        a.swap(i, pivot);
+        b.swap(i, pivot);
+        for row in i + 1..3 {
+            let factor = a[row][i] / a[i][i];
+            for column in i..3 {
+                a[row][column] -= factor * a[i][column];
+            }
+            b[row] -= factor * b[i];
+        }
+    }
+    let mut x = [0.0; 3];
+    for i in (0..3).rev() {
+        x[i] = (b[i] - (i + 1..3).map(|j| a[i][j] * x[j]).sum::<f64>()) / a[i][i];
+    }
+    Some(x)
 }
 
 /// How much a reading counts, from how alike neighbouring residuals are: (1 − ρ)/(1 + ρ) for a first-order autoregressive
@@ -235,7 +314,7 @@ fn level_from(observed: &Observed, posteriors: &[Posterior], l: usize, count: us
 pub(super) fn weights_from(observed: &Observed, fit: &Fit) -> Weights {
     let count = fit.levels.len();
     let weight = |pick: fn(&Stretch) -> &Vec<Option<f64>>,
-                  mean: fn(&Level) -> f64,
+                  mean: fn(&Level, f64) -> f64,
                   bounds: (f64, f64),
                   otherwise: f64| {
         let (mut n, mut now, mut lagged) = (0.0, 0.0, 0.0);
@@ -243,7 +322,7 @@ pub(super) fn weights_from(observed: &Observed, fit: &Fit) -> Weights {
             let residual = |t: usize| {
                 let row = &posterior.level[t * (count + 1)..(t + 1) * (count + 1)];
                 let l = (0..count).find(|&l| row[l] > 0.95)?;
-                Some((l, pick(stretch)[t]? - mean(&fit.levels[l])))
+                Some((l, pick(stretch)[t]? - mean(&fit.levels[l], stretch.slope[t])))
             };
             for t in 1..stretch.ticks() {
                 if let (Some((a, before)), Some((b, after))) = (residual(t - 1), residual(t))
@@ -262,7 +341,7 @@ pub(super) fn weights_from(observed: &Observed, fit: &Fit) -> Weights {
         ((1.0 - rho) / (1.0 + rho)).clamp(bounds.0, bounds.1)
     };
     Weights {
-        speed: weight(|s| &s.speed_mps, |l| l.speed_mps.mean, (0.06, 0.5), 0.25),
-        cadence: weight(|s| &s.cadence_spm, |l| l.cadence_spm.mean, (0.15, 0.6), 0.4),
+        speed: weight(|s| &s.speed_mps, |l, slope| l.speed_mps.mean * l.hill.factor(slope), (0.06, 0.5), 0.25),
+        cadence: weight(|s| &s.cadence_spm, |l, _| l.cadence_spm.mean, (0.25, 0.6), 0.4),
     }
 }

@@ -9,7 +9,7 @@ pub(super) struct Bell {
 }
 
 /// Share of readings that are wrong in no known way, and the range over which they spread.
-const OUTLIER: f64 = 0.03;
+const OUTLIER: f64 = 0.02;
 const SPEED_RANGE_MPS: f64 = 6.0;
 const CADENCE_RANGE_SPM: f64 = 250.0;
 /// While standing a recorder gives no steps; now and then one is counted.
@@ -33,8 +33,25 @@ impl Bell {
 /// One way of moving.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Level {
+    /// Speed on level ground.
     pub(super) speed_mps: Bell,
+    /// By how much the speed falls uphill and rises downhill.
+    pub(super) hill: Hill,
     pub(super) cadence_spm: Bell,
+}
+
+/// What slopes do to a level's speed: share lost for each unit of slope uphill, share gained for each downhill.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Hill {
+    pub(super) up: f64,
+    pub(super) down: f64,
+}
+
+impl Hill {
+    /// Speed on a slope over speed on the level.
+    pub(super) fn factor(self, slope: f64) -> f64 {
+        (1.0 - self.up * slope.max(0.0) + self.down * (-slope).max(0.0)).max(0.3)
+    }
 }
 
 /// How much one reading counts, since neighbouring ones share their error: 1 when independent.
@@ -46,8 +63,9 @@ pub(super) struct Weights {
 
 impl Level {
     /// Weighted log density of what is seen; what is missing says nothing.
-    pub(super) fn log_density(&self, speed: Option<f64>, cadence: Option<f64>, weights: Weights) -> f64 {
-        let v = speed.map_or(0.0, |v| weights.speed * self.speed_mps.log_density(v, SPEED_RANGE_MPS));
+    pub(super) fn log_density(&self, speed: Option<f64>, cadence: Option<f64>, slope: f64, weights: Weights) -> f64 {
+        let bell = Bell { mean: self.speed_mps.mean * self.hill.factor(slope), sd: self.speed_mps.sd };
+        let v = speed.map_or(0.0, |v| weights.speed * bell.log_density(v, SPEED_RANGE_MPS));
         let c = cadence.map_or(0.0, |c| weights.cadence * self.cadence_spm.log_density(c, CADENCE_RANGE_SPM));
         v + c
     }

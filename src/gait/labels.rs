@@ -98,12 +98,9 @@ fn log_step(low: &Seen, high: &Seen, sharpness: Option<f64>, switch: bool) -> f6
         log += if switch { KNOWN.speed_step_mps.log(step) } else { half(KNOWN.same_speed_step_mps, step) }
             .max(-12.0);
     }
-    if let Some(share) = sharpness {
-        log += if switch {
-            KNOWN.sharp.log(share.min(KNOWN.sharp.mean))
-        } else {
-            KNOWN.gradual.log(share.max(KNOWN.gradual.mean))
-        };
+    if let (Some(share), false) = (sharpness, low.has_cadence) {
+        let bell = if switch { KNOWN.sharp } else { KNOWN.gradual };
+        log += bell.log(share.clamp(KNOWN.gradual.mean, KNOWN.sharp.mean));
     }
     log
 }

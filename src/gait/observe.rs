@@ -15,6 +15,8 @@ pub(super) struct Stretch {
     pub(super) speed_mps: Vec<Option<f64>>,
     /// Steps a minute, both feet.
     pub(super) cadence_spm: Vec<Option<f64>>,
+    /// Rise over run of the ground; 0 where altitude or distance is not there.
+    pub(super) slope: Vec<f64>,
 }
 
 impl Stretch {
@@ -68,6 +70,7 @@ pub(super) fn observe(series: &Series, silent_s: f64) -> Observed {
                     tick_s,
                     ticks,
                 ),
+                slope: slope(series, start_s, tick_s, ticks),
             }
         })
         .collect();
@@ -139,6 +142,39 @@ fn on_grid(
         }
     }
     sums.into_iter().map(|(sum, n)| (n > 0).then(|| sum / f64::from(n))).collect()
+}
+
+/// Slope of the least-squares line of altitude over distance within 15 s of each tick: over these 25 to 80 m an altitude error
+/// of 0.25 m makes a slope error of about 0.5 %.
+fn slope(series: &Series, start_s: f64, tick_s: f64, ticks: usize) -> Vec<f64> {
+    const HALF_S: f64 = 15.0;
+    const STEEPEST: f64 = 0.2;
+    const SHORTEST_M: f64 = 12.0;
+    (0..ticks)
+        .map(|k| {
+            let at_s = start_s + k as f64 * tick_s;
+            let range = series.range(at_s - HALF_S, at_s + HALF_S);
+            let origin_m = range.clone().find_map(|i| series.distance_m[i]).unwrap_or(0.0);
+            let (mut n, mut x, mut xx, mut y, mut xy) = (0.0, 0.0, 0.0, 0.0, 0.0);
+            let mut far_m: f64 = 0.0;
+            for i in range {
+                if let (Some(distance_m), Some(altitude_m)) = (series.distance_m[i], series.altitude_m[i]) {
+                    let along = distance_m - origin_m;
+                    far_m = far_m.max(along);
+                    n += 1.0;
+                    x += along;
+                    xx += along * along;
+                    y += altitude_m;
+                    xy += along * altitude_m;
+                }
+            }
+            let spread = n * xx - x * x;
+            if n < 4.0 || far_m < SHORTEST_M || spread <= 0.0 {
+                return 0.0;
+            }
+            ((n * xy - x * y) / spread).clamp(-STEEPEST, STEEPEST)
+        })
+        .collect()
 }
 
 /// Recorders smooth, each in its way, so their columns tell late. The speed's delay behind the positions is known from
