@@ -51,6 +51,10 @@ pub(super) struct Args {
     #[arg(long)]
     hills: bool,
     /// What the runner does wrong: KIND, KIND:VALUE or KIND:VALUE:REP (can be repeated)
+    ///
+    /// Seconds: run-longer, run-shorter, run-unplanned, walk-cut, stop, warm-up, late-start, session-longer. Percent:
+    /// run-faster. Steps a minute: walk-slower. Beats a minute: heart-rate-high. Reps: rep-extra. None: rep-missing,
+    /// walk-missing.
     #[arg(long, value_name = "FAULT")]
     fault: Vec<Fault>,
     /// Strength of satellite reception
