@@ -47,8 +47,8 @@ fn assert_tiles(simulated: &Simulated) {
 fn all_at_once(seed: u64) -> Settings {
     Settings {
         seed,
-        profile: if seed % 2 == 0 { Profile::Steady } else { Profile::Overlapping },
-        hills: seed % 3 == 0,
+        profile: if seed.is_multiple_of(2) { Profile::Steady } else { Profile::Overlapping },
+        hills: seed.is_multiple_of(3),
         gps: [Gps::Clean, Gps::Typical, Gps::Bad][seed as usize % 3],
         sampling: if seed % 4 < 2 { Sampling::EverySecond } else { Sampling::Smart },
         missing: 0.05,
@@ -99,7 +99,8 @@ fn steps_in_metres_cover_their_distance() {
     let steps = [metres(Move::Walk, 300.0), metres(Move::Run, 400.0), timed(Move::Walk, 60.0)];
     for seed in 0..20 {
         for hills in [false, true] {
-            let settings = Settings { seed, hills, longest_lag_s: 0.0, gps: Gps::Clean, ..Settings::default() };
+            let settings =
+                Settings { seed, hills, longest_lag_s: 0.0, gps: Gps::Clean, ..Settings::default() };
             let simulated = simulate(&steps, &settings).unwrap();
             let run = simulated.truth.iter().find(|b| b.gait == Gait::Run).unwrap();
             let at = |t: f64| simulated.recording.samples[t.round() as usize].distance.unwrap().get();
@@ -197,19 +198,14 @@ fn pauses_and_holes_are_unknown_and_hold_no_samples() {
         ..Settings::default()
     };
     let simulated = made(&settings);
-    let unknown: Vec<(f64, f64)> = simulated
-        .truth
-        .iter()
-        .filter(|b| b.gait == Gait::Unknown)
-        .map(|b| (b.start_s, b.end_s))
-        .collect();
+    let unknown: Vec<(f64, f64)> =
+        simulated.truth.iter().filter(|b| b.gait == Gait::Unknown).map(|b| (b.start_s, b.end_s)).collect();
     assert_eq!(unknown, [(330.0, 380.0), (699.0, 730.0)]);
     for (from, to) in unknown {
         let lost = |t: f64| from < t && t < to;
         assert!(!simulated.recording.samples.iter().any(|s| lost(s.time_s)));
     }
-    let timer: Vec<(f64, bool)> =
-        simulated.recording.timer.iter().map(|e| (e.time_s, e.running)).collect();
+    let timer: Vec<(f64, bool)> = simulated.recording.timer.iter().map(|e| (e.time_s, e.running)).collect();
     let end = simulated.truth.last().unwrap().end_s;
     assert_eq!(timer, [(0.0, true), (330.0, false), (380.0, true), (end, false)]);
     // The session waits: the run that was interrupted is completed.
@@ -224,8 +220,7 @@ fn pauses_and_holes_are_unknown_and_hold_no_samples() {
 #[test]
 fn sampling_and_losses_are_as_ordered() {
     let smart = made(&Settings { sampling: Sampling::Smart, ..Settings::default() });
-    let gaps: Vec<f64> =
-        smart.recording.samples.windows(2).map(|w| w[1].time_s - w[0].time_s).collect();
+    let gaps: Vec<f64> = smart.recording.samples.windows(2).map(|w| w[1].time_s - w[0].time_s).collect();
     assert!(gaps[..gaps.len() - 1].iter().all(|g| (3.0..=8.0).contains(g)));
     assert!(gaps.contains(&3.0) && gaps.contains(&8.0));
 
@@ -328,8 +323,7 @@ fn hills_slow_the_run_and_leave_cadence() {
             let ratio = b.speed.unwrap().get() / a.speed.unwrap().get().max(0.5);
             slowest = slowest.min(ratio);
         }
-        let altitude: Vec<f64> =
-            hilly.recording.samples.iter().map(|s| s.altitude.unwrap().get()).collect();
+        let altitude: Vec<f64> = hilly.recording.samples.iter().map(|s| s.altitude.unwrap().get()).collect();
         let span = altitude.iter().copied().fold(f64::MIN, f64::max)
             - altitude.iter().copied().fold(f64::MAX, f64::min);
         assert!(span > 5.0, "seed {seed}: {span} m");

@@ -29,7 +29,8 @@ pub(super) fn apply(
             hold_after_stops(cadence_spm, motion, length);
             continue;
         }
-        let room = cadence_spm.len().checked_sub(first + length + 1).filter(|r| *r > 0).ok_or_else(outside)?;
+        let room =
+            cadence_spm.len().checked_sub(first + length + 1).filter(|r| *r > 0).ok_or_else(outside)?;
         let from = match fault.stretch.at_s {
             Some(at) if at >= 0.0 && (at as usize) <= room => first + at.round() as usize,
             Some(_) => return Err(outside()),

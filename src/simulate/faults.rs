@@ -252,7 +252,8 @@ pub(super) fn apply(
     let mut doing = Doing { legs, unrecorded_s: 0.0, faults: Vec::new() };
     let mut draws = rng(seed, Stream::Faults);
     for fault in faults {
-        let applied = Applier { doing: &mut doing, person, kept, fault: *fault, draws: &mut draws }.apply()?;
+        let applied =
+            Applier { doing: &mut doing, person, kept, fault: *fault, draws: &mut draws }.apply()?;
         doing.faults.push(applied);
     }
     Ok(doing)
@@ -319,8 +320,7 @@ impl Applier<'_> {
     /// Index of the leg that the fault is about; writes the rep that was drawn into the fault.
     fn pick(&mut self, fits: fn(&[Leg], usize) -> bool) -> Result<usize, SimulateError> {
         let legs = &self.doing.legs;
-        let candidates: Vec<usize> =
-            (0..legs.len()).filter(|&i| legs[i].rep > 0 && fits(legs, i)).collect();
+        let candidates: Vec<usize> = (0..legs.len()).filter(|&i| legs[i].rep > 0 && fits(legs, i)).collect();
         let found = match self.fault.rep {
             Some(rep) => candidates.into_iter().find(|&i| legs[i].rep == rep),
             None if candidates.is_empty() => None,
@@ -360,7 +360,8 @@ impl Applier<'_> {
         let rest = (0..last).rev().find(|&i| is_break(legs, i)).map(|i| unprescribed(legs[i]));
         let pair = [rest.unwrap_or_else(|| Leg::new(Gait::Walk, 60.0)), unprescribed(legs[last])];
         let again = std::iter::repeat_n(pair, times).flatten();
-        legs.splice(last + 1..last + 1, again);
+        let after = last + 1;
+        legs.splice(after..after, again);
         Ok(())
     }
 
@@ -461,10 +462,7 @@ mod tests {
         assert_eq!(legs(FaultKind::RepMissing, 1.0, Some(2))[3], (Walk, 60.0));
         assert_eq!(legs(FaultKind::RepExtra, 2.0, None).len(), 18);
         assert_eq!(legs(FaultKind::RepExtra, 1.0, None)[12..14], [(Walk, 120.0), (Run, 60.0)]);
-        assert_eq!(
-            legs(FaultKind::Stop, 20.0, Some(6))[11..14],
-            [(Run, 30.0), (Stand, 20.0), (Run, 30.0)]
-        );
+        assert_eq!(legs(FaultKind::Stop, 20.0, Some(6))[11..14], [(Run, 30.0), (Stand, 20.0), (Run, 30.0)]);
         assert_eq!(legs(FaultKind::WarmUp, 200.0, None)[0], (Walk, 200.0));
         assert_eq!(
             legs(FaultKind::RunUnplanned, 45.0, None)[0..3],

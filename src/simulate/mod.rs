@@ -27,7 +27,7 @@ pub use person::Person;
 pub use truth::TrueBout;
 
 use crate::gait::Gait;
-use crate::prescription::Step;
+use crate::prescription::{Limits, Step};
 use crate::read::{Format, Lap, LapIntensity, Recording};
 
 /// How clearly a runner's gaits differ in speed.
@@ -51,6 +51,18 @@ pub struct Kept {
     pub walk_cadence_floor_spm: Option<f64>,
     /// Longest session, s: only what [`FaultKind::SessionLonger`] has to exceed.
     pub session_ceiling_s: Option<f64>,
+}
+
+impl From<&Limits> for Kept {
+    /// The limits of a stage. A pace ceiling for level-ground pace is kept on the ground as well.
+    fn from(limits: &Limits) -> Self {
+        Self {
+            pace_ceiling_mps: limits.pace_ceiling.map(crate::units::MetresPerSecond::get),
+            heart_rate_ceiling_bpm: limits.heart_rate_ceiling.map(crate::units::BeatsPerMinute::get),
+            walk_cadence_floor_spm: limits.walk_cadence_floor.map(crate::units::StepsPerMinute::get),
+            session_ceiling_s: limits.session_ceiling.map(crate::units::Seconds::get),
+        }
+    }
 }
 
 /// Strength of reception.
@@ -166,6 +178,8 @@ pub struct CadenceFault {
 pub struct Settings {
     /// The same seed and settings give the same bytes.
     pub seed: u64,
+    /// Seed of the runner alone, for several sessions of one person; `seed` when not given.
+    pub runner_seed: Option<u64>,
     /// Format whose rounding the recording has.
     pub format: Format,
     /// Time of the first sample; whole seconds.
@@ -211,6 +225,7 @@ impl Default for Settings {
     fn default() -> Self {
         Self {
             seed: 0,
+            runner_seed: None,
             format: Format::Fit,
             start: Timestamp::from_second(USUAL_START_S).unwrap_or_default(),
             utc_offset_s: None,
@@ -311,9 +326,8 @@ fn at_text(stretch: &Stretch) -> String {
 /// When there is nothing to do, or a fault or stretch does not fit the session: see [`SimulateError`].
 pub fn simulate(steps: &[Step], settings: &Settings) -> Result<Simulated, SimulateError> {
     check(steps)?;
+    let person = person(steps, settings);
     let legs = faults::as_prescribed(steps, &settings.kept);
-    let slowest = legs.iter().filter_map(|l| l.ceiling_mps).min_by(f64::total_cmp);
-    let person = Person::draw(settings.seed, settings.profile, &settings.kept, slowest);
     let doing = faults::apply(legs, &settings.faults, &person, &settings.kept, settings.seed)?;
     let motion = motion::go(&doing, &person, settings)?;
     let track = recorder::record(&motion, doing.unrecorded_s, settings)?;
@@ -327,6 +341,16 @@ pub fn simulate(steps: &[Step], settings: &Settings) -> Result<Simulated, Simula
         track,
         laps,
     })
+}
+
+/// Draws the runner who would do these steps: who can keep their ceilings and the settings' limits.
+///
+/// For a session whose number of steps depends on the runner's speeds.
+pub fn person(steps: &[Step], settings: &Settings) -> Person {
+    let legs = faults::as_prescribed(steps, &settings.kept);
+    let slowest = legs.iter().filter_map(|l| l.ceiling_mps).min_by(f64::total_cmp);
+    let seed = settings.runner_seed.unwrap_or(settings.seed);
+    Person::draw(seed, settings.profile, &settings.kept, slowest)
 }
 
 /// Writes a made-up recording as a file. GPX leaves out samples without a position.

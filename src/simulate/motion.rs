@@ -201,9 +201,8 @@ impl Hills {
 
     /// Above the start, m.
     fn altitude_m(&self, distance_m: f64) -> f64 {
-        let wave = |&(grade, k, phase): &(f64, f64, f64)| {
-            grade / k * ((k * distance_m + phase).sin() - phase.sin())
-        };
+        let wave =
+            |&(grade, k, phase): &(f64, f64, f64)| grade / k * ((k * distance_m + phase).sin() - phase.sin());
         self.waves.iter().map(wave).sum()
     }
 

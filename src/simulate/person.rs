@@ -60,7 +60,7 @@ const SPEED_CORRELATION: f64 = 0.5;
 /// 2023;90:103117).
 const WALK_CADENCE_SPM: (f64, f64) = (100.0, 135.0);
 
-/// Jogging cadence, steps/min. van Oeveren et al. 2017 (PLoS ONE 12:e0184273): 154, 158, 160 self-chosen; the edges
+/// Jogging cadence, steps/min. van Oeveren et al. 2017 (`PLoS ONE` 12:e0184273): 154, 158, 160 self-chosen; the edges
 /// are our choice of how far a person may be from that.
 const JOG_CADENCE_SPM: (f64, f64) = (145.0, 175.0);
 /// Jogging cadence at [`JOG_REFERENCE_MPS`], steps/min (van Oeveren et al. 2017: 154 at 2.4 m/s).
@@ -123,7 +123,8 @@ impl Person {
         if let Some(ceiling) = kept.pace_ceiling_mps {
             jog_speed_mps = jog_speed_mps.min(ceiling * (1.0 - margin));
         }
-        if let Some(ceiling) = slowest_ceiling_mps.map(|c| c * (1.0 - margin)).filter(|c| *c < jog_speed_mps) {
+        if let Some(ceiling) = slowest_ceiling_mps.map(|c| c * (1.0 - margin)).filter(|c| *c < jog_speed_mps)
+        {
             walk_speed_mps = walk_speed_mps.min(ceiling - speeds.gap_under_ceiling);
         }
         walk_speed_mps = walk_speed_mps.min(jog_speed_mps - speeds.gap_under_ceiling).max(1.0);
@@ -290,7 +291,8 @@ mod tests {
         let slowest_jog = |profile| people(profile).map(|p| p.jog_speed_mps).fold(9.0, f64::min);
         assert!(fastest_walk(Profile::Steady) < slowest_jog(Profile::Steady));
         assert!(fastest_walk(Profile::Overlapping) > slowest_jog(Profile::Overlapping) + 0.05);
-        let close = people(Profile::Overlapping).filter(|p| p.jog_speed_mps - p.walk_speed_mps < 0.25).count();
+        let close =
+            people(Profile::Overlapping).filter(|p| p.jog_speed_mps - p.walk_speed_mps < 0.25).count();
         assert!(close > 200, "only {close} of 2000 have a gap below 0.25 m/s");
     }
 

@@ -74,10 +74,9 @@ pub(super) fn laps(steps: &[(f64, LapIntensity)], track: &Track, settings: &Sett
     let mut starts: Vec<(f64, LapTrigger, LapIntensity)> = match settings.laps {
         Laps::Whole => vec![(0.0, LapTrigger::Time, LapIntensity::Active)],
         Laps::Steps => steps.iter().map(|&(at, intensity)| (at, LapTrigger::Time, intensity)).collect(),
-        Laps::Kilometres => kilometres(track)
-            .into_iter()
-            .map(|at| (at, LapTrigger::Distance, LapIntensity::Active))
-            .collect(),
+        Laps::Kilometres => {
+            kilometres(track).into_iter().map(|at| (at, LapTrigger::Distance, LapIntensity::Active)).collect()
+        }
     };
     // A lap that began before the watch was started is the first one's beginning.
     let late = starts.iter().rposition(|s| s.0 <= 0.0).unwrap_or(0);

@@ -99,7 +99,11 @@ pub(super) struct Track {
 }
 
 /// Records a motion.
-pub(super) fn record(motion: &Motion, unrecorded_s: f64, settings: &Settings) -> Result<Track, SimulateError> {
+pub(super) fn record(
+    motion: &Motion,
+    unrecorded_s: f64,
+    settings: &Settings,
+) -> Result<Track, SimulateError> {
     let first = unrecorded_s as usize;
     let last = motion.line.end_s().floor() as usize;
     if last < first + 2 {
@@ -185,7 +189,8 @@ impl Channel {
         let errors = errors(settings.gps);
         let seconds = last + 1;
         let mut lags = rng(seed, Stream::Lag);
-        let late_speed = lagged(motion, |t| t.speed_mps, Lag::draw(settings.longest_lag_s, &mut lags), seconds);
+        let late_speed =
+            lagged(motion, |t| t.speed_mps, Lag::draw(settings.longest_lag_s, &mut lags), seconds);
         let late_cadence =
             lagged(motion, |t| t.cadence_spm, Lag::draw(settings.longest_lag_s, &mut lags), seconds);
         let spikes = spikes(&errors, seconds, seed);
@@ -201,7 +206,8 @@ impl Channel {
         };
         let east_m = axis(|t| t.east_m, |p| p.east_m, [Stream::PositionEast, Stream::WhiteEast]);
         let north_m = axis(|t| t.north_m, |p| p.north_m, [Stream::PositionNorth, Stream::WhiteNorth]);
-        let mut speed_error = Ar1::with_time(errors.speed.0, errors.speed.1, 1.0, rng(seed, Stream::SpeedError));
+        let mut speed_error =
+            Ar1::with_time(errors.speed.0, errors.speed.1, 1.0, rng(seed, Stream::SpeedError));
         let speed_mps: Vec<f64> = (0..seconds)
             .map(|s| {
                 let jumped: f64 = spikes.iter().filter(|p| p.covers(s)).map(|p| p.speed_mps).sum();

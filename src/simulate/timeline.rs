@@ -118,11 +118,19 @@ impl Timeline {
             let at_rest = leg.gait == Gait::Stand || k == 0 || legs[k - 1].gait == Gait::Stand;
             let (least, most) = if at_rest { STAND_RAMP_S } else { RAMP_S };
             let ramp_s = least + draws[k].ramp * (most - least);
-            spans.push(Span { gait: leg.gait, leg: k, start_s, end_s: milliseconds(beep + reaction), ramp_s });
+            spans.push(Span {
+                gait: leg.gait,
+                leg: k,
+                start_s,
+                end_s: milliseconds(beep + reaction),
+                ramp_s,
+            });
         }
         let mut line = Self { spans, styles: Vec::new(), beeps, pauses: Vec::new() };
         let mut paused_s = 0.0;
-        for (at, length, drawn) in place(&settings.pauses, &line, settings.seed, Stream::Pauses, unrecorded_s)? {
+        for (at, length, drawn) in
+            place(&settings.pauses, &line, settings.seed, Stream::Pauses, unrecorded_s)?
+        {
             // A drawn moment lies on a clock without pauses; a given one is meant on the wall clock.
             let after = line.pauses.last().map_or(0.0, |p| p.1 + 5.0);
             let at = if drawn { (at + paused_s).max(after) } else { at };
@@ -130,7 +138,8 @@ impl Timeline {
             paused_s += length;
         }
         line.fit_ramps();
-        line.styles = legs.iter().zip(&draws).map(|(leg, draws)| style(leg, draws, person, settings)).collect();
+        line.styles =
+            legs.iter().zip(&draws).map(|(leg, draws)| style(leg, draws, person, settings)).collect();
         for span in &line.spans {
             let style = &mut line.styles[span.leg];
             style.start_s = style.start_s.min(span.start_s);
@@ -142,13 +151,16 @@ impl Timeline {
     /// Stops everything at a time for a length; later spans and beeps move.
     fn pause(&mut self, at_s: f64, length_s: f64) -> Result<(), SimulateError> {
         let inside = |s: &Span| s.gait != Gait::Unknown && s.start_s < at_s && at_s < s.end_s;
-        let i = self.spans.iter().position(inside).ok_or(SimulateError::StretchOutside {
-            stretch: Stretch { at_s: Some(at_s), length_s },
-        })?;
+        let i = self
+            .spans
+            .iter()
+            .position(inside)
+            .ok_or(SimulateError::StretchOutside { stretch: Stretch { at_s: Some(at_s), length_s } })?;
         let whole = self.spans[i];
         let until_s = at_s + length_s;
         let before = Span { end_s: at_s, ..whole };
-        let still = Span { gait: Gait::Unknown, start_s: at_s, end_s: until_s, ramp_s: PAUSE_RAMP_S, ..whole };
+        let still =
+            Span { gait: Gait::Unknown, start_s: at_s, end_s: until_s, ramp_s: PAUSE_RAMP_S, ..whole };
         let after = Span { start_s: until_s, end_s: whole.end_s + length_s, ramp_s: PAUSE_RAMP_S, ..whole };
         self.spans.splice(i..=i, [before, still, after]);
         for span in &mut self.spans[i + 3..] {

@@ -59,25 +59,14 @@ struct Kind {
 use Base::{Enum, S32, U8, U16, U32};
 
 /// `file_id`: type, manufacturer, product, `time_created`.
-const FILE_ID: Kind =
-    Kind { local: 0, global: 0, fields: &[(0, Enum), (1, U16), (2, U16), (4, U32)] };
+const FILE_ID: Kind = Kind { local: 0, global: 0, fields: &[(0, Enum), (1, U16), (2, U16), (4, U32)] };
 /// `event`: timestamp, event, `event_type`.
 const EVENT: Kind = Kind { local: 1, global: 21, fields: &[(253, U32), (0, Enum), (1, Enum)] };
 /// `record`: timestamp, lat, long, `enhanced_altitude`, distance, `enhanced_speed`, heart rate, cadence, fraction.
 const RECORD: Kind = Kind {
     local: 2,
     global: 20,
-    fields: &[
-        (253, U32),
-        (0, S32),
-        (1, S32),
-        (78, U32),
-        (5, U32),
-        (73, U32),
-        (3, U8),
-        (4, U8),
-        (53, U8),
-    ],
+    fields: &[(253, U32), (0, S32), (1, S32), (78, U32), (5, U32), (73, U32), (3, U8), (4, U8), (53, U8)],
 };
 /// `lap`: timestamp, index, `start_time`, elapsed, timer, distance, event, `event_type`, intensity, trigger, sport.
 const LAP: Kind = Kind {
@@ -260,7 +249,7 @@ impl File<'_> {
             &LAP,
             &[
                 Some(self.stamp(end_s)),
-                Some(index as i64),
+                i64::try_from(index).ok(),
                 Some(self.stamp(lap.start_s)),
                 Some(((end_s - lap.start_s) * 1000.0).round() as i64),
                 Some((self.timer_s(lap.start_s, end_s) * 1000.0).round() as i64),
@@ -293,7 +282,7 @@ impl File<'_> {
                 Some(RUNNING),
                 Some(SUB_SPORT[usize::from(indoors)]),
                 Some(0),
-                Some(recording.laps.len() as i64),
+                i64::try_from(recording.laps.len()).ok(),
             ],
         );
         let local = recording.utc_offset_s.map(|offset| self.stamp(end_s) + i64::from(offset));

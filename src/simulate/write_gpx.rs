@@ -1,4 +1,4 @@
-//! Writes a recording as GPX 1.1 with heart rate, cadence and speed in TrackPointExtension v2.
+//! Writes a recording as GPX 1.1 with heart rate, cadence and speed in `TrackPointExtension` v2.
 
 use super::xml::{Document, instant, paused_between};
 use crate::read::{Recording, Sample};

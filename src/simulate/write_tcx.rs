@@ -1,7 +1,8 @@
-//! Writes a recording as TCX v2 with speed and cadence in ActivityExtension v2.
+//! Writes a recording as TCX v2 with speed and cadence in `ActivityExtension` v2.
 
 use super::xml::{Document, instant, paused_between};
 use crate::read::{Lap, LapIntensity, LapTrigger, Recording, Sample};
+use crate::units::Metres;
 
 /// Names of the open schemas.
 const DATABASE: &str = "http://www.garmin.com/xmlschemas/TrainingCenterDatabase/v2";
@@ -30,17 +31,10 @@ pub(super) fn write(recording: &Recording, pauses_s: &[(f64, f64)]) -> Vec<u8> {
     xml.finish()
 }
 
-fn lap(
-    xml: &mut Document,
-    recording: &Recording,
-    lap: &Lap,
-    samples: &[&Sample],
-    pauses_s: &[(f64, f64)],
-) {
+fn lap(xml: &mut Document, recording: &Recording, lap: &Lap, samples: &[&Sample], pauses_s: &[(f64, f64)]) {
     let end_s = lap.end_s.unwrap_or(lap.start_s);
-    let paused_s: f64 =
-        pauses_s.iter().map(|p| (p.1.min(end_s) - p.0.max(lap.start_s)).max(0.0)).sum();
-    let distance = |s: Option<&&Sample>| s.and_then(|s| s.distance).map_or(0.0, |d| d.get());
+    let paused_s: f64 = pauses_s.iter().map(|p| (p.1.min(end_s) - p.0.max(lap.start_s)).max(0.0)).sum();
+    let distance = |s: Option<&&Sample>| s.and_then(|s| s.distance).map_or(0.0, Metres::get);
     xml.open("Lap", &[("StartTime", &instant(recording.start, lap.start_s))]);
     xml.text("TotalTimeSeconds", &format!("{:.1}", end_s - lap.start_s - paused_s));
     xml.text("DistanceMeters", &format!("{:.2}", distance(samples.last()) - distance(samples.first())));
