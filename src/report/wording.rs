@@ -51,8 +51,7 @@ pub(super) fn finding(f: &Finding) -> String {
     let time_over = f.unit == "s";
     let what = match f.code {
         Code::RunTooLong => compared(f, &name, "took", "was prescribed", "too long"),
-        Code::RunTooShort => compared(f, &name, "took", "was prescribed", "too short"),
-        Code::WalkCutShort => compared(f, &name, "took", "was prescribed", "too short"),
+        Code::RunTooShort | Code::WalkCutShort => compared(f, &name, "took", "was prescribed", "too short"),
         Code::RunTooFast if time_over => lasting(f, &format!("{name} was faster than its ceiling")),
         Code::RunTooFast => compared(f, &name, "went at", "is the ceiling", "too fast"),
         Code::HeartRateTooHigh => {
