@@ -1,11 +1,49 @@
 //! `jogaudit bouts`
 
+use std::path::PathBuf;
+
+use clap::ValueEnum;
+
+use crate::pipeline::Config;
+use crate::report::{BoutsView, csv, json, text};
+
 use super::failure::Failure;
-use super::{Done, Io};
+use super::{Done, Io, input};
 
 #[derive(clap::Args, Debug)]
-pub(super) struct Args {}
+pub(super) struct Args {
+    /// Recording: FIT, GPX or TCX, plain or gzipped; `-` reads standard input
+    file: PathBuf,
+    /// Choose the form of the result
+    #[arg(long, value_enum, default_value_t)]
+    format: Format,
+    /// Take this activity of an input that holds several, counted from 1 [default: the first on foot]
+    #[arg(long, value_name = "N")]
+    activity: Option<usize>,
+}
 
-pub(super) fn run(_args: &Args, _io: &mut Io<'_>) -> Result<Done, Failure> {
-    Err(Failure::refused("not built yet"))
+#[derive(Clone, Copy, Debug, Default, ValueEnum)]
+enum Format {
+    /// For reading, 80 columns
+    #[default]
+    Text,
+    /// For programs: jogaudit.bouts/1
+    Json,
+    /// For spreadsheets: one line a bout
+    Csv,
+}
+
+pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
+    let session = input::session(&args.file, args.activity, &Config::default())?;
+    let view = BoutsView::new(&session.facts, &session.segmentation, &session.notices);
+    match args.format {
+        Format::Text => io.result(&text::bouts(&view, false))?,
+        Format::Json => io.result(&json::bouts(&view))?,
+        Format::Csv => io.result(&csv::bouts(&view))?,
+    }
+    // The JSON document holds the notices itself.
+    if !matches!(args.format, Format::Json) {
+        io.remark(&text::notices(&view.notices));
+    }
+    Ok(Done::Plain)
 }

@@ -1,11 +1,91 @@
 //! `jogaudit check`
 
-use super::failure::Failure;
-use super::{Done, Io};
+use std::path::{Path, PathBuf};
+
+use clap::ValueEnum;
+
+use crate::pipeline::{Config, audit_recording};
+use crate::prescription::{Plan, Stage};
+use crate::report::{CheckView, json, text};
+
+use super::failure::{Failure, named};
+use super::{Done, Io, input, output};
 
 #[derive(clap::Args, Debug)]
-pub(super) struct Args {}
+pub(super) struct Args {
+    /// Recording: FIT, GPX or TCX, plain or gzipped; `-` reads standard input
+    file: PathBuf,
+    /// Read the prescription from this TOML file
+    #[arg(long, value_name = "PLAN")]
+    plan: PathBuf,
+    /// Hold the recording against this stage [default: the plan's only one]
+    #[arg(long, value_name = "NAME")]
+    stage: Option<String>,
+    /// Choose the form of the report
+    #[arg(long, value_enum, default_value_t)]
+    format: Format,
+    /// Write the report to this file, whole or not at all, instead of standard output
+    #[arg(long, value_name = "PATH")]
+    out: Option<PathBuf>,
+    /// End with exit code 1 when the outcome is `overdone`
+    #[arg(long)]
+    strict: bool,
+    /// Take this activity of an input that holds several, counted from 1 [default: the first on foot]
+    #[arg(long, value_name = "N")]
+    activity: Option<usize>,
+}
 
-pub(super) fn run(_args: &Args, _io: &mut Io<'_>) -> Result<Done, Failure> {
-    Err(Failure::refused("not built yet"))
+#[derive(Clone, Copy, Debug, Default, ValueEnum)]
+enum Format {
+    /// For reading, 80 columns
+    #[default]
+    Text,
+    /// For programs: jogaudit.check/1
+    Json,
+}
+
+pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
+    let stdin = Path::new("-");
+    if args.file == stdin && args.plan == stdin {
+        return Err(Failure::refused("standard input cannot be both the recording and the plan"));
+    }
+    if let Some(out) = &args.out {
+        output::refuse_inputs(out, &[&args.file, &args.plan])?;
+    }
+    let mut notices = Vec::new();
+    let plan = input::plan(&args.plan, &mut notices)?;
+    let stage = input::stage(&plan, args.stage.as_deref())?;
+    let mut session = input::session(&args.file, args.activity, &Config::default())?;
+    session.notices.splice(0..0, notices);
+    let view = view(session, &plan, stage);
+    match &args.out {
+        Some(out) => {
+            let report = match args.format {
+                Format::Text => anstream::adapter::strip_str(&text::check(&view, true)).to_string(),
+                Format::Json => json::check(&view),
+            };
+            output::write_whole(out, report.as_bytes())?;
+            io.remark(&format!("{}\nThe report is in {}.\n", view.summary, named(out)));
+        }
+        None => match args.format {
+            Format::Text => {
+                io.result(&text::check(&view, false))?;
+                io.remark(&text::notices(&view.notices));
+            }
+            // The JSON document holds the notices itself.
+            Format::Json => io.result(&json::check(&view))?,
+        },
+    }
+    let is_overdone = view.outcome == crate::audit::Outcome::Overdone.word();
+    Ok(if args.strict && is_overdone { Done::Overdone } else { Done::Plain })
+}
+
+fn view(session: input::Session, plan: &Plan, stage: &Stage) -> CheckView {
+    let input::Session { facts, mut notices, segmented, segmentation } = session;
+    let audit = segmented.map(|mut segmented| {
+        let audit = audit_recording(&mut segmented, plan, stage, &Config::default());
+        notices.append(&mut segmented.notices);
+        audit
+    });
+    CheckView::new(&facts, &segmentation, plan, stage, audit.as_ref(), &notices)
 }

@@ -3,12 +3,18 @@
 use std::error::Error;
 use std::fmt;
 use std::io;
+use std::path::Path;
+
+use crate::prescription::PlanError;
+use crate::read::ReadError;
 
 /// A command that could not do its work.
 #[derive(Debug)]
 pub(super) struct Failure {
     kind: Kind,
     what: String,
+    /// Lines that show where it is, each ending in a newline.
+    detail: String,
     causes: Vec<String>,
     hint: Option<String>,
 }
@@ -20,20 +26,54 @@ enum Kind {
     /// The reader of our output went away: no error.
     ClosedPipe,
     /// A bug of ours: exit code 70.
-    #[allow(dead_code)]
     Internal,
 }
 
 impl Failure {
     /// Bad usage or unreadable input.
     pub(super) fn refused(what: impl Into<String>) -> Self {
-        Self { kind: Kind::Refused, what: what.into(), causes: Vec::new(), hint: None }
+        Self { kind: Kind::Refused, what: what.into(), detail: String::new(), causes: Vec::new(), hint: None }
     }
 
     /// Standard output could not be written.
+    #[allow(clippy::needless_pass_by_value)] // the shape that `map_err` wants
     pub(super) fn output(error: io::Error) -> Self {
         let kind = if error.kind() == io::ErrorKind::BrokenPipe { Kind::ClosedPipe } else { Kind::Refused };
         Self { kind, ..Self::refused("could not write the result").caused_by(&error) }
+    }
+
+    /// A file that the user named could not be opened or read.
+    pub(super) fn input(path: &Path, error: &io::Error) -> Self {
+        let failure = Self::refused(format!("could not read {}", named(path))).caused_by(error);
+        match error.kind() {
+            io::ErrorKind::NotFound => failure.hint("check the path; `-` reads standard input"),
+            io::ErrorKind::IsADirectory => failure.hint("name one file, not a folder"),
+            _ => failure,
+        }
+    }
+
+    /// A recording could not be read. (The cause says what to do.)
+    pub(super) fn recording(path: &Path, error: &ReadError) -> Self {
+        let format =
+            error.format.map(|format| format!(" as {}", format.name().to_uppercase())).unwrap_or_default();
+        Self::refused(format!("could not read {}{format}", named(path))).caused_by(error)
+    }
+
+    /// A plan has mistakes.
+    pub(super) fn plan(path: &Path, error: &PlanError) -> Self {
+        let what = match error.faults().len() {
+            1 => "the plan has a mistake".to_owned(),
+            n => format!("the plan has {n} mistakes"),
+        };
+        Self { detail: error.render(&path.display().to_string()), ..Self::refused(what) }
+    }
+
+    /// A bug of ours.
+    pub(super) fn internal(what: &str) -> Self {
+        Self { kind: Kind::Internal, ..Self::refused(format!("jogaudit has a bug: {what}")) }.hint(
+            "the fault is ours, not your file's; please report it with the command that you typed and, if you may \
+             share it, the file",
+        )
     }
 
     /// Adds the error and its sources below the first line.
@@ -65,9 +105,15 @@ impl Failure {
     }
 }
 
+/// How an input is called in a sentence.
+pub(super) fn named(path: &Path) -> String {
+    if path.as_os_str() == "-" { "standard input".to_owned() } else { format!("`{}`", path.display()) }
+}
+
 impl fmt::Display for Failure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(f, "error: {}", self.what)?;
+        f.write_str(&self.detail)?;
         for cause in &self.causes {
             writeln!(f, "  caused by: {cause}")?;
         }

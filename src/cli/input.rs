@@ -1,1 +1,224 @@
-//! Reads what the user named: a file, or standard input for `-`.
+//! Reads what the user named: a recording, a plan, one of its stages. `-` is standard input.
+
+use std::fmt::Write as _;
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::Path;
+
+use sha2::{Digest, Sha256};
+
+use crate::gait::{Bout, Gait, Segmentation};
+use crate::notice::Notice;
+use crate::pipeline::{Config, Segmented, segment_recording};
+use crate::prescription::{Plan, Stage};
+use crate::read::{ReadConfig, Recording, Sport, read};
+use crate::report::RecordingFacts;
+
+use super::failure::{Failure, named};
+
+/// Larger recordings are refused rather than read into memory: days of samples many times a second stay below.
+const MAX_RECORDING_BYTES: u64 = 512 << 20;
+/// Larger plans are refused: the longest plan that makes sense has a few hundred stages.
+const MAX_PLAN_BYTES: u64 = 1 << 20;
+
+/// One activity of an input with its bouts.
+pub(super) struct Session {
+    /// What the reports say of it.
+    pub(super) facts: RecordingFacts,
+    /// What was noticed while reading and choosing.
+    pub(super) notices: Vec<Notice>,
+    /// Clean series and bouts; `None` when the sport is not on foot and nothing is scored.
+    pub(super) segmented: Option<Segmented>,
+    /// The bouts: one `unknown` when nothing is scored.
+    pub(super) segmentation: Segmentation,
+}
+
+/// Reads the chosen activity of a recording (one-based; by default the first on foot) and works out its bouts.
+pub(super) fn session(path: &Path, activity: Option<usize>, config: &Config) -> Result<Session, Failure> {
+    let bytes = bytes(path, MAX_RECORDING_BYTES)?;
+    let mut notices = Vec::new();
+    let recordings = read(&bytes, &ReadConfig::default())
+        .map_err(|error| Failure::recording(path, &error))?
+        .take(&mut notices);
+    let recording = chosen(path, recordings, activity, &mut notices)?;
+    let facts = facts(&bytes, &recording);
+    if let Sport::Other(sport) = &recording.sport {
+        notices.push(Notice::new(
+            "not_on_foot",
+            format!("The sport of this recording is “{sport}”, not running or walking: nothing is scored."),
+        ));
+        let segmentation = unknown_throughout(&recording);
+        return Ok(Session { facts, notices, segmented: None, segmentation });
+    }
+    let mut segmented = segment_recording(&recording, config);
+    notices.append(&mut segmented.notices);
+    let segmentation = segmented.segmentation.clone();
+    Ok(Session { facts, notices, segmented: Some(segmented), segmentation })
+}
+
+/// Reads a plan.
+pub(super) fn plan(path: &Path, notices: &mut Vec<Notice>) -> Result<Plan, Failure> {
+    let bytes = bytes(path, MAX_PLAN_BYTES)?;
+    let text = String::from_utf8(bytes).map_err(|error| {
+        let good = error.utf8_error().valid_up_to();
+        let line = error.as_bytes().iter().take(good).filter(|byte| **byte == b'\n').count() + 1;
+        Failure::refused(format!("could not read {}: line {line} is not UTF-8 text", named(path)))
+            .hint("PLAN is a TOML file, saved as UTF-8; the recording is named without an option")
+    })?;
+    Ok(Plan::parse(&text).map_err(|error| Failure::plan(path, &error))?.take(notices))
+}
+
+/// Finds the stage that was asked for; a plan's only stage need not be named.
+pub(super) fn stage<'plan>(plan: &'plan Plan, wanted: Option<&str>) -> Result<&'plan Stage, Failure> {
+    let names = plan.stage_names().map(|name| format!("`{name}`")).collect::<Vec<_>>().join(", ");
+    match (wanted, plan.stages.as_slice()) {
+        (None, [only]) => Ok(only),
+        (None, _) => {
+            Err(Failure::refused("the plan has several stages")
+                .hint(format!("add --stage with one of {names}")))
+        }
+        (Some(wanted), _) => plan.stage(wanted).ok_or_else(|| {
+            let failure = Failure::refused(format!("the plan has no stage `{wanted}`"));
+            match plan.closest_stage(wanted) {
+                Some(near) => failure.hint(format!("did you mean `{}`? The stages are {names}", near.name)),
+                None => failure.hint(format!("the stages are {names}")),
+            }
+        }),
+    }
+}
+
+fn bytes(path: &Path, limit: u64) -> Result<Vec<u8>, Failure> {
+    let read_all = |source: &mut dyn Read| -> io::Result<Vec<u8>> {
+        let mut bytes = Vec::new();
+        source.take(limit + 1).read_to_end(&mut bytes)?;
+        Ok(bytes)
+    };
+    let bytes = if path.as_os_str() == "-" {
+        read_all(&mut io::stdin().lock())
+    } else {
+        File::open(path).and_then(|mut file| read_all(&mut file))
+    };
+    let bytes = bytes.map_err(|error| Failure::input(path, &error))?;
+    if bytes.len() as u64 > limit {
+        return Err(Failure::refused(format!("{} is larger than {} MiB", named(path), limit >> 20)));
+    }
+    Ok(bytes)
+}
+
+fn chosen(
+    path: &Path,
+    mut recordings: Vec<Recording>,
+    activity: Option<usize>,
+    notices: &mut Vec<Notice>,
+) -> Result<Recording, Failure> {
+    let count = recordings.len();
+    let first_on_foot = recordings.iter().position(|recording| recording.sport.on_foot());
+    let index = match activity {
+        Some(number) => number.checked_sub(1).filter(|index| *index < count).ok_or_else(|| {
+            let what = format!("{} has no activity {number}", named(path));
+            Failure::refused(what).hint(format!("--activity takes 1 to {count} here"))
+        })?,
+        None => first_on_foot.unwrap_or(0),
+    };
+    if count > 1 && activity.is_none() {
+        notices.push(Notice::new(
+            "several_activities",
+            format!(
+                "The input holds {count} activities; number {} is taken. Choose with --activity N.",
+                index + 1
+            ),
+        ));
+    }
+    Ok(recordings.swap_remove(index))
+}
+
+fn facts(bytes: &[u8], recording: &Recording) -> RecordingFacts {
+    let samples = &recording.samples;
+    let has = [
+        ("speed", samples.iter().any(|sample| sample.speed.is_some())),
+        ("cadence", samples.iter().any(|sample| sample.cadence.is_some())),
+        ("heart_rate", samples.iter().any(|sample| sample.heart_rate.is_some())),
+        ("position", samples.iter().any(|sample| sample.position.is_some())),
+        ("altitude", samples.iter().any(|sample| sample.altitude.is_some())),
+    ];
+    RecordingFacts {
+        format: recording.format.name(),
+        sha256: Sha256::digest(bytes).iter().fold(String::new(), |mut text, byte| {
+            let _ = write!(text, "{byte:02x}");
+            text
+        }),
+        start: recording.start,
+        samples: samples.len(),
+        has: has.into_iter().filter(|(_, given)| *given).map(|(name, _)| name).collect(),
+    }
+}
+
+/// One stretch of which nothing is said.
+fn unknown_throughout(recording: &Recording) -> Segmentation {
+    let end_s = recording.samples.iter().map(|sample| sample.time_s).fold(0.0, f64::max);
+    let bout = Bout {
+        gait: Gait::Unknown,
+        start_s: 0.0,
+        end_s,
+        start_error_s: 0.0,
+        end_error_s: 0.0,
+        certainty: 1.0,
+        distance_m: None,
+        mean_speed_mps: None,
+        mean_cadence_spm: None,
+        mean_heart_rate_bpm: None,
+    };
+    Segmentation::new(vec![bout]).unwrap_or_else(|| unreachable!("one bout from 0 tiles"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::read::{Format, Sample};
+
+    fn recording(sport: Sport) -> Recording {
+        Recording {
+            format: Format::Tcx,
+            sport,
+            start: "2026-03-02T07:10:00Z".parse().unwrap(),
+            utc_offset_s: None,
+            samples: vec![Sample::default(), Sample { time_s: 90.0, ..Sample::default() }],
+            laps: vec![],
+            timer: vec![],
+        }
+    }
+
+    fn choose(sports: &[Sport], activity: Option<usize>) -> Result<(Sport, usize), String> {
+        let mut notices = Vec::new();
+        let recordings = sports.iter().cloned().map(recording).collect();
+        chosen(Path::new("a.tcx"), recordings, activity, &mut notices)
+            .map(|recording| (recording.sport, notices.len()))
+            .map_err(|failure| failure.to_string())
+    }
+
+    #[test]
+    fn the_first_activity_on_foot_is_taken_and_said() {
+        let cycling = Sport::Other("cycling".into());
+        assert_eq!(choose(&[Sport::Running], None), Ok((Sport::Running, 0)));
+        assert_eq!(choose(&[cycling.clone(), Sport::Walking], None), Ok((Sport::Walking, 1)));
+        assert_eq!(choose(&[cycling.clone(), cycling.clone()], None), Ok((cycling.clone(), 1)));
+        assert_eq!(choose(&[cycling.clone(), Sport::Walking], Some(1)), Ok((cycling, 0)));
+        assert!(choose(&[Sport::Running], Some(2)).unwrap_err().contains("1 to 1"));
+        assert!(choose(&[Sport::Running], Some(0)).is_err());
+    }
+
+    #[test]
+    fn the_hash_is_of_the_bytes_as_given() {
+        // FIPS 180-2, appendix B.1: the message "abc".
+        let facts = facts(b"abc", &recording(Sport::Running));
+        assert_eq!(facts.sha256, "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
+        assert_eq!((facts.samples, facts.has.len()), (2, 0));
+    }
+
+    #[test]
+    fn what_is_not_scored_is_unknown_to_its_end() {
+        let segmentation = unknown_throughout(&recording(Sport::Other("cycling".into())));
+        assert_eq!(segmentation.elapsed_s(), 90.0);
+        assert_eq!(segmentation.bouts().len(), 1);
+    }
+}

@@ -5,6 +5,8 @@ mod check;
 mod demo;
 mod failure;
 mod input;
+mod output;
+mod panics;
 mod simulate;
 
 use std::ffi::OsString;
@@ -50,25 +52,41 @@ struct Io<'a> {
     err: &'a mut dyn Write,
 }
 
+impl Io<'_> {
+    /// Writes a result.
+    fn result(&mut self, text: &str) -> Result<(), Failure> {
+        self.out.write_all(text.as_bytes()).map_err(Failure::output)
+    }
+
+    /// Writes notices or progress, after the results so far. That nobody may be there to read them is no error.
+    fn remark(&mut self, text: &str) {
+        let _ = self.out.flush();
+        let _ = self.err.write_all(text.as_bytes());
+    }
+}
+
 /// Runs the command line and gives the exit code: 0 done, 1 overdone with `--strict`, 2 could not, 70 our bug.
 pub fn main(args: impl IntoIterator<Item = OsString>) -> ExitCode {
-    let cli = match Cli::try_parse_from(args) {
-        Ok(cli) => cli,
-        Err(error) => {
-            let _ = error.print();
-            return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
-        }
-    };
-    let mut out = anstream::stdout().lock();
-    let mut err = anstream::stderr().lock();
-    let result = run(cli.command, &mut Io { out: &mut out, err: &mut err });
-    let result = result.and_then(|done| out.flush().map(|()| done).map_err(Failure::output));
+    let args: Vec<OsString> = args.into_iter().collect();
+    let result = panics::caught(|| {
+        let cli = match Cli::try_parse_from(args) {
+            Ok(cli) => cli,
+            Err(error) => {
+                let _ = error.print();
+                return Ok(ExitCode::from(if error.use_stderr() { 2 } else { 0 }));
+            }
+        };
+        let mut out = anstream::stdout().lock();
+        let mut err = anstream::stderr().lock();
+        let done = run(cli.command, &mut Io { out: &mut out, err: &mut err })?;
+        out.flush().map_err(Failure::output)?;
+        Ok(ExitCode::from(u8::from(done == Done::Overdone)))
+    });
     match result {
-        Ok(Done::Plain) => ExitCode::SUCCESS,
-        Ok(Done::Overdone) => ExitCode::from(1),
+        Ok(code) => code,
         Err(failure) if failure.is_closed_pipe() => ExitCode::SUCCESS,
         Err(failure) => {
-            let _ = write!(err, "{failure}");
+            let _ = write!(anstream::stderr().lock(), "{failure}");
             ExitCode::from(failure.exit_code())
         }
     }

@@ -1,0 +1,20 @@
+//! The JSON documents; their schemas stand in `docs/schema/`.
+
+use super::view::{BoutsView, CheckView};
+
+/// Writes the document `jogaudit.bouts/1`, ending in a newline.
+pub fn bouts(view: &BoutsView) -> String {
+    document(view)
+}
+
+/// Writes the document `jogaudit.check/1`, ending in a newline.
+pub fn check(view: &CheckView) -> String {
+    document(view)
+}
+
+fn document(view: &impl serde::Serialize) -> String {
+    // Views hold only texts, numbers and lists: nothing that JSON could refuse.
+    let mut text = serde_json::to_string_pretty(view).unwrap_or_default();
+    text.push('\n');
+    text
+}

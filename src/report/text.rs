@@ -1,0 +1,275 @@
+//! The reports in plain text, 80 columns wide.
+//!
+//! Styles are written as ANSI codes; the writer strips them where they do not belong. Nothing is told by hue alone.
+
+use std::fmt::Write as _;
+
+use anstyle::{AnsiColor, Style};
+
+use super::strip::{self, LEGEND, Strip};
+use super::view::{AmountView, BoutsView, CheckView, FindingView, NoticeView, RepView};
+use super::wording::{CAUTIONS, clock, how_sure};
+
+const WIDTH: usize = 80;
+const STRIP_LABEL: usize = 12;
+const HEADING: Style = Style::new().bold();
+const RUN: Style = AnsiColor::Blue.on_default();
+const BEYOND: Style = AnsiColor::Magenta.on_default().bold();
+const QUIET: Style = Style::new().dimmed();
+const UNKNOWN: &str = "–";
+
+/// Writes the report of a check. `with_notices`: whether the notices are part of it.
+pub fn check(view: &CheckView, with_notices: bool) -> String {
+    let mut page = Page::default();
+    page.styled_paragraph(HEADING, &view.summary);
+    page.line("");
+    page.paragraph("", &format!("Plan “{}”, stage “{}”:", view.plan, view.stage));
+    page.paragraph("  ", &view.session);
+    page.recording(&view.recording.start, view.recording.elapsed_s, &view.recording.has);
+    page.strip(&strip::check(view, WIDTH - 2 - STRIP_LABEL));
+    let (beyond, less): (Vec<_>, Vec<_>) = view.findings.iter().partition(|f| f.is_overdoing);
+    page.findings("Beyond the prescription", "!", &beyond);
+    page.findings("Less than prescribed", "-", &less);
+    page.reps(view);
+    page.dose(view);
+    if with_notices {
+        page.notices(&view.notices);
+    }
+    page.line("");
+    page.styled_paragraph(QUIET, CAUTIONS);
+    page.0
+}
+
+/// Writes the report of bouts. `with_notices`: whether the notices are part of it.
+pub fn bouts(view: &BoutsView, with_notices: bool) -> String {
+    let mut page = Page::default();
+    let total =
+        |gait| -> f64 { view.bouts.iter().filter(|b| b.gait == gait).map(|b| b.end_s - b.start_s).sum() };
+    let parts: Vec<String> = ["run", "walk", "stand", "unknown"]
+        .into_iter()
+        .map(|gait| (gait, total(gait)))
+        .filter(|(_, s)| *s > 0.0)
+        .map(|(gait, s)| format!("{gait} {}", clock(s)))
+        .collect();
+    let sum = if parts.is_empty() { "nothing to tell".to_owned() } else { parts.join(", ") };
+    page.styled_paragraph(HEADING, &format!("In all: {sum}."));
+    page.recording(&view.recording.start, view.recording.elapsed_s, &view.recording.has);
+    page.strip(&strip::bouts(&view.bouts, WIDTH - 2 - STRIP_LABEL));
+    page.heading("Bouts");
+    page.line("  gait          from       to     took  distance   per km  spm  bpm  how sure");
+    for bout in &view.bouts {
+        let pace_s = bout.mean_speed_mps.filter(|speed| *speed > 0.2).map(|speed| 1000.0 / speed);
+        page.line(&format!(
+            "  {:<8} {:>9} {:>8} {:>8} {:>9} {:>8} {:>4} {:>4}  {}",
+            bout.gait,
+            clock(bout.start_s),
+            clock(bout.end_s),
+            clock(bout.end_s - bout.start_s),
+            shown(bout.distance_m, |m| format!("{m:.0} m")),
+            shown(pace_s.filter(|_| bout.gait != "stand"), clock),
+            shown(bout.mean_cadence_spm, |n| format!("{n:.0}")),
+            shown(bout.mean_heart_rate_bpm, |n| format!("{n:.0}")),
+            how_sure(bout.certainty),
+        ));
+    }
+    if with_notices {
+        page.notices(&view.notices);
+    }
+    page.0
+}
+
+/// Writes notices alone, for standard error: one paragraph each, with its code.
+pub fn notices(notices: &[NoticeView]) -> String {
+    let mut page = Page::default();
+    for notice in notices {
+        page.hanging("notice: ", "  ", &format!("{} [{}]", notice.text, notice.code));
+    }
+    page.0
+}
+
+fn shown<T>(value: Option<T>, write: impl FnOnce(T) -> String) -> String {
+    value.map_or_else(|| UNKNOWN.to_owned(), write)
+}
+
+#[derive(Default)]
+struct Page(String);
+
+impl Page {
+    fn line(&mut self, text: &str) {
+        self.0.push_str(text.trim_end());
+        self.0.push('\n');
+    }
+
+    fn heading(&mut self, text: &str) {
+        self.line("");
+        self.line(&format!("{HEADING}{text}{HEADING:#}"));
+    }
+
+    fn paragraph(&mut self, indent: &str, text: &str) {
+        self.hanging(indent, indent, text);
+    }
+
+    fn styled_paragraph(&mut self, style: Style, text: &str) {
+        let _ = write!(self.0, "{style}");
+        self.paragraph("", text);
+        let end = self.0.trim_end().len();
+        self.0.insert_str(end, &format!("{style:#}"));
+    }
+
+    /// Breaks the text at spaces; the first line begins with `first`, the others with `rest`.
+    fn hanging(&mut self, first: &str, rest: &str, text: &str) {
+        let mut line = first.to_owned();
+        let mut is_fresh = true;
+        for word in text.split_whitespace() {
+            if !is_fresh && line.chars().count() + 1 + word.chars().count() > WIDTH {
+                self.line(&line);
+                rest.clone_into(&mut line);
+                is_fresh = true;
+            }
+            if !is_fresh {
+                line.push(' ');
+            }
+            line.push_str(word);
+            is_fresh = false;
+        }
+        self.line(&line);
+    }
+
+    fn recording(&mut self, start: &str, elapsed_s: f64, has: &[&str]) {
+        let has = if has.is_empty() { "times only".to_owned() } else { has.join(", ").replace('_', " ") };
+        self.paragraph("", &format!("Recorded from {start}, {} long, with {has}.", clock(elapsed_s)));
+    }
+
+    fn strip(&mut self, strip: &Strip) {
+        if strip.done.is_empty() {
+            return;
+        }
+        self.line("");
+        if !strip.prescribed.is_empty() {
+            self.strip_row("prescribed", &coloured(&strip.prescribed));
+        }
+        self.strip_row("done", &coloured(&strip.done));
+        if !strip.beyond.is_empty() {
+            self.strip_row("beyond", &format!("{BEYOND}{}{BEYOND:#}", strip.beyond));
+        }
+        self.strip_row("", &strip.axis);
+        let marks = if strip.beyond.is_empty() { "" } else { "   ^ beyond the prescription" };
+        self.strip_row("", &format!("{LEGEND}{marks}"));
+    }
+
+    fn strip_row(&mut self, label: &str, text: &str) {
+        self.line(&format!("  {label:<STRIP_LABEL$}{text}"));
+    }
+
+    fn findings(&mut self, heading: &str, mark: &str, findings: &[&FindingView]) {
+        if findings.is_empty() {
+            return;
+        }
+        self.heading(heading);
+        for finding in findings {
+            self.hanging(&format!("  {mark} "), "    ", &finding.text);
+        }
+    }
+
+    fn reps(&mut self, view: &CheckView) {
+        if view.reps.is_empty() {
+            return;
+        }
+        self.heading("Runs and walks");
+        self.line("            prescribed     done      ±       at    pace   level   over  spm  bpm");
+        for rep in &view.reps {
+            let about = |f: &&FindingView| f.rep == Some(rep.rep) && f.gait == Some(rep.gait);
+            let beyond = view.findings.iter().filter(about).any(|f| f.decides);
+            let less = view.findings.iter().any(|f| about(&f));
+            let mark = if beyond {
+                "!"
+            } else if less {
+                "-"
+            } else {
+                " "
+            };
+            self.line(&format!("{mark} {}", rep_row(rep)));
+        }
+        for rep in view.reps.iter().filter(|rep| rep.stand_s >= 1.0) {
+            self.line(&format!("  {} {}: stood for {} within it.", rep.gait, rep.rep, clock(rep.stand_s)));
+        }
+        let note = "±: standard error of “done”. at: on the recording's clock. pace, level: per km, as run and on \
+            level ground for the same cost. over: time above the pace ceiling. spm: steps a minute, both feet. bpm: \
+            greatest heart rate.";
+        self.paragraph("  ", note);
+    }
+
+    fn dose(&mut self, view: &CheckView) {
+        self.heading("In all");
+        self.line("            prescribed     done");
+        let dose = &view.dose;
+        for (name, amount) in [("running", dose.run_s), ("walking", dose.walk_s), ("session", dose.session_s)]
+        {
+            let AmountView { prescribed, achieved } = amount;
+            self.line(&format!("  {name:<8} {:>11} {:>8}", shown(prescribed, clock), shown(achieved, clock)));
+        }
+        let steps = dose.run_steps.map(|n| format!("{n} steps"));
+        let distance = dose.run_distance_m.map(|m| format!("{m:.0} m"));
+        let both: Vec<String> = [steps, distance].into_iter().flatten().collect();
+        if !both.is_empty() {
+            self.line(&format!("  while running: {}", both.join(", ")));
+        }
+    }
+
+    fn notices(&mut self, notices: &[NoticeView]) {
+        if notices.is_empty() {
+            return;
+        }
+        self.heading("Notices");
+        for notice in notices {
+            self.hanging("  ", "    ", &format!("{} [{}]", notice.text, notice.code));
+        }
+    }
+}
+
+/// One line of the table of reps, without its mark.
+fn rep_row(rep: &RepView) -> String {
+    let prescribed = match (rep.prescribed_s, rep.prescribed_m) {
+        (Some(s), _) => clock(s),
+        (None, Some(m)) => format!("{m:.0} m"),
+        (None, None) => UNKNOWN.to_owned(),
+    };
+    let is_done = rep.start_s.is_some();
+    let done = match rep.achieved_m.filter(|_| rep.prescribed_s.is_none()) {
+        _ if !is_done => "not done".to_owned(),
+        Some(m) => format!("{m:.0} m"),
+        None => clock(rep.achieved_s),
+    };
+    format!(
+        "{:<8} {prescribed:>11} {done:>8} {:>6} {:>8} {:>7} {:>7} {:>6} {:>4} {:>4}",
+        format!("{} {}", rep.gait, rep.rep),
+        shown(is_done.then_some(rep.error_s), |s| format!("{s:.0} s")),
+        shown(rep.start_s, clock),
+        shown(rep.mean_pace_s_per_km, clock),
+        shown(rep.level_pace_s_per_km, clock),
+        shown(rep.over_ceiling_s, |s| format!("{s:.0} s")),
+        shown(rep.mean_cadence_spm, |n| format!("{n:.0}")),
+        shown(rep.max_heart_rate_bpm, |n| format!("{n:.0}")),
+    )
+}
+
+/// Colours the runs of a row of the strip.
+fn coloured(row: &str) -> String {
+    let run = strip::glyph("run");
+    let mut text = String::new();
+    let mut in_run = false;
+    for mark in row.chars() {
+        if (mark == run) != in_run {
+            in_run = !in_run;
+            let _ = if in_run { write!(text, "{RUN}") } else { write!(text, "{RUN:#}") };
+        }
+        text.push(mark);
+    }
+    if in_run {
+        let _ = write!(text, "{RUN:#}");
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests;

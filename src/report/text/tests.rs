@@ -1,0 +1,184 @@
+//! Whole reports of made-up audits.
+
+use super::super::view::RecordingFacts;
+use super::*;
+use crate::audit::{Amount, Audit, Code, Dose, Finding, Outcome, Rep};
+use crate::gait::{Bout, Gait, Segmentation};
+use crate::notice::Notice;
+use crate::prescription::Plan;
+
+const PLAN: &str = r#"
+title = "Back on the path"
+[limits]
+pace_ceiling = "6:45 /km"
+[[stage]]
+name = "1"
+session = "walk 5:00, 2 x (run 1:00, walk 2:00)"
+"#;
+
+fn plain(text: &str) -> String {
+    anstream::adapter::strip_str(text).to_string()
+}
+
+fn bout(gait: Gait, start_s: f64, end_s: f64) -> Bout {
+    Bout {
+        gait,
+        start_s,
+        end_s,
+        start_error_s: 1.0,
+        end_error_s: 1.0,
+        certainty: 0.987,
+        distance_m: Some((end_s - start_s) * if gait == Gait::Run { 2.5 } else { 1.5 }),
+        mean_speed_mps: Some(if gait == Gait::Run { 2.5 } else { 1.5 }),
+        mean_cadence_spm: (gait == Gait::Run).then_some(162.4),
+        mean_heart_rate_bpm: None,
+    }
+}
+
+fn rep(rep: u32, gait: Gait, prescribed_s: f64, start_s: f64, end_s: f64) -> Rep {
+    Rep {
+        rep,
+        gait,
+        prescribed_s: Some(prescribed_s),
+        prescribed_m: None,
+        achieved_s: end_s - start_s,
+        achieved_m: None,
+        error_s: 1.5,
+        start_s: Some(start_s),
+        end_s: Some(end_s),
+        stand_s: 0.0,
+        mean_pace_s_per_km: Some(400.0),
+        level_pace_s_per_km: None,
+        over_ceiling_s: Some(0.0),
+        mean_cadence_spm: None,
+        max_heart_rate_bpm: Some(141.0),
+    }
+}
+
+fn facts() -> RecordingFacts {
+    RecordingFacts {
+        format: "gpx",
+        sha256: "0".repeat(64),
+        start: "2026-03-02T07:10:00Z".parse().unwrap(),
+        samples: 661,
+        has: vec!["cadence", "heart_rate", "position"],
+    }
+}
+
+fn segmentation() -> Segmentation {
+    let bouts = vec![
+        bout(Gait::Walk, 0.0, 300.0),
+        bout(Gait::Run, 300.0, 380.0),
+        bout(Gait::Walk, 380.0, 500.0),
+        bout(Gait::Unknown, 500.0, 520.0),
+        bout(Gait::Run, 520.0, 580.0),
+        bout(Gait::Walk, 580.0, 660.0),
+    ];
+    Segmentation::new(bouts).unwrap()
+}
+
+fn audit() -> Audit {
+    let mut missing = rep(3, Gait::Walk, 120.0, 0.0, 0.0);
+    (missing.start_s, missing.end_s, missing.mean_pace_s_per_km) = (None, None, None);
+    (missing.over_ceiling_s, missing.max_heart_rate_bpm) = (None, None);
+    let mut crossing = rep(2, Gait::Run, 60.0, 520.0, 580.0);
+    crossing.stand_s = 12.0;
+    Audit {
+        outcome: Outcome::Overdone,
+        reps: vec![
+            rep(1, Gait::Walk, 300.0, 0.0, 300.0),
+            rep(1, Gait::Run, 60.0, 300.0, 380.0),
+            rep(2, Gait::Walk, 120.0, 380.0, 500.0),
+            crossing,
+            missing,
+        ],
+        dose: Dose {
+            run_s: Amount { prescribed: Some(120.0), achieved: 140.0 },
+            walk_s: Amount { prescribed: Some(540.0), achieved: 500.0 },
+            session_s: Amount { prescribed: None, achieved: 660.0 },
+            run_steps: Some(378.4),
+            run_distance_m: None,
+        },
+        findings: vec![
+            Finding {
+                code: Code::RunTooLong,
+                rep: Some(1),
+                start_s: Some(300.0),
+                end_s: Some(380.0),
+                prescribed: Some(60.0),
+                achieved: Some(80.0),
+                unit: "s",
+                excess: Some(20.0),
+                certainty: 0.97,
+            },
+            Finding {
+                code: Code::WalkTooSlow,
+                rep: Some(1),
+                start_s: Some(0.0),
+                end_s: Some(300.0),
+                prescribed: Some(110.0),
+                achieved: Some(98.0),
+                unit: "spm",
+                excess: Some(12.0),
+                certainty: 0.6,
+            },
+        ],
+    }
+}
+
+fn check_view(audit: Option<&Audit>) -> CheckView {
+    let plan = Plan::parse(PLAN).unwrap().value;
+    let notices = [Notice::new("pause", "The recorder was stopped once.")];
+    CheckView::new(&facts(), &segmentation(), &plan, &plan.stages[0], audit, &notices)
+}
+
+#[test]
+fn a_check_reads_from_the_outcome_down() {
+    let report = check(&check_view(Some(&audit())), true);
+    assert_eq!(plain(&report), include_str!("check.txt"));
+}
+
+#[test]
+fn bouts_are_listed_under_their_strip() {
+    let report = bouts(&BoutsView::new(&facts(), &segmentation(), &[]), true);
+    assert_eq!(plain(&report), include_str!("bouts.txt"));
+}
+
+#[test]
+fn every_line_fits_and_ends_clean() {
+    for report in [
+        check(&check_view(Some(&audit())), true),
+        check(&check_view(None), false),
+        bouts(&BoutsView::new(&facts(), &segmentation(), &[]), true),
+    ] {
+        for line in plain(&report).lines() {
+            assert!(line.chars().count() <= WIDTH, "{line}");
+            assert_eq!(line, line.trim_end());
+        }
+    }
+}
+
+#[test]
+fn without_an_audit_nothing_counts_as_achieved() {
+    let view = check_view(None);
+    assert_eq!(view.outcome, "undecided");
+    assert_eq!(view.dose.run_s, AmountView { prescribed: Some(120.0), achieved: None });
+    let report = plain(&check(&view, true));
+    assert!(report.starts_with("Undecided:"));
+    assert!(report.contains("The recorder was stopped once. [pause]"));
+    assert!(report.contains("  running         2:00        –"));
+}
+
+#[test]
+fn notices_alone_keep_their_code() {
+    let view = check_view(None);
+    assert_eq!(notices(&view.notices), "notice: The recorder was stopped once. [pause]\n");
+}
+
+#[test]
+fn no_report_ends_without_the_cautions() {
+    for view in [check_view(Some(&audit())), check_view(None)] {
+        let words = |text: &str| text.split_whitespace().map(str::to_owned).collect::<Vec<_>>();
+        assert!(words(&plain(&check(&view, true))).ends_with(&words(CAUTIONS)));
+    }
+}
