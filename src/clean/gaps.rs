@@ -8,7 +8,7 @@ use super::{CleanConfig, Gap, GapKind};
 /// the stopped part is a pause; a stop during which samples go on is no gap: the samples are the better evidence.
 pub(super) fn find(time_s: &[f64], timer: &[TimerEvent], shift_s: f64, config: &CleanConfig) -> Vec<Gap> {
     let usual_s = usual_interval_s(time_s);
-    let hole_s = config.hole_s.max(2.5 * long_interval_s(time_s)).min(120.0_f64.max(config.hole_s));
+    let hole_s = longest_silence_s(time_s, config.hole_s);
     let pauses = pauses(timer, shift_s);
     let mut gaps = Vec::new();
     let mut next_pause = 0;
@@ -59,12 +59,13 @@ pub(super) fn usual_interval_s(time_s: &[f64]) -> f64 {
     interval_s(time_s, 0.5)
 }
 
-/// Time between neighbouring samples that 19 of 20 do not exceed, s.
-fn long_interval_s(time_s: &[f64]) -> f64 {
-    interval_s(time_s, 0.95)
+/// Longest silence, s, that sampling explains: `hole_s`, or 2.5 of the intervals that 19 of 20 do not exceed, at most 120.
+pub(crate) fn longest_silence_s(time_s: &[f64], hole_s: f64) -> f64 {
+    hole_s.max(2.5 * interval_s(time_s, 0.95)).min(hole_s.max(120.0))
 }
 
-fn interval_s(time_s: &[f64], share: f64) -> f64 {
+/// Time between neighbouring samples that the given share does not exceed, s; 1 when there are none.
+pub(crate) fn interval_s(time_s: &[f64], share: f64) -> f64 {
     let mut steps_s: Vec<f64> = time_s.windows(2).map(|w| w[1] - w[0]).collect();
     if steps_s.is_empty() {
         return 1.0;

@@ -3,6 +3,7 @@
 
 mod cadence;
 mod gaps;
+pub(crate) use gaps::{interval_s, longest_silence_s};
 mod order;
 mod position;
 mod speed;

@@ -2,7 +2,7 @@
 //!
 //! The grid makes sampling a matter of time: a tick without a sample says nothing, two samples in one tick are averaged.
 
-use crate::clean::{Series, SpeedSource};
+use crate::clean::{Series, SpeedSource, interval_s, longest_silence_s};
 
 /// A stretch with data; outside of all stretches the gait is unknown.
 #[derive(Clone, Debug)]
@@ -45,7 +45,7 @@ pub(super) struct Observed {
 
 /// Lays the series on the grid.
 pub(super) fn observe(series: &Series, silent_s: f64) -> Observed {
-    let usual_s = usual_interval_s(&series.time_s);
+    let usual_s = interval_s(&series.time_s, 0.5);
     let tick_s = if usual_s <= 10.0 { 1.0 } else { usual_s / 5.0 };
     let (speed_delay_s, cadence_delay_s, delay_known) = delays(series, usual_s);
     let still_mps = match series.speed_source {
@@ -53,7 +53,7 @@ pub(super) fn observe(series: &Series, silent_s: f64) -> Observed {
         SpeedSource::Distance => 0.3,
         SpeedSource::Recorder | SpeedSource::Absent => 0.25,
     };
-    let stretches = spans(series, silent_s.max(3.0 * usual_s))
+    let stretches = spans(series, longest_silence_s(&series.time_s, silent_s))
         .into_iter()
         .map(|(start_s, end_s)| {
             let ticks = ((end_s - start_s) / tick_s).round() as usize + 1;
@@ -75,15 +75,6 @@ pub(super) fn observe(series: &Series, silent_s: f64) -> Observed {
         })
         .collect();
     Observed { tick_s, stretches, speed_delay_s, cadence_delay_s, still_mps, delay_known }
-}
-
-fn usual_interval_s(time_s: &[f64]) -> f64 {
-    let mut steps: Vec<f64> = time_s.windows(2).map(|w| w[1] - w[0]).collect();
-    if steps.is_empty() {
-        return 1.0;
-    }
-    let middle = steps.len() / 2;
-    *steps.select_nth_unstable_by(middle, f64::total_cmp).1
 }
 
 /// Where there is data: between gaps, and nowhere silent (no speed, no cadence) for longer than `silent_s`.
