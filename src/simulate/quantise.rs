@@ -31,21 +31,22 @@ pub(super) fn recording(track: &Track, laps: &[Lap], settings: &Settings, format
         start: Timestamp::from_second(settings.start.as_second()).unwrap_or(settings.start),
         utc_offset_s: settings.utc_offset_s.filter(|_| format == Format::Fit),
         samples,
-        laps: if format == Format::Gpx { Vec::new() } else { laps_in(format, laps) },
-        timer: if format == Format::Fit { timer(track, end_s) } else { Vec::new() },
+        laps: laps_in(format, laps, track),
+        timer: timer(track, end_s, format),
     }
 }
 
 fn sample(point: &Point, settings: &Settings, format: Format) -> Sample {
     let fit = format == Format::Fit;
     let position_step = if fit { SEMICIRCLE_DEG } else { 1e-7 };
-    let altitude_step = if fit { 0.2 } else { 0.1 };
+    // FIT counts fifths of a metre from 500 m below zero.
+    let altitude_m = |a: f64| if fit { to_step(a + 500.0, 0.2) - 500.0 } else { to_step(a, 0.1) };
     Sample {
         time_s: point.second as f64,
         position: point.position.and_then(|p| {
             LatLon::new(to_step(p.lat_deg(), position_step), to_step(p.lon_deg(), position_step))
         }),
-        altitude: point.altitude_m.map(|a| Metres::new(to_step(a, altitude_step))),
+        altitude: point.altitude_m.map(|a| Metres::new(altitude_m(a))),
         distance: point.distance_m.filter(|_| format != Format::Gpx).map(|d| Metres::new(to_step(d, 0.01))),
         speed: point.speed_mps.map(|v| MetresPerSecond::new(to_step(v, 0.001))),
         cadence: point.cadence_spm.map(|c| strides(c, settings.cadence_step, fit).to_steps()),
@@ -107,9 +108,21 @@ fn kilometres(track: &Track) -> Vec<f64> {
     starts
 }
 
-/// TCX knows no session's end as a trigger (a runner presses the button) and two intensities.
-fn laps_in(format: Format, laps: &[Lap]) -> Vec<Lap> {
+/// Laps as a format has them. TCX knows no session's end as a trigger (a runner presses the button) and two
+/// intensities; a lap's own time there leaves pauses out, so that one with a pause ends with its last sample.
+fn laps_in(format: Format, laps: &[Lap], track: &Track) -> Vec<Lap> {
+    let last_sample_s = |before_s: f64| {
+        let i = track.points.partition_point(|p| (p.second as f64) < before_s);
+        i.checked_sub(1).and_then(|i| track.points.get(i)).map_or(0.0, |p| p.second as f64)
+    };
+    let end_s = |lap: &Lap, end_s: f64| {
+        let inside = |p: &&(usize, usize)| lap.start_s <= p.0 as f64 && (p.1 as f64) < end_s;
+        let paused_s: usize = track.pauses.iter().filter(inside).map(|p| p.1 - p.0).sum();
+        let is_last = track.points.last().is_some_and(|p| p.second as f64 == end_s);
+        if paused_s == 0 || is_last { end_s } else { last_sample_s(end_s) }
+    };
     let in_tcx = |lap: &Lap| Lap {
+        end_s: lap.end_s.map(|end| end_s(lap, end)),
         trigger: if lap.trigger == LapTrigger::Other { LapTrigger::Manual } else { lap.trigger },
         intensity: match lap.intensity {
             LapIntensity::Rest => LapIntensity::Rest,
@@ -117,14 +130,25 @@ fn laps_in(format: Format, laps: &[Lap]) -> Vec<Lap> {
         },
         ..*lap
     };
-    if format == Format::Tcx { laps.iter().map(in_tcx).collect() } else { laps.to_vec() }
+    match format {
+        Format::Fit => laps.to_vec(),
+        Format::Tcx => laps.iter().map(in_tcx).collect(),
+        Format::Gpx => Vec::new(),
+    }
 }
 
-fn timer(track: &Track, end_s: f64) -> Vec<TimerEvent> {
-    let event = |second: usize, running| TimerEvent { time_s: second as f64, running };
-    let mut events = vec![event(0, true)];
-    events.extend(track.pauses.iter().flat_map(|&(stop, start)| [event(stop, false), event(start, true)]));
-    events.push(TimerEvent { time_s: end_s, running: false });
+/// FIT has events for the start and end of the timer too; in GPX and TCX a pause is a break of the track.
+fn timer(track: &Track, end_s: f64, format: Format) -> Vec<TimerEvent> {
+    let event = |time_s: f64, running| TimerEvent { time_s, running };
+    let mut events: Vec<TimerEvent> = track
+        .pauses
+        .iter()
+        .flat_map(|&(stop, start)| [event(stop as f64, false), event(start as f64, true)])
+        .collect();
+    if format == Format::Fit {
+        events.insert(0, event(0.0, true));
+        events.push(event(end_s, false));
+    }
     events
 }
 

@@ -19,20 +19,26 @@ pub(super) fn write(recording: &Recording, pauses_s: &[(f64, f64)]) -> Vec<u8> {
     xml.open("Activities", &[]);
     xml.open("Activity", &[("Sport", "Running")]);
     xml.text("Id", &instant(recording.start, 0.0));
-    let last = recording.laps.len().saturating_sub(1);
+    let last_s = recording.samples.last().map_or(0.0, |s| s.time_s);
     for (i, written) in recording.laps.iter().enumerate() {
-        let end_s = written.end_s.unwrap_or(f64::INFINITY);
-        let within = |s: &&Sample| {
-            s.time_s >= written.start_s && (s.time_s < end_s || (i == last && s.time_s <= end_s))
-        };
+        // A lap reaches to the next one; the last one holds the last sample.
+        let next_s = recording.laps.get(i + 1).map(|next| next.start_s);
+        let within = |s: &&Sample| s.time_s >= written.start_s && next_s.is_none_or(|n| s.time_s < n);
         let samples: Vec<&Sample> = recording.samples.iter().filter(within).collect();
-        lap(&mut xml, recording, written, &samples, pauses_s);
+        lap(&mut xml, recording, written, next_s.unwrap_or(last_s), &samples, pauses_s);
     }
     xml.finish()
 }
 
-fn lap(xml: &mut Document, recording: &Recording, lap: &Lap, samples: &[&Sample], pauses_s: &[(f64, f64)]) {
-    let end_s = lap.end_s.unwrap_or(lap.start_s);
+/// Writes one lap that reaches to `end_s` with its samples.
+fn lap(
+    xml: &mut Document,
+    recording: &Recording,
+    lap: &Lap,
+    end_s: f64,
+    samples: &[&Sample],
+    pauses_s: &[(f64, f64)],
+) {
     let paused_s: f64 = pauses_s.iter().map(|p| (p.1.min(end_s) - p.0.max(lap.start_s)).max(0.0)).sum();
     let distance = |s: Option<&&Sample>| s.and_then(|s| s.distance).map_or(0.0, Metres::get);
     xml.open("Lap", &[("StartTime", &instant(recording.start, lap.start_s))]);
