@@ -232,3 +232,157 @@ impl GpxReader {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A point with this time and this inside.
+    fn point(time: &str, inside: &str) -> String {
+        format!(r#"<trkpt lat="59.9" lon="10.7"><time>{time}</time>{inside}</trkpt>"#)
+    }
+
+    fn at(second: u32, inside: &str) -> String {
+        point(&format!("2025-01-01T{:02}:{:02}:{:02}Z", second / 3600, second / 60 % 60, second % 60), inside)
+    }
+
+    fn track(kind: &str, segments: &[String]) -> String {
+        let segments: String = segments.iter().map(|points| format!("<trkseg>{points}</trkseg>")).collect();
+        format!("<trk><type>{kind}</type>{segments}</trk>")
+    }
+
+    fn gpx(tracks: &[String]) -> String {
+        format!("<gpx>{}</gpx>", tracks.concat())
+    }
+
+    fn noted(text: &str) -> Noted<Vec<Recording>> {
+        read(text).unwrap()
+    }
+
+    fn clean(text: &str) -> Recording {
+        let mut noted = noted(text);
+        assert_eq!(noted.notices, []);
+        assert_eq!(noted.value.len(), 1, "{:?}", noted.value);
+        noted.value.remove(0)
+    }
+
+    fn codes(text: &str) -> Vec<&'static str> {
+        noted(text).notices.iter().map(|notice| notice.code).collect()
+    }
+
+    fn timer(recording: &Recording) -> Vec<(f64, bool)> {
+        recording.timer.iter().map(|event| (event.time_s, event.running)).collect()
+    }
+
+    #[test]
+    fn every_value_of_a_point() {
+        let inside = "<ele>12.5</ele><speed>2.4</speed><extensions><x:TrackPointExtension><x:hr>140</x:hr>\
+                      <x:cad>160</x:cad></x:TrackPointExtension></extensions>";
+        let noted = noted(&gpx(&[track("running", &[at(0, "") + &at(1, inside)])]));
+        assert_eq!(noted.notices.iter().map(|n| n.code).collect::<Vec<_>>(), ["cadence_as_written"]);
+        let recording = &noted.value[0];
+        assert_eq!(recording.sport, Sport::Running);
+        assert_eq!(recording.start.to_string(), "2025-01-01T00:00:00Z");
+        let [bare, full] = recording.samples.as_slice() else { panic!("{recording:?}") };
+        let position = draft::position(59.9, 10.7);
+        assert_eq!(*bare, Sample { position, ..Sample::default() });
+        let expected = Sample {
+            time_s: 1.0,
+            position,
+            altitude: draft::metres(12.5),
+            distance: None,
+            speed: draft::speed(2.4),
+            cadence: Some(StepsPerMinute::new(160.0)),
+            heart_rate: draft::heart_rate(140.0),
+        };
+        assert_eq!(*full, expected);
+    }
+
+    #[test]
+    fn extensions_under_any_prefix_or_none() {
+        for (open, close) in [("<hr>", "</hr>"), ("<ns3:hr>", "</ns3:hr>"), ("<a:b><c:hr>", "</c:hr></a:b>")]
+        {
+            let inside = format!("<extensions>{open} 99 {close}<q:speed>1.5</q:speed></extensions>");
+            let sample = clean(&gpx(&[track("", &[at(0, &inside)])])).samples[0];
+            assert_eq!(
+                (sample.heart_rate, sample.speed),
+                (draft::heart_rate(99.0), draft::speed(1.5)),
+                "{open}"
+            );
+        }
+    }
+
+    #[test]
+    fn values_of_unknown_children_do_not_leak() {
+        let inside = "<link><time>2030-01-01T00:00:00Z</time><ele>7</ele></link><extensions><a><time>x</time></a></extensions>";
+        let recording = clean(&gpx(&[track("", &[at(0, inside)])]));
+        assert_eq!(recording.start.to_string(), "2025-01-01T00:00:00Z");
+        assert_eq!(recording.samples[0].altitude, None);
+    }
+
+    #[test]
+    fn a_break_between_segments_is_a_pause() {
+        let recording = clean(&gpx(&[track("", &[at(0, "") + &at(1, ""), at(61, ""), at(63, "")])]));
+        assert_eq!(timer(&recording), [(1.0, false), (61.0, true)]);
+    }
+
+    #[test]
+    fn tracks_that_belong_together_are_one() {
+        let close = [track("run", &[at(0, "")]), track("", &[at(7199, "")])];
+        let recording = clean(&gpx(&close));
+        assert_eq!((recording.samples.len(), &recording.sport), (2, &Sport::Running));
+        assert_eq!(timer(&recording), [(0.0, false), (7199.0, true)]);
+        let apart = [track("run", &[at(0, "")]), track("run", &[at(7200, "")])];
+        assert_eq!(noted(&gpx(&apart)).value.len(), 2);
+        let other = [track("walking", &[at(0, "")]), track("run", &[at(10, "")])];
+        let sports: Vec<Sport> =
+            noted(&gpx(&other)).value.into_iter().map(|recording| recording.sport).collect();
+        assert_eq!(sports, [Sport::Walking, Sport::Running]);
+        let backwards = [track("run", &[at(7300, "")]), track("run", &[at(0, "")])];
+        assert_eq!(noted(&gpx(&backwards)).value.len(), 2);
+    }
+
+    #[test]
+    fn a_track_without_points_among_others() {
+        let text = gpx(&[track("run", &[at(0, "")]), track("run", &[])]);
+        assert_eq!(codes(&text), ["activity_without_samples"]);
+    }
+
+    #[test]
+    fn points_without_a_time_are_counted() {
+        let text = gpx(&[track("", &[at(0, "") + r#"<trkpt lat="1" lon="2"/>"# + &point("soon", "")])]);
+        let noted = noted(&text);
+        assert_eq!(noted.value[0].samples.len(), 1);
+        assert!(noted.notices[0].text.ends_with("skipped: 2"), "{}", noted.notices[0].text);
+        assert_eq!(codes(&text), ["points_without_time", "values_unreadable"]);
+    }
+
+    #[test]
+    fn positions_at_the_edge_and_beyond() {
+        let at_edge = at(0, "").replace("10.7", "180").replace("59.9", "-90.0");
+        assert!(clean(&gpx(&[track("", &[at_edge])])).samples[0].position.is_some());
+        let beyond = gpx(&[track("", &[at(0, "").replace("10.7", "180.01")])]);
+        assert_eq!(codes(&beyond), ["values_unreadable"]);
+        assert_eq!(noted(&beyond).value[0].samples[0].position, None);
+    }
+
+    #[test]
+    fn offsets_of_written_times() {
+        let text = gpx(&[track("", &[point("2025-01-01T02:00:00+02:00", "")])]);
+        let recording = clean(&text);
+        assert_eq!(
+            (recording.start.to_string().as_str(), recording.utc_offset_s),
+            ("2025-01-01T00:00:00Z", Some(7200))
+        );
+        let text = gpx(&[track("", &[point("2025-01-01T02:00:00", "")])]);
+        assert_eq!(codes(&text), ["time_without_zone"]);
+    }
+
+    #[test]
+    fn a_point_that_is_never_closed() {
+        let unclosed = at(0, "").replace("</trkpt>", "");
+        let text = gpx(&[track("", &[unclosed + &at(1, "")])]);
+        assert_eq!(codes(&text), ["xml_damaged"]);
+        assert_eq!(noted(&text).value[0].samples.len(), 2);
+    }
+}

@@ -286,3 +286,123 @@ impl Handler for TcxReader {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn point(second: u32, inside: &str) -> String {
+        let (hour, minute, second) = (second / 3600, second / 60 % 60, second % 60);
+        format!("<Trackpoint><Time>2025-01-01T{hour:02}:{minute:02}:{second:02}Z</Time>{inside}</Trackpoint>")
+    }
+
+    fn lap(start: u32, inside: &str, tracks: &[String]) -> String {
+        let (minute, second) = (start / 60, start % 60);
+        let tracks: String = tracks.iter().map(|points| format!("<Track>{points}</Track>")).collect();
+        format!(r#"<Lap StartTime="2025-01-01T00:{minute:02}:{second:02}Z">{inside}{tracks}</Lap>"#)
+    }
+
+    fn activity(sport: &str, laps: &[String]) -> String {
+        format!(r#"<Activity Sport="{sport}"><Id>x</Id>{}</Activity>"#, laps.concat())
+    }
+
+    fn tcx(activities: &[String]) -> String {
+        let inside = activities.concat();
+        format!("<TrainingCenterDatabase><Activities>{inside}</Activities></TrainingCenterDatabase>")
+    }
+
+    fn noted(text: &str) -> Noted<Vec<Recording>> {
+        read(text).unwrap()
+    }
+
+    fn clean(text: &str) -> Recording {
+        let mut noted = noted(text);
+        assert_eq!(noted.notices, []);
+        assert_eq!(noted.value.len(), 1);
+        noted.value.remove(0)
+    }
+
+    #[test]
+    fn every_value_of_a_point() {
+        let inside = "<Position><LatitudeDegrees>59.9</LatitudeDegrees><LongitudeDegrees>180</LongitudeDegrees></Position>\
+                      <AltitudeMeters>12.5</AltitudeMeters><DistanceMeters>3</DistanceMeters>\
+                      <HeartRateBpm><Value>140</Value></HeartRateBpm><Cadence>70</Cadence><Extensions>\
+                      <ns3:TPX><ns3:Speed>2.4</ns3:Speed><ns3:RunCadence>80</ns3:RunCadence></ns3:TPX></Extensions>";
+        let noted = noted(&tcx(&[activity("Running", &[lap(0, "", &[point(0, "") + &point(1, inside)])])]));
+        assert_eq!(noted.notices.iter().map(|n| n.code).collect::<Vec<_>>(), ["cadence_doubled"]);
+        let recording = &noted.value[0];
+        assert_eq!(recording.sport, Sport::Running);
+        let expected = Sample {
+            time_s: 1.0,
+            position: draft::position(59.9, 180.0),
+            altitude: draft::metres(12.5),
+            distance: draft::metres(3.0),
+            speed: draft::speed(2.4),
+            cadence: Some(StepsPerMinute::new(160.0)),
+            heart_rate: draft::heart_rate(140.0),
+        };
+        assert_eq!(recording.samples, [Sample::default(), expected]);
+    }
+
+    #[test]
+    fn sports() {
+        let sport = |word: &str| clean(&tcx(&[activity(word, &[lap(0, "", &[point(0, "")])])])).sport;
+        assert_eq!(sport("Running"), Sport::Running);
+        assert_eq!(sport("Other"), Sport::Unspecified);
+        assert_eq!(sport("Biking"), Sport::Other("Biking".to_owned()));
+    }
+
+    #[test]
+    fn laps_with_their_ends() {
+        let kind = |intensity: &str, trigger: &str, total_s: &str| {
+            format!(
+                "<TotalTimeSeconds>{total_s}</TotalTimeSeconds><DistanceMeters>9</DistanceMeters>\
+                 <Intensity>{intensity}</Intensity><TriggerMethod>{trigger}</TriggerMethod>"
+            )
+        };
+        let laps = [
+            // Its timer ran 40 s, with a pause of 20 s: it ends with its last point.
+            lap(
+                0,
+                &kind("Active", "Manual", "40"),
+                &[point(0, "") + &point(30, ""), point(50, "") + &point(59, "")],
+            ),
+            // 30.5 s would reach behind the start of the next.
+            lap(60, &kind("Resting", "Time", "30.5"), &[point(60, "") + &point(89, "")]),
+            lap(90, &kind("Active", "Distance", "30.25"), &[point(90, "") + &point(119, "")]),
+        ];
+        let recording = clean(&tcx(&[activity("Running", &laps)]));
+        let (manual, time, distance) = (LapTrigger::Manual, LapTrigger::Time, LapTrigger::Distance);
+        let laps: Vec<_> =
+            recording.laps.iter().map(|l| (l.start_s, l.end_s, l.intensity, l.trigger)).collect();
+        assert_eq!(
+            laps,
+            [
+                (0.0, Some(59.0), LapIntensity::Active, manual),
+                (60.0, Some(90.0), LapIntensity::Rest, time),
+                (90.0, Some(120.25), LapIntensity::Active, distance),
+            ]
+        );
+        let timer: Vec<_> = recording.timer.iter().map(|event| (event.time_s, event.running)).collect();
+        assert_eq!(timer, [(30.0, false), (50.0, true)], "a second track in a lap comes behind a pause");
+    }
+
+    #[test]
+    fn two_activities_are_two_recordings() {
+        let one = |sport, second| activity(sport, &[lap(second, "", &[point(second, "")])]);
+        let noted = noted(&tcx(&[one("Biking", 0), one("Running", 50), activity("Running", &[])]));
+        assert_eq!(noted.value.len(), 2);
+        assert_eq!(noted.value[1].sport, Sport::Running);
+        assert_eq!(noted.value[1].start.to_string(), "2025-01-01T00:00:50Z");
+        assert_eq!(noted.notices.iter().map(|n| n.code).collect::<Vec<_>>(), ["activity_without_samples"]);
+    }
+
+    #[test]
+    fn a_course_is_no_recording() {
+        let text = format!(
+            "<TrainingCenterDatabase><Courses><Course><Track>{}</Track></Course></Courses></TrainingCenterDatabase>",
+            point(0, "")
+        );
+        assert_eq!(read(&text).unwrap_err().kind, ReadErrorKind::OnlyRoute);
+    }
+}
