@@ -1,6 +1,8 @@
 //! Real recorded files, from the published archives of the crates `fitparser` 0.11, `gpx` 0.10 and `tcx` 0.9.3: every
 //! value must be the one that the crate itself reads, exactly.
 
+#![expect(clippy::print_stdout, reason = "figures for whoever reads the test's output")]
+
 #[path = "fixtures/read_archive.rs"]
 mod read_archive;
 
@@ -29,13 +31,13 @@ fn rows(recordings: &[Recording]) -> Vec<Row> {
     for recording in recordings {
         rows.extend(recording.samples.iter().map(|sample| Row {
             at_us: recording.start.as_microsecond() + (sample.time_s * 1e6).round() as i64,
-            lat_deg: sample.position.map(|position| position.lat_deg()),
-            lon_deg: sample.position.map(|position| position.lon_deg()),
-            altitude_m: sample.altitude.map(|altitude| altitude.get()),
-            distance_m: sample.distance.map(|distance| distance.get()),
-            speed_mps: sample.speed.map(|speed| speed.get()),
-            cadence_spm: sample.cadence.map(|cadence| cadence.get()),
-            heart_rate_bpm: sample.heart_rate.map(|heart_rate| heart_rate.get()),
+            lat_deg: sample.position.map(jogaudit::geodesy::LatLon::lat_deg),
+            lon_deg: sample.position.map(jogaudit::geodesy::LatLon::lon_deg),
+            altitude_m: sample.altitude.map(jogaudit::units::Metres::get),
+            distance_m: sample.distance.map(jogaudit::units::Metres::get),
+            speed_mps: sample.speed.map(jogaudit::units::MetresPerSecond::get),
+            cadence_spm: sample.cadence.map(jogaudit::units::StepsPerMinute::get),
+            heart_rate_bpm: sample.heart_rate.map(jogaudit::units::BeatsPerMinute::get),
         }));
     }
     rows

@@ -1,6 +1,9 @@
 //! Cuts files at every byte and flips bytes at random: nothing panics, nothing whole before a cut is lost.
 
+#![expect(clippy::print_stdout, reason = "figures for whoever reads the test's output")]
+
 #[path = "fixtures/read_fit.rs"]
+#[expect(dead_code, reason = "shared with tests/read_fit.rs")]
 mod read_fit;
 
 use std::path::Path;

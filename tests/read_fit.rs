@@ -45,11 +45,11 @@ fn times(recording: &Recording) -> Vec<f64> {
 }
 
 fn distances(recording: &Recording) -> Vec<Option<f64>> {
-    recording.samples.iter().map(|sample| sample.distance.map(|distance| distance.get())).collect()
+    recording.samples.iter().map(|sample| sample.distance.map(jogaudit::units::Metres::get)).collect()
 }
 
 fn cadences(recording: &Recording) -> Vec<Option<f64>> {
-    recording.samples.iter().map(|sample| sample.cadence.map(|cadence| cadence.get())).collect()
+    recording.samples.iter().map(|sample| sample.cadence.map(jogaudit::units::StepsPerMinute::get)).collect()
 }
 
 #[test]

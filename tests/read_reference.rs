@@ -1,5 +1,7 @@
 //! Readers and geodesy against independent open libraries in another language: `fitdecode`, `gpxpy`, `geographiclib`
-//! from PyPI, run by the interpreter that `JOGAUDIT_PYTHON` names. The project's test command sets that up.
+//! from `PyPI`, run by the interpreter that `JOGAUDIT_PYTHON` names. The project's test command sets that up.
+
+#![expect(clippy::print_stdout, reason = "figures for whoever reads the test's output")]
 
 #[path = "fixtures/read_archive.rs"]
 mod read_archive;
@@ -55,11 +57,11 @@ fn our_rows(recordings: &[Recording], steps_per_written: f64) -> Vec<Row> {
                 [
                     sample.position.map(LatLon::lat_deg),
                     sample.position.map(LatLon::lon_deg),
-                    sample.altitude.map(|altitude| altitude.get()),
-                    sample.distance.map(|distance| distance.get()),
-                    sample.speed.map(|speed| speed.get()),
+                    sample.altitude.map(jogaudit::units::Metres::get),
+                    sample.distance.map(jogaudit::units::Metres::get),
+                    sample.speed.map(jogaudit::units::MetresPerSecond::get),
                     sample.cadence.map(|cadence| cadence.get() / steps_per_written),
-                    sample.heart_rate.map(|heart_rate| heart_rate.get()),
+                    sample.heart_rate.map(jogaudit::units::BeatsPerMinute::get),
                 ],
             )
         }));

@@ -129,10 +129,10 @@ mod tests {
     /// Settles a file of these (written cadence, speed) pairs, one a second; gives the notice and the first cadence.
     fn settled(pairs: &[(f64, Option<f64>)]) -> (&'static str, f64) {
         let mut draft = Draft::new(Sport::Running);
-        for (second, (cadence, speed_mps)) in pairs.iter().enumerate() {
+        for (second, (cadence, speed_mps)) in (0..).zip(pairs) {
             let cadence = Some(StepsPerMinute::new(*cadence));
             let speed = speed_mps.map(MetresPerSecond::new);
-            draft.push(second as i64 * MICROS_PER_S, Sample { cadence, speed, ..Sample::default() });
+            draft.push(second * MICROS_PER_S, Sample { speed, cadence, ..Sample::default() });
         }
         let mut notices = Vec::new();
         let mut drafts = [draft];

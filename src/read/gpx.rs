@@ -33,7 +33,7 @@ pub(super) fn read(text: &str) -> Result<Noted<Vec<Recording>>, ReadError> {
         return Ok(Noted { value: recordings, notices });
     }
     let kind = match reader.faults.without_time.count {
-        0 if outcome.cut_at.is_some() => ReadErrorKind::CutBeforeFirstSample,
+        0 if outcome.cut.is_some() => ReadErrorKind::CutBeforeFirstSample,
         0 if reader.planned_points > 0 => ReadErrorKind::OnlyRoute,
         0 => ReadErrorKind::NoSamples,
         points => ReadErrorKind::NoTimes { points },
@@ -247,8 +247,8 @@ mod tests {
     }
 
     fn track(kind: &str, segments: &[String]) -> String {
-        let segments: String = segments.iter().map(|points| format!("<trkseg>{points}</trkseg>")).collect();
-        format!("<trk><type>{kind}</type>{segments}</trk>")
+        let segments = segments.join("</trkseg><trkseg>");
+        format!("<trk><type>{kind}</type><trkseg>{segments}</trkseg></trk>")
     }
 
     fn gpx(tracks: &[String]) -> String {

@@ -32,7 +32,7 @@ pub(super) fn read(text: &str) -> Result<Noted<Vec<Recording>>, ReadError> {
         return Ok(Noted { value: recordings, notices });
     }
     let kind = match reader.faults.without_time.count {
-        0 if outcome.cut_at.is_some() => ReadErrorKind::CutBeforeFirstSample,
+        0 if outcome.cut.is_some() => ReadErrorKind::CutBeforeFirstSample,
         0 if reader.has_course => ReadErrorKind::OnlyRoute,
         0 => ReadErrorKind::NoSamples,
         points => ReadErrorKind::NoTimes { points },
@@ -194,10 +194,10 @@ impl TcxReader {
             (Element::Position, Element::Latitude) => point.lat_deg = Some(number),
             (Element::Position, Element::Longitude) => point.lon_deg = Some(number),
             (Element::Point, Element::Altitude) => {
-                sample.altitude = faults.kept(draft::metres(number), at_byte)
+                sample.altitude = faults.kept(draft::metres(number), at_byte);
             }
             (Element::Point, Element::Distance) => {
-                sample.distance = faults.kept(draft::metres(number), at_byte)
+                sample.distance = faults.kept(draft::metres(number), at_byte);
             }
             (Element::HeartRate, Element::Value) => sample.heart_rate = draft::heart_rate(number),
             (Element::Point, Element::Cadence) => sample.cadence = cadence_as_written(number),
@@ -298,8 +298,10 @@ mod tests {
 
     fn lap(start: u32, inside: &str, tracks: &[String]) -> String {
         let (minute, second) = (start / 60, start % 60);
-        let tracks: String = tracks.iter().map(|points| format!("<Track>{points}</Track>")).collect();
-        format!(r#"<Lap StartTime="2025-01-01T00:{minute:02}:{second:02}Z">{inside}{tracks}</Lap>"#)
+        let tracks = tracks.join("</Track><Track>");
+        format!(
+            r#"<Lap StartTime="2025-01-01T00:{minute:02}:{second:02}Z">{inside}<Track>{tracks}</Track></Lap>"#
+        )
     }
 
     fn activity(sport: &str, laps: &[String]) -> String {

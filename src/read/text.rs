@@ -57,7 +57,7 @@ fn utf16(bytes: &[u8], from: fn([u8; 2]) -> u16) -> String {
 /// One-based line of a byte offset, for messages.
 pub(super) fn line_of(text: &str, byte: usize) -> u64 {
     let before = text.as_bytes().get(..byte.min(text.len())).unwrap_or_default();
-    1 + before.iter().filter(|b| **b == b'\n').count() as u64
+    before.split(|b| *b == b'\n').count() as u64
 }
 
 #[cfg(test)]

@@ -65,11 +65,11 @@ fn local_part(name: &str) -> &str {
 #[derive(Debug, Default, PartialEq, Eq)]
 pub(super) struct Outcome {
     /// Byte where the text ends too early.
-    pub(super) cut_at: Option<usize>,
+    pub(super) cut: Option<usize>,
     /// First byte where tags or markup did not fit, though more followed.
-    pub(super) damaged_at: Option<usize>,
+    pub(super) damaged: Option<usize>,
     /// First byte of an entity that was not expanded.
-    pub(super) entity_at: Option<usize>,
+    pub(super) entity: Option<usize>,
 }
 
 impl Outcome {
@@ -77,17 +77,17 @@ impl Outcome {
     pub(super) fn notices(&self, text: &str, points: u64) -> Vec<Notice> {
         let at = |byte| Place { line: Some(line_of(text, byte)), ..Place::default() };
         let mut notices = Vec::new();
-        if let Some(byte) = self.damaged_at {
+        if let Some(byte) = self.damaged {
             let text =
                 "tags do not match or markup is broken here: everything that could be told apart was read";
             notices.push(Notice::new("xml_damaged", text).at(at(byte)));
         }
-        if let Some(byte) = self.entity_at {
+        if let Some(byte) = self.entity {
             let text =
                 "an entity of the file's own is used here: entities are never expanded, its text is missing";
             notices.push(Notice::new("entity_not_expanded", text).at(at(byte)));
         }
-        if let Some(byte) = self.cut_at {
+        if let Some(byte) = self.cut {
             let text =
                 format!("the file ends in the middle: the {points} points whole before the cut are read");
             notices.push(Notice::new("recording_cut", text).at(Place { record: Some(points), ..at(byte) }));
@@ -106,16 +106,16 @@ pub(super) fn walk<H: Handler>(text: &str, handler: &mut H) -> Outcome {
         outcome: Outcome::default(),
     };
     let mut from = 0;
-    let mut broken_at = None;
+    let mut broken = None;
     for _ in 0..MAX_RESTARTS {
-        match walker.run(text, from, &mut broken_at) {
+        match walker.run(text, from, &mut broken) {
             Stop::End => break,
             Stop::TooDeep(at) => {
-                walker.outcome.damaged_at.get_or_insert(at);
+                walker.outcome.damaged.get_or_insert(at);
                 return walker.outcome;
             }
             Stop::Broken(at) => {
-                broken_at = Some(at);
+                broken = Some(at);
                 from = at + 1;
                 while from < text.len() && !text.is_char_boundary(from) {
                     from += 1;
@@ -123,8 +123,8 @@ pub(super) fn walk<H: Handler>(text: &str, handler: &mut H) -> Outcome {
             }
         }
     }
-    if broken_at.is_some() || !walker.path.is_empty() {
-        walker.outcome.cut_at = Some(broken_at.unwrap_or(text.len()));
+    if broken.is_some() || !walker.path.is_empty() {
+        walker.outcome.cut = Some(broken.unwrap_or(text.len()));
     }
     walker.outcome
 }
@@ -160,8 +160,8 @@ struct Walker<'h, 'a, H: Handler> {
 }
 
 impl<'a, H: Handler> Walker<'_, 'a, H> {
-    /// Walks from a byte on until the end or something broken. `broken_at` is the last break that nothing followed yet.
-    fn run(&mut self, text: &'a str, from: usize, broken_at: &mut Option<usize>) -> Stop {
+    /// Walks from a byte on until the end or something broken. `broken` is the last break that nothing followed yet.
+    fn run(&mut self, text: &'a str, from: usize, broken: &mut Option<usize>) -> Stop {
         let mut reader = Reader::from_str(text.get(from..).unwrap_or_default());
         let config = reader.config_mut();
         config.check_end_names = false;
@@ -178,8 +178,8 @@ impl<'a, H: Handler> Walker<'_, 'a, H> {
                 self.value.add(words.into_inner());
                 continue;
             }
-            if let Some(at) = broken_at.take() {
-                self.outcome.damaged_at.get_or_insert(at);
+            if let Some(at) = broken.take() {
+                self.outcome.damaged.get_or_insert(at);
             }
             match event {
                 Event::Start(start) => {
@@ -223,7 +223,7 @@ impl<'a, H: Handler> Walker<'_, 'a, H> {
             self.pop(at);
             return;
         }
-        self.outcome.damaged_at.get_or_insert(at);
+        self.outcome.damaged.get_or_insert(at);
         let depth = self.path.iter().zip(&self.names).rposition(|(open, open_hash)| fits(*open, *open_hash));
         if let Some(depth) = depth {
             while self.path.len() > depth {
@@ -253,7 +253,7 @@ impl<'a, H: Handler> Walker<'_, 'a, H> {
         match letter {
             Some(letter) => self.value.add_letter(letter),
             None => {
-                self.outcome.entity_at.get_or_insert(at);
+                self.outcome.entity.get_or_insert(at);
             }
         }
     }
@@ -276,7 +276,7 @@ impl<'a> Value<'a> {
     fn add(&mut self, piece: std::borrow::Cow<'a, str>) {
         match piece {
             std::borrow::Cow::Borrowed(piece) if self.piece.is_empty() && !self.is_joined => {
-                self.piece = piece
+                self.piece = piece;
             }
             piece => {
                 self.join();
@@ -377,17 +377,17 @@ mod tests {
         let text = "<!DOCTYPE a [<!ENTITY e 'boom'>]><a>x&e;y</a>";
         let (log, outcome) = walked(text);
         assert_eq!(log, ["1:xy"]);
-        assert_eq!(outcome.entity_at, text.find('&'));
+        assert_eq!(outcome.entity, text.find('&'));
     }
 
     #[test]
     fn a_wrong_closing_tag_closes_what_it_can() {
         let (log, outcome) = walked("<a><b>1</b><c><d>2</a><a><b>3</b></a>");
         assert_eq!(log, ["2:1", "2:3"]);
-        assert_eq!(outcome, Outcome { damaged_at: Some(18), ..Outcome::default() });
+        assert_eq!(outcome, Outcome { damaged: Some(18), ..Outcome::default() });
         let (log, outcome) = walked("<a><b>1</c></b><b>2</b></a>");
         assert_eq!(log, ["2:1", "2:2"]);
-        assert_eq!(outcome, Outcome { damaged_at: Some(7), ..Outcome::default() });
+        assert_eq!(outcome, Outcome { damaged: Some(7), ..Outcome::default() });
     }
 
     #[test]
@@ -395,15 +395,15 @@ mod tests {
         for text in ["<a><b>1</b>", "<a><b>1</b><", "<a><b>1</b><b", "<a><b>1</b><!-- "] {
             let (log, outcome) = walked(text);
             assert_eq!(log, ["2:1"], "{text}");
-            assert_eq!(outcome, Outcome { cut_at: Some(11), ..Outcome::default() }, "{text}");
+            assert_eq!(outcome, Outcome { cut: Some(11), ..Outcome::default() }, "{text}");
         }
         let (log, outcome) = walked("<a><b i='1><b>2</b></a>");
         assert_eq!(log, ["2:2"]);
-        assert_eq!(outcome, Outcome { damaged_at: Some(3), ..Outcome::default() });
+        assert_eq!(outcome, Outcome { damaged: Some(3), ..Outcome::default() });
     }
 
     #[test]
     fn depth_is_bounded() {
-        assert_eq!(walked(&"<a>".repeat(100_000)).1.damaged_at, Some(3 * MAX_DEPTH));
+        assert_eq!(walked(&"<a>".repeat(100_000)).1.damaged, Some(3 * MAX_DEPTH));
     }
 }

@@ -8,7 +8,7 @@ use crate::units::{StepsPerMinute, StridesPerMinute};
 
 use super::wire::{BaseType, Endian, read_bytes, read_u8, read_u16, read_value};
 
-/// Seconds from 1989-12-31T00:00:00Z, FIT's epoch; below 0x1000_0000 it counts from when the recorder was turned on.
+/// Seconds from 1989-12-31T00:00:00Z, FIT's epoch; below `0x1000_0000` it counts from when the recorder was turned on.
 pub(super) type FitTime = u32;
 
 /// Field number of every message's time.

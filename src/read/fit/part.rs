@@ -157,16 +157,15 @@ impl<'a> Decoder<'a> {
                 Ok(()) => at = self.data.len() - src.len(),
                 Err(Stop::Short) if self.may_be_cut => return at,
                 Err(Stop::Nonsense) if self.may_be_cut && self.data.len() - at <= 2 => return at,
-                Err(_) => match self.resync(at + 1) {
-                    Some(found) => {
+                Err(_) => {
+                    if let Some(found) = self.resync(at + 1) {
                         self.part.damage.push((at, found));
                         at = found;
-                    }
-                    None => {
+                    } else {
                         self.part.damage.push((at, self.data.len()));
                         return at;
                     }
-                },
+                }
             }
         }
     }
