@@ -68,8 +68,11 @@ fn choice(seed: u64, salt: u64, of: u64) -> u64 {
 }
 
 fn session(seed: u64) -> Vec<Step> {
-    let step =
-        |motion, seconds: u64| Step { motion, extent: Extent::Time(Seconds::new(seconds as f64)), ceiling: None };
+    let step = |motion, seconds: u64| Step {
+        motion,
+        extent: Extent::Time(Seconds::new(seconds as f64)),
+        ceiling: None,
+    };
     let run_s = 60 + 30 * choice(seed, 1, 7);
     let walk_s = 60 + 30 * choice(seed, 2, 4);
     let reps = 3 + choice(seed, 3, 5);
@@ -100,7 +103,11 @@ fn make(condition: &Condition, seed: u64) -> Simulated {
         ..Settings::default()
     };
     if choice(seed, 6, 4) == 0 {
-        settings.faults.push(Fault { kind: FaultKind::Stop, value: 12.0 + choice(seed, 7, 20) as f64, rep: None });
+        settings.faults.push(Fault {
+            kind: FaultKind::Stop,
+            value: 12.0 + choice(seed, 7, 20) as f64,
+            rep: None,
+        });
     }
     if choice(seed, 8, 4) == 0 {
         settings.pauses.push(stretch(9));
@@ -152,7 +159,8 @@ fn filled(column: &[Option<f64>]) -> Option<Vec<f64>> {
 fn median(values: &[f64], width: usize) -> Vec<f64> {
     (0..values.len())
         .map(|i| {
-            let mut window = values[i.saturating_sub(width / 2)..(i + width / 2 + 1).min(values.len())].to_vec();
+            let mut window =
+                values[i.saturating_sub(width / 2)..(i + width / 2 + 1).min(values.len())].to_vec();
             window.sort_by(f64::total_cmp);
             window[window.len() / 2]
         })
@@ -180,7 +188,15 @@ fn speed_threshold(series: &Series, width: usize) -> Option<Found> {
     let speed = median(&filled(&series.speed_mps)?, width);
     let gaits: Vec<Gait> = speed
         .iter()
-        .map(|&v| if v >= 2.0 { Gait::Run } else if v < 0.5 { Gait::Stand } else { Gait::Walk })
+        .map(|&v| {
+            if v >= 2.0 {
+                Gait::Run
+            } else if v < 0.5 {
+                Gait::Stand
+            } else {
+                Gait::Walk
+            }
+        })
         .collect();
     Some(Found::plain(spans_of(series, &gaits)))
 }
@@ -189,7 +205,15 @@ fn cadence_threshold(series: &Series) -> Option<Found> {
     let cadence = filled(&series.cadence_spm)?;
     let gaits: Vec<Gait> = cadence
         .iter()
-        .map(|&c| if c >= 140.0 { Gait::Run } else if c < 40.0 { Gait::Stand } else { Gait::Walk })
+        .map(|&c| {
+            if c >= 140.0 {
+                Gait::Run
+            } else if c < 40.0 {
+                Gait::Stand
+            } else {
+                Gait::Walk
+            }
+        })
         .collect();
     Some(Found::plain(spans_of(series, &gaits)))
 }
@@ -215,7 +239,9 @@ impl Score {
         let (mut spans, mut certainty) = (Vec::new(), Vec::new());
         for (span, c) in found.spans.iter().zip(&found.certainty) {
             let hidden = truth.iter().any(|t| {
-                t.gait == Gait::Unknown && t.end_s.min(span.end_s) - t.start_s.max(span.start_s) > 0.5 * (span.end_s - span.start_s)
+                t.gait == Gait::Unknown
+                    && t.end_s.min(span.end_s) - t.start_s.max(span.start_s)
+                        > 0.5 * (span.end_s - span.start_s)
             });
             if span.gait != Gait::Unknown && !hidden {
                 spans.push(*span);
@@ -235,7 +261,9 @@ impl Score {
         let edge = |at_s: f64| {
             at_s < 1.0
                 || at_s > last_s - 1.0
-                || truth.iter().any(|t| t.gait == Gait::Unknown && (at_s - t.start_s).abs().min((at_s - t.end_s).abs()) < 1.0)
+                || truth.iter().any(|t| {
+                    t.gait == Gait::Unknown && (at_s - t.start_s).abs().min((at_s - t.end_s).abs()) < 1.0
+                })
         };
         for &(i, j) in &pairs {
             // The start of each matched bout, and its end where the next one is not matched, so that none counts twice.
@@ -304,7 +332,10 @@ impl Rivals {
             .stdout(Stdio::piped())
             .spawn()
             .expect("the rivals' Python starts");
-        Self { input: child.stdin.take().expect("piped"), output: BufReader::new(child.stdout.take().expect("piped")) }
+        Self {
+            input: child.stdin.take().expect("piped"),
+            output: BufReader::new(child.stdout.take().expect("piped")),
+        }
     }
 
     fn ask(&mut self, series: &Series) -> BTreeMap<String, Found> {
@@ -347,8 +378,14 @@ struct Options {
 }
 
 fn options() -> Options {
-    let mut options =
-        Options { seeds: 40, first: 1_000_000, only: String::new(), rivals: None, tune_median: false, dump: false };
+    let mut options = Options {
+        seeds: 40,
+        first: 1_000_000,
+        only: String::new(),
+        rivals: None,
+        tune_median: false,
+        dump: false,
+    };
     let mut args = std::env::args().skip(1);
     while let Some(arg) = args.next() {
         let mut value = || args.next().unwrap_or_else(|| panic!("{arg} needs a value"));
@@ -381,14 +418,23 @@ fn main() {
         for seed in options.first..options.first + options.seeds {
             let made = make(&condition, seed);
             let series = clean(&made.recording, &CleanConfig::default()).value;
-            let truth: Vec<Span> =
-                made.truth.iter().map(|t| Span { gait: t.gait, start_s: t.start_s, end_s: t.end_s }).collect();
+            let truth: Vec<Span> = made
+                .truth
+                .iter()
+                .map(|t| Span { gait: t.gait, start_s: t.start_s, end_s: t.end_s })
+                .collect();
             let mut add = |order: usize, who: &str, found: &Found| {
                 scores.entry((order, who.to_owned())).or_default().add(&truth, found);
             };
             let own = ours(&series);
-            if options.dump && own.spans.iter().filter(|s| s.gait != Gait::Unknown).count() != truth.iter().filter(|s| s.gait != Gait::Unknown).count() {
-                println!("seed {seed}: walk {:.2} jog {:.2}", made.person.walk_speed_mps, made.person.jog_speed_mps);
+            if options.dump
+                && own.spans.iter().filter(|s| s.gait != Gait::Unknown).count()
+                    != truth.iter().filter(|s| s.gait != Gait::Unknown).count()
+            {
+                println!(
+                    "seed {seed}: walk {:.2} jog {:.2}",
+                    made.person.walk_speed_mps, made.person.jog_speed_mps
+                );
                 println!("  truth {}", show(&truth));
                 println!("  found {}", show(&own.spans));
                 println!("  sure  {:.2?}", own.certainty);
@@ -415,7 +461,9 @@ fn main() {
             }
         }
         println!("### {name}\n");
-        println!("| who | time right | event F1 | boundary median, s | 95th, s | exact count | count error | calibration error | right of those ≥ 0.9 |");
+        println!(
+            "| who | time right | event F1 | boundary median, s | 95th, s | exact count | count error | calibration error | right of those ≥ 0.9 |"
+        );
         println!("|---|---|---|---|---|---|---|---|---|");
         for ((_, who), score) in &scores {
             println!("{}", score.row(who));
@@ -426,5 +474,9 @@ fn main() {
 }
 
 fn show(spans: &[Span]) -> String {
-    spans.iter().map(|s| format!("{}{:.0}-{:.0}", &s.gait.word()[..1], s.start_s, s.end_s)).collect::<Vec<_>>().join(" ")
+    spans
+        .iter()
+        .map(|s| format!("{}{:.0}-{:.0}", &s.gait.word()[..1], s.start_s, s.end_s))
+        .collect::<Vec<_>>()
+        .join(" ")
 }

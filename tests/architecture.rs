@@ -7,7 +7,17 @@ use std::path::{Path, PathBuf};
 /// What each module of `src/` may import of ours, besides itself.
 fn allowed() -> BTreeMap<&'static str, &'static [&'static str]> {
     const ALL: &[&str] = &[
-        "audit", "clean", "cli", "gait", "geodesy", "notice", "pipeline", "prescription", "read", "report", "simulate",
+        "audit",
+        "clean",
+        "cli",
+        "gait",
+        "geodesy",
+        "notice",
+        "pipeline",
+        "prescription",
+        "read",
+        "report",
+        "simulate",
         "units",
     ];
     BTreeMap::from([
@@ -88,7 +98,10 @@ fn no_stage_imports_a_later_one() {
 
 #[test]
 fn the_check_sees_a_wrong_arrow() {
-    assert_eq!(imports("use crate::audit::Audit;\n// crate::read\nlet x = crate::units::Metres;"), ["audit", "units"]);
+    assert_eq!(
+        imports("use crate::audit::Audit;\n// crate::read\nlet x = crate::units::Metres;"),
+        ["audit", "units"]
+    );
 }
 
 #[test]
@@ -99,7 +112,9 @@ fn the_library_has_no_files_clock_or_environment() {
             continue;
         }
         let code = text.split("#[cfg(test)]").next().unwrap_or_default();
-        for word in ["std::fs", "std::env::", "SystemTime::now", "Timestamp::now", "Zoned::now", "Instant::now"] {
+        for word in
+            ["std::fs", "std::env::", "SystemTime::now", "Timestamp::now", "Zoned::now", "Instant::now"]
+        {
             if path.file_name().is_none_or(|n| n != "tests.rs") && code.contains(word) {
                 wrong.push(format!("{} uses {word}", path.display()));
             }

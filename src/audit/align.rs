@@ -436,7 +436,8 @@ mod tests {
             if in_group(i).is_some() {
                 continue;
             }
-            let done: usize = groups.iter().filter(|g| g.pieces.end <= i).map(|g| g.targets.end).max().unwrap_or(0);
+            let done: usize =
+                groups.iter().filter(|g| g.pieces.end <= i).map(|g| g.targets.end).max().unwrap_or(0);
             let next = groups.iter().filter(|g| g.pieces.start > i).map(|g| g.targets.start).min();
             // Missing targets between the neighbours may stand before or after the piece, whichever is cheaper.
             let cheapest = (done..=next.unwrap_or(targets.len()))
@@ -457,7 +458,12 @@ mod tests {
 
     /// Every set of groups in order, by recursion.
     fn all_matchings(pieces: usize, targets: usize) -> Vec<Vec<Group>> {
-        fn extend(from: (usize, usize), to: (usize, usize), so_far: &mut Vec<Group>, all: &mut Vec<Vec<Group>>) {
+        fn extend(
+            from: (usize, usize),
+            to: (usize, usize),
+            so_far: &mut Vec<Group>,
+            all: &mut Vec<Vec<Group>>,
+        ) {
             all.push(so_far.clone());
             for i in from.0..to.0 {
                 for i1 in i + 1..=to.0 {

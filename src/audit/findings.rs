@@ -114,7 +114,8 @@ impl Lengths<'_> {
     /// Running where none was prescribed: after the last run, before the first, inside a walk.
     fn extra_runs(&self, audit: &mut LengthAudit) {
         let runs_prescribed = self.targets.iter().filter(|t| t.gait == Gait::Run).count();
-        let run_groups = || self.alignment.groups.iter().filter(|g| self.targets[g.targets.start].gait == Gait::Run);
+        let run_groups =
+            || self.alignment.groups.iter().filter(|g| self.targets[g.targets.start].gait == Gait::Run);
         let last_run = run_groups().map(|g| g.pieces.end).max();
         let own = |i: usize| run_groups().any(|g| g.pieces.contains(&i));
         let mut extra: Vec<(usize, Vec<Span>)> = Vec::new();
@@ -194,7 +195,14 @@ impl Lengths<'_> {
             self.missing_break(index, break_s, audit);
             return 0.0;
         }
-        let length = self.length(target.steps.start, target.length_s, known_s, break_s, &spans, self.tolerance.walk.get());
+        let length = self.length(
+            target.steps.start,
+            target.length_s,
+            known_s,
+            break_s,
+            &spans,
+            self.tolerance.walk.get(),
+        );
         let short = length.prescribed - length.at_most - run_s * length.per_second;
         let rep = self.done[target.steps.start].rep;
         let what = format!("Walk {rep}");

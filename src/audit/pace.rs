@@ -251,8 +251,8 @@ impl Judge<'_> {
         let ceiling = speed - pool.above / pool.covered_s;
         let mean = Mean { value: speed, covered_s: pool.covered_s };
         let above = speed - ceiling;
-        let over = above > self.tolerance * ceiling
-            && above > self.config.pace_window_errors * self.error.of(mean);
+        let over =
+            above > self.tolerance * ceiling && above > self.config.pace_window_errors * self.error.of(mean);
         over.then(|| self.finding_at(None, &pool.spans, speed, self.error.of(mean), ceiling))
     }
 

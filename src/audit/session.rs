@@ -10,7 +10,7 @@ use super::pace::{self, Basis, PaceAudit};
 use super::{Amount, Audit, AuditConfig, Dose, Finding, Outcome, Rep, verdict};
 use crate::clean::{Series, SpeedSource};
 use crate::gait::{Gait, Segmentation};
-use crate::notice::{Notice, Noted};
+use crate::notice::{Noted, Notice};
 use crate::prescription::{Extent, Limits, Move, PaceBasis, Runner, Step, Tolerance};
 use crate::units::MetresPerSecond;
 
@@ -264,7 +264,9 @@ impl Session<'_> {
             let runs = found.unjudged;
             notices.push(Notice::new(
                 "pace_not_judged",
-                format!("The pace of {runs} run(s) is not known, so the pace ceiling could not be checked there."),
+                format!(
+                    "The pace of {runs} run(s) is not known, so the pace ceiling could not be checked there."
+                ),
             ));
         }
         found
@@ -307,7 +309,9 @@ impl Session<'_> {
         if unjudged > 0 {
             notices.push(Notice::new(
                 "cadence_not_judged",
-                format!("The cadence of {unjudged} walk(s) is not known, so its floor could not be checked there."),
+                format!(
+                    "The cadence of {unjudged} walk(s) is not known, so its floor could not be checked there."
+                ),
             ));
         }
         findings
@@ -316,7 +320,10 @@ impl Session<'_> {
     /// Whether the bouts are known well enough for a verdict.
     fn can_tell(&self, pieces: &[Piece], range_s: Option<(f64, f64)>, notices: &mut Vec<Notice>) -> bool {
         let Some((start_s, end_s)) = range_s else {
-            notices.push(Notice::new("no_gait_data", "Nothing on the recording could be told to be running or walking."));
+            notices.push(Notice::new(
+                "no_gait_data",
+                "Nothing on the recording could be told to be running or walking.",
+            ));
             return false;
         };
         let inside = |p: &&Piece| p.bout.start_s >= start_s && p.bout.end_s <= end_s;
@@ -330,7 +337,10 @@ impl Session<'_> {
         if too_much_unknown {
             notices.push(Notice::new(
                 "too_much_unknown",
-                format!("{:.0} % of the session has no usable data; too much for a verdict.", 100.0 * unknown),
+                format!(
+                    "{:.0} % of the session has no usable data; too much for a verdict.",
+                    100.0 * unknown
+                ),
             ));
         }
         if unsure {
@@ -407,18 +417,22 @@ impl Session<'_> {
             let length_s = measure::total_s(spans);
             measure::distance_m(self.series, spans).filter(|_| length_s > 0.0).map(|d| d / length_s)
         };
-        if self.series.speed_source == SpeedSource::Absent { by_distance() } else { by_speed().or_else(by_distance) }
+        if self.series.speed_source == SpeedSource::Absent {
+            by_distance()
+        } else {
+            by_speed().or_else(by_distance)
+        }
     }
 
     fn dose(&self, pieces: &[Piece], lengths_s: &[f64], range_s: Option<(f64, f64)>) -> Dose {
         let prescribed = |gait: Option<Move>| -> Option<f64> {
-            let steps = || self.steps.iter().zip(lengths_s).filter(|(s, _)| gait.is_none_or(|g| s.motion == g));
+            let steps =
+                || self.steps.iter().zip(lengths_s).filter(|(s, _)| gait.is_none_or(|g| s.motion == g));
             let open = steps().any(|(s, _)| matches!(s.extent, Extent::Distance(_)));
             (!open).then(|| steps().map(|(_, s)| s).sum())
         };
-        let spans = |kind: Kind| -> Vec<Span> {
-            pieces.iter().filter(|p| p.kind == kind).map(Span::of).collect()
-        };
+        let spans =
+            |kind: Kind| -> Vec<Span> { pieces.iter().filter(|p| p.kind == kind).map(Span::of).collect() };
         let (run, walk) = (spans(Kind::Run), spans(Kind::Walk));
         let run_s = measure::total_s(&run);
         let session_s = range_s.map_or(0.0, |(from, to)| to - from);

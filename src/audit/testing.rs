@@ -80,6 +80,7 @@ impl Track {
             time_s: (0..n).map(|i| i as f64 * step_s).collect(),
             speed_mps: vec![None; n],
             speed_source: SpeedSource::Absent,
+            speed_delay_s: 0.0,
             cadence_spm: vec![None; n],
             heart_rate_bpm: vec![None; n],
             altitude_m: vec![None; n],

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use super::failure::Failure;
 use super::simulate::{make, save, stage_in};
-use super::{Done, Io};
+use super::{Done, Io, check};
 use crate::read::Format;
 use crate::simulate::{CadenceStep, Channels, Fault, FaultKind, Kept, Laps, Settings, gzip, write};
 
@@ -141,7 +141,9 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
         OUTINGS.len(),
         OVERDONE.file
     );
-    check_report(&args.dir.join("plan.toml"), OVERDONE.stage, &recordings.join(OVERDONE.file), io)
+    let overdone =
+        check::Args::plain(recordings.join(OVERDONE.file), args.dir.join("plan.toml"), OVERDONE.stage);
+    check::run(&overdone, io)
 }
 
 /// Makes the folder ours, or says why not.
@@ -191,12 +193,6 @@ fn record(outing: &Outing) -> Result<Vec<u8>, Failure> {
     };
     let bytes = write(&make(&stage, &settings)?, format);
     Ok(if inner.is_some() { gzip(&bytes) } else { bytes })
-}
-
-/// Checks a recording and prints the text report, as `jogaudit check` does.
-fn check_report(plan: &Path, stage: &str, recording: &Path, io: &mut Io<'_>) -> Result<Done, Failure> {
-    let _ = (plan, stage, recording, io);
-    Err(Failure::refused("not built yet: recordings cannot be checked"))
 }
 
 #[cfg(test)]

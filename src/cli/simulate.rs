@@ -7,12 +7,13 @@ use clap::ValueEnum;
 
 use super::failure::Failure;
 use super::{Done, Io};
-use crate::prescription::{Stage, Step};
+use crate::prescription::{Plan, Stage, Step};
 use crate::read::Format;
 use crate::simulate::{
     CadenceFault, CadenceFaultKind, CadenceStep, Channels, Fault, Gps, Kept, Laps, Profile, Sampling,
-    Settings, Simulated, Stretch, gzip, simulate, write,
+    Settings, Simulated, Stretch, gzip, person, simulate, write,
 };
+use crate::units::MetresPerSecond;
 
 #[derive(clap::Args, Debug)]
 #[allow(clippy::struct_excessive_bools)] // switches of the command line
@@ -285,12 +286,29 @@ fn stage(plan: &Path, name: &str) -> Result<Stage, Failure> {
 
 /// Finds a stage in the text of a plan. `file` is how the user named the plan.
 pub(super) fn stage_in(text: &str, file: &str, name: &str) -> Result<Stage, Failure> {
-    let _ = (text, file, name);
-    Err(Failure::refused("not built yet: plans cannot be read"))
+    let plan = Plan::parse(text)
+        .map_err(|error| {
+            Failure::refused(format!("could not use the plan\n{}", error.render(file).trim_end()))
+        })?
+        .value;
+    plan.stage(name).cloned().ok_or_else(|| {
+        let names: Vec<String> = plan.stage_names().map(|n| format!("`{n}`")).collect();
+        let refusal = Failure::refused(format!("{file} has no stage `{name}`; it has {}", names.join(", ")));
+        match plan.closest_stage(name) {
+            Some(near) => refusal.hint(format!("did you mean `{}`?", near.name)),
+            None => refusal,
+        }
+    })
 }
 
 /// The steps of a stage, laid out for the runner who is drawn where their number depends on speed.
 fn steps_of(stage: &Stage, settings: &Settings) -> Vec<Step> {
-    let _ = (stage, settings);
-    Vec::new()
+    let expansion = stage.session.expand();
+    expansion.fixed_steps().unwrap_or_else(|| {
+        // First for anyone, to see the ceilings; then for the runner who keeps them.
+        let anyone = expansion.steps_at(MetresPerSecond::new(2.5), MetresPerSecond::new(1.5));
+        let runner = person(&anyone, settings);
+        expansion
+            .steps_at(MetresPerSecond::new(runner.jog_speed_mps), MetresPerSecond::new(runner.walk_speed_mps))
+    })
 }

@@ -244,7 +244,13 @@ fn blended_sd(variance: f64, n: f64, sd: f64, range: (f64, f64)) -> f64 {
 
 /// Weighted least squares of the speed on 1, uphill and downhill slope; the hill's effect is held near the usual one as if
 /// [`HILL_PRIOR`] square slopes had been seen.
-fn speed_from(observed: &Observed, posteriors: &[Posterior], l: usize, count: usize, old: &Level) -> (Bell, Hill) {
+fn speed_from(
+    observed: &Observed,
+    posteriors: &[Posterior],
+    l: usize,
+    count: usize,
+    old: &Level,
+) -> (Bell, Hill) {
     const CUT_MPS: f64 = 0.9;
     let mut a = [[0.0; 3]; 3];
     let mut b = [0.0; 3];
@@ -341,7 +347,12 @@ pub(super) fn weights_from(observed: &Observed, fit: &Fit) -> Weights {
         ((1.0 - rho) / (1.0 + rho)).clamp(bounds.0, bounds.1)
     };
     Weights {
-        speed: weight(|s| &s.speed_mps, |l, slope| l.speed_mps.mean * l.hill.factor(slope), (0.06, 0.5), 0.25),
+        speed: weight(
+            |s| &s.speed_mps,
+            |l, slope| l.speed_mps.mean * l.hill.factor(slope),
+            (0.06, 0.5),
+            0.25,
+        ),
         cadence: weight(|s| &s.cadence_spm, |l, _| l.cadence_spm.mean, (0.25, 0.6), 0.4),
     }
 }

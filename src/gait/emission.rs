@@ -63,7 +63,13 @@ pub(super) struct Weights {
 
 impl Level {
     /// Weighted log density of what is seen; what is missing says nothing.
-    pub(super) fn log_density(&self, speed: Option<f64>, cadence: Option<f64>, slope: f64, weights: Weights) -> f64 {
+    pub(super) fn log_density(
+        &self,
+        speed: Option<f64>,
+        cadence: Option<f64>,
+        slope: f64,
+        weights: Weights,
+    ) -> f64 {
         let bell = Bell { mean: self.speed_mps.mean * self.hill.factor(slope), sd: self.speed_mps.sd };
         let v = speed.map_or(0.0, |v| weights.speed * bell.log_density(v, SPEED_RANGE_MPS));
         let c = cadence.map_or(0.0, |c| weights.cadence * self.cadence_spm.log_density(c, CADENCE_RANGE_SPM));

@@ -154,7 +154,17 @@ fn model(observed: &observe::Observed, config: &GaitConfig) -> Option<Model> {
     let run = labels::run_probabilities(&seen, &sharpness);
     if std::env::var("DBG").is_ok() {
         eprintln!("weights {:?} evidence {} run {:?} sharp {:?}", fit.weights, fit.evidence, run, sharpness);
-        for l in &fit.levels { eprintln!("   v {:.2}±{:.2} c {:.1}±{:.1} hill {:.1} {:.1}", l.speed_mps.mean, l.speed_mps.sd, l.cadence_spm.mean, l.cadence_spm.sd, l.hill.up, l.hill.down); }
+        for l in &fit.levels {
+            eprintln!(
+                "   v {:.2}±{:.2} c {:.1}±{:.1} hill {:.1} {:.1}",
+                l.speed_mps.mean,
+                l.speed_mps.sd,
+                l.cadence_spm.mean,
+                l.cadence_spm.sd,
+                l.hill.up,
+                l.hill.down
+            );
+        }
     }
     Some(Model { fit, run, paths })
 }
