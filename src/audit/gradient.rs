@@ -235,7 +235,8 @@ mod tests {
 
     #[test]
     fn altitude_noise_of_a_metre_is_smoothed_and_coarse_steps_are_said() {
-        let noisy = Track::new(600.0).speed(|_| 2.5).altitude(|t, _| 50.0 + if t % 2.0 < 1.0 { 1.0 } else { -1.0 });
+        let noisy =
+            Track::new(600.0).speed(|_| 2.5).altitude(|t, _| 50.0 + if t % 2.0 < 1.0 { 1.0 } else { -1.0 });
         let found = slopes(&noisy.build(), 100.0, 0.02);
         assert!(found.is_good());
         assert!(found.at(300).unwrap().abs() < 0.01, "{:?}", found.at(300));

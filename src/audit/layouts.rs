@@ -99,10 +99,8 @@ mod tests {
 
     #[test]
     fn a_whole_by_time_is_cut_exactly() {
-        let items = vec![Item::Until {
-            extent: Extent::Time(Seconds::new(400.0)),
-            items: session("r60 w120").items,
-        }];
+        let items =
+            vec![Item::Until { extent: Extent::Time(Seconds::new(400.0)), items: session("r60 w120").items }];
         let steps = steps_at(&Session { items }, RUN, WALK);
         let lengths: Vec<Extent> = steps.iter().map(|s| s.extent).collect();
         let seconds = |s: f64| Extent::Time(Seconds::new(s));

@@ -244,13 +244,7 @@ fn empty(targets: &[Target], lengths_s: &[f64]) -> Vec<Done> {
     done
 }
 
-fn lay_out_group(
-    done: &mut [Done],
-    pieces: &[Piece],
-    targets: &[Target],
-    group: &Group,
-    lengths_s: &[f64],
-) {
+fn lay_out_group(done: &mut [Done], pieces: &[Piece], targets: &[Target], group: &Group, lengths_s: &[f64]) {
     let inside = &pieces[group.pieces.clone()];
     let gait = targets[group.targets.start].gait;
     let kind = if gait == Gait::Run { Kind::Run } else { Kind::Walk };
@@ -390,7 +384,10 @@ mod tests {
     #[test]
     fn parts_keep_the_total_and_cut_where_told() {
         let parts = split(&[span(0.0, 50.0), span(70.0, 100.0)], &[60.0, 20.0]);
-        assert_eq!(parts[0].iter().map(|s| (s.start_s, s.end_s)).collect::<Vec<_>>(), [(0.0, 50.0), (70.0, 80.0)]);
+        assert_eq!(
+            parts[0].iter().map(|s| (s.start_s, s.end_s)).collect::<Vec<_>>(),
+            [(0.0, 50.0), (70.0, 80.0)]
+        );
         assert_eq!(parts[1].iter().map(|s| (s.start_s, s.end_s)).collect::<Vec<_>>(), [(80.0, 100.0)]);
         assert_eq!(parts[0][1].end_error_s, 0.0);
         assert_eq!(shares(500.0, &[0, 1], &[120.0, 300.0], false, false), [120.0, 380.0]);

@@ -10,7 +10,7 @@ use super::pace::{self, Basis, PaceAudit};
 use super::{Amount, Audit, AuditConfig, Dose, Finding, Outcome, Rep, verdict};
 use crate::clean::{Series, SpeedSource};
 use crate::gait::{Gait, Segmentation};
-use crate::notice::{Notice, Noted};
+use crate::notice::{Noted, Notice};
 use crate::prescription::{Extent, Limits, Move, PaceBasis, Runner, Step, Tolerance};
 use crate::units::MetresPerSecond;
 
@@ -137,7 +137,7 @@ impl Session<'_> {
         });
 
         let can_tell = self.can_tell(&pieces, range_s, &mut notices);
-        let hidden_start = self.note_ends(beginning, &targets, &alignment, &findings, &mut notices);
+        let hidden_start = note_ends(beginning, &targets, &alignment, &findings, &mut notices);
         let no_distance = self.note_distance(&done, &mut notices);
         let less_walked = self.less_walked(&done, &mut notices);
         let open = !can_tell || hidden || hidden_start || no_distance;
@@ -169,41 +169,6 @@ impl Session<'_> {
         let cut = done[step].length_s - measure::total_s(&done[step].own) > self.tolerance.run.get();
         let truncated = (late && target.gait == Gait::Run && cut).then_some(step);
         Beginning { late, truncated }
-    }
-
-    /// Says where the recording misses the beginning or the end. Gives whether that hides running.
-    fn note_ends(
-        &self,
-        beginning: Beginning,
-        targets: &[Target],
-        alignment: &Alignment,
-        findings: &[Finding],
-        notices: &mut Vec<Notice>,
-    ) -> bool {
-        let missing_last = |target: &Target| {
-            target.place == TargetPlace::Trail
-                && alignment.groups.last().is_some_and(|g| g.targets.end < targets.len())
-        };
-        let reps_missing = findings.iter().any(|f| f.code == super::Code::RepMissing);
-        if targets.last().is_some_and(missing_last) && !reps_missing {
-            notices.push(Notice::new(
-                "early_stop",
-                "The last prescribed walk is not on the recording: the recorder was stopped early or it was left out.",
-            ));
-        }
-        if !beginning.late {
-            return false;
-        }
-        let hides = beginning.truncated.is_some() || reps_missing;
-        let mut text = String::from(
-            "The recording begins after the beginning of the session: the recorder was started late or the first \
-             steps were left out.",
-        );
-        if hides {
-            text.push_str(" Prescribed running is not on it, so it can't be told whether that was kept.");
-        }
-        notices.push(Notice::new("late_start", text));
-        hides
     }
 
     fn note_distance(&self, done: &[Done], notices: &mut Vec<Notice>) -> bool {
@@ -264,7 +229,9 @@ impl Session<'_> {
             let runs = found.unjudged;
             notices.push(Notice::new(
                 "pace_not_judged",
-                format!("The pace of {runs} run(s) is not known, so the pace ceiling could not be checked there."),
+                format!(
+                    "The pace of {runs} run(s) is not known, so the pace ceiling could not be checked there."
+                ),
             ));
         }
         found
@@ -307,7 +274,9 @@ impl Session<'_> {
         if unjudged > 0 {
             notices.push(Notice::new(
                 "cadence_not_judged",
-                format!("The cadence of {unjudged} walk(s) is not known, so its floor could not be checked there."),
+                format!(
+                    "The cadence of {unjudged} walk(s) is not known, so its floor could not be checked there."
+                ),
             ));
         }
         findings
@@ -316,13 +285,24 @@ impl Session<'_> {
     /// Whether the bouts are known well enough for a verdict.
     fn can_tell(&self, pieces: &[Piece], range_s: Option<(f64, f64)>, notices: &mut Vec<Notice>) -> bool {
         let Some((start_s, end_s)) = range_s else {
-            notices.push(Notice::new("no_gait_data", "Nothing on the recording could be told to be running or walking."));
+            notices.push(Notice::new(
+                "no_gait_data",
+                "Nothing on the recording could be told to be running or walking.",
+            ));
             return false;
         };
         let inside = |p: &&Piece| p.bout.start_s >= start_s && p.bout.end_s <= end_s;
         let spans = |kinds: &[Kind]| -> Vec<Span> {
             pieces.iter().filter(inside).filter(|p| kinds.contains(&p.kind)).map(Span::of).collect()
         };
+        let paused_s: f64 =
+            pieces.iter().filter(inside).filter(|p| p.is_pause()).map(|p| p.bout.duration_s()).sum();
+        if paused_s > 0.0 {
+            notices.push(Notice::new(
+                "pause_counts_as_rest",
+                format!("The recorder's timer was stopped for {paused_s:.0} s; that is counted as standing."),
+            ));
+        }
         let unknown = measure::total_s(&spans(&[Kind::Hole])) / (end_s - start_s).max(1.0);
         let certainty = measure::certainty(&spans(&[Kind::Run, Kind::Walk]));
         let too_much_unknown = unknown > self.config.unknown_share;
@@ -330,7 +310,10 @@ impl Session<'_> {
         if too_much_unknown {
             notices.push(Notice::new(
                 "too_much_unknown",
-                format!("{:.0} % of the session has no usable data; too much for a verdict.", 100.0 * unknown),
+                format!(
+                    "{:.0} % of the session has no usable data; too much for a verdict.",
+                    100.0 * unknown
+                ),
             ));
         }
         if unsure {
@@ -407,18 +390,22 @@ impl Session<'_> {
             let length_s = measure::total_s(spans);
             measure::distance_m(self.series, spans).filter(|_| length_s > 0.0).map(|d| d / length_s)
         };
-        if self.series.speed_source == SpeedSource::Absent { by_distance() } else { by_speed().or_else(by_distance) }
+        if self.series.speed_source == SpeedSource::Absent {
+            by_distance()
+        } else {
+            by_speed().or_else(by_distance)
+        }
     }
 
     fn dose(&self, pieces: &[Piece], lengths_s: &[f64], range_s: Option<(f64, f64)>) -> Dose {
         let prescribed = |gait: Option<Move>| -> Option<f64> {
-            let steps = || self.steps.iter().zip(lengths_s).filter(|(s, _)| gait.is_none_or(|g| s.motion == g));
+            let steps =
+                || self.steps.iter().zip(lengths_s).filter(|(s, _)| gait.is_none_or(|g| s.motion == g));
             let open = steps().any(|(s, _)| matches!(s.extent, Extent::Distance(_)));
             (!open).then(|| steps().map(|(_, s)| s).sum())
         };
-        let spans = |kind: Kind| -> Vec<Span> {
-            pieces.iter().filter(|p| p.kind == kind).map(Span::of).collect()
-        };
+        let spans =
+            |kind: Kind| -> Vec<Span> { pieces.iter().filter(|p| p.kind == kind).map(Span::of).collect() };
         let (run, walk) = (spans(Kind::Run), spans(Kind::Walk));
         let run_s = measure::total_s(&run);
         let session_s = range_s.map_or(0.0, |(from, to)| to - from);
@@ -431,6 +418,40 @@ impl Session<'_> {
             run_distance_m: if run.is_empty() { Some(0.0) } else { measure::distance_m(self.series, &run) },
         }
     }
+}
+
+/// Says where the recording misses the beginning or the end. Gives whether that hides running.
+fn note_ends(
+    beginning: Beginning,
+    targets: &[Target],
+    alignment: &Alignment,
+    findings: &[Finding],
+    notices: &mut Vec<Notice>,
+) -> bool {
+    let missing_last = |target: &Target| {
+        target.place == TargetPlace::Trail
+            && alignment.groups.last().is_some_and(|g| g.targets.end < targets.len())
+    };
+    let reps_missing = findings.iter().any(|f| f.code == super::Code::RepMissing);
+    if targets.last().is_some_and(missing_last) && !reps_missing {
+        notices.push(Notice::new(
+            "early_stop",
+            "The last prescribed walk is not on the recording: the recorder was stopped early or it was left out.",
+        ));
+    }
+    if !beginning.late {
+        return false;
+    }
+    let hides = beginning.truncated.is_some() || reps_missing;
+    let mut text = String::from(
+        "The recording begins after the beginning of the session: the recorder was started late or the first \
+         steps were left out.",
+    );
+    if hides {
+        text.push_str(" Prescribed running is not on it, so it can't be told whether that was kept.");
+    }
+    notices.push(Notice::new("late_start", text));
+    hides
 }
 
 /// From the first to the last second of running or walking.

@@ -10,7 +10,12 @@ const EVEN: f64 = 0.5;
 
 /// Reaches the verdict. `open` says whether something besides the findings keeps the data from telling; the reason
 /// is noticed where it is found.
-pub(super) fn outcome(findings: &[Finding], open: bool, less_walked: bool, notices: &mut Vec<Notice>) -> Outcome {
+pub(super) fn outcome(
+    findings: &[Finding],
+    open: bool,
+    less_walked: bool,
+    notices: &mut Vec<Notice>,
+) -> Outcome {
     let overdoing = || findings.iter().filter(|f| f.code.is_overdoing());
     if overdoing().any(|f| f.certainty >= SURE) {
         return Outcome::Overdone;

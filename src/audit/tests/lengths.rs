@@ -1,8 +1,6 @@
 //! Lengths, order and what is missing.
 
-use super::super::testing::{
-    bout, run_item_m, segmentation, session, stage_of, step, with_ceiling,
-};
+use super::super::testing::{bout, run_item_m, segmentation, session, stage_of, step, with_ceiling};
 use super::*;
 use crate::gait::Bout;
 use crate::prescription::{Extent, Item, Move, Session};
@@ -58,7 +56,9 @@ fn the_certainty_of_a_length_is_that_the_tolerance_is_exceeded() {
 #[test]
 fn an_excess_that_the_error_explains_is_said_but_not_counted() {
     let mut bouts = segmentation("w300 r72 w120 r60 w300").bouts().to_vec();
-    bouts.iter_mut().for_each(|b| (b.start_error_s, b.end_error_s) = (4.0, 4.0));
+    for bout in &mut bouts {
+        (bout.start_error_s, bout.end_error_s) = (4.0, 4.0);
+    }
     let segmentation = Segmentation::new(bouts).unwrap();
     let series = Track::of(&segmentation).build();
     let noted = run_audit(&segmentation, &series, &stage("w300 r60 w120 r60 w300"), &Runner::default());
@@ -133,7 +133,8 @@ fn an_extra_repetition() {
         assert_eq!(found, reps);
     }
     // A stop at a crossing does not make it two.
-    let noted = audit_text("w300 r60 w120 r60 w120 r60 w120 r60 w120 r60 w120 r60 w120 r30 s12 r30 w420", SIX);
+    let noted =
+        audit_text("w300 r60 w120 r60 w120 r60 w120 r60 w120 r60 w120 r60 w120 r30 s12 r30 w420", SIX);
     assert_eq!((only(&noted.value).code, only(&noted.value).achieved), (Code::RepExtra, Some(60.0)));
     // A session that ends with a run.
     let noted = audit_text("r60 w60 r60 w60 r60", "r60 w60 r60");
@@ -238,15 +239,24 @@ fn a_timer_stop_inside_a_run_is_a_stop_and_a_hole_is_doubt() {
 
 #[test]
 fn standing_in_a_walk_or_instead_of_it_is_a_break() {
-    for done in ["w300 r60 w50 s30 w40 r60 w300", "w300 r60 s120 r60 w300", "w300 r60 s20 w100 r60 s30 w300"] {
+    for done in ["w300 r60 w50 s30 w40 r60 w300", "w300 r60 s120 r60 w300", "w300 r60 s20 w100 r60 s30 w300"]
+    {
         assert_eq!(audit_text(done, "w300 r60 w120 r60 w300").value.outcome, Outcome::Kept, "{done}");
     }
 }
 
 #[test]
 fn longer_rests_and_unprescribed_walks_are_no_fault() {
-    for done in ["w900 r60 w400 r60 w120 r60 w1200", "w300 r60 w120 r60 w700 r60 w300", "s600 w300 r60 s20 w200 r60 w120 r60 w300"] {
-        assert_eq!(audit_text(done, "w300 r60 w120 r60 w120 r60 w300").value.outcome, Outcome::Kept, "{done}");
+    for done in [
+        "w900 r60 w400 r60 w120 r60 w1200",
+        "w300 r60 w120 r60 w700 r60 w300",
+        "s600 w300 r60 s20 w200 r60 w120 r60 w300",
+    ] {
+        assert_eq!(
+            audit_text(done, "w300 r60 w120 r60 w120 r60 w300").value.outcome,
+            Outcome::Kept,
+            "{done}"
+        );
     }
     assert_eq!(audit_text("w600 r60 w60 r60 w500", "r60 w60 r60").value.outcome, Outcome::Kept);
 }
@@ -263,7 +273,9 @@ fn short_false_bouts_shatter_nothing() {
     // A 9-second walk in a run of ten minutes, a 7-second run in the first walk, a 6-second run in a break.
     let parts = "w100 r7 w193 r300 w9 r291 w60 r6 w54 r600 w300";
     let mut bouts = segmentation(parts).bouts().to_vec();
-    bouts.iter_mut().filter(|b| b.duration_s() < 10.0).for_each(|b| b.certainty = 0.6);
+    for bout in bouts.iter_mut().filter(|b| b.duration_s() < 10.0) {
+        bout.certainty = 0.6;
+    }
     let segmentation = Segmentation::new(bouts).unwrap();
     let series = Track::of(&segmentation).build();
     let noted = run_audit(&segmentation, &series, &stage("w300 r600 w120 r600 w300"), &Runner::default());
@@ -283,7 +295,9 @@ fn an_uncertain_bout_leaves_the_verdict_open() {
 
 #[test]
 fn too_little_data_leaves_the_verdict_open() {
-    for (done, code) in [("u600", "no_gait_data"), ("s600", "no_gait_data"), ("w300 r60 u200 r60 w100", "too_much_unknown")] {
+    for (done, code) in
+        [("u600", "no_gait_data"), ("s600", "no_gait_data"), ("w300 r60 u200 r60 w100", "too_much_unknown")]
+    {
         let noted = audit_text(done, "w300 r60 w120 r60 w300");
         assert_eq!(noted.value.outcome, Outcome::Undecided, "{done}");
         assert!(has_notice(&noted, code), "{done}: {:?}", noted.notices);
@@ -291,8 +305,9 @@ fn too_little_data_leaves_the_verdict_open() {
     let empty = Segmentation::new(Vec::new()).unwrap();
     let noted = run_audit(&empty, &Track::new(0.0).build(), &stage(SIX), &Runner::default());
     assert_eq!(noted.value.outcome, Outcome::Undecided);
-    let unsure = [bout(Gait::Walk, 0.0, 300.0), bout(Gait::Run, 300.0, 360.0), bout(Gait::Walk, 360.0, 660.0)]
-        .map(|b| Bout { certainty: 0.6, ..b });
+    let unsure =
+        [bout(Gait::Walk, 0.0, 300.0), bout(Gait::Run, 300.0, 360.0), bout(Gait::Walk, 360.0, 660.0)]
+            .map(|b| Bout { certainty: 0.6, ..b });
     let segmentation = Segmentation::new(unsure.to_vec()).unwrap();
     let series = Track::of(&segmentation).build();
     let noted = run_audit(&segmentation, &series, &stage("w300 r60 w300"), &Runner::default());
