@@ -42,6 +42,11 @@ impl Piece {
     fn length_s(&self) -> f64 {
         self.bout.duration_s()
     }
+
+    /// Whether it is a stop of the recorder's timer.
+    pub(super) fn is_pause(&self) -> bool {
+        self.kind == Kind::Rest && self.bout.gait == Gait::Unknown
+    }
 }
 
 /// Neighbouring prescribed steps of one gait, taken together: nothing marks where one ends and the next begins.
@@ -108,8 +113,10 @@ pub struct Costs {
     pub walk_long: f64,
     /// A first or last walk shorter than prescribed: the watch may start late or stop early.
     pub end_walk_short: f64,
-    /// A first or last walk longer than prescribed, and walking before and after everything.
+    /// A first or last walk longer than prescribed.
     pub end_walk_long: f64,
+    /// Walking before and after everything; dearer than [`Costs::end_walk_long`], so that it counts as that walk.
+    pub loose_walk: f64,
     /// Each left-out run or walk break, in seconds, besides its length at the rate for being short.
     pub missing_s: f64,
     /// Preference for leaving out later steps, seconds a step: it only breaks ties.
@@ -136,6 +143,7 @@ impl Default for Costs {
             walk_long: 0.05,
             end_walk_short: 0.1,
             end_walk_long: 0.02,
+            loose_walk: 0.03,
             missing_s: 5.0,
             missing_order_s: 0.01,
             joined_short: 3.0,
@@ -163,24 +171,24 @@ pub(super) struct Alignment {
     pub(super) groups: Vec<Group>,
 }
 
-/// Sums over the pieces of a group.
+/// Sums over the pieces of a group, s.
 #[derive(Clone, Copy, Debug, Default)]
 struct Sums {
-    own_s: f64,
-    rest_s: f64,
-    hole_s: f64,
+    own: f64,
+    rest: f64,
+    hole: f64,
     /// Time in the other gait, times its certainty.
-    other_s: f64,
+    other: f64,
 }
 
 impl Sums {
     fn add(&mut self, piece: &Piece, gait: Gait) {
         let length = piece.length_s();
         match (piece.kind, gait) {
-            (Kind::Run, Gait::Run) | (Kind::Walk, Gait::Walk) => self.own_s += length,
-            (Kind::Rest, _) => self.rest_s += length,
-            (Kind::Hole, _) => self.hole_s += length,
-            _ => self.other_s += length * piece.bout.certainty,
+            (Kind::Run, Gait::Run) | (Kind::Walk, Gait::Walk) => self.own += length,
+            (Kind::Rest, _) => self.rest += length,
+            (Kind::Hole, _) => self.hole += length,
+            _ => self.other += length * piece.bout.certainty,
         }
     }
 }
@@ -216,7 +224,7 @@ impl Costs {
         let after = targets_done == targets;
         match piece.kind {
             Kind::Rest | Kind::Hole => Some(0.0),
-            Kind::Walk if before || after => Some(self.end_walk_long * piece.length_s()),
+            Kind::Walk if before || after => Some(self.loose_walk * piece.length_s()),
             // With no target at all everything is both before and after.
             Kind::Run if after => Some(self.run_after * piece.length_s() * piece.bout.certainty),
             Kind::Run if before => Some(self.run_before * piece.length_s() * piece.bout.certainty),
@@ -226,9 +234,9 @@ impl Costs {
 
     /// Of matching pieces with these sums with a length of `want_s`.
     fn matched(&self, gait: Gait, place: TargetPlace, sums: Sums, want_s: f64, joined: bool) -> f64 {
-        let rest_counts = if gait == Gait::Walk { sums.rest_s } else { 0.0 };
-        let short = (want_s - sums.own_s - sums.hole_s - rest_counts).max(0.0);
-        let long = (sums.own_s - want_s).max(0.0);
+        let rest_counts = if gait == Gait::Walk { sums.rest } else { 0.0 };
+        let short = (want_s - sums.own - sums.hole - rest_counts).max(0.0);
+        let long = (sums.own - want_s).max(0.0);
         let (short_rate, long_rate, other_rate) = match (gait, place) {
             (Gait::Run, _) => (self.run, self.run, self.walk_in_run),
             (_, TargetPlace::Inner) => (self.walk_short, self.walk_long, self.run_in_break),
@@ -236,8 +244,8 @@ impl Costs {
             (_, TargetPlace::Trail) => (self.end_walk_short, self.end_walk_long, self.run_after),
         };
         let short_factor = if joined { self.joined_short } else { 1.0 };
-        let rest = if gait == Gait::Run { self.rest_in_run * sums.rest_s } else { 0.0 };
-        short_rate * short_factor * short + long_rate * long + other_rate * sums.other_s + rest
+        let rest = if gait == Gait::Run { self.rest_in_run * sums.rest } else { 0.0 };
+        short_rate * short_factor * short + long_rate * long + other_rate * sums.other + rest
     }
 
     /// Cost of one group, or `None` when it is not allowed.
@@ -246,7 +254,7 @@ impl Costs {
         let left_out = self.missing(pieces, targets);
         let inside = pieces.get(group.pieces.clone())?;
         let (first, last) = (targets.get(group.targets.start)?, targets.get(group.targets.end - 1)?);
-        if !fits(inside, first) || group.targets.len() % 2 == 0 {
+        if !fits(inside, first) || group.targets.len().is_multiple_of(2) {
             return None;
         }
         let joined = group.targets.len() > 1;
@@ -254,7 +262,9 @@ impl Costs {
             return None;
         }
         let mut sums = Sums::default();
-        inside.iter().for_each(|p| sums.add(p, first.gait));
+        for piece in inside {
+            sums.add(piece, first.gait);
+        }
         let mut want_s = 0.0;
         let mut missing = 0.0;
         for j in group.targets.clone() {

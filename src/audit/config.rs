@@ -34,7 +34,7 @@ pub struct AuditConfig {
     pub pace_smoothing_s: f64,
     /// A whole run counts as too fast beyond this many standard errors.
     pub pace_run_errors: f64,
-    /// A rolling window, or all runs together, counts as too fast beyond this many standard errors.
+    /// A rolling window counts as too fast beyond this many standard errors: there are many of them.
     pub pace_window_errors: f64,
     /// Heart rate counts as above its ceiling beyond this, beats a minute.
     pub heart_margin_bpm: f64,
@@ -70,7 +70,7 @@ impl Default for AuditConfig {
             pace_trim_s: 3.0,
             pace_window_s: 30.0,
             pace_smoothing_s: 20.0,
-            pace_run_errors: 1.645,
+            pace_run_errors: 1.6,
             pace_window_errors: 3.0,
             heart_margin_bpm: 2.0,
             heart_sustained_s: 15.0,

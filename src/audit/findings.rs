@@ -41,6 +41,16 @@ pub(super) struct LengthAudit {
     explained_s: f64,
 }
 
+impl LengthAudit {
+    fn note_hidden(&mut self, what: &str) {
+        self.hidden = true;
+        self.notices.push(Notice::new(
+            "hole_hides_length",
+            format!("{what} has a stretch without data that may hide an excess; its length can't be judged."),
+        ));
+    }
+}
+
 /// A length in the unit in which it was prescribed.
 #[derive(Clone, Copy)]
 struct Length {
@@ -72,7 +82,7 @@ impl Lengths<'_> {
 
     /// Whether the target has bouts of its own.
     fn is_done(&self, target: usize) -> bool {
-        self.group_of(target).is_some_and(|g| (target - g.targets.start) % 2 == 0)
+        self.group_of(target).is_some_and(|g| (target - g.targets.start).is_multiple_of(2))
     }
 
     fn kind_s(&self, pieces: std::ops::Range<usize>, kind: Kind) -> f64 {
@@ -207,8 +217,9 @@ impl Lengths<'_> {
         let rep = self.done[target.steps.start].rep;
         let what = format!("Walk {rep}");
         if !self.counts(&what, length.unit, (short, length.tolerance, length.error), &mut audit.notices) {
-            if length.prescribed - length.achieved > length.tolerance + run_s * length.per_second {
-                self.note_hidden(&what, audit);
+            let known_short = length.prescribed - length.achieved - run_s * length.per_second;
+            if short <= length.tolerance && known_short > length.tolerance {
+                audit.note_hidden(&what);
             }
             return 0.0;
         }
@@ -269,14 +280,6 @@ impl Lengths<'_> {
             excess: Some(missing_s),
             certainty: self.certainty_of(missing_s, tolerance, MISSING_ERROR_S, gait),
         });
-    }
-
-    fn note_hidden(&self, what: &str, audit: &mut LengthAudit) {
-        audit.hidden = true;
-        audit.notices.push(Notice::new(
-            "hole_hides_length",
-            format!("{what} has a stretch without data that may hide an excess; its length can't be judged."),
-        ));
     }
 
     /// Length of a step in its own unit; metres need a distance and fall back to seconds.
@@ -386,7 +389,7 @@ impl Lengths<'_> {
                 audit.findings.push(finding(Code::RunTooLong, excess, length.achieved));
             }
         } else if excess <= length.tolerance && length.at_most - length.prescribed > length.tolerance {
-            self.note_hidden(&what, audit);
+            audit.note_hidden(&what);
         } else if self.truncated != Some(step)
             && self.counts(&what, length.unit, (short, length.tolerance, length.error), &mut audit.notices)
         {

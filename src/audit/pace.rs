@@ -7,13 +7,18 @@ use super::{AuditConfig, Code, Finding};
 use crate::clean::{Series, SpeedSource};
 use crate::gait::Gait;
 
-/// Speed is averaged over blocks of this length to see how much its means vary, s: several times as long as a
-/// satellite receiver's error hangs together.
-const BLOCK_S: f64 = 15.0;
+/// Speed is averaged over blocks of this length to see how its error hangs together, s.
+const BLOCK_S: f64 = 5.0;
+/// Blocks this many apart are taken as independent: 25 to 35 s.
+const FAR_BLOCKS: std::ops::RangeInclusive<usize> = 5..=7;
 /// Step of the rolling windows, s.
 const WINDOW_STEP_S: f64 = 5.0;
 /// The assumed error counts as much as this many pairs of blocks.
-const PRIOR_PAIRS: f64 = 4.0;
+const PRIOR_PAIRS: f64 = 20.0;
+/// Assumed correlation of neighbouring blocks.
+const PRIOR_CORRELATION: f64 = 0.4;
+/// Neighbouring blocks are taken to hang together no more than this.
+const MOST_CORRELATION: f64 = 0.9;
 /// Certainty is held down to this where a level ceiling has to be judged on the ground.
 const ON_GROUND_CERTAINTY: f64 = 0.8;
 
@@ -39,51 +44,83 @@ impl Basis<'_> {
     }
 }
 
-/// Error of a mean speed over a time T: block variance · block length / T, and a share of the speed that no averaging
-/// takes away.
+/// Error of a mean speed.
 #[derive(Clone, Copy, Debug)]
 struct SpeedError {
+    /// Variance of the mean of one block.
     block_variance: f64,
+    /// Correlation of neighbouring blocks; it falls off geometrically.
+    correlation: f64,
+    /// Share of the speed that no averaging takes away.
     share: f64,
     /// Variance of single speeds, which makes speed from positions too great; 0 for other sources.
     bias_variance: f64,
 }
 
 impl SpeedError {
-    /// Estimates it from the runs themselves: half the mean square of the differences of neighbouring 15 s means (von
-    /// Neumann 1941), which a slow drift does not touch, together with an assumed value per source.
-    fn estimate(basis: &Basis, runs: &[Vec<Span>]) -> Self {
-        let (assumed_mps, share): (f64, f64) = match basis.series.speed_source {
-            SpeedSource::Recorder => (0.06, 0.005),
-            SpeedSource::Distance => (0.09, 0.01),
-            SpeedSource::Positions | SpeedSource::Absent => (0.12, 0.015),
+    /// Estimates it from all running and walking of the recording, by the variogram of the 5 s means of speed over
+    /// ground: half the mean square of differences of means 25–35 s apart is their variance, that of neighbours says
+    /// how they hang together. Assumed values per source count as a few pairs. The runner's own unevenness is in it
+    /// too, on the careful side.
+    fn estimate(basis: &Basis, moving: &[Vec<Span>]) -> Self {
+        let series = basis.series;
+        let (assumed_mps, share): (f64, f64) = match series.speed_source {
+            SpeedSource::Recorder => (0.10, 0.005),
+            SpeedSource::Distance => (0.15, 0.01),
+            SpeedSource::Positions | SpeedSource::Absent => (0.20, 0.015),
         };
-        let (mut pairs, mut sum) = (PRIOR_PAIRS, PRIOR_PAIRS * 2.0 * assumed_mps.powi(2));
-        for span in runs.iter().flatten() {
-            let means = blocks(span).map(|b| basis.mean(&[b])).collect::<Vec<_>>();
-            for pair in means.windows(2) {
-                if let [Some(a), Some(b)] = pair {
-                    pairs += 1.0;
-                    sum += (b.value - a.value).powi(2);
-                }
-            }
+        let assumed = assumed_mps.powi(2);
+        let mut far = Pairs { count: PRIOR_PAIRS, sum: PRIOR_PAIRS * assumed };
+        let mut near = Pairs { count: PRIOR_PAIRS, sum: PRIOR_PAIRS * assumed * (1.0 - PRIOR_CORRELATION) };
+        for span in moving.iter().flatten() {
+            let mean_of = |block| measure::mean(series, &[block], &series.speed_mps).map(|m| m.value);
+            let means: Vec<Option<f64>> = blocks(span).map(mean_of).collect();
+            near.add(&means, 1);
+            FAR_BLOCKS.for_each(|lag| far.add(&means, lag));
         }
-        let from_positions = basis.series.speed_source == SpeedSource::Positions;
+        let from_positions = series.speed_source == SpeedSource::Positions;
         Self {
-            block_variance: sum / (2.0 * pairs),
+            block_variance: far.mean(),
+            correlation: (1.0 - near.mean() / far.mean()).clamp(0.0, MOST_CORRELATION),
             share: if basis.level { share.hypot(RATIO_PER_SLOPE * basis.slopes.error()) } else { share },
-            bias_variance: if from_positions { sample_variance(basis, runs) } else { 0.0 },
+            bias_variance: if from_positions { sample_variance(series, moving) } else { 0.0 },
         }
     }
 
+    /// Standard error of a mean: variance of the mean of n neighbours of a first-order autoregressive process,
+    /// together with the share.
     fn of(&self, mean: Mean) -> f64 {
-        (self.block_variance * BLOCK_S / mean.covered_s.max(1.0)).sqrt().hypot(self.share * mean.value)
+        let (r, n) = (self.correlation, (mean.covered_s / BLOCK_S).max(1.0));
+        let inflation = (1.0 + r) / (1.0 - r) - 2.0 * r * (1.0 - r.powf(n)) / (n * (1.0 - r).powi(2));
+        (self.block_variance / n * inflation).sqrt().hypot(self.share * mean.value)
     }
 
     /// A mean speed without the bias of positions: an error across the way lengthens every step (Ranacher et al.
     /// 2016, IJGIS 30:316–33), by its variance over twice the speed.
     fn unbiased(&self, mean: Mean) -> f64 {
         if mean.value > 0.0 { (mean.value - self.bias_variance / (2.0 * mean.value)).max(0.0) } else { 0.0 }
+    }
+}
+
+/// Half the mean square of differences.
+#[derive(Clone, Copy, Debug)]
+struct Pairs {
+    count: f64,
+    sum: f64,
+}
+
+impl Pairs {
+    fn add(&mut self, means: &[Option<f64>], lag: usize) {
+        for (a, b) in means.iter().zip(means.iter().skip(lag)) {
+            if let (Some(a), Some(b)) = (a, b) {
+                self.count += 1.0;
+                self.sum += 0.5 * (b - a).powi(2);
+            }
+        }
+    }
+
+    fn mean(&self) -> f64 {
+        self.sum / self.count
     }
 }
 
@@ -97,12 +134,12 @@ fn blocks(span: &Span) -> impl Iterator<Item = Span> {
 }
 
 /// Variance of single speeds about their trend: half the mean square of neighbours' differences.
-fn sample_variance(basis: &Basis, runs: &[Vec<Span>]) -> f64 {
+fn sample_variance(series: &Series, moving: &[Vec<Span>]) -> f64 {
     let (mut pairs, mut sum) = (0.0, 0.0);
-    for span in runs.iter().flatten() {
+    for span in moving.iter().flatten() {
         let mut last: Option<f64> = None;
-        measure::cells(&basis.series.time_s, span, |k, _| {
-            let speed = basis.speed(k);
+        measure::cells(&series.time_s, span, |k, _| {
+            let speed = series.speed_mps.get(k).copied().flatten();
             if let (Some(a), Some(b)) = (last, speed) {
                 pairs += 1.0;
                 sum += (b - a).powi(2);
@@ -131,16 +168,11 @@ pub(super) fn check(
     tolerance: f64,
     config: &AuditConfig,
 ) -> PaceAudit {
-    let cores: Vec<Vec<Span>> = done
-        .iter()
-        .map(|d| d.own.iter().map(|s| s.trimmed(config.pace_trim_s)).collect::<Vec<_>>())
-        .zip(done)
-        .map(|(core, d)| if d.gait == Gait::Run { core } else { Vec::new() })
-        .collect();
+    let cores: Vec<Vec<Span>> =
+        done.iter().map(|d| d.own.iter().map(|s| s.trimmed(config.pace_trim_s)).collect()).collect();
     let error = SpeedError::estimate(basis, &cores);
     let judge = Judge { basis, error, tolerance, config };
     let mut audit = PaceAudit { over_ceiling_s: vec![None; done.len()], ..PaceAudit::default() };
-    let mut pooled = Pool::default();
     for (step, (core, done)) in cores.iter().zip(done).enumerate() {
         let (Some(ceiling), false) = (ceilings_mps[step], core.is_empty()) else {
             continue;
@@ -150,37 +182,12 @@ pub(super) fn check(
             audit.unjudged += 1;
             continue;
         };
-        pooled.add(core, whole, error.unbiased(whole), ceiling);
         let finding = judge.run(done, core, whole, ceiling);
         let over_s = finding.as_ref().map_or(0.0, |_| judge.over_ceiling_s(core, ceiling));
         audit.over_ceiling_s[step] = Some(over_s);
         audit.findings.extend(finding);
     }
-    if audit.findings.is_empty() {
-        audit.findings.extend(judge.all_runs(&pooled));
-    }
     audit
-}
-
-/// All runs with a ceiling together.
-#[derive(Default)]
-struct Pool {
-    spans: Vec<Span>,
-    covered_s: f64,
-    /// Sums of speed, and of what is above the ceiling, times time.
-    speed: f64,
-    above: f64,
-    runs: usize,
-}
-
-impl Pool {
-    fn add(&mut self, core: &[Span], whole: Mean, speed: f64, ceiling: f64) {
-        self.spans.extend_from_slice(core);
-        self.covered_s += whole.covered_s;
-        self.speed += speed * whole.covered_s;
-        self.above += (speed - ceiling) * whole.covered_s;
-        self.runs += 1;
-    }
 }
 
 struct Judge<'a> {
@@ -194,11 +201,11 @@ impl Judge<'_> {
     /// The whole run, else the rolling windows that are too fast.
     fn run(&self, done: &Done, core: &[Span], whole: Mean, ceiling: f64) -> Option<Finding> {
         if self.is_over(whole, ceiling, self.config.pace_run_errors) {
-            return Some(self.finding(Some(done.rep), core, whole, ceiling));
+            return Some(self.finding(done.rep, core, whole, ceiling));
         }
         let fast = self.fast_windows(core, ceiling);
         let mean = self.basis.mean(&fast)?;
-        Some(self.finding(Some(done.rep), &fast, mean, ceiling))
+        Some(self.finding(done.rep, &fast, mean, ceiling))
     }
 
     fn is_over(&self, mean: Mean, ceiling: f64, errors: f64) -> bool {
@@ -242,31 +249,14 @@ impl Judge<'_> {
         over_s
     }
 
-    /// Many runs a little too fast: none stands out, all together do.
-    fn all_runs(&self, pool: &Pool) -> Option<Finding> {
-        if pool.runs < 2 {
-            return None;
-        }
-        let speed = pool.speed / pool.covered_s;
-        let ceiling = speed - pool.above / pool.covered_s;
-        let mean = Mean { value: speed, covered_s: pool.covered_s };
-        let above = speed - ceiling;
-        let over =
-            above > self.tolerance * ceiling && above > self.config.pace_window_errors * self.error.of(mean);
-        over.then(|| self.finding_at(None, &pool.spans, speed, self.error.of(mean), ceiling))
-    }
-
-    fn finding(&self, rep: Option<u32>, spans: &[Span], mean: Mean, ceiling: f64) -> Finding {
-        self.finding_at(rep, spans, self.error.unbiased(mean), self.error.of(mean), ceiling)
-    }
-
-    fn finding_at(&self, rep: Option<u32>, spans: &[Span], speed: f64, error: f64, ceiling: f64) -> Finding {
+    fn finding(&self, rep: u32, spans: &[Span], mean: Mean, ceiling: f64) -> Finding {
+        let speed = self.error.unbiased(mean);
         let allowed = ceiling * (1.0 + self.config.pace_share * self.tolerance);
-        let certainty = above_zero(speed - allowed, error) * measure::certainty(spans);
+        let certainty = above_zero(speed - allowed, self.error.of(mean)) * measure::certainty(spans);
         let (prescribed, achieved) = (1000.0 / ceiling, 1000.0 / speed);
         Finding {
             code: Code::RunTooFast,
-            rep,
+            rep: Some(rep),
             start_s: spans.first().map(|s| s.start_s),
             end_s: spans.last().map(|s| s.end_s),
             prescribed: Some(prescribed),

@@ -137,7 +137,7 @@ impl Session<'_> {
         });
 
         let can_tell = self.can_tell(&pieces, range_s, &mut notices);
-        let hidden_start = self.note_ends(beginning, &targets, &alignment, &findings, &mut notices);
+        let hidden_start = note_ends(beginning, &targets, &alignment, &findings, &mut notices);
         let no_distance = self.note_distance(&done, &mut notices);
         let less_walked = self.less_walked(&done, &mut notices);
         let open = !can_tell || hidden || hidden_start || no_distance;
@@ -169,41 +169,6 @@ impl Session<'_> {
         let cut = done[step].length_s - measure::total_s(&done[step].own) > self.tolerance.run.get();
         let truncated = (late && target.gait == Gait::Run && cut).then_some(step);
         Beginning { late, truncated }
-    }
-
-    /// Says where the recording misses the beginning or the end. Gives whether that hides running.
-    fn note_ends(
-        &self,
-        beginning: Beginning,
-        targets: &[Target],
-        alignment: &Alignment,
-        findings: &[Finding],
-        notices: &mut Vec<Notice>,
-    ) -> bool {
-        let missing_last = |target: &Target| {
-            target.place == TargetPlace::Trail
-                && alignment.groups.last().is_some_and(|g| g.targets.end < targets.len())
-        };
-        let reps_missing = findings.iter().any(|f| f.code == super::Code::RepMissing);
-        if targets.last().is_some_and(missing_last) && !reps_missing {
-            notices.push(Notice::new(
-                "early_stop",
-                "The last prescribed walk is not on the recording: the recorder was stopped early or it was left out.",
-            ));
-        }
-        if !beginning.late {
-            return false;
-        }
-        let hides = beginning.truncated.is_some() || reps_missing;
-        let mut text = String::from(
-            "The recording begins after the beginning of the session: the recorder was started late or the first \
-             steps were left out.",
-        );
-        if hides {
-            text.push_str(" Prescribed running is not on it, so it can't be told whether that was kept.");
-        }
-        notices.push(Notice::new("late_start", text));
-        hides
     }
 
     fn note_distance(&self, done: &[Done], notices: &mut Vec<Notice>) -> bool {
@@ -330,6 +295,14 @@ impl Session<'_> {
         let spans = |kinds: &[Kind]| -> Vec<Span> {
             pieces.iter().filter(inside).filter(|p| kinds.contains(&p.kind)).map(Span::of).collect()
         };
+        let paused_s: f64 =
+            pieces.iter().filter(inside).filter(|p| p.is_pause()).map(|p| p.bout.duration_s()).sum();
+        if paused_s > 0.0 {
+            notices.push(Notice::new(
+                "pause_counts_as_rest",
+                format!("The recorder's timer was stopped for {paused_s:.0} s; that is counted as standing."),
+            ));
+        }
         let unknown = measure::total_s(&spans(&[Kind::Hole])) / (end_s - start_s).max(1.0);
         let certainty = measure::certainty(&spans(&[Kind::Run, Kind::Walk]));
         let too_much_unknown = unknown > self.config.unknown_share;
@@ -445,6 +418,40 @@ impl Session<'_> {
             run_distance_m: if run.is_empty() { Some(0.0) } else { measure::distance_m(self.series, &run) },
         }
     }
+}
+
+/// Says where the recording misses the beginning or the end. Gives whether that hides running.
+fn note_ends(
+    beginning: Beginning,
+    targets: &[Target],
+    alignment: &Alignment,
+    findings: &[Finding],
+    notices: &mut Vec<Notice>,
+) -> bool {
+    let missing_last = |target: &Target| {
+        target.place == TargetPlace::Trail
+            && alignment.groups.last().is_some_and(|g| g.targets.end < targets.len())
+    };
+    let reps_missing = findings.iter().any(|f| f.code == super::Code::RepMissing);
+    if targets.last().is_some_and(missing_last) && !reps_missing {
+        notices.push(Notice::new(
+            "early_stop",
+            "The last prescribed walk is not on the recording: the recorder was stopped early or it was left out.",
+        ));
+    }
+    if !beginning.late {
+        return false;
+    }
+    let hides = beginning.truncated.is_some() || reps_missing;
+    let mut text = String::from(
+        "The recording begins after the beginning of the session: the recorder was started late or the first \
+         steps were left out.",
+    );
+    if hides {
+        text.push_str(" Prescribed running is not on it, so it can't be told whether that was kept.");
+    }
+    notices.push(Notice::new("late_start", text));
+    hides
 }
 
 /// From the first to the last second of running or walking.

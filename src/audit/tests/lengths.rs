@@ -56,7 +56,9 @@ fn the_certainty_of_a_length_is_that_the_tolerance_is_exceeded() {
 #[test]
 fn an_excess_that_the_error_explains_is_said_but_not_counted() {
     let mut bouts = segmentation("w300 r72 w120 r60 w300").bouts().to_vec();
-    bouts.iter_mut().for_each(|b| (b.start_error_s, b.end_error_s) = (4.0, 4.0));
+    for bout in &mut bouts {
+        (bout.start_error_s, bout.end_error_s) = (4.0, 4.0);
+    }
     let segmentation = Segmentation::new(bouts).unwrap();
     let series = Track::of(&segmentation).build();
     let noted = run_audit(&segmentation, &series, &stage("w300 r60 w120 r60 w300"), &Runner::default());
@@ -271,7 +273,9 @@ fn short_false_bouts_shatter_nothing() {
     // A 9-second walk in a run of ten minutes, a 7-second run in the first walk, a 6-second run in a break.
     let parts = "w100 r7 w193 r300 w9 r291 w60 r6 w54 r600 w300";
     let mut bouts = segmentation(parts).bouts().to_vec();
-    bouts.iter_mut().filter(|b| b.duration_s() < 10.0).for_each(|b| b.certainty = 0.6);
+    for bout in bouts.iter_mut().filter(|b| b.duration_s() < 10.0) {
+        bout.certainty = 0.6;
+    }
     let segmentation = Segmentation::new(bouts).unwrap();
     let series = Track::of(&segmentation).build();
     let noted = run_audit(&segmentation, &series, &stage("w300 r600 w120 r600 w300"), &Runner::default());
