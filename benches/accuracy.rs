@@ -426,6 +426,11 @@ fn main() {
             let mut add = |order: usize, who: &str, found: &Found| {
                 scores.entry((order, who.to_owned())).or_default().add(&truth, found);
             };
+            if std::env::var("DUMPV").is_ok() {
+                for (t, v) in series.time_s.iter().zip(&series.speed_mps) {
+                    println!("v {t} {:.3}", v.unwrap_or(f64::NAN));
+                }
+            }
             let own = ours(&series);
             if options.dump
                 && own.spans.iter().filter(|s| s.gait != Gait::Unknown).count()

@@ -20,9 +20,11 @@ const HILL_PRIOR: f64 = 0.02;
 const MOVING_MPS: f64 = 0.7;
 const STEPPING_SPM: f64 = 60.0;
 /// Rounds of expectation–maximisation: the levels move less than 0.01 m/s after these.
-const ROUNDS: usize = 6;
+const ROUNDS: usize = 15;
 /// Mean stay in seconds once the least stay is over, and the least stay.
-const MEAN_STAY_S: f64 = 120.0;
+const MEAN_STAY_S: f64 = 80.0;
+/// Share of changes that lead to standing.
+const TO_STAND: f64 = 0.1;
 const LEAST_STAY_S: f64 = 6.0;
 const LEAST_STAND_S: f64 = 3.0;
 
@@ -56,10 +58,15 @@ fn chain(levels: usize, tick_s: f64) -> Chain {
     let ticks = |seconds: f64| ((seconds / tick_s).ceil() as usize).max(1);
     let mut min_ticks = vec![ticks(LEAST_STAY_S); levels];
     min_ticks.push(ticks(LEAST_STAND_S));
-    let mut to = vec![vec![1.0 / (n - 1) as f64; n]; n];
-    for (k, row) in to.iter_mut().enumerate() {
+    // From a way of moving to another, seldom to standing; from standing to any.
+    let mut to = vec![vec![1.0 / levels as f64; n]; n];
+    for (k, row) in to.iter_mut().enumerate().take(levels) {
+        let others = levels - 1;
+        row.fill(if others > 0 { (1.0 - TO_STAND) / others as f64 } else { 0.0 });
+        row[levels] = if others > 0 { TO_STAND } else { 1.0 };
         row[k] = 0.0;
     }
+    to[levels][levels] = 0.0;
     // A recording starts on the move: what looks like standing at first is the recorder's speed coming up.
     let mut start = vec![1.0 / n as f64; n];
     start[levels] = 0.01;
@@ -122,7 +129,7 @@ pub(super) fn fit(observed: &Observed, count: usize, weights: Weights) -> Option
 
 /// Readings of a moving person, each averaged with its neighbours within 3 ticks: speed and cadence where there are any.
 fn moving_readings(observed: &Observed) -> Vec<(Option<f64>, Option<f64>)> {
-    const REACH: usize = 3;
+    const REACH: usize = 8;
     let mean = |column: &[Option<f64>], at: usize| {
         let (sum, n) = column[at.saturating_sub(REACH)..(at + REACH + 1).min(column.len())]
             .iter()
@@ -315,44 +322,70 @@ fn solve(mut a: [[f64; 3]; 3], mut b: [f64; 3]) -> Option<[f64; 3]> {
     Some(x)
 }
 
-/// How much a reading counts, from how alike neighbouring residuals are: (1 − ρ)/(1 + ρ) for a first-order autoregressive
-/// error (Bayley & Hammersley 1946), within bounds.
+/// How much a reading counts: 1 / (1 + 2 Σ ρ(k)) with ρ(k) the autocorrelation of the residuals at a lag of k ticks, summed
+/// until it is lost in noise (the integrated autocorrelation time, Sokal 1997). For a first-order autoregressive error that is
+/// (1 − ρ)/(1 + ρ).
 pub(super) fn weights_from(observed: &Observed, fit: &Fit) -> Weights {
-    let count = fit.levels.len();
-    let weight = |pick: fn(&Stretch) -> &Vec<Option<f64>>,
-                  mean: fn(&Level, f64) -> f64,
-                  bounds: (f64, f64),
-                  otherwise: f64| {
-        let (mut n, mut now, mut lagged) = (0.0, 0.0, 0.0);
+    let speed =
+        Residual { values: |s| &s.speed_mps, mean: |l, slope| l.speed_mps.mean * l.hill.factor(slope) };
+    let cadence = Residual { values: |s| &s.cadence_spm, mean: |l, _| l.cadence_spm.mean };
+    Weights {
+        speed: speed.weight(observed, fit).map_or(0.25, |w| w.clamp(0.07, 0.5)),
+        cadence: cadence.weight(observed, fit).map_or(0.4, |w| w.clamp(0.25, 0.6)),
+    }
+}
+
+/// What is left of a column when its level is taken away.
+struct Residual {
+    values: fn(&Stretch) -> &Vec<Option<f64>>,
+    mean: fn(&Level, f64) -> f64,
+}
+
+impl Residual {
+    fn weight(&self, observed: &Observed, fit: &Fit) -> Option<f64> {
+        const LAGS: usize = 12;
+        const LOST: f64 = 0.1;
+        let width = fit.levels.len() + 1;
+        // Sums of products at each lag, and how many.
+        let mut products = [(0.0, 0.0); LAGS + 1];
         for (stretch, posterior) in observed.stretches.iter().zip(&fit.posteriors) {
-            let residual = |t: usize| {
-                let row = &posterior.level[t * (count + 1)..(t + 1) * (count + 1)];
-                let l = (0..count).find(|&l| row[l] > 0.95)?;
-                Some((l, pick(stretch)[t]? - mean(&fit.levels[l], stretch.slope[t])))
-            };
-            for t in 1..stretch.ticks() {
-                if let (Some((a, before)), Some((b, after))) = (residual(t - 1), residual(t))
-                    && a == b
-                {
-                    n += 1.0;
-                    now += 0.5 * (before * before + after * after);
-                    lagged += before * after;
+            let residuals: Vec<Option<(usize, f64)>> = (self.values)(stretch)
+                .iter()
+                .zip(posterior.level.chunks_exact(width))
+                .zip(&stretch.slope)
+                .map(|((value, row), &slope)| {
+                    let l = (0..width - 1).find(|&l| row[l] > 0.95)?;
+                    Some((l, (*value)? - (self.mean)(&fit.levels[l], slope)))
+                })
+                .collect();
+            for (t, now) in residuals.iter().enumerate() {
+                let Some((level, now)) = now else { continue };
+                for (lag, sum) in products.iter_mut().enumerate() {
+                    if let Some(Some((l, later))) = residuals.get(t + lag)
+                        && l == level
+                    {
+                        sum.0 += now * later;
+                        sum.1 += 1.0;
+                    }
                 }
             }
         }
-        if n < 60.0 || now <= 0.0 {
-            return otherwise;
+        let variance = products[0].0 / products[0].1;
+        if products[0].1 < 60.0 || variance <= 0.0 {
+            return None;
         }
-        let rho = (lagged / now).clamp(0.0, 0.99);
-        ((1.0 - rho) / (1.0 + rho)).clamp(bounds.0, bounds.1)
-    };
-    Weights {
-        speed: weight(
-            |s| &s.speed_mps,
-            |l, slope| l.speed_mps.mean * l.hill.factor(slope),
-            (0.06, 0.5),
-            0.25,
-        ),
-        cadence: weight(|s| &s.cadence_spm, |l, _| l.cadence_spm.mean, (0.25, 0.6), 0.4),
+        let mut total = 1.0;
+        for &(sum, n) in &products[1..] {
+            // Sparse sampling leaves lags without pairs; they say nothing.
+            if n < 30.0 {
+                continue;
+            }
+            let rho = sum / n / variance;
+            if rho < LOST {
+                break;
+            }
+            total += 2.0 * rho;
+        }
+        Some(1.0 / total)
     }
 }
