@@ -393,6 +393,12 @@ mod tests {
     }
 
     #[test]
+    fn unknown_elements_are_told_apart() {
+        assert_eq!(walked("<a><c>1</d><b>2</b></a>").1.damaged, Some(7));
+        assert_eq!(walked("<a><c>1</c><b>2</b></a>").1.damaged, None);
+    }
+
+    #[test]
     fn a_cut_is_told_from_damage() {
         for text in ["<a><b>1</b>", "<a><b>1</b><", "<a><b>1</b><b", "<a><b>1</b><!-- "] {
             let (log, outcome) = walked(text);
