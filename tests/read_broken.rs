@@ -108,6 +108,28 @@ fn a_gzip_cut_at_any_byte() {
     }
 }
 
+#[test]
+fn one_damaged_record_header_costs_that_record_only() {
+    let file = read_fit::plain_run(30).finish();
+    let whole = samples(&try_read(&file).unwrap());
+    let first_end = (0..file.len()).find(|cut| try_read(&file[..*cut]).is_ok()).unwrap();
+    for lost in 0..30 {
+        let mut broken = file.clone();
+        broken[first_end - 21 + lost * 21] = 0x0C; // a local type that is not defined
+        let noted = try_read(&broken).unwrap();
+        let mut expected = whole.clone();
+        expected.remove(lost);
+        if lost == 0 {
+            for sample in &mut expected {
+                sample.time_s -= 1.0;
+            }
+        }
+        assert_eq!(samples(&noted), expected, "record {lost}");
+        let codes: Vec<_> = noted.notices.iter().map(|notice| notice.code).collect();
+        assert_eq!(codes, ["fit_damaged", "checksum_wrong"], "record {lost}");
+    }
+}
+
 /// Flips one to four bytes, sometimes drops or doubles a stretch, and reads.
 fn check_flips(file: &[u8], seed: u64) {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);

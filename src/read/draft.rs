@@ -35,8 +35,8 @@ impl Draft {
     }
 
     pub(super) fn push(&mut self, time: Micros, sample: Sample) {
-        self.times.push(time);
-        self.samples.push(sample);
+        push(&mut self.times, time);
+        push(&mut self.samples, sample);
     }
 
     /// First and last moment, whatever the order.
@@ -82,19 +82,50 @@ impl Draft {
     }
 }
 
-/// Finishes drafts; one without samples is named in a notice.
-pub(super) fn finish_all(drafts: Vec<Draft>, format: Format, notices: &mut Vec<Notice>) -> Vec<Recording> {
-    let several = drafts.len() > 1;
-    let mut recordings = Vec::with_capacity(drafts.len());
-    for (index, draft) in drafts.into_iter().enumerate() {
-        match draft.finish(format) {
-            Some(recording) => recordings.push(recording),
-            None if several => {
-                let text = format!("activity {} of the file has no samples: left out", index + 1);
-                notices.push(Notice::new("activity_without_samples", text));
-            }
-            None => {}
+/// Pushes onto a long list that grows by half rather than twice, so that reading a file never holds more than 2.5 times
+/// what it gives.
+pub(super) fn push<T>(list: &mut Vec<T>, item: T) {
+    if list.len() == list.capacity() {
+        list.reserve_exact((list.len() / 2).max(64));
+    }
+    list.push(item);
+}
+
+/// Drafts in the order of the file. One without samples is let go as soon as the next begins, and counted.
+#[derive(Debug, Default)]
+pub(super) struct Drafts {
+    pub(super) list: Vec<Draft>,
+    let_go: usize,
+}
+
+impl Drafts {
+    pub(super) fn begin(&mut self, draft: Draft) {
+        if self.list.last().is_some_and(|last| last.samples.is_empty()) {
+            self.list.pop();
+            self.let_go += 1;
         }
+        self.list.push(draft);
+    }
+
+    /// Finishes all; those without samples among others become a notice.
+    pub(super) fn finish(self, format: Format, notices: &mut Vec<Notice>) -> Vec<Recording> {
+        finish_all(self.list, self.let_go, format, notices)
+    }
+}
+
+/// Finishes drafts; those without samples, with the `let_go` before them, are counted in a notice.
+pub(super) fn finish_all(
+    drafts: Vec<Draft>,
+    let_go: usize,
+    format: Format,
+    notices: &mut Vec<Notice>,
+) -> Vec<Recording> {
+    let all = drafts.len() + let_go;
+    let recordings: Vec<Recording> = drafts.into_iter().filter_map(|draft| draft.finish(format)).collect();
+    let without_samples = all - recordings.len();
+    if without_samples > 0 && !recordings.is_empty() {
+        let text = format!("activities of the file without samples, left out: {without_samples}");
+        notices.push(Notice::new("activity_without_samples", text));
     }
     recordings
 }

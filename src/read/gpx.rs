@@ -7,7 +7,7 @@
 use crate::notice::Noted;
 use crate::units::StepsPerMinute;
 
-use super::draft::{self, Draft, finish_all};
+use super::draft::{self, Draft, Drafts};
 use super::points::PointFaults;
 use super::time::{MICROS_PER_S, Micros};
 use super::xml::{self, Handler, Tag};
@@ -23,12 +23,13 @@ pub(super) fn read(text: &str) -> Result<Noted<Vec<Recording>>, ReadError> {
     let outcome = xml::walk(text, &mut reader);
     let mut notices = outcome.notices(text, reader.faults.points);
     notices.extend(reader.faults.notices(text));
-    let mut drafts = joined(reader.tracks);
-    cadence::settle(&mut drafts, &mut notices);
-    for draft in &mut drafts {
+    let mut drafts = reader.tracks;
+    drafts.list = joined(drafts.list);
+    cadence::settle(&mut drafts.list, &mut notices);
+    for draft in &mut drafts.list {
         draft.utc_offset_s = reader.faults.utc_offset_s;
     }
-    let recordings = finish_all(drafts, Format::Gpx, &mut notices);
+    let recordings = drafts.finish(Format::Gpx, &mut notices);
     if !recordings.is_empty() {
         return Ok(Noted { value: recordings, notices });
     }
@@ -105,7 +106,7 @@ struct OpenPoint {
 
 #[derive(Default)]
 struct GpxReader {
-    tracks: Vec<Draft>,
+    tracks: Drafts,
     point: Option<OpenPoint>,
     /// Last time before the segment that has just begun.
     break_after: Option<Micros>,
@@ -115,12 +116,13 @@ struct GpxReader {
 
 impl GpxReader {
     fn track(&mut self) -> &mut Draft {
-        if self.tracks.is_empty() {
-            self.tracks.push(Draft::new(Sport::Unspecified));
+        let tracks = &mut self.tracks.list;
+        if tracks.is_empty() {
+            tracks.push(Draft::new(Sport::Unspecified));
         }
-        let last = self.tracks.len() - 1;
+        let last = tracks.len() - 1;
         #[expect(clippy::indexing_slicing, reason = "the list was filled above")]
-        &mut self.tracks[last]
+        &mut tracks[last]
     }
 
     fn begin_point(&mut self, tag: &Tag<'_, '_>) {
@@ -187,7 +189,7 @@ impl Handler for GpxReader {
             Some(Element::Track) => {
                 self.finish_point();
                 self.break_after = None;
-                self.tracks.push(Draft::new(Sport::Unspecified));
+                self.tracks.begin(Draft::new(Sport::Unspecified));
             }
             _ => {}
         }

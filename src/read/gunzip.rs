@@ -9,12 +9,17 @@ use crate::notice::{Noted, Notice};
 use super::{ReadError, ReadErrorKind};
 
 const MAGIC: [u8; 2] = [0x1F, 0x8B];
+/// Members that are joined: blocked gzip has one for every 64 KiB, so this is 4 GiB of it.
+const MOST_MEMBERS: usize = 1 << 16;
 
 /// Unfolds `zipped`. What unfolds before damage is kept, with the notice `gzip_cut`.
 pub(super) fn gunzip(zipped: &[u8], max_bytes: u64) -> Result<Noted<Vec<u8>>, ReadError> {
     let mut unfolded = Noted::plain(Vec::new());
     let mut rest = zipped;
-    while rest.starts_with(&MAGIC) {
+    for _ in 0..MOST_MEMBERS {
+        if !rest.starts_with(&MAGIC) {
+            break;
+        }
         // One byte more than allowed is enough to know that the limit is passed.
         let room = max_bytes.saturating_add(1).saturating_sub(unfolded.value.len() as u64);
         let mut member = GzDecoder::new(rest);

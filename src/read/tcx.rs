@@ -7,7 +7,7 @@
 use crate::notice::Noted;
 use crate::units::StepsPerMinute;
 
-use super::draft::{self, Draft, DraftLap, finish_all};
+use super::draft::{self, Draft, DraftLap, Drafts};
 use super::points::PointFaults;
 use super::time::{MICROS_PER_S, Micros};
 use super::xml::{self, Handler, Tag};
@@ -23,11 +23,11 @@ pub(super) fn read(text: &str) -> Result<Noted<Vec<Recording>>, ReadError> {
     let mut notices = outcome.notices(text, reader.faults.points);
     notices.extend(reader.faults.notices(text));
     let mut drafts = reader.activities;
-    cadence::settle(&mut drafts, &mut notices);
-    for draft in &mut drafts {
+    cadence::settle(&mut drafts.list, &mut notices);
+    for draft in &mut drafts.list {
         draft.utc_offset_s = reader.faults.utc_offset_s;
     }
-    let recordings = finish_all(drafts, Format::Tcx, &mut notices);
+    let recordings = drafts.finish(Format::Tcx, &mut notices);
     if !recordings.is_empty() {
         return Ok(Noted { value: recordings, notices });
     }
@@ -87,7 +87,7 @@ struct OpenLap {
 
 #[derive(Default)]
 struct TcxReader {
-    activities: Vec<Draft>,
+    activities: Drafts,
     in_activity: bool,
     lap: Option<OpenLap>,
     point: Option<OpenPoint>,
@@ -102,7 +102,8 @@ impl TcxReader {
         self.finish_lap();
         self.in_activity = true;
         self.break_after = None;
-        self.activities.push(Draft::new(tag.attribute("Sport").map_or(Sport::Unspecified, sport::from_word)));
+        self.activities
+            .begin(Draft::new(tag.attribute("Sport").map_or(Sport::Unspecified, sport::from_word)));
     }
 
     fn begin_lap(&mut self, tag: &Tag<'_, '_>) {
@@ -123,7 +124,7 @@ impl TcxReader {
 
     /// A lap cannot end behind the start of the next.
     fn end_last_lap_by(&mut self, next_start: Micros) {
-        let last = self.activities.last_mut().and_then(|activity| activity.laps.last_mut());
+        let last = self.activities.list.last_mut().and_then(|activity| activity.laps.last_mut());
         if let Some(last) = last.filter(|last| last.start <= next_start) {
             last.end = last.end.map(|end| end.min(next_start));
         }
@@ -133,7 +134,7 @@ impl TcxReader {
     fn finish_lap(&mut self) {
         self.finish_point();
         let Some(lap) = self.lap.take() else { return };
-        let (Some(start), Some(activity)) = (lap.start, self.activities.last_mut()) else { return };
+        let (Some(start), Some(activity)) = (lap.start, self.activities.list.last_mut()) else { return };
         let by_timer = lap.total.map(|total| start.saturating_add(total));
         activity.laps.push(DraftLap {
             start,
@@ -161,7 +162,7 @@ impl TcxReader {
 
     fn finish_point(&mut self) {
         let Some(mut point) = self.point.take() else { return };
-        let (Some(time), Some(activity)) = (point.time, self.activities.last_mut()) else {
+        let (Some(time), Some(activity)) = (point.time, self.activities.list.last_mut()) else {
             self.faults.without_time.add(point.at_byte);
             return;
         };

@@ -12,7 +12,7 @@ use super::draft::{Draft, DraftLap, finish_all};
 use super::time::{MICROS_PER_S, Micros};
 use super::{Format, ReadError, ReadErrorKind, Recording, Sport, sport};
 use message::{FitSession, FitTime};
-use part::{Ending, Part, read_part};
+use part::{Budget, Ending, Part, read_part};
 
 /// FIT's epoch, 1989-12-31T00:00:00Z, in seconds from 1970.
 const EPOCH_S: i64 = 631_065_600;
@@ -20,6 +20,8 @@ const EPOCH_S: i64 = 631_065_600;
 const FIRST_ABSOLUTE_TIME: FitTime = 0x1000_0000;
 /// Profile enum `file`: a planned course.
 const COURSE: u8 = 6;
+/// Files in a chain and sessions in a file that are told apart; real ones have a handful.
+const MOST_PARTS: usize = 1000;
 
 /// Whether bytes begin like a FIT file.
 pub(super) fn is_header(bytes: &[u8]) -> bool {
@@ -30,7 +32,10 @@ pub(super) fn read(file: &[u8]) -> Result<Noted<Vec<Recording>>, ReadError> {
     let mut notices = Vec::new();
     let mut parts = Vec::new();
     let mut at = 0;
-    while let Some((part, next)) = read_part(file, at) {
+    let mut budget = Budget::new(file);
+    while parts.len() < MOST_PARTS
+        && let Some((part, next)) = read_part(file, at, &mut budget)
+    {
         part_notices(&part, &mut notices);
         parts.push(part);
         at = next;
@@ -42,7 +47,7 @@ pub(super) fn read(file: &[u8]) -> Result<Noted<Vec<Recording>>, ReadError> {
     let fault = without_samples(&parts);
     let recorded = parts.into_iter().filter(|part| part.file_type != Some(COURSE));
     let drafts = recorded.flat_map(|part| drafts(part, &mut notices)).collect();
-    let recordings = finish_all(drafts, Format::Fit, &mut notices);
+    let recordings = finish_all(drafts, 0, Format::Fit, &mut notices);
     if recordings.is_empty() { Err(fault) } else { Ok(Noted { value: recordings, notices }) }
 }
 
@@ -91,11 +96,16 @@ fn foreign_content(file_type: u8) -> Option<&'static str> {
 
 fn part_notices(part: &Part, notices: &mut Vec<Notice>) {
     let samples = part.samples.len() as u64;
-    for (from, to) in &part.damage {
-        let text =
-            format!("{} bytes cannot be decoded: skipped, what stands before and behind is read", to - from);
-        notices.push(Notice::new("fit_damaged", text).at(byte(*from)));
-    }
+    let damaged_bytes = part.damaged_bytes;
+    notices.extend(part.damage.notice("fit_damaged", byte, |n| {
+        format!(
+            "bytes that cannot be decoded, skipped: {damaged_bytes} in {n} places; all around them is read"
+        )
+    }));
+    notices.extend(part.too_many_at.map(|at| {
+        let text = format!("more than {} samples in one file: the rest is left out", Budget::MOST_SAMPLES);
+        Notice::new("too_many_samples", text).at(byte(at))
+    }));
     notices.extend(part.odd_fields.notice("field_size_odd", byte, |n| {
         format!("definitions with a field whose size does not fit its type: {n}; such fields are left out")
     }));
@@ -137,6 +147,7 @@ fn drafts(mut part: Part, notices: &mut Vec<Notice>) -> Vec<Draft> {
         part.sessions.iter().copied().filter(|session| session.start.is_some()).collect();
     sessions.sort_by_key(|session| session.start);
     sessions.dedup_by_key(|session| session.start);
+    sessions.truncate(MOST_PARTS);
     if sessions.is_empty() {
         sessions.push(part.sessions.first().copied().unwrap_or_default());
     }
@@ -144,7 +155,7 @@ fn drafts(mut part: Part, notices: &mut Vec<Notice>) -> Vec<Draft> {
         sessions.iter().map(|session| Draft::new(session_sport(session, &part))).collect();
     // A moment belongs to the last session that has begun, one before all sessions to the first.
     let session_of =
-        |time: FitTime| sessions.iter().rposition(|session| session.start <= Some(time)).unwrap_or(0);
+        |time: FitTime| sessions.partition_point(|session| session.start <= Some(time)).saturating_sub(1);
     match drafts.as_mut_slice() {
         [only] => {
             only.times = part.times.into_iter().map(micros).collect();

@@ -1,17 +1,38 @@
 //! One FIT file of a chain: finds its end, decodes its messages one after another, and goes on behind damage.
 
 use crate::read::Sample;
-use crate::read::draft::Tally;
+use crate::read::draft::{self, Tally};
 
 use super::message::{
     self, BadDefinition, Definition, FitLap, FitSession, FitTime, Kind, PackedDistance, read_definition_size,
 };
 use super::wire::{self, Header, RecordHeader, read_record_header, uncompress_time};
 
-/// Messages walked over in search of a new start behind damage, for one part.
-const RESYNC_BUDGET: u32 = 1_000_000;
 /// A message behind damage is believed if its time is at most this much later than the last, s.
 const RESYNC_MOST_LATER_S: u32 = 86_400;
+
+/// What may still be spent on one file, so that none made to hurt costs more time or memory than its size explains.
+pub(super) struct Budget {
+    /// Bytes whose checksum may be taken.
+    checksum_bytes: usize,
+    /// Messages that may be walked over in search of a new start behind damage.
+    resync_messages: u32,
+    /// Samples that may be kept: a byte of FIT can make a sample of a hundred.
+    samples: usize,
+}
+
+impl Budget {
+    /// Most samples of one file: 12 days at one a second.
+    pub(super) const MOST_SAMPLES: usize = 1 << 20;
+
+    pub(super) fn new(file: &[u8]) -> Self {
+        Self {
+            checksum_bytes: file.len().saturating_mul(8),
+            resync_messages: 1_000_000,
+            samples: Self::MOST_SAMPLES,
+        }
+    }
+}
 
 /// What one part holds, in the file's own terms.
 #[derive(Default)]
@@ -30,8 +51,11 @@ pub(super) struct Part {
     pub(super) clock_correction_s: Option<u32>,
     pub(super) without_time: Tally,
     pub(super) odd_fields: Tally,
-    /// First byte and byte behind each damaged stretch that was skipped.
-    pub(super) damage: Vec<(usize, usize)>,
+    /// Stretches that could not be decoded, and their bytes in all.
+    pub(super) damage: Tally,
+    pub(super) damaged_bytes: usize,
+    /// Byte where reading stopped because there were too many samples.
+    pub(super) too_many_at: Option<usize>,
     pub(super) ending: Ending,
 }
 
@@ -57,12 +81,12 @@ struct Extent {
 }
 
 /// Reads the part that begins at byte `start` of `file` and tells where the next may begin. `None` without a header.
-pub(super) fn read_part(file: &[u8], start: usize) -> Option<(Part, usize)> {
+pub(super) fn read_part(file: &[u8], start: usize, budget: &mut Budget) -> Option<(Part, usize)> {
     let header = wire::read_header(&mut file.get(start..)?)?;
-    let extent = extent(file, start, header);
+    let extent = extent(file, start, header, budget);
     let data = file.get(..extent.end)?;
     let may_be_cut = matches!(extent.ending, Ending::SizeWrong | Ending::Cut(_));
-    let mut decoder = Decoder::new(data, may_be_cut);
+    let mut decoder = Decoder::new(data, may_be_cut, budget);
     let stopped_at = decoder.run(start + header.size);
     let mut part = decoder.part;
     part.ending = match extent.ending {
@@ -75,12 +99,15 @@ pub(super) fn read_part(file: &[u8], start: usize) -> Option<(Part, usize)> {
 }
 
 /// The header's size is believed if what follows confirms it; else the end is looked for.
-fn extent(file: &[u8], start: usize, header: Header) -> Extent {
+fn extent(file: &[u8], start: usize, header: Header, budget: &mut Budget) -> Extent {
     let from = start + header.size;
     let stated = from.saturating_add(header.data_size);
     let behind = stated.saturating_add(2);
-    let is_sound =
-        |end| stored_checksum(file, end).is_some_and(|stored| stored == checksum(file, start, end));
+    let mut is_sound = |end: usize| {
+        let Some(left) = budget.checksum_bytes.checked_sub(end - start) else { return false };
+        budget.checksum_bytes = left;
+        stored_checksum(file, end).is_some_and(|stored| stored == checksum(file, start, end))
+    };
     if behind <= file.len() {
         let sound = is_sound(stated);
         let is_followed = behind == file.len() || file.get(behind..).is_some_and(super::is_header);
@@ -119,7 +146,7 @@ enum Stop {
     Nonsense,
 }
 
-struct Decoder<'a> {
+struct Decoder<'a, 'b> {
     /// The file up to the end of this part's messages.
     data: &'a [u8],
     /// Whether the data may end in the middle of a message.
@@ -128,12 +155,12 @@ struct Decoder<'a> {
     is_defined: [bool; 16],
     clock: Option<FitTime>,
     packed_distance: PackedDistance,
-    resync_budget: u32,
+    budget: &'b mut Budget,
     part: Part,
 }
 
-impl<'a> Decoder<'a> {
-    fn new(data: &'a [u8], may_be_cut: bool) -> Self {
+impl<'a, 'b> Decoder<'a, 'b> {
+    fn new(data: &'a [u8], may_be_cut: bool, budget: &'b mut Budget) -> Self {
         Self {
             data,
             may_be_cut,
@@ -141,7 +168,7 @@ impl<'a> Decoder<'a> {
             is_defined: [false; 16],
             clock: None,
             packed_distance: PackedDistance::default(),
-            resync_budget: RESYNC_BUDGET,
+            budget,
             part: Part::default(),
         }
     }
@@ -153,17 +180,21 @@ impl<'a> Decoder<'a> {
             if src.is_empty() {
                 return at;
             }
+            if self.budget.samples == 0 {
+                self.part.too_many_at = Some(at);
+                return self.data.len();
+            }
             match self.message(&mut src, at) {
                 Ok(()) => at = self.data.len() - src.len(),
                 Err(Stop::Short) if self.may_be_cut => return at,
                 Err(Stop::Nonsense) if self.may_be_cut && self.data.len() - at <= 2 => return at,
                 Err(_) => {
-                    if let Some(found) = self.resync(at + 1) {
-                        self.part.damage.push((at, found));
-                        at = found;
-                    } else {
-                        self.part.damage.push((at, self.data.len()));
-                        return at;
+                    let found = self.resync(at + 1);
+                    self.part.damage.add(at);
+                    self.part.damaged_bytes += found.unwrap_or(self.data.len()) - at;
+                    match found {
+                        Some(found) => at = found,
+                        None => return at,
                     }
                 }
             }
@@ -226,8 +257,10 @@ impl<'a> Decoder<'a> {
         match definition.kind {
             Kind::Record => match time {
                 Some(time) => {
-                    part.times.push(time);
-                    part.samples.push(message::record(definition, message, &mut self.packed_distance));
+                    self.budget.samples = self.budget.samples.saturating_sub(1);
+                    let sample = message::record(definition, message, &mut self.packed_distance);
+                    draft::push(&mut part.times, time);
+                    draft::push(&mut part.samples, sample);
                 }
                 None => part.without_time.add(at),
             },
@@ -264,7 +297,9 @@ impl<'a> Decoder<'a> {
     /// Looks for the nearest byte from which whole messages reach exactly to the end (or to a cut).
     fn resync(&mut self, from: usize) -> Option<usize> {
         let mut candidates = from..self.data.len();
-        candidates.find(|at| self.resync_budget == 0 || self.is_start(*at)).filter(|_| self.resync_budget > 0)
+        candidates
+            .find(|at| self.budget.resync_messages == 0 || self.is_start(*at))
+            .filter(|_| self.budget.resync_messages > 0)
     }
 
     fn is_start(&mut self, at: usize) -> bool {
@@ -279,9 +314,9 @@ impl<'a> Decoder<'a> {
         });
         let mut walked = 0;
         while !src.is_empty() {
-            self.resync_budget = self.resync_budget.saturating_sub(1);
+            self.budget.resync_messages = self.budget.resync_messages.saturating_sub(1);
             match walk_message(&mut src, &mut sizes) {
-                Ok(()) if self.resync_budget > 0 => walked += 1,
+                Ok(()) if self.budget.resync_messages > 0 => walked += 1,
                 Err(Stop::Short) => return self.may_be_cut && walked > 1,
                 _ => return false,
             }

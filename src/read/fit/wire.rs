@@ -174,33 +174,53 @@ pub(super) fn read_value(src: &mut &[u8], base: BaseType, endian: Endian) -> Opt
     }
 }
 
-/// CRC-16/ARC, the checksum of headers and files.
+/// CRC-16/ARC, the checksum of headers and files: eight bytes at a time, then the rest one by one.
+#[expect(clippy::indexing_slicing, reason = "tables of 256 entries, indexed by a byte")]
 pub(super) fn checksum(bytes: &[u8]) -> u16 {
-    bytes.iter().fold(0, |crc, byte| {
-        let index = usize::from((crc as u8) ^ byte);
-        #[expect(clippy::indexing_slicing, reason = "256 entries, indexed by a byte")]
-        let term = CHECKSUM_TABLE[index];
-        (crc >> 8) ^ term
-    })
+    let look_up = |table: usize, byte: u8| CHECKSUM_TABLES[table][usize::from(byte)];
+    let (blocks, rest) = bytes.as_chunks::<8>();
+    let crc = blocks.iter().fold(0_u16, |crc, [a, b, c, d, e, f, g, h]| {
+        let [low, high] = crc.to_le_bytes();
+        look_up(7, a ^ low)
+            ^ look_up(6, b ^ high)
+            ^ look_up(5, *c)
+            ^ look_up(4, *d)
+            ^ look_up(3, *e)
+            ^ look_up(2, *f)
+            ^ look_up(1, *g)
+            ^ look_up(0, *h)
+    });
+    rest.iter().fold(crc, |crc, byte| (crc >> 8) ^ look_up(0, crc as u8 ^ byte))
 }
 
-static CHECKSUM_TABLE: [u16; 256] = checksum_table();
+/// `[0]` holds each byte's checksum, `[n]` that of the byte followed by `n` zero bytes.
+static CHECKSUM_TABLES: [[u16; 256]; 8] = checksum_tables();
 
 #[expect(clippy::indexing_slicing, reason = "evaluated while compiling")]
-const fn checksum_table() -> [u16; 256] {
-    let mut table = [0; 256];
-    let mut index = 0;
-    while index < 256 {
-        let mut crc = index as u16;
+const fn checksum_tables() -> [[u16; 256]; 8] {
+    let mut tables = [[0; 256]; 8];
+    let mut byte = 0;
+    while byte < 256 {
+        let mut crc = byte as u16;
         let mut bit = 0;
         while bit < 8 {
             crc = if crc & 1 == 1 { (crc >> 1) ^ 0xA001 } else { crc >> 1 };
             bit += 1;
         }
-        table[index] = crc;
-        index += 1;
+        tables[0][byte] = crc;
+        byte += 1;
     }
-    table
+    let mut table = 1;
+    while table < 8 {
+        let mut byte = 0;
+        while byte < 256 {
+            let shorter = tables[table - 1][byte];
+            tables[table][byte] = (shorter >> 8) ^ tables[0][(shorter & 0xFF) as usize];
+            byte += 1;
+        }
+        table += 1;
+    }
+    tables
 }
 
 #[cfg(test)]
@@ -223,6 +243,24 @@ mod tests {
         assert_eq!(checksum(&[0xFF]), 0x4040);
         assert_eq!(checksum(b"\x0e\x20\x54\x08\0\0\0\0.FIT"), 0xD1B9);
         assert_eq!(checksum(b"\x0c\x10\x54\x08\0\0\0\0.FIT"), 0x16BF);
+    }
+
+    #[test]
+    fn checksum_by_blocks_is_checksum_by_nibbles() {
+        // The published nibble table, low nibble first, on every length and content of a ramp.
+        const NIBBLES: [u16; 16] = [
+            0x0000, 0xCC01, 0xD801, 0x1400, 0xF001, 0x3C00, 0x2800, 0xE401, 0xA001, 0x6C00, 0x7800, 0xB401,
+            0x5000, 0x9C01, 0x8801, 0x4400,
+        ];
+        let step = |crc: u16, nibble: u8| {
+            (crc >> 4) ^ NIBBLES[usize::from(crc & 0xF)] ^ NIBBLES[usize::from(nibble)]
+        };
+        let ramp: Vec<u8> = (0..600_u32).map(|index| (index * 167 + index / 7) as u8).collect();
+        for length in 0..ramp.len() {
+            let bytes = &ramp[..length];
+            let expected = bytes.iter().fold(0, |crc, byte| step(step(crc, byte & 0xF), byte >> 4));
+            assert_eq!(checksum(bytes), expected, "{length} bytes");
+        }
     }
 
     #[test]
