@@ -18,6 +18,9 @@ const BOUTS_IN_JOINED: usize = 7;
 /// Greatest number of targets joined into one group.
 const TARGETS_IN_GROUP: usize = 65;
 
+/// Greatest number of bouts times targets, about 100 MB: 2,000 of each, far beyond any session.
+const MOST_CELLS: usize = 4_000_000;
+
 /// How a piece of the recording counts in the matching.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Kind {
@@ -165,7 +168,7 @@ pub(super) struct Group {
 }
 
 /// A whole matching: groups in order; what is in none is loose (pieces) or missing (targets).
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Alignment {
     pub(super) cost: f64,
     pub(super) groups: Vec<Group>,
@@ -307,8 +310,12 @@ fn joint_place(first: &Target, last: &Target) -> TargetPlace {
     if first.place == TargetPlace::Inner { last.place } else { first.place }
 }
 
-/// Finds the cheapest matching.
-pub(super) fn align(pieces: &[Piece], targets: &[Target], costs: &Costs) -> Alignment {
+/// Finds the cheapest matching. `None` when there is too much to match in reasonable time and memory
+/// ([`MOST_CELLS`]).
+pub(super) fn align(pieces: &[Piece], targets: &[Target], costs: &Costs) -> Option<Alignment> {
+    if (pieces.len() + 1).saturating_mul(targets.len() + 1) > MOST_CELLS {
+        return None;
+    }
     let mut table = Table::new(pieces.len(), targets.len());
     let missing = costs.missing(pieces, targets);
     for i in 0..=pieces.len() {
@@ -328,7 +335,7 @@ pub(super) fn align(pieces: &[Piece], targets: &[Target], costs: &Costs) -> Alig
             }
         }
     }
-    table.trace()
+    Some(table.trace())
 }
 
 /// Offers every group that begins with piece `i` and target `j`.
@@ -508,7 +515,7 @@ mod tests {
                 wanted.iter().map(|&(run, s)| (if run { Move::Run } else { Move::Walk }, s)).collect();
             let targets = targets(&steps);
             let costs = Costs::default();
-            let found = align(&pieces, &targets, &costs);
+            let found = align(&pieces, &targets, &costs).unwrap();
             let own_price = price(&pieces, &targets, &found.groups, &costs).expect("an allowed matching");
             prop_assert!((own_price - found.cost).abs() < 1e-6, "{} is priced {own_price}", found.cost);
             let least = all_matchings(pieces.len(), targets.len())
@@ -537,7 +544,10 @@ mod tests {
             (0..2160).map(|i| (if i % 2 == 0 { Kind::Walk } else { Kind::Run }, 40.0, 0.9)).collect();
         let steps: Vec<(Move, f64)> =
             (0..100).map(|i| (if i % 2 == 0 { Move::Walk } else { Move::Run }, 40.0)).collect();
-        let found = align(&pieces(&done), &targets(&steps), &Costs::default());
+        let found = align(&pieces(&done), &targets(&steps), &Costs::default()).unwrap();
         assert_eq!(found.groups.len(), 100);
+        // More than can be matched is refused and not tried.
+        let many: Vec<(Move, f64)> = steps.iter().cycle().take(10_000).copied().collect();
+        assert_eq!(align(&pieces(&done), &targets(&many), &Costs::default()), None);
     }
 }

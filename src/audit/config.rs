@@ -70,7 +70,7 @@ impl Default for AuditConfig {
             pace_trim_s: 3.0,
             pace_window_s: 30.0,
             pace_smoothing_s: 20.0,
-            pace_run_errors: 1.6,
+            pace_run_errors: 1.5,
             pace_window_errors: 3.0,
             heart_margin_bpm: 2.0,
             heart_sustained_s: 15.0,

@@ -14,9 +14,9 @@ use crate::notice::{Noted, Notice};
 use crate::prescription::{Extent, Limits, Move, PaceBasis, Runner, Step, Tolerance};
 use crate::units::MetresPerSecond;
 
-/// Speeds with which a distance is turned into time when the recording has none: jogging at the slow end of return to
-/// running (8–10 km/h, Rambaud 2018) and brisk walking (Compendium of Physical Activities 2011, 3.2 mph). They only
-/// steer the matching.
+/// Speeds with which a distance is turned into time when the recording has none: jogging as in return to running
+/// (8–10 km/h, Rambaud et al. 2018, secondary) and brisk walking (3.2 mph, Compendium of Physical Activities 2011).
+/// They only steer the matching.
 const ASSUMED_MPS: (f64, f64) = (2.4, 1.4);
 /// A recording that moves from its first seconds began while moving.
 const AT_ONCE_S: f64 = 5.0;
@@ -67,7 +67,7 @@ pub(super) fn best_layout<'l>(
     let speeds = speeds(&pieces, series);
     let cost = |steps: &[Step]| {
         let targets = align::targets(&timed(steps, speeds));
-        align::align(&pieces, &targets, &config.costs).cost
+        align::align(&pieces, &targets, &config.costs).map_or(f64::INFINITY, |a| a.cost)
     };
     let costs = layouts.iter().map(|steps| (cost(steps), steps.as_slice()));
     costs.min_by(|a, b| a.0.total_cmp(&b.0)).map_or(&[], |(_, steps)| steps)
@@ -104,7 +104,9 @@ impl Session<'_> {
         let timed = timed(self.steps, speeds(&pieces, self.series));
         let lengths_s: Vec<f64> = timed.iter().map(|t| t.1).collect();
         let targets = align::targets(&timed);
-        let alignment = align::align(&pieces, &targets, &self.config.costs);
+        let Some(alignment) = align::align(&pieces, &targets, &self.config.costs) else {
+            return self.too_much(&pieces, &targets, &lengths_s);
+        };
         let done = measure::lay_out(&pieces, &targets, &alignment, &lengths_s);
         let range_s = moving_range(&pieces);
         let slopes = gradient::slopes(self.series, self.config.slope_window_m, self.config.slope_error);
@@ -149,6 +151,22 @@ impl Session<'_> {
         let reps = self.reps(&done, &slopes, &pace.over_ceiling_s);
         let dose = self.dose(&pieces, &lengths_s, range_s);
         Noted { value: Audit { outcome, reps, dose, findings }, notices }
+    }
+
+    /// Leaves everything undecided where bouts and steps are too many to match.
+    fn too_much(&self, pieces: &[Piece], targets: &[Target], lengths_s: &[f64]) -> Noted<Audit> {
+        let done = measure::lay_out(pieces, targets, &Alignment::default(), lengths_s);
+        let reps = self.reps(&done, &Slopes::Absent, &vec![None; done.len()]);
+        let dose = self.dose(pieces, lengths_s, moving_range(pieces));
+        let text = format!(
+            "{} bouts and {} prescribed steps are too many to match; the session is not judged.",
+            pieces.len(),
+            lengths_s.len()
+        );
+        Noted {
+            value: Audit { outcome: Outcome::Undecided, reps, dose, findings: Vec::new() },
+            notices: vec![Notice::new("too_much_to_match", text)],
+        }
     }
 
     fn beginning(

@@ -3,6 +3,7 @@
 #![allow(clippy::print_stdout)] // the measured shares are worth seeing
 
 mod ceilings;
+mod faults;
 mod lengths;
 mod properties;
 

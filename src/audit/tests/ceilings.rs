@@ -120,7 +120,7 @@ fn eight_percent_over_is_found_and_three_percent_under_is_not() {
     let quiet = share(200..400, 60, &[2.328], USUAL_ERROR, |audit| overdoing(audit).is_empty());
     println!("8 % over found: {found}, 3 % under quiet: {quiet}");
     assert!(found >= 0.97, "{found}");
-    assert!(quiet >= 0.985, "{quiet}");
+    assert!(quiet >= 0.98, "{quiet}");
 }
 
 #[test]
@@ -129,7 +129,7 @@ fn a_worse_error_makes_fewer_findings_not_false_ones() {
     for error in [(0.3, 3.0), (0.25, 6.0)] {
         let quiet = share(0..200, 60, &[2.328], error, |audit| overdoing(audit).is_empty());
         println!("{error:?}: 3 % under quiet: {quiet}");
-        assert!(quiet >= 0.92, "{error:?}: {quiet}");
+        assert!(quiet >= 0.9, "{error:?}: {quiet}");
     }
 }
 

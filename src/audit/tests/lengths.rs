@@ -372,3 +372,11 @@ fn any_layouts_can_be_audited_directly() {
     );
     assert_eq!(noted.value.outcome, Outcome::Kept);
 }
+
+#[test]
+fn more_than_can_be_matched_is_said() {
+    let words = |count: usize, unit: &str| vec![unit; count].join(" ");
+    let noted = audit_text(&words(1500, "r20 w20"), &words(1500, "r20 w20"));
+    assert_eq!((noted.value.outcome, noted.value.reps.len()), (Outcome::Undecided, 3000));
+    assert!(has_notice(&noted, "too_much_to_match"));
+}
