@@ -43,7 +43,7 @@ impl Condition {
         ] {
             for sampling in [Sampling::EverySecond, Sampling::Smart] {
                 for gps in [Gps::Clean, Gps::Typical, Gps::Bad] {
-                    for profile in [Profile::Steady, Profile::Overlapping] {
+                    for profile in [Profile::Steady, Profile::Overlapping, Profile::Indistinct] {
                         out.push(Self { sensors, channels, sampling, gps, profile });
                     }
                 }

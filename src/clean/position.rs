@@ -65,9 +65,12 @@ pub(super) fn speeds(
         while to < n && time_s[to] <= (time_s[i] + half_window_s).min(close_s) {
             to += 1;
         }
-        let Some(origin) = (from..to).find_map(|j| positions[j]) else { continue };
+        // Sparse samples: the neighbours on both sides, however far, unless a gap lies between.
+        let first = from.min(if i > 0 && time_s[i - 1] >= open_s { i - 1 } else { i });
+        let last = to.max(if i + 1 < n && time_s[i + 1] <= close_s { i + 2 } else { i + 1 });
+        let Some(origin) = (first..last).find_map(|j| positions[j]) else { continue };
         let points =
-            (from..to).filter_map(|j| positions[j].map(|p| (time_s[j] - time_s[i], p.offset_m(origin))));
+            (first..last).filter_map(|j| positions[j].map(|p| (time_s[j] - time_s[i], p.offset_m(origin))));
         out[i] = slope(points).map(|(east, north)| east.hypot(north)).filter(|&v| v <= config.max_speed_mps);
     }
     out

@@ -110,6 +110,8 @@ enum ProfileName {
     Steady,
     /// Jogs slowly and walks fast
     Overlapping,
+    /// Jogs hardly faster than they walk
+    Indistinct,
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
@@ -181,6 +183,7 @@ fn settings(args: &Args, stage: &Stage, format: Format) -> Settings {
         profile: match args.profile {
             ProfileName::Steady => Profile::Steady,
             ProfileName::Overlapping => Profile::Overlapping,
+            ProfileName::Indistinct => Profile::Indistinct,
         },
         kept: Kept::from(&stage.limits),
         hills: args.hills,

@@ -4,23 +4,22 @@
 use super::decode::{Chain, Posterior, forward_backward};
 use super::emission::{Bell, Hill, Level, Weights, standing};
 use super::observe::{Observed, Stretch};
+use super::start;
 
 /// Spread within a level before anything is seen, and how many readings that belief weighs.
-const SPEED_SD_MPS: f64 = 0.16;
-const CADENCE_SD_SPM: f64 = 4.0;
+pub(super) const SPEED_SD_MPS: f64 = 0.16;
+pub(super) const CADENCE_SD_SPM: f64 = 4.0;
 const PRIOR_READINGS: f64 = 15.0;
 const SPEED_SD_RANGE_MPS: (f64, f64) = (0.08, 0.5);
-const CADENCE_SD_RANGE_SPM: (f64, f64) = (2.0, 12.0);
+const CADENCE_SD_RANGE_SPM: (f64, f64) = (2.0, 8.0);
 /// What a slope does to the speed before anything is seen: between keeping the speed and keeping the cost of the level
 /// (Minetti et al. 2002: 5 % uphill costs 1.30 times as much, so 4.6 would keep the cost), and how many square slopes that
 /// belief weighs. Our choice.
-const USUAL_HILL: Hill = Hill { up: 2.5, down: 0.8 };
+pub(super) const USUAL_HILL: Hill = Hill { up: 2.5, down: 0.8 };
 const HILL_PRIOR: f64 = 0.02;
-/// Slower than this, and without steps, is taken for standing when levels are first guessed.
-const MOVING_MPS: f64 = 0.7;
-const STEPPING_SPM: f64 = 60.0;
-/// Rounds of expectation–maximisation: the levels move less than 0.01 m/s after these.
+/// Most rounds of expectation–maximisation, and the gain in log likelihood that is no more worth one.
 const ROUNDS: usize = 15;
+const STANDS_STILL: f64 = 0.05;
 /// Mean stay in seconds once the least stay is over, and the least stay.
 const MEAN_STAY_S: f64 = 80.0;
 /// Share of changes that lead to standing.
@@ -82,9 +81,17 @@ fn emission(levels: &[Level], stretch: &Stretch, still_mps: f64, weights: Weight
     table
 }
 
-/// Fits `count` moving levels.
+/// Fits `count` moving levels: the best of several starts.
 pub(super) fn fit(observed: &Observed, count: usize, weights: Weights) -> Option<Fit> {
-    let mut levels = first_guess(observed, count)?;
+    start::guesses(observed, count)
+        .into_iter()
+        .map(|levels| climb(observed, levels, weights))
+        .max_by(|a, b| a.evidence.total_cmp(&b.evidence))
+}
+
+/// Expectation–maximisation from one start, until the likelihood stands still.
+fn climb(observed: &Observed, mut levels: Vec<Level>, weights: Weights) -> Fit {
+    let count = levels.len();
     let chain = chain(count, observed.tick_s);
     let posteriors_of = |levels: &[Level]| -> Vec<Posterior> {
         observed
@@ -93,12 +100,17 @@ pub(super) fn fit(observed: &Observed, count: usize, weights: Weights) -> Option
             .map(|s| forward_backward(&chain, &emission(levels, s, observed.still_mps, weights)))
             .collect()
     };
+    let likelihood_of = |posteriors: &[Posterior]| posteriors.iter().map(|p| p.log_likelihood).sum::<f64>();
     let mut posteriors = posteriors_of(&levels);
     for _ in 0..ROUNDS {
+        let before = likelihood_of(&posteriors);
         levels = (0..count).map(|l| level_from(observed, &posteriors, l, count, &levels[l])).collect();
         posteriors = posteriors_of(&levels);
+        if (likelihood_of(&posteriors) - before).abs() < STANDS_STILL {
+            break;
+        }
     }
-    let log_likelihood: f64 = posteriors.iter().map(|p| p.log_likelihood).sum();
+    let log_likelihood = likelihood_of(&posteriors);
     let seen = |pick: fn(&Stretch) -> &Vec<Option<f64>>| {
         observed.stretches.iter().map(|s| pick(s).iter().flatten().count()).sum::<usize>() as f64
     };
@@ -124,98 +136,7 @@ pub(super) fn fit(observed: &Observed, count: usize, weights: Weights) -> Option
     if order.windows(2).any(|w| w[0] > w[1]) {
         fit.posteriors = posteriors_of(&fit.levels);
     }
-    Some(fit)
-}
-
-/// Readings of a moving person, each averaged with its neighbours within 3 ticks: speed and cadence where there are any.
-fn moving_readings(observed: &Observed) -> Vec<(Option<f64>, Option<f64>)> {
-    const REACH: usize = 8;
-    let mean = |column: &[Option<f64>], at: usize| {
-        let (sum, n) = column[at.saturating_sub(REACH)..(at + REACH + 1).min(column.len())]
-            .iter()
-            .flatten()
-            .fold((0.0, 0.0), |(sum, n), v| (sum + v, n + 1.0));
-        (n > 0.0).then(|| sum / n)
-    };
-    let mut out = Vec::new();
-    for stretch in &observed.stretches {
-        for at in 0..stretch.ticks() {
-            if stretch.speed_mps[at].is_none() && stretch.cadence_spm[at].is_none() {
-                continue;
-            }
-            let (v, c) = (mean(&stretch.speed_mps, at), mean(&stretch.cadence_spm, at));
-            let moving = match (v, c) {
-                (Some(v), Some(c)) => v > MOVING_MPS || c > STEPPING_SPM && v > 0.5 * MOVING_MPS,
-                (Some(v), None) => v > MOVING_MPS,
-                (None, Some(c)) => c > STEPPING_SPM,
-                (None, None) => false,
-            };
-            if moving {
-                out.push((v, c));
-            }
-        }
-    }
-    out
-}
-
-/// Levels by k-means on the cadence where most readings have one, else on the speed, started from evenly spaced quantiles:
-/// hills and fatigue move the speed, hardly the cadence.
-fn first_guess(observed: &Observed, count: usize) -> Option<Vec<Level>> {
-    let readings = moving_readings(observed);
-    if readings.len() < 5 * count {
-        return None;
-    }
-    let with_cadence = readings.iter().filter(|r| r.1.is_some()).count();
-    let speed_scale = if 2 * with_cadence > readings.len() { 0.05 } else { 1.0 };
-    let scaled: Vec<[Option<f64>; 2]> = readings
-        .iter()
-        .map(|(v, c)| [v.map(|v| v * speed_scale), c.map(|c| c / (2.5 * CADENCE_SD_SPM))])
-        .collect();
-    let quantile = |axis: usize, q: f64| {
-        let mut values: Vec<f64> = scaled.iter().filter_map(|r| r[axis]).collect();
-        values.sort_by(f64::total_cmp);
-        values.get(((values.len() as f64 - 1.0).max(0.0) * q) as usize).copied().unwrap_or(0.0)
-    };
-    let mut centres: Vec<[f64; 2]> = (0..count)
-        .map(|l| {
-            let q = (l as f64 + 0.5) / count as f64;
-            [quantile(0, q), quantile(1, q)]
-        })
-        .collect();
-    let distance = |reading: &[Option<f64>; 2], centre: &[f64; 2]| -> f64 {
-        reading.iter().zip(centre).filter_map(|(r, c)| r.map(|r| (r - c).powi(2))).sum()
-    };
-    for _ in 0..12 {
-        let mut sums = vec![[(0.0, 0.0); 2]; count];
-        for reading in &scaled {
-            let nearest = (0..count)
-                .min_by(|&a, &b| distance(reading, &centres[a]).total_cmp(&distance(reading, &centres[b])))
-                .unwrap_or(0);
-            for axis in 0..2 {
-                if let Some(value) = reading[axis] {
-                    sums[nearest][axis].0 += value;
-                    sums[nearest][axis].1 += 1.0;
-                }
-            }
-        }
-        for (centre, sum) in centres.iter_mut().zip(&sums) {
-            for axis in 0..2 {
-                if sum[axis].1 > 0.0 {
-                    centre[axis] = sum[axis].0 / sum[axis].1;
-                }
-            }
-        }
-    }
-    Some(
-        centres
-            .iter()
-            .map(|c| Level {
-                speed_mps: Bell { mean: c[0] / speed_scale, sd: SPEED_SD_MPS },
-                hill: USUAL_HILL,
-                cadence_spm: Bell { mean: c[1] * 2.5 * CADENCE_SD_SPM, sd: CADENCE_SD_SPM },
-            })
-            .collect(),
-    )
+    fit
 }
 
 /// A level's mean and spread from the readings, each weighted by the probability that it belongs to the level.
@@ -322,16 +243,25 @@ fn solve(mut a: [[f64; 3]; 3], mut b: [f64; 3]) -> Option<[f64; 3]> {
     Some(x)
 }
 
+/// Weights before residuals are known: an error that lasts some 5 s makes a reading a second count a fifth, and one every 5 s
+/// nearly whole. Our choice.
+pub(super) fn usual_weights(observed: &Observed) -> Weights {
+    let ticks: usize = observed.stretches.iter().map(Stretch::ticks).sum();
+    let seen: usize = observed.stretches.iter().map(|s| s.speed_mps.iter().flatten().count()).sum();
+    let interval = ticks as f64 / seen.max(1) as f64;
+    Weights { speed: (0.2 * interval).clamp(0.2, 0.8), cadence: (0.4 * interval).clamp(0.4, 0.6) }
+}
+
 /// How much a reading counts: 1 / (1 + 2 Σ ρ(k)) with ρ(k) the autocorrelation of the residuals at a lag of k ticks, summed
 /// until it is lost in noise (the integrated autocorrelation time, Sokal 1997). For a first-order autoregressive error that is
 /// (1 − ρ)/(1 + ρ).
-pub(super) fn weights_from(observed: &Observed, fit: &Fit) -> Weights {
+pub(super) fn weights_from(observed: &Observed, fit: &Fit, usual: Weights) -> Weights {
     let speed =
         Residual { values: |s| &s.speed_mps, mean: |l, slope| l.speed_mps.mean * l.hill.factor(slope) };
     let cadence = Residual { values: |s| &s.cadence_spm, mean: |l, _| l.cadence_spm.mean };
     Weights {
-        speed: speed.weight(observed, fit).map_or(0.25, |w| w.clamp(0.07, 0.5)),
-        cadence: cadence.weight(observed, fit).map_or(0.4, |w| w.clamp(0.25, 0.6)),
+        speed: speed.weight(observed, fit).map_or(usual.speed, |w| w.clamp(0.07, 0.9)),
+        cadence: cadence.weight(observed, fit).map_or(usual.cadence, |w| w.clamp(0.25, 0.6)),
     }
 }
 
@@ -354,7 +284,7 @@ impl Residual {
                 .zip(posterior.level.chunks_exact(width))
                 .zip(&stretch.slope)
                 .map(|((value, row), &slope)| {
-                    let l = (0..width - 1).find(|&l| row[l] > 0.95)?;
+                    let l = (0..width - 1).find(|&l| row[l] > 0.9)?;
                     Some((l, (*value)? - (self.mean)(&fit.levels[l], slope)))
                 })
                 .collect();
@@ -371,20 +301,20 @@ impl Residual {
             }
         }
         let variance = products[0].0 / products[0].1;
-        if products[0].1 < 60.0 || variance <= 0.0 {
+        if products[0].1 < 40.0 || variance <= 0.0 {
             return None;
         }
         let mut total = 1.0;
         for &(sum, n) in &products[1..] {
-            // Sparse sampling leaves lags without pairs; they say nothing.
-            if n < 30.0 {
+            if n < 15.0 {
                 continue;
             }
             let rho = sum / n / variance;
             if rho < LOST {
                 break;
             }
-            total += 2.0 * rho;
+            // Sparse sampling leaves few readings with a partner at this lag.
+            total += 2.0 * rho * n / products[0].1;
         }
         Some(1.0 / total)
     }

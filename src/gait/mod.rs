@@ -12,6 +12,7 @@ mod decode;
 mod emission;
 mod labels;
 mod observe;
+mod start;
 
 use crate::clean::Series;
 use crate::notice::Noted;
@@ -132,9 +133,9 @@ struct Model {
 
 /// Fits one, two, three levels and takes the number with the best evidence.
 fn model(observed: &observe::Observed, config: &GaitConfig) -> Option<Model> {
-    let usual = emission::Weights { speed: 0.2, cadence: 0.4 };
-    let first = adapt::fit(observed, 2, usual).or_else(|| adapt::fit(observed, 1, usual));
-    let weights = first.as_ref().map_or(usual, |fit| adapt::weights_from(observed, fit));
+    let usual = adapt::usual_weights(observed);
+    let first = adapt::fit(observed, 2, usual).or_else(|| adapt::fit(observed, 1, usual))?;
+    let weights = adapt::weights_from(observed, &first, usual);
     let fit = (1..=config.most_levels)
         .filter_map(|count| adapt::fit(observed, count, weights))
         .max_by(|a, b| a.evidence.total_cmp(&b.evidence))?;
@@ -152,20 +153,6 @@ fn model(observed: &observe::Observed, config: &GaitConfig) -> Option<Model> {
         .map(|high| bouts::sharpness(observed, &paths, &fit.levels, high - 1, high))
         .collect();
     let run = labels::run_probabilities(&seen, &sharpness);
-    if std::env::var("DBG").is_ok() {
-        eprintln!("weights {:?} evidence {} run {:?} sharp {:?}", fit.weights, fit.evidence, run, sharpness);
-        for l in &fit.levels {
-            eprintln!(
-                "   v {:.2}±{:.2} c {:.1}±{:.1} hill {:.1} {:.1}",
-                l.speed_mps.mean,
-                l.speed_mps.sd,
-                l.cadence_spm.mean,
-                l.cadence_spm.sd,
-                l.hill.up,
-                l.hill.down
-            );
-        }
-    }
     Some(Model { fit, run, paths })
 }
 

@@ -57,7 +57,7 @@ pub(super) fn observe(series: &Series, silent_s: f64) -> Observed {
         .into_iter()
         .map(|(start_s, end_s)| {
             let ticks = ((end_s - start_s) / tick_s).round() as usize + 1;
-            Stretch {
+            let mut stretch = Stretch {
                 start_s,
                 end_s,
                 speed_mps: on_grid(series, &series.speed_mps, speed_delay_s, start_s, end_s, tick_s, ticks),
@@ -71,10 +71,28 @@ pub(super) fn observe(series: &Series, silent_s: f64) -> Observed {
                     ticks,
                 ),
                 slope: slope(series, start_s, tick_s, ticks),
-            }
+            };
+            without_wake_up(&mut stretch, tick_s);
+            stretch
         })
         .collect();
     Observed { tick_s, stretches, speed_delay_s, cadence_delay_s, still_mps, delay_known }
+}
+
+/// Takes out what a recorder says in its first seconds after a start, before its smoothed speed and cadence have come up from
+/// 0: readings of standing that end within 4 s.
+fn without_wake_up(stretch: &mut Stretch, tick_s: f64) {
+    const WAKES_S: f64 = 4.0;
+    let asleep = |k: usize| match (stretch.speed_mps[k], stretch.cadence_spm[k]) {
+        (None, None) => true,
+        (speed, cadence) => speed.is_none_or(|v| v < 0.6) && cadence.is_none_or(|c| c < 60.0),
+    };
+    let Some(awake) = (0..stretch.ticks()).find(|&k| !asleep(k)) else { return };
+    let said = |k: &usize| stretch.speed_mps[*k].is_some() || stretch.cadence_spm[*k].is_some();
+    if (0..awake).rfind(said).is_some_and(|last| last as f64 * tick_s <= WAKES_S) {
+        stretch.speed_mps[..awake].fill(None);
+        stretch.cadence_spm[..awake].fill(None);
+    }
 }
 
 /// Where there is data: between gaps, and nowhere silent (no speed, no cadence) for longer than `silent_s`.

@@ -36,8 +36,10 @@ pub enum Profile {
     /// Jogs clearly faster than they walk.
     #[default]
     Steady,
-    /// Jogs slowly and walks fast: the speeds overlap, the difference may be 0.2 m/s.
+    /// Jogs slowly and walks fast: over people the speeds overlap, one person's differ by 0.3 m/s or more.
     Overlapping,
+    /// Jogs hardly faster than they walk: by 0.2 m/s or more.
+    Indistinct,
 }
 
 /// Limits that the made-up runner keeps, unless a fault is ordered.
