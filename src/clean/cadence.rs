@@ -14,6 +14,11 @@ const DOUBLE_ABOVE_SPM: f64 = 195.0;
 const MOVING_MPS: f64 = 0.9;
 /// A person who is slower than this, m/s, does not step at a steady rate.
 const STILL_MPS: f64 = 0.35;
+/// A cadence that stays the same for this long, s, is held if the speed changes by more than this, m/s, meanwhile: cadence wanders
+/// by 1 to 3 % from stride to stride (from memory), so even whole strides a minute seldom repeat for 20 s.
+const HELD_S: f64 = 15.0;
+const HELD_CHANGE_MPS: f64 = 0.35;
+const EDGE_S: f64 = 4.0;
 /// A lock lasts; shorter ones are noise.
 const LOCK_S: f64 = 4.0;
 
@@ -61,6 +66,19 @@ pub(super) fn mend(
             }
         }
     }
+    // One and the same value while the speed goes from one gait's to another's was held.
+    for (from, to) in equal_stretches(&cadence) {
+        // The ends may belong to a change of gait.
+        let inner = |at: &usize| time_s[*at] - time_s[from] >= EDGE_S && time_s[to - 1] - time_s[*at] >= EDGE_S;
+        let speeds = (from..to).filter(inner).filter_map(smooth);
+        let (least, most) = speeds.fold((f64::INFINITY, 0.0_f64), |(least, most), v| (least.min(v), most.max(v)));
+        if time_s[to - 1] - time_s[from] >= HELD_S && most - least > HELD_CHANGE_MPS {
+            for at in from..to {
+                cadence[at] = None;
+                change(at, ChangeKind::CadenceRefused);
+            }
+        }
+    }
     // A steady cadence while standing was held from before the stop.
     let held =
         |at: usize| cadence[at].is_some_and(|spm| spm > 60.0) && smooth(at).is_some_and(|v| v < STILL_MPS);
@@ -84,6 +102,24 @@ pub(super) fn mend(
         }
     }
     cadence
+}
+
+/// Stretches of rows with one and the same cadence above 0, as half-open index ranges; rows without one do not end them.
+fn equal_stretches(cadence: &[Option<f64>]) -> Vec<(usize, usize)> {
+    let mut out: Vec<(usize, usize)> = Vec::new();
+    let mut value = f64::NAN;
+    for (at, spm) in cadence.iter().enumerate() {
+        match (spm, out.last_mut()) {
+            (Some(spm), Some(last)) if *spm == value => last.1 = at + 1,
+            (Some(spm), _) => {
+                value = *spm;
+                out.push((at, at + 1));
+            }
+            (None, _) => {}
+        }
+    }
+    out.retain(|s| cadence[s.0].is_some_and(|spm| spm > 0.0));
+    out
 }
 
 /// Longest stretches of rows for which `test` holds, as half-open index ranges.

@@ -172,8 +172,8 @@ pub fn clean(recording: &Recording, config: &CleanConfig) -> Noted<Series> {
     let start_shift_s = rows.first().map_or(0.0, |r| r.sample.time_s);
     let time_s: Vec<f64> = rows.iter().map(|r| r.sample.time_s - start_shift_s).collect();
     let gaps = gaps::find(&time_s, &recording.timer, start_shift_s, config);
-    let positions = position::without_spikes(&rows, &time_s, config, &mut ledger);
-    let speed = speed::choose(&rows, &time_s, &positions, &gaps, config, &mut ledger);
+    let path = position::without_spikes(&rows, &time_s, config, &mut ledger);
+    let speed = speed::choose(&rows, &time_s, &path, &gaps, config, &mut ledger);
     let cadence_spm = cadence::mend(&rows, &time_s, &speed.speed_mps, config, &mut ledger);
     let (low, high) = config.heart_rate_range_bpm;
     let heart_rate_bpm = rows
@@ -208,7 +208,7 @@ pub fn clean(recording: &Recording, config: &CleanConfig) -> Noted<Series> {
                 ..*lap
             })
             .collect(),
-        has_position: positions.iter().any(Option::is_some),
+        has_position: path.positions.iter().any(Option::is_some),
         time_s,
         ledger,
     };

@@ -1,4 +1,4 @@
-//! Position spikes, and the velocity that positions tell.
+//! Position jumps, and the velocity that positions tell.
 
 use crate::geodesy::LatLon;
 
@@ -6,74 +6,140 @@ use super::gaps::usual_interval_s;
 use super::order::Row;
 use super::{Change, ChangeKind, CleanConfig, Gap};
 
-/// Positions by row; those that jump are left out. A jump is a position that cannot be reached on foot from the last good
-/// one, unless the following ones stay with it (then the recorder had been wrong before, and goes on from there).
+/// Positions that hang together.
+pub(super) struct Path {
+    /// Position by row; those that jumped out and back are left out.
+    pub(super) positions: Vec<Option<LatLon>>,
+    /// Where the path jumped and stayed: the times of the positions on both sides.
+    jumps_s: Vec<(f64, f64)>,
+}
+
+/// Steps from one known position to the next, a block at a time: how fast the person usually goes and how much steps scatter.
+const BLOCK: usize = 60;
+/// A position out of reach of the last good one is left out when another within this time, s, is in reach again.
+const COMES_BACK_S: f64 = 10.0;
+/// Reach beyond the usual way: metres let pass, and how many times the usual speed and scatter.
+const REACH_M: f64 = 4.0;
+const REACH_SPEEDS: f64 = 1.6;
+const REACH_SCATTERS: f64 = 6.0;
+
+/// Leaves out positions that jump and come back (reflected signals do that for some seconds), and marks where the path jumps
+/// and stays (then the recorder had been wrong before, and goes on from there).
 pub(super) fn without_spikes(
     rows: &[Row],
     time_s: &[f64],
     config: &CleanConfig,
     ledger: &mut Vec<Change>,
-) -> Vec<Option<LatLon>> {
-    const STAYS: usize = 3;
+) -> Path {
     let mut positions: Vec<Option<LatLon>> = rows.iter().map(|r| r.sample.position).collect();
-    let known: Vec<usize> = (0..rows.len()).filter(|&i| positions[i].is_some()).collect();
-    // Positions carry metres of error: over one second that is not a speed. 5 m are let pass.
-    let reachable =
-        |from: usize, to: usize, positions: &[Option<LatLon>]| match (positions[from], positions[to]) {
-            (Some(a), Some(b)) => a.distance_m(b) <= 5.0 + config.max_speed_mps * (time_s[to] - time_s[from]),
-            _ => false,
+    let mut jumps_s = Vec::new();
+    let known: Vec<(usize, LatLon)> =
+        positions.iter().enumerate().filter_map(|(i, p)| p.map(|p| (i, p))).collect();
+    let usual = usual_steps(&known, time_s);
+    let mut last: Option<(usize, LatLon)> = None;
+    for (k, &(at, here)) in known.iter().enumerate() {
+        let Some((from, good)) = last else {
+            last = Some((at, here));
+            continue;
         };
-    let mut last_good: Option<usize> = None;
-    for (k, &at) in known.iter().enumerate() {
-        let good = last_good.is_none_or(|last| reachable(last, at, &positions)) || {
-            let following = &known[k..(k + 1 + STAYS).min(known.len())];
-            following.len() > STAYS && following.windows(2).all(|w| reachable(w[0], w[1], &positions))
+        let (speed_mps, scatter_m) = usual[k / BLOCK];
+        let in_reach = |to: usize, there: LatLon| {
+            let seconds = time_s[to] - time_s[from];
+            let usual_m = REACH_M.max(REACH_SCATTERS * scatter_m) + REACH_SPEEDS * speed_mps * seconds;
+            good.distance_m(there) <= usual_m.min(2.0 * REACH_M + config.max_speed_mps * seconds)
         };
-        if good {
-            last_good = Some(at);
-        } else {
-            positions[at] = None;
-            ledger.push(Change { sample: rows[at].index, kind: ChangeKind::Spike });
+        if !in_reach(at, here) {
+            let soon = known[k + 1..].iter().take_while(|(to, _)| time_s[*to] - time_s[from] <= COMES_BACK_S);
+            if soon.into_iter().any(|&(to, there)| in_reach(to, there)) {
+                positions[at] = None;
+                ledger.push(Change { sample: rows[at].index, kind: ChangeKind::Spike });
+                continue;
+            }
+            jumps_s.push((time_s[from], time_s[at]));
         }
+        last = Some((at, here));
     }
-    positions
+    Path { positions, jumps_s }
+}
+
+/// Median speed of the steps in each block, m/s, and their scatter, m: 1.4826 times the median absolute deviation.
+fn usual_steps(known: &[(usize, LatLon)], time_s: &[f64]) -> Vec<(f64, f64)> {
+    known
+        .chunks(BLOCK)
+        .map(|block| {
+            let steps = block.windows(2).map(|w| (w[0].1.distance_m(w[1].1), time_s[w[1].0] - time_s[w[0].0]));
+            let (mut lengths, mut speeds): (Vec<f64>, Vec<f64>) =
+                steps.map(|(length, seconds)| (length, length / seconds)).unzip();
+            let (Some(middle), Some(speed)) = (median(&mut lengths), median(&mut speeds)) else {
+                return (0.0, 0.0);
+            };
+            lengths.iter_mut().for_each(|l| *l = (*l - middle).abs());
+            (speed, 1.4826 * median(&mut lengths).unwrap_or(0.0))
+        })
+        .collect()
+}
+
+fn median(values: &mut [f64]) -> Option<f64> {
+    if values.is_empty() {
+        return None;
+    }
+    let middle = values.len() / 2;
+    Some(*values.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
 
 /// Speed over ground at each row from the positions around it: the length of the velocity vector of a straight line fitted
-/// to the positions within `half_window_s` (Savitzky & Golay 1964, first derivative of a first-order fit). Averaging the
-/// vector before taking its length keeps the positions' error from adding speed (Ranacher et al. 2016).
-pub(super) fn speeds(
-    time_s: &[f64],
-    positions: &[Option<LatLon>],
-    gaps: &[Gap],
-    config: &CleanConfig,
-) -> Vec<Option<f64>> {
-    let half_window_s = 2.5_f64.max(1.2 * usual_interval_s(time_s));
+/// to the positions around it (Savitzky & Golay 1964, first derivative of a first-order fit). Averaging the vector before taking
+/// its length keeps the positions' error from adding speed (Ranacher et al. 2016). The noisier the positions, the longer the
+/// stretch: 2.5 s on either side for errors that change by 0.35 m a second or less, up to 6 s.
+pub(super) fn speeds(time_s: &[f64], path: &Path, gaps: &[Gap], config: &CleanConfig) -> Vec<Option<f64>> {
     let n = time_s.len();
     let mut out = vec![None; n];
-    let (mut from, mut to, mut next_gap) = (0, 0, 0);
-    let (mut open_s, mut close_s) = (f64::NEG_INFINITY, gaps.first().map_or(f64::INFINITY, |g| g.start_s));
+    let Some(first) = path.positions.iter().flatten().next() else { return out };
+    let plane: Vec<Option<(f64, f64)>> = path.positions.iter().map(|p| p.map(|p| p.offset_m(*first))).collect();
+    let noise_mps = wander_mps(time_s, &plane);
+    let half_window_s = (2.5 * (noise_mps / 0.35).powf(2.0 / 3.0)).clamp(2.5, 6.0).max(1.2 * usual_interval_s(time_s));
+    let mut breaks: Vec<(f64, f64)> =
+        gaps.iter().map(|g| (g.start_s, g.end_s)).chain(path.jumps_s.iter().copied()).collect();
+    breaks.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let (mut from, mut to, mut next) = (0, 0, 0);
+    let (mut open_s, mut close_s) = (f64::NEG_INFINITY, breaks.first().map_or(f64::INFINITY, |b| b.0));
     for i in 0..n {
         while time_s[i] > close_s {
-            open_s = gaps[next_gap].end_s;
-            next_gap += 1;
-            close_s = gaps.get(next_gap).map_or(f64::INFINITY, |g| g.start_s);
+            open_s = open_s.max(breaks[next].1);
+            next += 1;
+            close_s = breaks.get(next).map_or(f64::INFINITY, |b| b.0);
         }
-        while time_s[from] < (time_s[i] - half_window_s).max(open_s) {
+        while time_s[from] < (time_s[i] - half_window_s).max(open_s) && from < i {
             from += 1;
         }
         while to < n && time_s[to] <= (time_s[i] + half_window_s).min(close_s) {
             to += 1;
         }
-        // Sparse samples: the neighbours on both sides, however far, unless a gap lies between.
-        let first = from.min(if i > 0 && time_s[i - 1] >= open_s { i - 1 } else { i });
-        let last = to.max(if i + 1 < n && time_s[i + 1] <= close_s { i + 2 } else { i + 1 });
-        let Some(origin) = (first..last).find_map(|j| positions[j]) else { continue };
-        let points =
-            (first..last).filter_map(|j| positions[j].map(|p| (time_s[j] - time_s[i], p.offset_m(origin))));
+        // Sparse samples: the neighbours on both sides, however far, unless the path is broken between.
+        let low = from.min(if i > 0 && time_s[i - 1] >= open_s { i - 1 } else { i });
+        let high = to.max(if i + 1 < n && time_s[i + 1] <= close_s { i + 2 } else { i + 1 });
+        // Far from the first position the plane does not hold; close to here it always does.
+        let Some(origin) = (low..high).find_map(|j| path.positions[j]) else { continue };
+        let points = (low..high)
+            .filter_map(|j| path.positions[j].map(|p| (time_s[j] - time_s[i], p.offset_m(origin))));
         out[i] = slope(points).map(|(east, north)| east.hypot(north)).filter(|&v| v <= config.max_speed_mps);
     }
     out
+}
+
+/// By how much the positions' error changes from second to second on one axis, m/s: from second differences, in which a steady
+/// movement cancels; robust against the few that turn or jump.
+fn wander_mps(time_s: &[f64], plane: &[Option<(f64, f64)>]) -> f64 {
+    let mut changes: Vec<f64> = Vec::new();
+    for i in 2..plane.len() {
+        if let (Some(a), Some(b), Some(c)) = (plane[i - 2], plane[i - 1], plane[i]) {
+            let (before_s, after_s) = (time_s[i - 1] - time_s[i - 2], time_s[i] - time_s[i - 1]);
+            let scale = (1.0 / before_s + 1.0 / after_s).sqrt();
+            changes.push(((c.0 - b.0) / after_s - (b.0 - a.0) / before_s).abs() / scale);
+            changes.push(((c.1 - b.1) / after_s - (b.1 - a.1) / before_s).abs() / scale);
+        }
+    }
+    1.4826 * median(&mut changes).unwrap_or(0.0)
 }
 
 /// Slopes of the least-squares lines through (t, (x, y)); `None` with fewer than two times.

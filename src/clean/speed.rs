@@ -1,7 +1,5 @@
 //! Which speed to use, and the distance.
 
-use crate::geodesy::LatLon;
-
 use super::order::Row;
 use super::{Change, ChangeKind, CleanConfig, Gap, SpeedSource, position};
 
@@ -16,7 +14,7 @@ pub(super) struct Speed {
 pub(super) fn choose(
     rows: &[Row],
     time_s: &[f64],
-    positions: &[Option<LatLon>],
+    path: &position::Path,
     gaps: &[Gap],
     config: &CleanConfig,
     ledger: &mut Vec<Change>,
@@ -32,7 +30,7 @@ pub(super) fn choose(
             None
         })
         .collect();
-    let from_positions = position::speeds(time_s, positions, gaps, config);
+    let from_positions = position::speeds(time_s, path, gaps, config);
     if usable(&own, rows.len()) {
         let delay_s = delay_s(time_s, &own, &from_positions);
         return Speed { speed_mps: own, source: SpeedSource::Recorder, delay_s };

@@ -162,6 +162,24 @@ fn a_sound_cadence_is_left_alone() {
 }
 
 #[test]
+fn a_cadence_held_over_a_change_of_gait_is_left_out() {
+    let noted = cleaned(&stepping(&[(60, 1.5, 114.0), (30, 2.4, 114.0), (60, 2.4, 160.0)]));
+    assert_eq!(noted.value.cadence_spm[70], None);
+    assert_eq!(noted.value.cadence_spm[120], Some(160.0));
+}
+
+#[test]
+fn a_jump_out_and_back_is_left_out() {
+    let mut samples = moving(120, 2.5);
+    for s in &mut samples[50..53] {
+        s.position = s.position.and_then(|p| LatLon::new(p.lat_deg(), p.lon_deg() + 0.000_15));
+    }
+    let noted = cleaned(&recording(samples));
+    assert_eq!(noted.value.ledger.iter().map(|c| c.sample).collect::<Vec<_>>(), [50, 51, 52]);
+    assert!(noted.value.speed_mps.iter().flatten().all(|v| (v - 2.5).abs() < 0.05));
+}
+
+#[test]
 fn a_cadence_held_while_standing_is_left_out() {
     let noted = cleaned(&stepping(&[(60, 2.4, 160.0), (20, 0.0, 160.0), (60, 1.5, 114.0)]));
     assert_eq!(noted.value.cadence_spm[70], None);

@@ -81,12 +81,31 @@ fn emission(levels: &[Level], stretch: &Stretch, still_mps: f64, weights: Weight
     table
 }
 
-/// Fits `count` moving levels: the best of several starts.
-pub(super) fn fit(observed: &Observed, count: usize, weights: Weights) -> Option<Fit> {
-    start::guesses(observed, count)
+/// Fits `count` moving levels: the better of two starts, the recording's own quantiles and a fit of one level less with one
+/// more added where it explains worst.
+pub(super) fn fit(observed: &Observed, count: usize, weights: Weights, smaller: Option<&Fit>) -> Option<Fit> {
+    let grown = smaller.and_then(|fit| start::grown(observed, fit));
+    [start::spaced(observed, count), grown]
         .into_iter()
+        .flatten()
         .map(|levels| climb(observed, levels, weights))
         .max_by(|a, b| a.evidence.total_cmp(&b.evidence))
+}
+
+/// Fits one level, then more as long as the evidence grows, to the most.
+pub(super) fn best(observed: &Observed, most: usize, weights: Weights) -> Option<Fit> {
+    let mut best = fit(observed, 1, weights, None)?;
+    let mut last = best.clone();
+    for count in 2..=most {
+        let Some(next) = fit(observed, count, weights, Some(&last)) else { break };
+        if next.evidence > best.evidence {
+            best = next.clone();
+        } else if count > 2 {
+            break;
+        }
+        last = next;
+    }
+    Some(best)
 }
 
 /// Expectation–maximisation from one start, until the likelihood stands still.

@@ -84,6 +84,9 @@ fn bounded(log: f64) -> f64 {
     log.max(-3.0)
 }
 
+/// Odd steps happen: a stroll between brisk walks, a sprint between jogs. How far a step may count against a label.
+const FURTHEST: f64 = -5.0;
+
 /// Log density of the step between neighbouring levels.
 fn log_step(low: &Seen, high: &Seen, sharpness: Option<f64>, switch: bool) -> f64 {
     let half = |sd: f64, step: f64| Bell { mean: 0.0, sd }.log(step) + std::f64::consts::LN_2;
@@ -92,11 +95,11 @@ fn log_step(low: &Seen, high: &Seen, sharpness: Option<f64>, switch: bool) -> f6
         let step = high.level.cadence_spm.mean - low.level.cadence_spm.mean;
         log +=
             if switch { KNOWN.cadence_step_spm.log(step) } else { half(KNOWN.same_cadence_step_spm, step) }
-                .max(-12.0);
+                .max(FURTHEST);
     } else if low.has_speed && high.has_speed {
         let step = high.level.speed_mps.mean - low.level.speed_mps.mean;
         log += if switch { KNOWN.speed_step_mps.log(step) } else { half(KNOWN.same_speed_step_mps, step) }
-            .max(-12.0);
+            .max(FURTHEST);
     }
     if let (Some(share), false) = (sharpness, low.has_cadence) {
         let bell = if switch { KNOWN.sharp } else { KNOWN.gradual };

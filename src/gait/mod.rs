@@ -111,7 +111,7 @@ pub struct GaitConfig {
 
 impl Default for GaitConfig {
     fn default() -> Self {
-        Self { silent_s: 15.0, most_levels: 3 }
+        Self { silent_s: 15.0, most_levels: 4 }
     }
 }
 
@@ -134,11 +134,9 @@ struct Model {
 /// Fits one, two, three levels and takes the number with the best evidence.
 fn model(observed: &observe::Observed, config: &GaitConfig) -> Option<Model> {
     let usual = adapt::usual_weights(observed);
-    let first = adapt::fit(observed, 2, usual).or_else(|| adapt::fit(observed, 1, usual))?;
+    let first = adapt::fit(observed, 2, usual, None).or_else(|| adapt::fit(observed, 1, usual, None))?;
     let weights = adapt::weights_from(observed, &first, usual);
-    let fit = (1..=config.most_levels)
-        .filter_map(|count| adapt::fit(observed, count, weights))
-        .max_by(|a, b| a.evidence.total_cmp(&b.evidence))?;
+    let fit = adapt::best(observed, config.most_levels, weights)?;
     let chain = fit.chain();
     let paths: Vec<Vec<usize>> =
         observed.stretches.iter().map(|s| decode::viterbi(&chain, &fit.emission(s))).collect();

@@ -1,6 +1,6 @@
 //! Where the search for a recording's levels begins.
 
-use super::adapt::{CADENCE_SD_SPM, SPEED_SD_MPS, USUAL_HILL};
+use super::adapt::{CADENCE_SD_SPM, Fit, SPEED_SD_MPS, USUAL_HILL};
 use super::emission::{Bell, Level};
 use super::observe::Observed;
 
@@ -11,9 +11,8 @@ const STEPPING_SPM: f64 = 60.0;
 /// A reading of a moving person.
 type Reading = (Option<f64>, Option<f64>);
 
-/// Starts for `count` levels, best first: what the recording itself shows (evenly spaced quantiles), and where people usually
-/// walk and jog, so that a short bout among a long other one is found too. Empty with too few readings.
-pub(super) fn guesses(observed: &Observed, count: usize) -> Vec<Vec<Level>> {
+/// Levels by k-means on what the recording shows most of, started from evenly spaced quantiles. `None` with too few readings.
+pub(super) fn spaced(observed: &Observed, count: usize) -> Option<Vec<Level>> {
     let all: usize = observed.stretches.iter().map(|s| s.cadence_spm.iter().flatten().count()).sum();
     let ticks: usize = observed.stretches.iter().map(|s| s.speed_mps.iter().flatten().count().max(1)).sum();
     // Hills and fatigue move the speed, hardly the cadence: it leads where most readings have one.
@@ -24,24 +23,49 @@ pub(super) fn guesses(observed: &Observed, count: usize) -> Vec<Vec<Level>> {
         .filter_map(|&(v, c)| (if cadence_leads { c } else { v }).map(|leading| (leading, (v, c))))
         .collect();
     if leading.len() < 5 * count {
-        return Vec::new();
+        return None;
     }
     let mut sorted: Vec<f64> = leading.iter().map(|r| r.0).collect();
     sorted.sort_by(f64::total_cmp);
     let quantile = |q: f64| sorted[((sorted.len() - 1) as f64 * q) as usize];
     let spaced: Vec<f64> = (0..count).map(|l| quantile((l as f64 + 0.5) / count as f64)).collect();
-    let mut starts = vec![(spaced, 12)];
-    let usual: &[f64] = match (count, cadence_leads) {
-        (2, true) => &[115.0, 160.0],
-        (3, true) => &[95.0, 118.0, 160.0],
-        (2, false) => &[1.5, 2.4],
-        (3, false) => &[1.0, 1.6, 2.4],
-        _ => &[],
-    };
-    if !usual.is_empty() {
-        starts.push((usual.to_vec(), 2));
+    Some(gathered(&leading, spaced, cadence_leads))
+}
+
+/// The levels of a fit and one more where the fit explains the readings worst for some seconds: so that a short bout of
+/// something else in a long recording is found.
+pub(super) fn grown(observed: &Observed, fit: &Fit) -> Option<Vec<Level>> {
+    const REACH: usize = 5;
+    let width = fit.levels.len() + 1;
+    let mut worst: Option<(f64, Reading)> = None;
+    for stretch in &observed.stretches {
+        let table = fit.emission(stretch);
+        let best: Vec<Option<f64>> = table
+            .chunks_exact(width)
+            .enumerate()
+            .map(|(k, row)| {
+                let seen = stretch.speed_mps[k].is_some() || stretch.cadence_spm[k].is_some();
+                seen.then(|| row.iter().copied().fold(f64::NEG_INFINITY, f64::max))
+            })
+            .collect();
+        let (best, speed, cadence) =
+            (smoothed(&best, REACH), smoothed(&stretch.speed_mps, REACH), smoothed(&stretch.cadence_spm, REACH));
+        for k in 0..stretch.ticks() {
+            let Some(score) = best[k] else { continue };
+            let moving = cadence[k].is_some_and(|c| c > STEPPING_SPM) || speed[k].is_some_and(|v| v > MOVING_MPS);
+            if moving && worst.is_none_or(|(least, _)| score < least) {
+                worst = Some((score, (speed[k], cadence[k])));
+            }
+        }
     }
-    starts.into_iter().map(|(centres, rounds)| gathered(&leading, centres, rounds, cadence_leads)).collect()
+    let (_, (speed, cadence)) = worst?;
+    let mut levels = fit.levels.clone();
+    levels.push(Level {
+        speed_mps: Bell { mean: speed.unwrap_or(0.0), sd: SPEED_SD_MPS },
+        hill: USUAL_HILL,
+        cadence_spm: Bell { mean: cadence.unwrap_or(0.0), sd: CADENCE_SD_SPM },
+    });
+    Some(levels)
 }
 
 /// Readings of a moving person, each averaged with its neighbours within `reach` ticks.
@@ -84,18 +108,14 @@ fn smoothed(column: &[Option<f64>], reach: usize) -> Vec<Option<f64>> {
 }
 
 /// Some rounds of k-means on the leading reading, and the levels of the groups.
-fn gathered(
-    leading: &[(f64, Reading)],
-    mut centres: Vec<f64>,
-    rounds: usize,
-    cadence_leads: bool,
-) -> Vec<Level> {
+fn gathered(leading: &[(f64, Reading)], mut centres: Vec<f64>, cadence_leads: bool) -> Vec<Level> {
+    const ROUNDS: usize = 12;
     let nearest = |centres: &[f64], value: f64| {
         (0..centres.len())
             .min_by(|&a, &b| (centres[a] - value).abs().total_cmp(&(centres[b] - value).abs()))
             .unwrap_or(0)
     };
-    for _ in 0..rounds {
+    for _ in 0..ROUNDS {
         let mut sums = vec![(0.0, 0.0); centres.len()];
         for &(value, _) in leading {
             let group = &mut sums[nearest(&centres, value)];
