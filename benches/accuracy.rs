@@ -119,11 +119,13 @@ fn make(condition: &Condition, seed: u64) -> Simulated {
 struct Found {
     spans: Vec<Span>,
     certainty: Vec<f64>,
+    /// Standard error of each start, s.
+    error_s: Vec<f64>,
 }
 
 impl Found {
     fn plain(spans: Vec<Span>) -> Self {
-        Self { certainty: vec![f64::NAN; spans.len()], spans }
+        Self { certainty: vec![f64::NAN; spans.len()], error_s: vec![f64::NAN; spans.len()], spans }
     }
 }
 
@@ -132,6 +134,7 @@ fn ours(series: &Series) -> Found {
     Found {
         spans: found.bouts().iter().map(Span::from).collect(),
         certainty: found.bouts().iter().map(|b| b.certainty).collect(),
+        error_s: found.bouts().iter().map(|b| b.start_error_s).collect(),
     }
 }
 
@@ -230,14 +233,16 @@ struct Score {
     count_errors: usize,
     boundary_s: Vec<f64>,
     bouts: Vec<(f64, bool)>,
+    /// Boundary errors over their stated standard errors.
+    scaled: Vec<f64>,
 }
 
 impl Score {
     /// Adds one recording. Where the truth is unknown (a pause), nothing is counted.
     fn add(&mut self, truth: &[Span], found: &Found) {
         let known: Vec<Span> = truth.iter().filter(|s| s.gait != Gait::Unknown).copied().collect();
-        let (mut spans, mut certainty) = (Vec::new(), Vec::new());
-        for (span, c) in found.spans.iter().zip(&found.certainty) {
+        let (mut spans, mut certainty, mut error_s) = (Vec::new(), Vec::new(), Vec::new());
+        for ((span, c), e) in found.spans.iter().zip(&found.certainty).zip(&found.error_s) {
             let hidden = truth.iter().any(|t| {
                 t.gait == Gait::Unknown
                     && t.end_s.min(span.end_s) - t.start_s.max(span.start_s)
@@ -246,6 +251,7 @@ impl Score {
             if span.gait != Gait::Unknown && !hidden {
                 spans.push(*span);
                 certainty.push(*c);
+                error_s.push(*e);
             }
         }
         let (same, all) = shared_time_s(&known, &found.spans);
@@ -269,6 +275,9 @@ impl Score {
             // The start of each matched bout, and its end where the next one is not matched, so that none counts twice.
             if !edge(known[i].start_s) {
                 self.boundary_s.push((known[i].start_s - spans[j].start_s).abs());
+                if error_s[j] > 0.0 {
+                    self.scaled.push((known[i].start_s - spans[j].start_s).abs() / error_s[j]);
+                }
             }
             if !edge(known[i].end_s) && !pairs.iter().any(|&(k, _)| known[k].start_s == known[i].end_s) {
                 self.boundary_s.push((known[i].end_s - spans[j].end_s).abs());
@@ -303,8 +312,12 @@ impl Score {
     fn row(&self, who: &str) -> String {
         let own = self.bouts.first().is_some_and(|b| b.0.is_finite());
         let (error, sure) = self.calibration();
-        let calibration =
-            if own { format!("{error:.3} | {:.1} %", 100.0 * sure) } else { "– | –".to_owned() };
+        let within = self.scaled.iter().filter(|z| **z <= 2.0).count() as f64 / self.scaled.len().max(1) as f64;
+        let calibration = if own {
+            format!("{error:.3} | {:.1} % | {:.0} %", 100.0 * sure, 100.0 * within)
+        } else {
+            "– | – | –".to_owned()
+        };
         format!(
             "| {who} | {:.2} % | {:.4} | {:.2} | {:.2} | {:.0} % | {:.2} | {calibration} |",
             100.0 * self.same_s / self.all_s,
@@ -469,7 +482,7 @@ fn main() {
         println!(
             "| who | time right | event F1 | boundary median, s | 95th, s | exact count | count error | calibration error | right of those ≥ 0.9 |"
         );
-        println!("|---|---|---|---|---|---|---|---|---|");
+        println!("|---|---|---|---|---|---|---|---|---|---|");
         for ((_, who), score) in &scores {
             println!("{}", score.row(who));
         }

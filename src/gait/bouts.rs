@@ -14,12 +14,19 @@ struct Draft {
     start_s: f64,
     end_s: f64,
     certainty: f64,
+    /// Ticks from, to.
+    ticks: std::ops::Range<usize>,
+    /// For how long around its end it is open whether it goes on, s.
+    end_doubt_s: f64,
     /// Mean level of the bout, for placing its ends.
     speed_mps: f64,
     cadence_spm: f64,
     speed_sd_mps: f64,
     cadence_sd_spm: f64,
 }
+
+/// How far around an end its doubt is summed, s.
+const END_DOUBT_S: f64 = 30.0;
 
 /// Everything unknown, and said.
 pub(super) fn nothing_known(series: &Series) -> Noted<Segmentation> {
@@ -133,12 +140,26 @@ fn drafts(observed: &Observed, model: &Model, index: usize) -> Vec<Draft> {
             start_s: if from == 0 { stretch.start_s } else { edge_s(from) },
             end_s: if to == path.len() { stretch.end_s } else { edge_s(to) },
             certainty,
+            ticks: from..to,
+            end_doubt_s: 0.0,
             speed_mps: mean(|l| l.speed_mps.mean, 0.0),
             cadence_spm: mean(|l| l.cadence_spm.mean, 0.0),
             speed_sd_mps: mean(|l| l.speed_mps.sd, model.fit.still_mps),
             cadence_sd_spm: mean(|l| l.cadence_spm.sd, 10.0),
         });
         from = to;
+    }
+    for k in 1..out.len() {
+        let (before, after) = (&out[k - 1], &out[k]);
+        let other = |t: usize, gait: Gait| -> f64 {
+            let row = &posterior[t * width..(t + 1) * width];
+            row.iter().enumerate().filter(|(l, _)| gait_of(model, *l) != gait).map(|(_, p)| p).sum()
+        };
+        let reach = (END_DOUBT_S / observed.tick_s) as usize;
+        let at = after.ticks.start;
+        let early = (before.ticks.start.max(at.saturating_sub(reach))..at).map(|t| other(t, before.gait));
+        let late = (at..after.ticks.end.min(at + reach)).map(|t| other(t, after.gait));
+        out[k - 1].end_doubt_s = observed.tick_s * early.chain(late).sum::<f64>();
     }
     out
 }
@@ -162,10 +183,10 @@ fn with_ends(series: &Series, observed: &Observed, model: &Model, drafts: &[Draf
                 model.fit.weights,
                 (observed.speed_delay_s, observed.cadence_delay_s),
             );
-            if !observed.delay_known {
-                // Recorders tell 0 to 3 s late: about 0.9 s either way when one cannot tell by how much (our choice).
-                placed.error_s = placed.error_s.hypot(0.9);
-            }
+            // Recorders tell 0 to 3 s late. By how much is found by sliding noisy columns over each other, good to about 0.4 s;
+            // where it cannot be found, it is about 0.9 s either way. Our choice.
+            placed.error_s = placed.error_s.hypot(if observed.delay_known { 0.4 } else { 0.9 });
+            placed.error_s = placed.error_s.hypot(pair[0].end_doubt_s);
             placed
         })
         .collect();

@@ -12,6 +12,7 @@ pub(super) struct Bell {
 const OUTLIER: f64 = 0.02;
 const SPEED_RANGE_MPS: f64 = 6.0;
 const CADENCE_RANGE_SPM: f64 = 250.0;
+const STILL_MPS: f64 = 0.4;
 /// While standing a recorder gives no steps; now and then one is counted.
 const STILL_CADENCE_SPM: f64 = 15.0;
 
@@ -61,6 +62,13 @@ pub(super) struct Weights {
     pub(super) cadence: f64,
 }
 
+impl Weights {
+    /// Weight of one speed. A recorder that says "still" says it for a reason: that is no part of the wandering error.
+    fn of_speed(self, speed_mps: f64) -> f64 {
+        if speed_mps < STILL_MPS { self.speed.max(0.4) } else { self.speed }
+    }
+}
+
 impl Level {
     /// Weighted log density of what is seen; what is missing says nothing.
     pub(super) fn log_density(
@@ -71,7 +79,7 @@ impl Level {
         weights: Weights,
     ) -> f64 {
         let bell = Bell { mean: self.speed_mps.mean * self.hill.factor(slope), sd: self.speed_mps.sd };
-        let v = speed.map_or(0.0, |v| weights.speed * bell.log_density(v, SPEED_RANGE_MPS));
+        let v = speed.map_or(0.0, |v| weights.of_speed(v) * bell.log_density(v, SPEED_RANGE_MPS));
         let c = cadence.map_or(0.0, |c| weights.cadence * self.cadence_spm.log_density(c, CADENCE_RANGE_SPM));
         v + c
     }
@@ -81,7 +89,7 @@ impl Level {
 pub(super) fn standing(speed: Option<f64>, cadence: Option<f64>, still_mps: f64, weights: Weights) -> f64 {
     let half_bell = Bell { mean: 0.0, sd: still_mps };
     let v = speed.map_or(0.0, |v| {
-        weights.speed.max(0.3) * (half_bell.log_density(v, SPEED_RANGE_MPS) + std::f64::consts::LN_2)
+        weights.of_speed(v) * (half_bell.log_density(v, SPEED_RANGE_MPS) + std::f64::consts::LN_2)
     });
     let c = cadence.map_or(0.0, |c| {
         let none = if c < STILL_CADENCE_SPM { 0.9 / STILL_CADENCE_SPM } else { 0.0 };
