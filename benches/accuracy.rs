@@ -312,7 +312,8 @@ impl Score {
     fn row(&self, who: &str) -> String {
         let own = self.bouts.first().is_some_and(|b| b.0.is_finite());
         let (error, sure) = self.calibration();
-        let within = self.scaled.iter().filter(|z| **z <= 2.0).count() as f64 / self.scaled.len().max(1) as f64;
+        let within =
+            self.scaled.iter().filter(|z| **z <= 2.0).count() as f64 / self.scaled.len().max(1) as f64;
         let calibration = if own {
             format!("{error:.3} | {:.1} % | {:.0} %", 100.0 * sure, 100.0 * within)
         } else {
@@ -387,6 +388,8 @@ struct Options {
     only: String,
     rivals: Option<String>,
     tune_median: bool,
+    pure: bool,
+    time: bool,
     dump: bool,
 }
 
@@ -397,6 +400,8 @@ fn options() -> Options {
         only: String::new(),
         rivals: None,
         tune_median: false,
+        pure: false,
+        time: false,
         dump: false,
     };
     let mut args = std::env::args().skip(1);
@@ -408,6 +413,8 @@ fn options() -> Options {
             "--only" => options.only = value(),
             "--rivals" => options.rivals = Some(value()),
             "--tune-median" => options.tune_median = true,
+            "--pure" => options.pure = true,
+            "--time" => options.time = true,
             "--dump" => options.dump = true,
             _ => {}
         }
@@ -417,6 +424,12 @@ fn options() -> Options {
 
 fn main() {
     let options = options();
+    if options.pure {
+        return pure(&options);
+    }
+    if options.time {
+        return time();
+    }
     let mut rivals = options.rivals.as_deref().map(Rivals::start);
     println!(
         "{} recordings a condition, seeds from {}; event F1 at an overlap share of 0.5, matched one to one in order.\n",
@@ -488,6 +501,91 @@ fn main() {
         }
         println!();
         let _ = std::io::stdout().flush();
+    }
+}
+
+/// Sessions of one gait only, on hills, for speeds that overlap: how many show a false bout of more than 10 s.
+fn pure(options: &Options) {
+    println!(
+        "| what | recordings | with a false bout over 10 s | right gait said with ≥ 0.9 |\n|---|---|---|---|"
+    );
+    for (sensors, channels) in [("cadence", Channels::ALL), ("speed only", Channels::NO_CADENCE)] {
+        for (what, motion, gait) in [("runs", Move::Run, Gait::Run), ("walks", Move::Walk, Gait::Walk)] {
+            for hills in [false, true] {
+                let (mut wrong, mut sure) = (0, 0);
+                for seed in options.first..options.first + options.seeds {
+                    let step = Step { motion, extent: Extent::Time(Seconds::new(1800.0)), ceiling: None };
+                    let settings = Settings {
+                        seed,
+                        profile: Profile::Overlapping,
+                        hills,
+                        channels,
+                        ..Settings::default()
+                    };
+                    let made = simulate(&[step], &settings).expect("can be made up");
+                    let series = clean(&made.recording, &CleanConfig::default()).value;
+                    let found = segment(&series, &GaitConfig::default()).value;
+                    let is_wrong = found.bouts().iter().any(|b| b.gait != gait && b.duration_s() > 10.0);
+                    if is_wrong && options.dump {
+                        let spans: Vec<Span> = found.bouts().iter().map(Span::from).collect();
+                        let person = &made.person;
+                        println!(
+                            "{what} {seed} {:.2} {:.2}: {}",
+                            person.walk_speed_mps,
+                            person.jog_speed_mps,
+                            show(&spans)
+                        );
+                    }
+                    wrong += u32::from(is_wrong);
+                    sure += u32::from(found.bouts().iter().all(|b| b.gait == gait && b.certainty >= 0.9));
+                }
+                let ground = if hills { "hills" } else { "level" };
+                println!(
+                    "| {what}, {sensors}, {ground} | {} | {:.1} % | {:.1} % |",
+                    options.seeds,
+                    100.0 * f64::from(wrong) / options.seeds as f64,
+                    100.0 * f64::from(sure) / options.seeds as f64
+                );
+            }
+        }
+    }
+}
+
+/// Time to segment beside the time to read the same file, by length.
+fn time() {
+    use jogaudit::read::{ReadConfig, read};
+    use std::time::Instant;
+    let best = |mut work: Box<dyn FnMut()>| {
+        (0..7)
+            .map(|_| {
+                let start = Instant::now();
+                work();
+                start.elapsed().as_secs_f64() * 1000.0
+            })
+            .fold(f64::INFINITY, f64::min)
+    };
+    println!(
+        "| hours | samples | read FIT, ms | fitparser, ms | clean, ms | segment, ms |\n|---|---|---|---|---|---|"
+    );
+    for hours in [1_u64, 3, 6, 12, 24] {
+        let pair = [(Move::Run, 120.0), (Move::Walk, 120.0)];
+        let steps: Vec<Step> = (0..15 * hours)
+            .flat_map(|_| {
+                pair.map(|(motion, s)| Step { motion, extent: Extent::Time(Seconds::new(s)), ceiling: None })
+            })
+            .collect();
+        let made = simulate(&steps, &Settings { seed: 1, ..Settings::default() }).expect("can be made up");
+        let bytes = jogaudit::simulate::write(&made, jogaudit::read::Format::Fit);
+        let series = clean(&made.recording, &CleanConfig::default()).value;
+        let (b1, b2, r, s) = (bytes.clone(), bytes, made.recording.clone(), series.clone());
+        let reading = best(Box::new(move || drop(read(&b1, &ReadConfig::default()))));
+        let other = best(Box::new(move || drop(fitparser::from_bytes(&b2))));
+        let cleaning = best(Box::new(move || drop(clean(&r, &CleanConfig::default()))));
+        let segmenting = best(Box::new(move || drop(segment(&s, &GaitConfig::default()))));
+        println!(
+            "| {hours} | {} | {reading:.2} | {other:.1} | {cleaning:.2} | {segmenting:.2} |",
+            made.recording.samples.len()
+        );
     }
 }
 

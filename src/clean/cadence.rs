@@ -69,9 +69,11 @@ pub(super) fn mend(
     // One and the same value while the speed goes from one gait's to another's was held.
     for (from, to) in equal_stretches(&cadence) {
         // The ends may belong to a change of gait.
-        let inner = |at: &usize| time_s[*at] - time_s[from] >= EDGE_S && time_s[to - 1] - time_s[*at] >= EDGE_S;
+        let inner =
+            |at: &usize| time_s[*at] - time_s[from] >= EDGE_S && time_s[to - 1] - time_s[*at] >= EDGE_S;
         let speeds = (from..to).filter(inner).filter_map(smooth);
-        let (least, most) = speeds.fold((f64::INFINITY, 0.0_f64), |(least, most), v| (least.min(v), most.max(v)));
+        let (least, most) =
+            speeds.fold((f64::INFINITY, 0.0_f64), |(least, most), v| (least.min(v), most.max(v)));
         if time_s[to - 1] - time_s[from] >= HELD_S && most - least > HELD_CHANGE_MPS {
             for at in from..to {
                 cadence[at] = None;

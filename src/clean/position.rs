@@ -67,7 +67,8 @@ fn usual_steps(known: &[(usize, LatLon)], time_s: &[f64]) -> Vec<(f64, f64)> {
     known
         .chunks(BLOCK)
         .map(|block| {
-            let steps = block.windows(2).map(|w| (w[0].1.distance_m(w[1].1), time_s[w[1].0] - time_s[w[0].0]));
+            let steps =
+                block.windows(2).map(|w| (w[0].1.distance_m(w[1].1), time_s[w[1].0] - time_s[w[0].0]));
             let (mut lengths, mut speeds): (Vec<f64>, Vec<f64>) =
                 steps.map(|(length, seconds)| (length, length / seconds)).unzip();
             let (Some(middle), Some(speed)) = (median(&mut lengths), median(&mut speeds)) else {
@@ -95,9 +96,11 @@ pub(super) fn speeds(time_s: &[f64], path: &Path, gaps: &[Gap], config: &CleanCo
     let n = time_s.len();
     let mut out = vec![None; n];
     let Some(first) = path.positions.iter().flatten().next() else { return out };
-    let plane: Vec<Option<(f64, f64)>> = path.positions.iter().map(|p| p.map(|p| p.offset_m(*first))).collect();
+    let plane: Vec<Option<(f64, f64)>> =
+        path.positions.iter().map(|p| p.map(|p| p.offset_m(*first))).collect();
     let noise_mps = wander_mps(time_s, &plane);
-    let half_window_s = (2.5 * (noise_mps / 0.35).powf(2.0 / 3.0)).clamp(2.5, 6.0).max(1.2 * usual_interval_s(time_s));
+    let half_window_s =
+        (2.5 * (noise_mps / 0.35).powf(2.0 / 3.0)).clamp(2.5, 6.0).max(1.2 * usual_interval_s(time_s));
     let mut breaks: Vec<(f64, f64)> =
         gaps.iter().map(|g| (g.start_s, g.end_s)).chain(path.jumps_s.iter().copied()).collect();
     breaks.sort_by(|a, b| a.0.total_cmp(&b.0));

@@ -1,8 +1,8 @@
 //! Finds the levels of one recording: bounded expectation–maximisation on the chain, for one, two or three levels, and the
 //! choice among them.
 
-use super::decode::{Chain, Posterior, forward_backward};
-use super::emission::{Bell, Hill, Level, Weights, standing};
+use super::decode::{Chain, Posterior, Room, forward_backward};
+use super::emission::{Bell, Emitter, Hill, Level, Weights};
 use super::observe::{Observed, Stretch};
 use super::start;
 
@@ -18,8 +18,8 @@ const CADENCE_SD_RANGE_SPM: (f64, f64) = (2.0, 8.0);
 pub(super) const USUAL_HILL: Hill = Hill { up: 2.5, down: 0.8 };
 const HILL_PRIOR: f64 = 0.02;
 /// Most rounds of expectation–maximisation, and the gain in log likelihood that is no more worth one.
-const ROUNDS: usize = 15;
-const STANDS_STILL: f64 = 0.05;
+const ROUNDS: usize = 10;
+const STANDS_STILL: f64 = 0.2;
 /// Mean stay in seconds once the least stay is over, and the least stay.
 const MEAN_STAY_S: f64 = 80.0;
 /// Share of changes that lead to standing.
@@ -48,7 +48,9 @@ impl Fit {
 
     /// Emission table of one stretch.
     pub(super) fn emission(&self, stretch: &Stretch) -> Vec<f64> {
-        emission(&self.levels, stretch, self.still_mps, self.weights)
+        let mut table = Vec::new();
+        emission(&Emitter::new(&self.levels, self.still_mps, self.weights), stretch, &mut table);
+        table
     }
 }
 
@@ -72,13 +74,11 @@ fn chain(levels: usize, tick_s: f64) -> Chain {
     Chain { start, min_ticks, stay: vec![(-tick_s / MEAN_STAY_S).exp(); n], to }
 }
 
-fn emission(levels: &[Level], stretch: &Stretch, still_mps: f64, weights: Weights) -> Vec<f64> {
-    let mut table = Vec::with_capacity(stretch.ticks() * (levels.len() + 1));
+fn emission(emitter: &Emitter, stretch: &Stretch, table: &mut Vec<f64>) {
+    table.clear();
     for ((&v, &c), &slope) in stretch.speed_mps.iter().zip(&stretch.cadence_spm).zip(&stretch.slope) {
-        table.extend(levels.iter().map(|level| level.log_density(v, c, slope, weights)));
-        table.push(standing(v, c, still_mps, weights));
+        emitter.row(v, c, slope, table);
     }
-    table
 }
 
 /// Fits `count` moving levels: the better of two starts, the recording's own quantiles and a fit of one level less with one
@@ -88,7 +88,7 @@ pub(super) fn fit(observed: &Observed, count: usize, weights: Weights, smaller: 
     [start::spaced(observed, count), grown]
         .into_iter()
         .flatten()
-        .map(|levels| climb(observed, levels, weights))
+        .map(|levels| climb(observed, levels, weights, ROUNDS))
         .max_by(|a, b| a.evidence.total_cmp(&b.evidence))
 }
 
@@ -108,20 +108,31 @@ pub(super) fn best(observed: &Observed, most: usize, weights: Weights) -> Option
     Some(best)
 }
 
+/// Takes levels found on a coarser grid over to this one: weights from its own residuals, and a few more rounds.
+pub(super) fn settle(observed: &Observed, levels: Vec<Level>) -> Fit {
+    let usual = usual_weights(observed);
+    let first = climb(observed, levels, usual, 0);
+    let weights = weights_from(observed, &first, usual);
+    climb(observed, first.levels, weights, 2)
+}
+
 /// Expectation–maximisation from one start, until the likelihood stands still.
-fn climb(observed: &Observed, mut levels: Vec<Level>, weights: Weights) -> Fit {
+fn climb(observed: &Observed, mut levels: Vec<Level>, weights: Weights, rounds: usize) -> Fit {
     let count = levels.len();
     let chain = chain(count, observed.tick_s);
-    let posteriors_of = |levels: &[Level]| -> Vec<Posterior> {
-        observed
-            .stretches
-            .iter()
-            .map(|s| forward_backward(&chain, &emission(levels, s, observed.still_mps, weights)))
-            .collect()
+    let mut room = Room::default();
+    let mut table = Vec::new();
+    let mut posteriors_of = |levels: &[Level]| -> Vec<Posterior> {
+        let emitter = Emitter::new(levels, observed.still_mps, weights);
+        let mut one = |stretch: &Stretch| {
+            emission(&emitter, stretch, &mut table);
+            forward_backward(&chain, &table, &mut room)
+        };
+        observed.stretches.iter().map(&mut one).collect()
     };
     let likelihood_of = |posteriors: &[Posterior]| posteriors.iter().map(|p| p.log_likelihood).sum::<f64>();
     let mut posteriors = posteriors_of(&levels);
-    for _ in 0..ROUNDS {
+    for _ in 0..rounds {
         let before = likelihood_of(&posteriors);
         levels = (0..count).map(|l| level_from(observed, &posteriors, l, count, &levels[l])).collect();
         posteriors = posteriors_of(&levels);
@@ -267,8 +278,8 @@ fn solve(mut a: [[f64; 3]; 3], mut b: [f64; 3]) -> Option<[f64; 3]> {
 pub(super) fn usual_weights(observed: &Observed) -> Weights {
     let ticks: usize = observed.stretches.iter().map(Stretch::ticks).sum();
     let seen: usize = observed.stretches.iter().map(|s| s.speed_mps.iter().flatten().count()).sum();
-    let interval = ticks as f64 / seen.max(1) as f64;
-    Weights { speed: (0.2 * interval).clamp(0.2, 0.8), cadence: (0.4 * interval).clamp(0.4, 0.6) }
+    let interval_s = observed.tick_s * ticks as f64 / seen.max(1) as f64;
+    Weights { speed: (0.2 * interval_s).clamp(0.2, 0.8), cadence: (0.4 * interval_s).clamp(0.4, 0.6) }
 }
 
 /// How much a reading counts: 1 / (1 + 2 Σ ρ(k)) with ρ(k) the autocorrelation of the residuals at a lag of k ticks, summed

@@ -44,14 +44,22 @@ pub(super) struct Posterior {
     pub(super) log_likelihood: f64,
 }
 
+/// Room to work in, kept from one call to the next: asking the system for it anew costs more than the work on long recordings.
+#[derive(Debug, Default)]
+pub(super) struct Room {
+    emission: Vec<f64>,
+    alpha: Vec<f64>,
+}
+
 /// Forward-backward with scaling. `log_emission` has `chain.levels()` values a tick.
-pub(super) fn forward_backward(chain: &Chain, log_emission: &[f64]) -> Posterior {
+pub(super) fn forward_backward(chain: &Chain, log_emission: &[f64], room: &mut Room) -> Posterior {
     let levels = chain.levels();
     let offsets = chain.offsets();
     let states = offsets[levels];
     let ticks = log_emission.len() / levels;
     let mut log_likelihood = 0.0;
-    let mut emission = vec![0.0; log_emission.len()];
+    let Room { emission, alpha } = room;
+    emission.resize(log_emission.len(), 0.0);
     for (out, row) in emission.chunks_exact_mut(levels).zip(log_emission.chunks_exact(levels)) {
         let top = row.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         log_likelihood += top;
@@ -59,7 +67,8 @@ pub(super) fn forward_backward(chain: &Chain, log_emission: &[f64]) -> Posterior
             *e = (log - top).exp();
         }
     }
-    let mut alpha = vec![0.0; ticks * states];
+    alpha.clear();
+    alpha.resize(ticks * states, 0.0);
     for t in 0..ticks {
         let (past, now) = alpha.split_at_mut(t * states);
         let now = &mut now[..states];
@@ -210,7 +219,7 @@ mod tests {
     fn forward_sums_the_textbook_patient() {
         // Worked by hand: forward rows (0.30, 0.04), (0.0904, 0.0342), (0.007696, 0.028584); sum 0.03628.
         let (chain, emission) = patient();
-        let got = forward_backward(&chain, &emission);
+        let got = forward_backward(&chain, &emission, &mut Room::default());
         assert!((got.log_likelihood.exp() - 0.036_28).abs() < 1e-12);
         let (total, level) = brute(&chain, &emission);
         assert!((got.log_likelihood - total.ln()).abs() < 1e-12);
@@ -297,7 +306,7 @@ mod tests {
                 };
                 let emission: Vec<f64> = (0..7 * 3).map(|_| (0.01 + draw()).ln()).collect();
                 let (total, level) = brute(&chain, &emission);
-                let got = forward_backward(&chain, &emission);
+                let got = forward_backward(&chain, &emission, &mut Room::default());
                 assert!(
                     (got.log_likelihood - total.ln()).abs() < 1e-9,
                     "{} {}",
@@ -386,7 +395,7 @@ mod tests {
         let theirs: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
         let path: Vec<usize> = serde_json::from_value(theirs["path"].clone()).unwrap();
         assert_eq!(viterbi(&chain, &emission), path);
-        let ours = forward_backward(&chain, &emission);
+        let ours = forward_backward(&chain, &emission, &mut Room::default());
         assert!((ours.log_likelihood - theirs["log_likelihood"].as_f64().unwrap()).abs() < 1e-6);
         let posterior: Vec<f64> = serde_json::from_value(theirs["posterior"].clone()).unwrap();
         assert_eq!(posterior.len(), ours.level.len());

@@ -17,13 +17,6 @@ const STILL_MPS: f64 = 0.4;
 const STILL_CADENCE_SPM: f64 = 15.0;
 
 impl Bell {
-    /// Log density, with the outliers' floor spread over `range`.
-    fn log_density(self, value: f64, range: f64) -> f64 {
-        let z = (value - self.mean) / self.sd;
-        let bell = (-0.5 * z * z).exp() / (self.sd * (2.0 * std::f64::consts::PI).sqrt());
-        ((1.0 - OUTLIER) * bell + OUTLIER / range).ln()
-    }
-
     /// Log density without a floor.
     pub(super) fn log(self, value: f64) -> f64 {
         let z = (value - self.mean) / self.sd;
@@ -69,31 +62,93 @@ impl Weights {
     }
 }
 
-impl Level {
-    /// Weighted log density of what is seen; what is missing says nothing.
-    pub(super) fn log_density(
-        &self,
-        speed: Option<f64>,
-        cadence: Option<f64>,
-        slope: f64,
-        weights: Weights,
-    ) -> f64 {
-        let bell = Bell { mean: self.speed_mps.mean * self.hill.factor(slope), sd: self.speed_mps.sd };
-        let v = speed.map_or(0.0, |v| weights.of_speed(v) * bell.log_density(v, SPEED_RANGE_MPS));
-        let c = cadence.map_or(0.0, |c| weights.cadence * self.cadence_spm.log_density(c, CADENCE_RANGE_SPM));
-        v + c
+/// A bell with a floor, ready to be asked often: constants worked out once.
+#[derive(Clone, Copy, Debug)]
+struct Ready {
+    mean: f64,
+    per_sd: f64,
+    log_peak: f64,
+    log_floor: f64,
+}
+
+impl Ready {
+    fn new(bell: Bell, range: f64) -> Self {
+        Self {
+            mean: bell.mean,
+            per_sd: 1.0 / bell.sd,
+            log_peak: bell.log(bell.mean) + (1.0 - OUTLIER).ln(),
+            log_floor: (OUTLIER / range).ln(),
+        }
+    }
+
+    /// Log density of the bell plus the outliers' floor, for a mean shifted by `factor`. Where one of the two is a thousandth of
+    /// the other it is left out: that spares most of the exponentials.
+    fn log_density(&self, value: f64, factor: f64) -> f64 {
+        let z = (value - self.mean * factor) * self.per_sd;
+        let bell = self.log_peak - 0.5 * z * z;
+        let (more, apart) = if bell > self.log_floor {
+            (bell, bell - self.log_floor)
+        } else {
+            (self.log_floor, self.log_floor - bell)
+        };
+        if apart > 7.0 { more } else { more + (-apart).exp().ln_1p() }
     }
 }
 
-/// Weighted log density of what is seen while standing; `still_mps` is the spread of the speed then.
-pub(super) fn standing(speed: Option<f64>, cadence: Option<f64>, still_mps: f64, weights: Weights) -> f64 {
-    let half_bell = Bell { mean: 0.0, sd: still_mps };
-    let v = speed.map_or(0.0, |v| {
-        weights.of_speed(v) * (half_bell.log_density(v, SPEED_RANGE_MPS) + std::f64::consts::LN_2)
-    });
-    let c = cadence.map_or(0.0, |c| {
-        let none = if c < STILL_CADENCE_SPM { 0.9 / STILL_CADENCE_SPM } else { 0.0 };
-        weights.cadence * (none + 0.1 / CADENCE_RANGE_SPM).ln()
-    });
-    v + c
+/// Log densities of a set of levels and of standing, ready to be asked tick by tick.
+pub(super) struct Emitter {
+    levels: Vec<(Ready, Hill, Ready)>,
+    still: Ready,
+    still_cadence: (f64, f64),
+    weights: Weights,
+}
+
+impl Emitter {
+    /// `still_mps` is the spread of the speed while standing.
+    pub(super) fn new(levels: &[Level], still_mps: f64, weights: Weights) -> Self {
+        let ready = |level: &Level| {
+            let speed = Ready::new(level.speed_mps, SPEED_RANGE_MPS);
+            (speed, level.hill, Ready::new(level.cadence_spm, CADENCE_RANGE_SPM))
+        };
+        let stray = 0.1 / CADENCE_RANGE_SPM;
+        Self {
+            levels: levels.iter().map(ready).collect(),
+            still: Ready::new(Bell { mean: 0.0, sd: still_mps }, SPEED_RANGE_MPS),
+            still_cadence: ((0.9 / STILL_CADENCE_SPM + stray).ln(), stray.ln()),
+            weights,
+        }
+    }
+
+    /// Adds to `table` the weighted log density of what is seen in each level, then while standing; what is missing says nothing.
+    pub(super) fn row(&self, speed: Option<f64>, cadence: Option<f64>, slope: f64, table: &mut Vec<f64>) {
+        let speed = speed.map(|v| (v, self.weights.of_speed(v)));
+        for (speed_bell, hill, cadence_bell) in &self.levels {
+            let v = speed.map_or(0.0, |(v, weight)| weight * speed_bell.log_density(v, hill.factor(slope)));
+            let c = cadence.map_or(0.0, |c| self.weights.cadence * cadence_bell.log_density(c, 1.0));
+            table.push(v + c);
+        }
+        let v = speed
+            .map_or(0.0, |(v, weight)| weight * (self.still.log_density(v, 1.0) + std::f64::consts::LN_2));
+        let c = cadence.map_or(0.0, |c| {
+            self.weights.cadence
+                * if c < STILL_CADENCE_SPM { self.still_cadence.0 } else { self.still_cadence.1 }
+        });
+        table.push(v + c);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_density_with_a_floor_is_the_mixture() {
+        let bell = Bell { mean: 1.6, sd: 0.15 };
+        for value in [0.0, 1.0, 1.5, 1.6, 1.9, 2.2, 5.0] {
+            let z: f64 = (value - 1.6) / 0.15;
+            let plain = (-0.5 * z * z).exp() / (0.15 * (2.0 * std::f64::consts::PI).sqrt());
+            let mixture = ((1.0 - OUTLIER) * plain + OUTLIER / 6.0).ln();
+            assert!((Ready::new(bell, 6.0).log_density(value, 1.0) - mixture).abs() < 1e-3, "{value}");
+        }
+    }
 }

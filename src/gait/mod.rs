@@ -131,12 +131,18 @@ struct Model {
     paths: Vec<Vec<usize>>,
 }
 
-/// Fits one, two, three levels and takes the number with the best evidence.
+/// Ticks of the fine grid that make one of the grid that is searched.
+const SEARCH_TICKS: usize = 3;
+
+/// Fits one level, two, and so on, and takes the number with the best evidence.
 fn model(observed: &observe::Observed, config: &GaitConfig) -> Option<Model> {
-    let usual = adapt::usual_weights(observed);
-    let first = adapt::fit(observed, 2, usual, None).or_else(|| adapt::fit(observed, 1, usual, None))?;
-    let weights = adapt::weights_from(observed, &first, usual);
-    let fit = adapt::best(observed, config.most_levels, weights)?;
+    // The search goes over a coarser grid, where a step costs a tenth; the result is settled on the fine one.
+    let coarse = observed.coarser(SEARCH_TICKS);
+    let usual = adapt::usual_weights(&coarse);
+    let first = adapt::fit(&coarse, 2, usual, None).or_else(|| adapt::fit(&coarse, 1, usual, None))?;
+    let weights = adapt::weights_from(&coarse, &first, usual);
+    let found = adapt::best(&coarse, config.most_levels, weights)?;
+    let fit = adapt::settle(observed, found.levels);
     let chain = fit.chain();
     let paths: Vec<Vec<usize>> =
         observed.stretches.iter().map(|s| decode::viterbi(&chain, &fit.emission(s))).collect();

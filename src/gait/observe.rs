@@ -43,6 +43,28 @@ pub(super) struct Observed {
     pub(super) delay_known: bool,
 }
 
+impl Observed {
+    /// The same on a grid of `factor` times the tick, readings averaged.
+    pub(super) fn coarser(&self, factor: usize) -> Self {
+        let mean = |column: &[Option<f64>]| -> Vec<Option<f64>> {
+            column
+                .chunks(factor)
+                .map(|cells| {
+                    let (sum, n) = cells.iter().flatten().fold((0.0, 0_u32), |(sum, n), v| (sum + v, n + 1));
+                    (n > 0).then(|| sum / f64::from(n))
+                })
+                .collect()
+        };
+        let stretches = self.stretches.iter().map(|s| Stretch {
+            speed_mps: mean(&s.speed_mps),
+            cadence_spm: mean(&s.cadence_spm),
+            slope: s.slope.chunks(factor).map(|c| c.iter().sum::<f64>() / c.len() as f64).collect(),
+            ..*s
+        });
+        Self { tick_s: self.tick_s * factor as f64, stretches: stretches.collect(), ..*self }
+    }
+}
+
 /// Lays the series on the grid.
 pub(super) fn observe(series: &Series, silent_s: f64) -> Observed {
     let usual_s = interval_s(&series.time_s, 0.5);

@@ -48,11 +48,15 @@ pub(super) fn grown(observed: &Observed, fit: &Fit) -> Option<Vec<Level>> {
                 seen.then(|| row.iter().copied().fold(f64::NEG_INFINITY, f64::max))
             })
             .collect();
-        let (best, speed, cadence) =
-            (smoothed(&best, REACH), smoothed(&stretch.speed_mps, REACH), smoothed(&stretch.cadence_spm, REACH));
+        let (best, speed, cadence) = (
+            smoothed(&best, REACH),
+            smoothed(&stretch.speed_mps, REACH),
+            smoothed(&stretch.cadence_spm, REACH),
+        );
         for k in 0..stretch.ticks() {
             let Some(score) = best[k] else { continue };
-            let moving = cadence[k].is_some_and(|c| c > STEPPING_SPM) || speed[k].is_some_and(|v| v > MOVING_MPS);
+            let moving =
+                cadence[k].is_some_and(|c| c > STEPPING_SPM) || speed[k].is_some_and(|v| v > MOVING_MPS);
             if moving && worst.is_none_or(|(least, _)| score < least) {
                 worst = Some((score, (speed[k], cadence[k])));
             }
