@@ -120,3 +120,46 @@ fn the_command_reference_is_what_the_command_says() {
         "docs/command-reference.md is out of date; refresh it with\n\n    JOGAUDIT_REFRESH=1 cargo test --test docs\n"
     );
 }
+
+#[test]
+fn every_test_file_has_its_origin_on_record() {
+    let page = read(&root().join("testdata/README.md"));
+    let mut count = 0;
+    for folder in ["testdata", "testdata/malformed"] {
+        for entry in std::fs::read_dir(root().join(folder)).expect("a folder") {
+            let entry = entry.expect("an entry");
+            let name = entry.file_name().to_string_lossy().into_owned();
+            if entry.path().is_file() && name != "README.md" {
+                assert!(
+                    page.contains(&format!("| `{name}` |")),
+                    "{folder}/{name} is not in testdata/README.md"
+                );
+                count += 1;
+            }
+        }
+    }
+    let rows = page.lines().filter(|line| line.starts_with("| `")).count();
+    assert_eq!(rows, count, "testdata/README.md lists files that are gone");
+}
+
+#[test]
+fn the_words_of_the_glossary_are_in_the_code() {
+    let mut files = Vec::new();
+    sources(&root().join("src"), &mut files);
+    let page = read(&root().join("docs/glossary.md"));
+    let third_cells = page.lines().filter_map(|line| line.split('|').nth(3)?.trim().strip_prefix('`'));
+    let paths: Vec<&str> =
+        third_cells.filter_map(|cell| cell.split('`').next()).filter(|p| p.contains("::")).collect();
+    assert!(paths.len() > 15);
+    for path in paths {
+        let mut parts = path.split("::");
+        let (module, name) = (parts.next().expect("a module"), parts.next().expect("a type"));
+        let is_there = files.iter().any(|(file, code)| {
+            let inside = file.to_string_lossy().contains(&format!("src/{module}"));
+            inside
+                && (code.contains(&format!("pub struct {name} "))
+                    || code.contains(&format!("pub enum {name} ")))
+        });
+        assert!(is_there, "docs/glossary.md names `{path}`, which is not there");
+    }
+}
