@@ -1,0 +1,165 @@
+//! What the documentation lists is what there is.
+
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+
+fn root() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).to_owned()
+}
+
+fn read(path: &Path) -> String {
+    std::fs::read_to_string(path).unwrap_or_else(|error| panic!("{}: {error}", path.display()))
+}
+
+/// Every source file with its text, tests at the end of a file and files of tests left out.
+fn sources(folder: &Path, into: &mut Vec<(PathBuf, String)>) {
+    for entry in std::fs::read_dir(folder).expect("a folder of sources") {
+        let path = entry.expect("an entry").path();
+        if path.is_dir() {
+            if !path.ends_with("tests") {
+                sources(&path, into);
+            }
+        } else if path.extension().is_some_and(|e| e == "rs") && !path.ends_with("tests.rs") {
+            let text = read(&path);
+            let code = text.split("#[cfg(test)]\nmod tests {").next().unwrap_or_default().to_owned();
+            into.push((path, code));
+        }
+    }
+}
+
+/// The text literal at the beginning of `text`, when one stands there.
+fn literal(text: &str) -> Option<&str> {
+    text.trim_start().strip_prefix('"')?.split('"').next()
+}
+
+/// Ways in which the sources name a code: in place, or handed on to a function that makes the notice.
+const WAYS: [&str; 5] = ["Notice::new(", ".notice(", "say(", "GapKind::Pause, ", "GapKind::Hole, "];
+/// `Notice::new` with a code that was handed on.
+const HANDED_ON: usize = 4;
+
+#[test]
+fn every_notice_code_is_listed_and_every_listed_code_exists() {
+    let mut files = Vec::new();
+    sources(&root().join("src"), &mut files);
+    let (mut used, mut handed_on) = (BTreeSet::new(), Vec::new());
+    for (path, code) in &files {
+        for way in WAYS {
+            for after in code.split(way).skip(1) {
+                match literal(after) {
+                    Some(code) => {
+                        used.insert(code);
+                    }
+                    None if way == WAYS[0] => handed_on.push(path),
+                    None => {}
+                }
+            }
+        }
+    }
+    assert_eq!(handed_on.len(), HANDED_ON, "another way to hand on a code: add it to WAYS\n{handed_on:#?}");
+
+    let page = read(&root().join("docs/notices.md"));
+    let first_cell = |line: &'_ str| -> Option<String> {
+        line.strip_prefix("| `")?.split_once("` |").map(|(code, _)| code.to_owned())
+    };
+    let listed: BTreeSet<String> = page.lines().filter_map(first_cell).collect();
+    let listed: BTreeSet<&str> = listed.iter().map(String::as_str).collect();
+    let missing: Vec<_> = used.difference(&listed).collect();
+    let gone: Vec<_> = listed.difference(&used).collect();
+    assert!(missing.is_empty() && gone.is_empty(), "docs/notices.md misses {missing:?} and lists {gone:?}");
+    assert!(used.len() > 40, "the sources are looked through: {}", used.len());
+}
+
+/// What the command says to `--help`.
+fn help(command: &[String]) -> String {
+    let output = assert_cmd::Command::new(env!("CARGO_BIN_EXE_jogaudit"))
+        .env("COLUMNS", "100")
+        .args(command)
+        .arg("--help")
+        .output()
+        .expect("the command runs");
+    String::from_utf8(output.stdout).expect("text")
+}
+
+/// The names below `Commands:`.
+fn commands(help: &str) -> Vec<String> {
+    help.lines()
+        .skip_while(|line| *line != "Commands:")
+        .skip(1)
+        .take_while(|line| !line.is_empty())
+        .filter(|line| line.starts_with("  ") && !line.starts_with("   "))
+        .filter_map(|line| line.split_whitespace().next())
+        .filter(|name| *name != "help")
+        .map(str::to_owned)
+        .collect()
+}
+
+fn describe(command: &[String], into: &mut String) {
+    let help = help(command);
+    let name = [&["jogaudit".to_owned()], command].concat().join(" ");
+    let text: Vec<&str> = help.trim_end().lines().map(str::trim_end).collect();
+    into.push_str(&format!("\n## `{name}`\n\n```text\n{}\n```\n", text.join("\n")));
+    for below in commands(&help) {
+        describe(&[command, &[below]].concat(), into);
+    }
+}
+
+#[test]
+fn the_command_reference_is_what_the_command_says() {
+    let path = root().join("docs/command-reference.md");
+    let mut reference = String::from(
+        "# Command reference\n\nMade from `--help`. Exit codes: 0 done, whatever the outcome · 1 only with `--strict`: the \
+         outcome is `overdone` ·\n2 could not (bad usage, unreadable input) · 70 a bug of ours. Results go to standard \
+         output, notices and progress to\nstandard error. A closed pipe is no error.\n",
+    );
+    describe(&[], &mut reference);
+    if std::env::var_os("JOGAUDIT_REFRESH").is_some() {
+        std::fs::write(&path, &reference).expect("written");
+    }
+    assert!(
+        std::fs::read_to_string(&path).is_ok_and(|page| page == reference),
+        "docs/command-reference.md is out of date; refresh it with\n\n    JOGAUDIT_REFRESH=1 cargo test --test docs\n"
+    );
+}
+
+#[test]
+fn every_test_file_has_its_origin_on_record() {
+    let page = read(&root().join("testdata/README.md"));
+    let mut count = 0;
+    for folder in ["testdata", "testdata/malformed"] {
+        for entry in std::fs::read_dir(root().join(folder)).expect("a folder") {
+            let entry = entry.expect("an entry");
+            let name = entry.file_name().to_string_lossy().into_owned();
+            if entry.path().is_file() && name != "README.md" {
+                assert!(
+                    page.contains(&format!("| `{name}` |")),
+                    "{folder}/{name} is not in testdata/README.md"
+                );
+                count += 1;
+            }
+        }
+    }
+    let rows = page.lines().filter(|line| line.starts_with("| `")).count();
+    assert_eq!(rows, count, "testdata/README.md lists files that are gone");
+}
+
+#[test]
+fn the_words_of_the_glossary_are_in_the_code() {
+    let mut files = Vec::new();
+    sources(&root().join("src"), &mut files);
+    let page = read(&root().join("docs/glossary.md"));
+    let third_cells = page.lines().filter_map(|line| line.split('|').nth(3)?.trim().strip_prefix('`'));
+    let paths: Vec<&str> =
+        third_cells.filter_map(|cell| cell.split('`').next()).filter(|p| p.contains("::")).collect();
+    assert!(paths.len() > 15);
+    for path in paths {
+        let mut parts = path.split("::");
+        let (module, name) = (parts.next().expect("a module"), parts.next().expect("a type"));
+        let is_there = files.iter().any(|(file, code)| {
+            let inside = file.to_string_lossy().contains(&format!("src/{module}"));
+            inside
+                && (code.contains(&format!("pub struct {name} "))
+                    || code.contains(&format!("pub enum {name} ")))
+        });
+        assert!(is_there, "docs/glossary.md names `{path}`, which is not there");
+    }
+}
