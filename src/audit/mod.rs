@@ -1,9 +1,29 @@
 //! The only place where what was done meets what was prescribed: [`Segmentation`] and [`Stage`] → [`Audit`].
 
+mod align;
+mod ceilings;
+mod certainty;
+mod config;
+mod findings;
+mod gradient;
+mod layouts;
+mod measure;
+mod pace;
+mod session;
+#[cfg(test)]
+mod testing;
+#[cfg(test)]
+mod tests;
+mod verdict;
+
 use crate::clean::Series;
 use crate::gait::{Gait, Segmentation};
 use crate::notice::Noted;
-use crate::prescription::{Runner, Stage, Tolerance};
+use crate::prescription::{Limits, Runner, Stage, Step, Tolerance};
+
+pub use align::Costs;
+pub use config::AuditConfig;
+pub use gradient::{cost_ratio, running_cost, walking_cost};
 
 /// The verdict on a session.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -94,7 +114,7 @@ pub struct Rep {
     pub start_s: Option<f64>,
     /// End on the recording, `None` when missing.
     pub end_s: Option<f64>,
-    /// Standing inside the step, s.
+    /// Standing inside the step, or the recorder's timer stopped, s.
     pub stand_s: f64,
     /// Mean pace over the ground, s/km.
     pub mean_pace_s_per_km: Option<f64>,
@@ -168,11 +188,9 @@ pub struct Audit {
     pub findings: Vec<Finding>,
 }
 
-/// Parameters of the audit, each with its reason in `docs/method.md`.
-#[derive(Clone, Debug, Default)]
-pub struct AuditConfig {}
-
 /// Holds one session against one stage.
+///
+/// Where the number of steps depends on what was done (`for 1.5 mi ( … )`), the layout that fits best is taken.
 pub fn audit(
     segmentation: &Segmentation,
     series: &Series,
@@ -181,6 +199,20 @@ pub fn audit(
     tolerance: &Tolerance,
     config: &AuditConfig,
 ) -> Noted<Audit> {
-    let _ = (segmentation, series, stage, runner, tolerance, config);
-    unimplemented!()
+    let layouts = session::layouts_for(segmentation, series, &stage.session);
+    let best = session::best_layout(segmentation, series, &layouts, config);
+    audit_steps(segmentation, series, best, &stage.limits, runner, tolerance, config)
+}
+
+/// Holds one session against a list of steps.
+pub fn audit_steps(
+    segmentation: &Segmentation,
+    series: &Series,
+    steps: &[Step],
+    limits: &Limits,
+    runner: &Runner,
+    tolerance: &Tolerance,
+    config: &AuditConfig,
+) -> Noted<Audit> {
+    session::Session { segmentation, series, steps, limits, runner, tolerance, config }.audit()
 }

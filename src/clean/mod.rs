@@ -1,9 +1,16 @@
-//! [`Recording`](crate::read::Recording) → [`Series`]: order, duplicates, pauses and holes, spikes, speed where the
-//! recorder gives none, and a ledger of what was changed.
+//! [`Recording`] → [`Series`]: order, duplicates, pauses and holes, spikes, speed where the recorder gives none, cadence
+//! faults, and a ledger of what was changed.
+
+mod cadence;
+mod gaps;
+pub(crate) use gaps::{interval_s, longest_silence_s};
+mod order;
+mod position;
+mod speed;
 
 use jiff::Timestamp;
 
-use crate::notice::Noted;
+use crate::notice::{Noted, Notice};
 use crate::read::{Lap, Recording};
 
 /// Where the speed of a series comes from.
@@ -52,17 +59,19 @@ pub struct Series {
     pub speed_mps: Vec<Option<f64>>,
     /// Where the speed comes from.
     pub speed_source: SpeedSource,
+    /// By how much the recorder's own speed lags behind its positions, s; 0 when it cannot be told.
+    pub speed_delay_s: f64,
     /// Cadence, steps a minute, both feet.
     pub cadence_spm: Vec<Option<f64>>,
     /// Heart rate, beats a minute.
     pub heart_rate_bpm: Vec<Option<f64>>,
     /// Altitude, m, as recorded.
     pub altitude_m: Vec<Option<f64>>,
-    /// Distance since the start, m, never falling: the recorder's own, else summed from positions, else from speed.
+    /// Distance since the start, m, never falling: the recorder's own, else the integral of the speed.
     pub distance_m: Vec<Option<f64>>,
     /// Stretches without data, in order, never overlapping.
     pub gaps: Vec<Gap>,
-    /// Laps that lie within the series.
+    /// Laps, as recorded.
     pub laps: Vec<Lap>,
     /// Whether any sample had a position.
     pub has_position: bool,
@@ -74,6 +83,26 @@ impl Series {
     /// Seconds from the first to the last sample.
     pub fn elapsed_s(&self) -> f64 {
         self.time_s.last().copied().unwrap_or(0.0)
+    }
+
+    /// Distance at a moment, m, between the two samples around it; `None` where there is none within reach.
+    pub fn distance_at(&self, at_s: f64) -> Option<f64> {
+        let next = self.time_s.partition_point(|&t| t < at_s);
+        let known = |i: usize| self.distance_m.get(i).copied().flatten().map(|d| (self.time_s[i], d));
+        let after = (next..self.time_s.len()).take(5).find_map(known);
+        let before = (0..next).rev().take(5).find_map(known);
+        match (before, after) {
+            (Some((t0, d0)), Some((t1, d1))) => Some(d0 + (d1 - d0) * (at_s - t0) / (t1 - t0)),
+            (Some((_, d)), None) | (None, Some((_, d))) => Some(d),
+            (None, None) => None,
+        }
+    }
+
+    /// Index range of the samples with `start_s <= time_s < end_s`.
+    pub fn range(&self, start_s: f64, end_s: f64) -> std::ops::Range<usize> {
+        let from = self.time_s.partition_point(|&t| t < start_s);
+        let to = self.time_s.partition_point(|&t| t < end_s);
+        from..to.max(from)
     }
 }
 
@@ -97,8 +126,12 @@ pub enum ChangeKind {
     Spike,
     /// Speed left out: not possible on foot.
     SpeedRefused,
-    /// Cadence left out: zero or stuck while moving, or out of range.
+    /// Cadence left out: zero or held while moving, held while standing, or out of range.
     CadenceRefused,
+    /// Cadence doubled: the recorder had locked onto half of it.
+    CadenceDoubled,
+    /// Cadence halved: the recorder had locked onto double of it.
+    CadenceHalved,
     /// Heart rate left out: out of range.
     HeartRateRefused,
 }
@@ -106,18 +139,166 @@ pub enum ChangeKind {
 /// Limits of cleaning, each with its reason in `docs/method.md`.
 #[derive(Clone, Copy, Debug)]
 pub struct CleanConfig {
-    /// Two samples further apart than this have a hole between them, unless sampling is that sparse throughout.
+    /// Two samples further apart than this, s, have a hole between them, unless sampling is that sparse throughout.
     pub hole_s: f64,
+    /// No one on foot is faster, m/s: the 100 m world record averages 10.4 and peaks at 12.3 m/s.
+    pub max_speed_mps: f64,
+    /// Cadences above this, steps a minute, are out of range.
+    pub max_cadence_spm: f64,
+    /// Heart rates outside are out of range, beats a minute.
+    pub heart_rate_range_bpm: (f64, f64),
 }
 
 impl Default for CleanConfig {
     fn default() -> Self {
-        Self { hole_s: 15.0 }
+        Self {
+            hole_s: 15.0,
+            max_speed_mps: 12.5,
+            max_cadence_spm: 260.0,
+            heart_rate_range_bpm: (25.0, 240.0),
+        }
     }
 }
 
 /// Cleans one recording.
+///
+/// Notices: `out_of_order`, `duplicate_times`, `recorder_paused`, `holes`, `position_spikes`, `speed_refused`,
+/// `speed_from_distance`, `speed_from_positions`, `no_speed`, `cadence_refused`, `cadence_doubled`, `cadence_halved`,
+/// `no_cadence`, `heart_rate_refused`.
 pub fn clean(recording: &Recording, config: &CleanConfig) -> Noted<Series> {
-    let _ = (recording, config);
-    unimplemented!()
+    let mut ledger = Vec::new();
+    let mut notices = Vec::new();
+    let rows = order::in_time(&recording.samples, &mut ledger);
+    let start_shift_s = rows.first().map_or(0.0, |r| r.sample.time_s);
+    let time_s: Vec<f64> = rows.iter().map(|r| r.sample.time_s - start_shift_s).collect();
+    let gaps = gaps::find(&time_s, &recording.timer, start_shift_s, config);
+    let positions = position::without_spikes(&rows, &time_s, config, &mut ledger);
+    let speed = speed::choose(&rows, &time_s, &positions, &gaps, config, &mut ledger);
+    let cadence_spm = cadence::mend(&rows, &time_s, &speed.speed_mps, config, &mut ledger);
+    let (low, high) = config.heart_rate_range_bpm;
+    let heart_rate_bpm = rows
+        .iter()
+        .map(|row| {
+            let value = row.sample.heart_rate?.get();
+            if (low..=high).contains(&value) {
+                return Some(value);
+            }
+            ledger.push(Change { sample: row.index, kind: ChangeKind::HeartRateRefused });
+            None
+        })
+        .collect();
+    let distance_m = speed::distance(&rows, &time_s, &speed.speed_mps, &gaps);
+    let series = Series {
+        start: shifted(recording.start, start_shift_s),
+        utc_offset_s: recording.utc_offset_s,
+        speed_mps: speed.speed_mps,
+        speed_source: speed.source,
+        speed_delay_s: speed.delay_s,
+        cadence_spm,
+        heart_rate_bpm,
+        altitude_m: rows.iter().map(|r| r.sample.altitude.map(crate::units::Metres::get)).collect(),
+        distance_m,
+        gaps,
+        laps: recording
+            .laps
+            .iter()
+            .map(|lap| Lap {
+                start_s: lap.start_s - start_shift_s,
+                end_s: lap.end_s.map(|t| t - start_shift_s),
+                ..*lap
+            })
+            .collect(),
+        has_position: positions.iter().any(Option::is_some),
+        time_s,
+        ledger,
+    };
+    tell(&series, &mut notices);
+    Noted { value: series, notices }
 }
+
+/// The timestamp `shift_s` later, or the same where that leaves the calendar.
+fn shifted(start: Timestamp, shift_s: f64) -> Timestamp {
+    jiff::SignedDuration::try_from_secs_f64(shift_s)
+        .ok()
+        .and_then(|shift| start.checked_add(shift).ok())
+        .unwrap_or(start)
+}
+
+/// Sums up for people what the ledger and the gaps hold one by one.
+fn tell(series: &Series, notices: &mut Vec<Notice>) {
+    let count = |kind: ChangeKind| series.ledger.iter().filter(|c| c.kind == kind).count();
+    let samples = |n: usize| if n == 1 { "1 sample".to_owned() } else { format!("{n} samples") };
+    let mut say = |code, n: usize, text: &dyn Fn(String) -> String| {
+        if n > 0 {
+            notices.push(Notice::new(code, text(samples(n))));
+        }
+    };
+    say("out_of_order", count(ChangeKind::Reordered), &|n| {
+        format!("{n} stood out of order in time and went to their place")
+    });
+    say("duplicate_times", count(ChangeKind::Merged), &|n| {
+        format!("{n} had the time of an earlier one and were merged into it")
+    });
+    for (kind, code, what) in [
+        (GapKind::Pause, "recorder_paused", "the recorder was paused"),
+        (GapKind::Hole, "holes", "nothing was recorded"),
+    ] {
+        let spans: Vec<f64> =
+            series.gaps.iter().filter(|g| g.kind == kind).map(|g| g.end_s - g.start_s).collect();
+        if !spans.is_empty() {
+            let times = if spans.len() == 1 { "once".to_owned() } else { format!("{} times", spans.len()) };
+            let total: f64 = spans.iter().sum();
+            notices.push(Notice::new(
+                code,
+                format!("{what} {times}, {total:.0} s in all: what was done then is unknown"),
+            ));
+        }
+    }
+    let mut say = |code, n: usize, text: &dyn Fn(String) -> String| {
+        if n > 0 {
+            notices.push(Notice::new(code, text(samples(n))));
+        }
+    };
+    say("position_spikes", count(ChangeKind::Spike), &|n| {
+        format!("{n} with a position that jumped; the position was left out")
+    });
+    say("speed_refused", count(ChangeKind::SpeedRefused), &|n| {
+        format!("{n} with a speed that is not possible on foot; the speed was left out")
+    });
+    say("cadence_refused", count(ChangeKind::CadenceRefused), &|n| {
+        format!("{n} with a cadence that dropped out, was held or is not possible; the cadence was left out")
+    });
+    say("cadence_doubled", count(ChangeKind::CadenceDoubled), &|n| {
+        format!("{n} with half the cadence that the speed allows; it was doubled")
+    });
+    say("cadence_halved", count(ChangeKind::CadenceHalved), &|n| {
+        format!("{n} with double the cadence that the speed allows; it was halved")
+    });
+    say("heart_rate_refused", count(ChangeKind::HeartRateRefused), &|n| {
+        format!("{n} with a heart rate out of range; it was left out")
+    });
+    match series.speed_source {
+        SpeedSource::Recorder => {}
+        SpeedSource::Distance => notices.push(Notice::new(
+            "speed_from_distance",
+            "the recorder gives no speed; it was taken from the distance",
+        )),
+        SpeedSource::Positions => notices.push(Notice::new(
+            "speed_from_positions",
+            "the recorder gives no speed; it was taken from the positions and is less sure",
+        )),
+        SpeedSource::Absent => {
+            notices
+                .push(Notice::new("no_speed", "the recording has neither speed nor distance nor positions"));
+        }
+    }
+    if series.cadence_spm.iter().all(Option::is_none) {
+        notices.push(Notice::new(
+            "no_cadence",
+            "the recording has no usable cadence; running and walking are told apart by speed alone, which is less sure",
+        ));
+    }
+}
+
+#[cfg(test)]
+mod tests;

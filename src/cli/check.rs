@@ -35,6 +35,21 @@ pub(super) struct Args {
     activity: Option<usize>,
 }
 
+impl Args {
+    /// A check that prints text, as without any option.
+    pub(super) fn plain(file: PathBuf, plan: PathBuf, stage: &str) -> Self {
+        Self {
+            file,
+            plan,
+            stage: Some(stage.to_owned()),
+            format: Format::Text,
+            out: None,
+            strict: false,
+            activity: None,
+        }
+    }
+}
+
 #[derive(Clone, Copy, Debug, Default, ValueEnum)]
 enum Format {
     /// For reading, 80 columns

@@ -32,7 +32,7 @@ enum Command {
     /// Check a recording against the prescribed stage
     Check(check::Args),
     /// Make up a recording with its true bouts
-    Simulate(simulate::Args),
+    Simulate(Box<simulate::Args>),
     /// Write a made-up case and check it
     Demo(demo::Args),
 }

@@ -1,11 +1,314 @@
 //! `jogaudit simulate`
 
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use clap::ValueEnum;
+
 use super::failure::Failure;
 use super::{Done, Io};
+use crate::prescription::{Plan, Stage, Step};
+use crate::read::Format;
+use crate::simulate::{
+    CadenceFault, CadenceFaultKind, CadenceStep, Channels, Fault, Gps, Kept, Laps, Profile, Sampling,
+    Settings, Simulated, Stretch, gzip, person, simulate, write,
+};
+use crate::units::MetresPerSecond;
 
 #[derive(clap::Args, Debug)]
-pub(super) struct Args {}
+#[allow(clippy::struct_excessive_bools)] // switches of the command line
+pub(super) struct Args {
+    /// Plan file with the prescribed session
+    #[arg(long, value_name = "PLAN")]
+    plan: PathBuf,
+    /// Stage of the plan to do
+    #[arg(long, value_name = "NAME")]
+    stage: String,
+    /// Seed: the same seed gives the same bytes
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    seed: u64,
+    /// Seed of the runner alone, for several sessions of one person [default: the seed]
+    #[arg(long, value_name = "N")]
+    runner_seed: Option<u64>,
+    /// Recording to write
+    #[arg(long, value_name = "FILE")]
+    out: PathBuf,
+    /// Where to write the true bouts as JSON
+    #[arg(long, value_name = "FILE.json")]
+    truth: Option<PathBuf>,
+    /// Format of the recording; by default as the name of FILE ends, else FIT
+    #[arg(long)]
+    format: Option<FormatName>,
+    /// Pack the recording with gzip, as a name that ends in `.gz` does
+    #[arg(long)]
+    gzip: bool,
+    /// Time of the first sample
+    #[arg(long, value_name = "TIME", default_value = "2026-03-02T07:10:00Z")]
+    start: jiff::Timestamp,
+    /// How clearly the runner's walking and jogging differ in speed
+    #[arg(long, default_value = "steady")]
+    profile: ProfileName,
+    /// Go over hills
+    #[arg(long)]
+    hills: bool,
+    /// What the runner does wrong: KIND, KIND:VALUE or KIND:VALUE:REP (can be repeated)
+    ///
+    /// Seconds: run-longer, run-shorter, run-unplanned, walk-cut, stop, warm-up, late-start, session-longer. Percent:
+    /// run-faster. Steps a minute: walk-slower. Beats a minute: heart-rate-high. Reps: rep-extra. None: rep-missing,
+    /// walk-missing.
+    #[arg(long, value_name = "FAULT")]
+    fault: Vec<Fault>,
+    /// Strength of satellite reception
+    #[arg(long, default_value = "typical")]
+    gps: GpsName,
+    /// When samples are written
+    #[arg(long, default_value = "1s")]
+    sampling: SamplingName,
+    /// Share of samples that are lost at random, percent
+    #[arg(long, value_name = "PERCENT", default_value_t = 0.0, value_parser = percent)]
+    missing: f64,
+    /// Leave out cadence
+    #[arg(long)]
+    no_cadence: bool,
+    /// Write nothing but positions and heart rate
+    #[arg(long, conflicts_with = "treadmill")]
+    positions_only: bool,
+    /// Leave out positions and altitude
+    #[arg(long)]
+    treadmill: bool,
+    /// Write cadence to half a stride (FIT only)
+    #[arg(long)]
+    half_strides: bool,
+    /// Longest lag of the recorder's smoothing
+    #[arg(long, value_name = "SECONDS", default_value_t = 3.0, value_parser = seconds)]
+    lag: f64,
+    /// Which laps are written
+    #[arg(long, default_value = "whole")]
+    laps: LapsName,
+    /// Pause of the recorder: SECONDS or SECONDS@AT (can be repeated)
+    #[arg(long, value_name = "STRETCH", value_parser = stretch)]
+    pause: Vec<Stretch>,
+    /// Samples lost in a row: SECONDS or SECONDS@AT (can be repeated)
+    #[arg(long, value_name = "STRETCH", value_parser = stretch)]
+    hole: Vec<Stretch>,
+    /// Wrong cadence, KIND:SECONDS or KIND:SECONDS@AT; kinds: half, double, drop-out, held, held-after-stop (can be
+    /// repeated)
+    #[arg(long, value_name = "FAULT", value_parser = cadence_fault)]
+    cadence_fault: Vec<CadenceFault>,
+}
 
-pub(super) fn run(_args: &Args, _io: &mut Io<'_>) -> Result<Done, Failure> {
-    Err(Failure::refused("not built yet"))
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum FormatName {
+    Fit,
+    Gpx,
+    Tcx,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum ProfileName {
+    /// Jogs clearly faster than they walk
+    Steady,
+    /// Jogs slowly and walks fast
+    Overlapping,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum GpsName {
+    Clean,
+    Typical,
+    Bad,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum SamplingName {
+    /// Every second
+    #[value(name = "1s")]
+    EverySecond,
+    /// Every 3 to 8 s
+    Smart,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum LapsName {
+    /// One for the session
+    Whole,
+    /// One a step
+    Steps,
+    /// One a kilometre
+    Km,
+}
+
+pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
+    let (format, packed) = format_of(args);
+    if args.treadmill && format == Format::Gpx {
+        return Err(Failure::refused("GPX cannot hold samples without a position")
+            .hint("use FIT or TCX for a treadmill"));
+    }
+    let stage = stage(&args.plan, &args.stage)?;
+    let simulated = make(&stage, &settings(args, &stage, format))?;
+    let bytes = write(&simulated, format);
+    let bytes = if packed { gzip(&bytes) } else { bytes };
+    save(&args.out, &bytes)?;
+    if let Some(path) = &args.truth {
+        save(path, simulated.truth_json().as_bytes())?;
+    }
+    let end_s = simulated.truth.last().map_or(0.0, |b| b.end_s);
+    let samples = simulated.recording.samples.len();
+    let _ = writeln!(io.err, "wrote {}: {samples} samples over {end_s:.0} s", args.out.display());
+    Ok(Done::Plain)
+}
+
+/// Makes up a session of a stage; where its number of steps depends on the runner, for the runner who is drawn.
+pub(super) fn make(stage: &Stage, settings: &Settings) -> Result<Simulated, Failure> {
+    let refuse = |error| Failure::refused("could not make up the session").caused_by(&error);
+    let steps = steps_of(stage, settings);
+    simulate(&steps, settings).map_err(refuse)
+}
+
+/// Writes a file; its folder must exist.
+pub(super) fn save(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    fs::write(path, bytes)
+        .map_err(|error| Failure::refused(format!("could not write {}", path.display())).caused_by(&error))
+}
+
+fn settings(args: &Args, stage: &Stage, format: Format) -> Settings {
+    Settings {
+        seed: args.seed,
+        runner_seed: args.runner_seed,
+        format,
+        start: args.start,
+        utc_offset_s: None,
+        profile: match args.profile {
+            ProfileName::Steady => Profile::Steady,
+            ProfileName::Overlapping => Profile::Overlapping,
+        },
+        kept: Kept::from(&stage.limits),
+        hills: args.hills,
+        faults: args.fault.clone(),
+        gps: match args.gps {
+            GpsName::Clean => Gps::Clean,
+            GpsName::Typical => Gps::Typical,
+            GpsName::Bad => Gps::Bad,
+        },
+        sampling: match args.sampling {
+            SamplingName::EverySecond => Sampling::EverySecond,
+            SamplingName::Smart => Sampling::Smart,
+        },
+        missing: args.missing / 100.0,
+        channels: channels(args),
+        cadence_step: if args.half_strides { CadenceStep::HalfStride } else { CadenceStep::Stride },
+        longest_lag_s: args.lag,
+        laps: match args.laps {
+            LapsName::Whole => Laps::Whole,
+            LapsName::Steps => Laps::Steps,
+            LapsName::Km => Laps::Kilometres,
+        },
+        pauses: args.pause.clone(),
+        holes: args.hole.clone(),
+        cadence_faults: args.cadence_fault.clone(),
+    }
+}
+
+fn channels(args: &Args) -> Channels {
+    let base = if args.positions_only {
+        Channels::POSITIONS_ONLY
+    } else if args.treadmill {
+        Channels::TREADMILL
+    } else {
+        Channels::ALL
+    };
+    Channels { cadence: base.cadence && !args.no_cadence, ..base }
+}
+
+/// The format as named, else as the file's name ends, else FIT; and whether to pack.
+fn format_of(args: &Args) -> (Format, bool) {
+    let name = args.out.to_string_lossy().to_lowercase();
+    let inner = name.strip_suffix(".gz");
+    let by_name = match Path::new(inner.unwrap_or(&name)).extension().and_then(|e| e.to_str()) {
+        Some("gpx") => Format::Gpx,
+        Some("tcx") => Format::Tcx,
+        _ => Format::Fit,
+    };
+    let format = match args.format {
+        Some(FormatName::Fit) => Format::Fit,
+        Some(FormatName::Gpx) => Format::Gpx,
+        Some(FormatName::Tcx) => Format::Tcx,
+        None => by_name,
+    };
+    (format, args.gzip || inner.is_some())
+}
+
+fn percent(text: &str) -> Result<f64, String> {
+    match text.trim_end_matches(['%', ' ']).parse::<f64>() {
+        Ok(value) if (0.0..100.0).contains(&value) => Ok(value),
+        _ => Err("a number from 0 to below 100 is expected".to_owned()),
+    }
+}
+
+fn seconds(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(value) if value.is_finite() && value >= 0.0 => Ok(value),
+        _ => Err("a number of seconds, 0 or more, is expected".to_owned()),
+    }
+}
+
+fn stretch(text: &str) -> Result<Stretch, String> {
+    let (length, at) = match text.split_once('@') {
+        Some((length, at)) => (length, Some(seconds(at)?)),
+        None => (text, None),
+    };
+    let length_s = seconds(length)?;
+    if length_s < 1.0 {
+        return Err("a stretch of at least 1 s is expected".to_owned());
+    }
+    Ok(Stretch { at_s: at, length_s })
+}
+
+fn cadence_fault(text: &str) -> Result<CadenceFault, String> {
+    let (kind, rest) = text.split_once(':').ok_or("KIND:SECONDS is expected")?;
+    let kind = match kind {
+        "half" => CadenceFaultKind::Half,
+        "double" => CadenceFaultKind::Double,
+        "drop-out" => CadenceFaultKind::DropOut,
+        "held" => CadenceFaultKind::Held,
+        "held-after-stop" => CadenceFaultKind::HeldAfterStop,
+        _ => return Err("the kinds are half, double, drop-out, held and held-after-stop".to_owned()),
+    };
+    Ok(CadenceFault { kind, stretch: stretch(rest)? })
+}
+
+/// Reads the plan file and finds the stage in it.
+fn stage(plan: &Path, name: &str) -> Result<Stage, Failure> {
+    let text = fs::read_to_string(plan)
+        .map_err(|error| Failure::refused(format!("could not read {}", plan.display())).caused_by(&error))?;
+    stage_in(&text, &plan.display().to_string(), name)
+}
+
+/// Finds a stage in the text of a plan. `file` is how the user named the plan.
+pub(super) fn stage_in(text: &str, file: &str, name: &str) -> Result<Stage, Failure> {
+    let plan = Plan::parse(text)
+        .map_err(|error| {
+            Failure::refused(format!("could not use the plan\n{}", error.render(file).trim_end()))
+        })?
+        .value;
+    plan.stage(name).cloned().ok_or_else(|| {
+        let names: Vec<String> = plan.stage_names().map(|n| format!("`{n}`")).collect();
+        let refusal = Failure::refused(format!("{file} has no stage `{name}`; it has {}", names.join(", ")));
+        match plan.closest_stage(name) {
+            Some(near) => refusal.hint(format!("did you mean `{}`?", near.name)),
+            None => refusal,
+        }
+    })
+}
+
+/// The steps of a stage, laid out for the runner who is drawn where their number depends on speed.
+fn steps_of(stage: &Stage, settings: &Settings) -> Vec<Step> {
+    let expansion = stage.session.expand();
+    expansion.fixed_steps().unwrap_or_else(|| {
+        // First for anyone, to see the ceilings; then for the runner who keeps them.
+        let anyone = expansion.steps_at(MetresPerSecond::new(2.5), MetresPerSecond::new(1.5));
+        let runner = person(&anyone, settings);
+        expansion
+            .steps_at(MetresPerSecond::new(runner.jog_speed_mps), MetresPerSecond::new(runner.walk_speed_mps))
+    })
 }

@@ -1,4 +1,17 @@
-//! [`Series`](crate::clean::Series) → [`Segmentation`]: which gait, from when to when, and how sure.
+//! [`Series`] → [`Segmentation`]: which gait, from when to when, and how sure.
+//!
+//! The way: `observe` lays the readings on an even grid, `adapt` finds the levels of moving that the recording shows,
+//! `labels` says which gait each level is, `decode` finds the most probable sequence, `boundary` places each change between
+//! samples, `bouts` sums up. `docs/method.md` has the equations and sources.
+
+mod adapt;
+pub mod agreement;
+mod boundary;
+mod bouts;
+mod decode;
+mod emission;
+mod labels;
+mod observe;
 
 use crate::clean::Series;
 use crate::notice::Noted;
@@ -87,11 +100,74 @@ impl Segmentation {
 }
 
 /// Parameters of the gait model, each with its source in `docs/method.md`.
-#[derive(Clone, Debug, Default)]
-pub struct GaitConfig {}
+#[derive(Clone, Debug)]
+pub struct GaitConfig {
+    /// A stretch without any speed or cadence for longer than this, s, is unknown.
+    pub silent_s: f64,
+    /// Most ways of moving that are told apart in one recording, standing not counted.
+    pub most_levels: usize,
+}
+
+impl Default for GaitConfig {
+    fn default() -> Self {
+        Self { silent_s: 15.0, most_levels: 3 }
+    }
+}
 
 /// Works out the bouts of one series.
 pub fn segment(series: &Series, config: &GaitConfig) -> Noted<Segmentation> {
-    let _ = (series, config);
-    unimplemented!()
+    let observed = observe::observe(series, config.silent_s);
+    let Some(model) = model(&observed, config) else { return bouts::nothing_known(series) };
+    bouts::assemble(series, &observed, &model)
 }
+
+/// A fitted and labelled recording.
+struct Model {
+    fit: adapt::Fit,
+    /// For each level, the probability that it is a run.
+    run: Vec<f64>,
+    /// The most probable level at each tick, a path a stretch; the level after the last is standing.
+    paths: Vec<Vec<usize>>,
+}
+
+/// Fits one, two, three levels and takes the number with the best evidence.
+fn model(observed: &observe::Observed, config: &GaitConfig) -> Option<Model> {
+    let usual = emission::Weights { speed: 0.2, cadence: 0.4 };
+    let first = adapt::fit(observed, 2, usual).or_else(|| adapt::fit(observed, 1, usual));
+    let weights = first.as_ref().map_or(usual, |fit| adapt::weights_from(observed, fit));
+    let fit = (1..=config.most_levels)
+        .filter_map(|count| adapt::fit(observed, count, weights))
+        .max_by(|a, b| a.evidence.total_cmp(&b.evidence))?;
+    let chain = fit.chain();
+    let paths: Vec<Vec<usize>> =
+        observed.stretches.iter().map(|s| decode::viterbi(&chain, &fit.emission(s))).collect();
+    let has = |pick: fn(&observe::Stretch) -> &Vec<Option<f64>>| {
+        let known: usize = observed.stretches.iter().map(|s| pick(s).iter().flatten().count()).sum();
+        known >= 10
+    };
+    let (has_speed, has_cadence) = (has(|s| &s.speed_mps), has(|s| &s.cadence_spm));
+    let seen: Vec<labels::Seen> =
+        fit.levels.iter().map(|&level| labels::Seen { level, has_speed, has_cadence }).collect();
+    let sharpness: Vec<Option<f64>> = (1..fit.levels.len())
+        .map(|high| bouts::sharpness(observed, &paths, &fit.levels, high - 1, high))
+        .collect();
+    let run = labels::run_probabilities(&seen, &sharpness);
+    if std::env::var("DBG").is_ok() {
+        eprintln!("weights {:?} evidence {} run {:?} sharp {:?}", fit.weights, fit.evidence, run, sharpness);
+        for l in &fit.levels {
+            eprintln!(
+                "   v {:.2}±{:.2} c {:.1}±{:.1} hill {:.1} {:.1}",
+                l.speed_mps.mean,
+                l.speed_mps.sd,
+                l.cadence_spm.mean,
+                l.cadence_spm.sd,
+                l.hill.up,
+                l.hill.down
+            );
+        }
+    }
+    Some(Model { fit, run, paths })
+}
+
+#[cfg(test)]
+mod tests;

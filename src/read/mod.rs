@@ -1,20 +1,35 @@
 //! Bytes of a FIT, GPX or TCX recording → [`Recording`]. Salvages what is readable.
 //!
-//! Nothing here knows files, paths or the clock.
+//! Nothing here knows files, paths or the clock. Nothing here panics on any input: `tests/read_broken.rs` cuts and flips
+//! bytes.
 
+#![cfg_attr(
+    not(test),
+    warn(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing, clippy::panic)
+)]
+
+mod cadence;
+mod draft;
 mod error;
 mod fit;
 mod gpx;
+mod gunzip;
+mod points;
 mod sniff;
+mod sport;
 mod tcx;
+mod text;
+mod time;
+mod xml;
 
 pub use error::{ReadError, ReadErrorKind};
 pub use sniff::Format;
+use sniff::Looks;
 
 use jiff::Timestamp;
 
 use crate::geodesy::LatLon;
-use crate::notice::Noted;
+use crate::notice::{Noted, Notice};
 use crate::units::{BeatsPerMinute, Metres, MetresPerSecond, StepsPerMinute};
 
 /// What was recorded, as far as this tool cares.
@@ -145,6 +160,50 @@ impl Default for ReadConfig {
 /// # Errors
 /// When nothing usable can be made of the input: see [`ReadErrorKind`].
 pub fn read(bytes: &[u8], config: &ReadConfig) -> Result<Noted<Vec<Recording>>, ReadError> {
-    let _ = (bytes, config);
-    unimplemented!()
+    if sniff::looks(bytes) != Looks::Gzip {
+        return read_plain(bytes);
+    }
+    let unfolded = gunzip::gunzip(bytes, config.max_unzipped_bytes)?;
+    let mut recordings = read_plain(&unfolded.value)?;
+    recordings.notices = merged(unfolded.notices, recordings.notices);
+    Ok(recordings)
+}
+
+fn read_plain(bytes: &[u8]) -> Result<Noted<Vec<Recording>>, ReadError> {
+    let foreign = |looks_like: String| ReadError::new(None, ReadErrorKind::UnknownFormat { looks_like });
+    match sniff::looks(bytes) {
+        _ if bytes.is_empty() => Err(ReadError::new(None, ReadErrorKind::Empty)),
+        Looks::Fit => fit::read(bytes),
+        Looks::Gzip => Err(foreign("gzip data inside gzip data (unzip it once)".to_owned())),
+        Looks::Foreign(what) => Err(foreign(what.to_owned())),
+        Looks::Text => read_text(bytes),
+    }
+}
+
+fn read_text(bytes: &[u8]) -> Result<Noted<Vec<Recording>>, ReadError> {
+    let mut notices = Vec::new();
+    let text = text::decode(bytes, &mut notices);
+    let root = xml::root_name(&text);
+    let mut recordings = match root.as_deref() {
+        Some("gpx") => gpx::read(&text)?,
+        Some("TrainingCenterDatabase") => tcx::read(&text)?,
+        other => {
+            let looks_like = sniff::describe_text(&text, other);
+            return Err(ReadError::new(None, ReadErrorKind::UnknownFormat { looks_like }));
+        }
+    };
+    notices.append(&mut recordings.notices);
+    recordings.notices = notices;
+    Ok(recordings)
+}
+
+/// Puts an envelope's notices before its content's. A cut envelope explains the cut content: they become one.
+fn merged(mut envelope: Vec<Notice>, mut content: Vec<Notice>) -> Vec<Notice> {
+    if let Some(cut) = envelope.iter_mut().find(|notice| notice.code == "gzip_cut")
+        && let Some(index) = content.iter().position(|notice| notice.code == "recording_cut")
+    {
+        cut.place = content.remove(index).place;
+    }
+    envelope.append(&mut content);
+    envelope
 }

@@ -1,5 +1,7 @@
 //! Tells the format from the content, never from a name.
 
+use super::fit;
+
 /// A recording format.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Format {
@@ -19,5 +21,106 @@ impl Format {
             Self::Gpx => "gpx",
             Self::Tcx => "tcx",
         }
+    }
+}
+
+/// What the first bytes promise.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) enum Looks {
+    Gzip,
+    Fit,
+    /// Text of some kind: GPX and TCX are told apart after decoding.
+    Text,
+    /// A known kind of file that is no recording, as a noun with its article.
+    Foreign(&'static str),
+}
+
+/// Opening bytes of files that people take for recordings: (offset, bytes, what it is).
+const FOREIGN: &[(usize, &[u8], &str)] = &[
+    (0, b"PK\x03\x04", "a zip archive (unzip it and pass the file inside)"),
+    (0, b"PK\x05\x06", "an empty zip archive"),
+    (0, b"%PDF", "a PDF document"),
+    (0, b"\x89PNG", "a PNG picture"),
+    (0, b"\xFF\xD8\xFF", "a JPEG picture"),
+    (0, b"GIF8", "a GIF picture"),
+    (8, b"WEBP", "a WebP picture"),
+    (0, b"II*\0", "a TIFF picture"),
+    (0, b"MM\0*", "a TIFF picture"),
+    (4, b"ftyp", "a video or HEIC picture"),
+    (0, b"7z\xBC\xAF\x27\x1C", "a 7z archive"),
+    (0, b"Rar!", "a RAR archive"),
+    (0, b"BZh", "bzip2 data"),
+    (0, b"\xFD7zXZ\0", "xz data"),
+    (0, b"\x28\xB5\x2F\xFD", "zstd data"),
+    (257, b"ustar", "a tar archive"),
+    (0, b"SQLite format 3\0", "an SQLite database"),
+    (0, b"PAR1", "a Parquet table"),
+    (0, b"\x7FELF", "a program"),
+    (0, b"MZ", "a program"),
+];
+
+pub(super) fn looks(bytes: &[u8]) -> Looks {
+    if bytes.starts_with(&[0x1F, 0x8B]) {
+        return Looks::Gzip;
+    }
+    if fit::is_header(bytes) {
+        return Looks::Fit;
+    }
+    let foreign =
+        FOREIGN.iter().find(|(offset, magic, _)| bytes.get(*offset..).is_some_and(|b| b.starts_with(magic)));
+    match foreign {
+        Some((_, _, what)) => Looks::Foreign(what),
+        None if bytes.iter().all(|b| *b == 0) => Looks::Foreign("a run of zero bytes (a damaged copy)"),
+        None => Looks::Text,
+    }
+}
+
+/// Says what a text that is neither GPX nor TCX looks like. `root` is its root element's local name, if it has one.
+pub(super) fn describe_text(text: &str, root: Option<&str>) -> String {
+    let start = text.trim_start();
+    match root {
+        Some(root) if root.eq_ignore_ascii_case("html") => {
+            "a web page (often a log-in page saved by mistake)".to_owned()
+        }
+        Some(root) => format!("an XML document with the root element `{}`", printable_start(root, 40)),
+        None if start.is_empty() => "blank text".to_owned(),
+        None if start.starts_with(['{', '[']) => "JSON text".to_owned(),
+        None if start.starts_with('<') => "an XML document without a root element".to_owned(),
+        None if is_binary(text) => "binary data of an unknown kind".to_owned(),
+        None => format!("text that starts with `{}`", printable_start(start, 24)),
+    }
+}
+
+fn is_binary(text: &str) -> bool {
+    let odd = |c: &char| *c == char::REPLACEMENT_CHARACTER || (c.is_control() && !c.is_whitespace());
+    text.chars().take(512).filter(odd).count() * 20 > text.chars().take(512).count()
+}
+
+fn printable_start(text: &str, most: usize) -> String {
+    let line = text.lines().next().unwrap_or_default();
+    line.chars().take(most).map(|c| if c.is_control() { '·' } else { c }).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn first_bytes_tell() {
+        assert_eq!(looks(b"\x1F\x8B\x08\x00"), Looks::Gzip);
+        assert_eq!(looks(b"\x0E\x20\x54\x08\x00\x00\x00\x00.FIT"), Looks::Fit);
+        assert_eq!(looks(b"<?xml version='1.0'?>"), Looks::Text);
+        assert_eq!(looks(b"%PDF-1.7"), Looks::Foreign("a PDF document"));
+        assert_eq!(looks(b"\0\0\0\x18ftypheic"), Looks::Foreign("a video or HEIC picture"));
+        assert_eq!(looks(&[0; 64]), Looks::Foreign("a run of zero bytes (a damaged copy)"));
+    }
+
+    #[test]
+    fn texts_are_described() {
+        assert_eq!(describe_text("  \n", None), "blank text");
+        assert_eq!(describe_text("{\"a\": 1}", None), "JSON text");
+        assert_eq!(describe_text("time,lat\n", None), "text that starts with `time,lat`");
+        assert_eq!(describe_text("<kml>", Some("kml")), "an XML document with the root element `kml`");
+        assert_eq!(describe_text("a\u{1}\u{2}\u{3}\u{4}b", None), "binary data of an unknown kind");
     }
 }

@@ -1,0 +1,543 @@
+//! What was done against what was prescribed: the cheapest order-preserving matching of bouts and steps.
+//!
+//! Costs are seconds of mismatch ([`Costs`]). A *group* matches neighbouring bouts with one target, or with an odd
+//! number of targets whose inner ones of the other gait were left out (two runs joined because the walk between is
+//! missing; two walks joined because the run between is). Bouts outside every group lie before the first target,
+//! after the last, or are rests between two. The search is exact up to the two limits on the size of a group, so its
+//! cost grows with bouts × targets.
+
+use std::ops::Range;
+
+use crate::gait::{Bout, Gait};
+use crate::prescription::Move;
+
+/// Greatest number of bouts matched with one target.
+const BOUTS_IN_GROUP: usize = 65;
+/// Greatest number of bouts in a joined group: bouts of one gait with rests between.
+const BOUTS_IN_JOINED: usize = 7;
+/// Greatest number of targets joined into one group.
+const TARGETS_IN_GROUP: usize = 65;
+
+/// How a piece of the recording counts in the matching.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Kind {
+    /// Running.
+    Run,
+    /// Walking.
+    Walk,
+    /// Standing, or the recorder's timer stopped.
+    Rest,
+    /// No usable data: could be anything.
+    Hole,
+}
+
+/// A bout as the matching sees it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Piece {
+    pub(super) kind: Kind,
+    pub(super) bout: Bout,
+}
+
+impl Piece {
+    fn length_s(&self) -> f64 {
+        self.bout.duration_s()
+    }
+
+    /// Whether it is a stop of the recorder's timer.
+    pub(super) fn is_pause(&self) -> bool {
+        self.kind == Kind::Rest && self.bout.gait == Gait::Unknown
+    }
+}
+
+/// Neighbouring prescribed steps of one gait, taken together: nothing marks where one ends and the next begins.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Target {
+    pub(super) gait: Gait,
+    /// Length in seconds; for a distance as expected at the measured speed.
+    pub(super) length_s: f64,
+    /// The steps it stands for.
+    pub(super) steps: Range<usize>,
+    pub(super) place: TargetPlace,
+}
+
+/// Where in the session a target stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum TargetPlace {
+    /// A walk before the first run.
+    Lead,
+    /// A walk after the last run.
+    Trail,
+    /// A run, or a walk between two.
+    Inner,
+}
+
+/// Takes neighbouring steps of one gait together; `lengths_s` gives their lengths in seconds.
+pub(super) fn targets(steps: &[(Move, f64)]) -> Vec<Target> {
+    let mut targets: Vec<Target> = Vec::new();
+    for (index, &(motion, length_s)) in steps.iter().enumerate() {
+        let gait = gait_of(motion);
+        match targets.last_mut() {
+            Some(last) if last.gait == gait => {
+                last.length_s += length_s;
+                last.steps.end = index + 1;
+            }
+            _ => {
+                targets.push(Target { gait, length_s, steps: index..index + 1, place: TargetPlace::Inner });
+            }
+        }
+    }
+    if let Some(last) = targets.last_mut().filter(|t| t.gait == Gait::Walk) {
+        last.place = TargetPlace::Trail;
+    }
+    if let Some(first) = targets.first_mut().filter(|t| t.gait == Gait::Walk) {
+        first.place = TargetPlace::Lead;
+    }
+    targets
+}
+
+pub(super) const fn gait_of(motion: Move) -> Gait {
+    match motion {
+        Move::Run => Gait::Run,
+        Move::Walk => Gait::Walk,
+    }
+}
+
+/// Costs of the matching: in seconds a second of mismatch unless said otherwise. Reasons in `docs/method.md`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Costs {
+    /// A run shorter or longer than prescribed.
+    pub run: f64,
+    /// A walk break shorter than prescribed.
+    pub walk_short: f64,
+    /// A walk break longer than prescribed: no fault, so cheaper.
+    pub walk_long: f64,
+    /// A first or last walk shorter than prescribed: the watch may start late or stop early.
+    pub end_walk_short: f64,
+    /// A first or last walk longer than prescribed.
+    pub end_walk_long: f64,
+    /// Walking before and after everything; dearer than [`Costs::end_walk_long`], so that it counts as that walk.
+    pub loose_walk: f64,
+    /// Each left-out run or walk break, in seconds, besides its length at the rate for being short.
+    pub missing_s: f64,
+    /// Preference for leaving out later steps, seconds a step: it only breaks ties.
+    pub missing_order_s: f64,
+    /// Factor on being shorter, for a group that joins several targets.
+    pub joined_short: f64,
+    /// Standing inside a run.
+    pub rest_in_run: f64,
+    /// Walking inside a run, times the walking's certainty.
+    pub walk_in_run: f64,
+    /// Running inside a walk break, times the running's certainty.
+    pub run_in_break: f64,
+    /// Running before the first run or inside the first walk, times its certainty.
+    pub run_before: f64,
+    /// Running after the last run or inside the last walk, times its certainty.
+    pub run_after: f64,
+}
+
+impl Default for Costs {
+    fn default() -> Self {
+        Self {
+            run: 1.0,
+            walk_short: 0.5,
+            walk_long: 0.05,
+            end_walk_short: 0.1,
+            end_walk_long: 0.02,
+            loose_walk: 0.03,
+            missing_s: 5.0,
+            missing_order_s: 0.01,
+            joined_short: 3.0,
+            rest_in_run: 0.2,
+            walk_in_run: 1.5,
+            run_in_break: 2.0,
+            run_before: 1.5,
+            run_after: 1.0,
+        }
+    }
+}
+
+/// Bouts matched with targets.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Group {
+    pub(super) pieces: Range<usize>,
+    /// One, or an odd number of which every second is missing.
+    pub(super) targets: Range<usize>,
+}
+
+/// A whole matching: groups in order; what is in none is loose (pieces) or missing (targets).
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Alignment {
+    pub(super) cost: f64,
+    pub(super) groups: Vec<Group>,
+}
+
+/// Sums over the pieces of a group, s.
+#[derive(Clone, Copy, Debug, Default)]
+struct Sums {
+    own: f64,
+    rest: f64,
+    hole: f64,
+    /// Time in the other gait, times its certainty.
+    other: f64,
+}
+
+impl Sums {
+    fn add(&mut self, piece: &Piece, gait: Gait) {
+        let length = piece.length_s();
+        match (piece.kind, gait) {
+            (Kind::Run, Gait::Run) | (Kind::Walk, Gait::Walk) => self.own += length,
+            (Kind::Rest, _) => self.rest += length,
+            (Kind::Hole, _) => self.hole += length,
+            _ => self.other += length * piece.bout.certainty,
+        }
+    }
+}
+
+impl Costs {
+    /// Of leaving each target out. A first or last walk is cheap to leave out only where the recording begins or ends
+    /// without a walk: a walk that is there is that walk, however short.
+    fn missing(&self, pieces: &[Piece], targets: &[Target]) -> Vec<f64> {
+        let moving = |p: &&Piece| matches!(p.kind, Kind::Run | Kind::Walk);
+        let is_walk = |p: Option<&Piece>| p.is_some_and(|p| p.kind == Kind::Walk);
+        let begins_walking = is_walk(pieces.iter().find(moving));
+        let ends_walking = is_walk(pieces.iter().rev().find(moving));
+        let cost = |(index, target): (usize, &Target)| {
+            let order = self.missing_order_s * (targets.len() - index) as f64;
+            let cut_off = match target.place {
+                TargetPlace::Lead => !begins_walking,
+                TargetPlace::Trail => !ends_walking,
+                TargetPlace::Inner => false,
+            };
+            order
+                + match target.gait {
+                    Gait::Run => self.run * target.length_s + self.missing_s,
+                    _ if cut_off => self.end_walk_short * target.length_s,
+                    _ => self.walk_short * target.length_s + self.missing_s,
+                }
+        };
+        targets.iter().enumerate().map(cost).collect()
+    }
+
+    /// Of a piece that is in no group, or `None` where it may not be loose.
+    fn loose(&self, piece: &Piece, targets_done: usize, targets: usize) -> Option<f64> {
+        let before = targets_done == 0;
+        let after = targets_done == targets;
+        match piece.kind {
+            Kind::Rest | Kind::Hole => Some(0.0),
+            Kind::Walk if before || after => Some(self.loose_walk * piece.length_s()),
+            // With no target at all everything is both before and after.
+            Kind::Run if after => Some(self.run_after * piece.length_s() * piece.bout.certainty),
+            Kind::Run if before => Some(self.run_before * piece.length_s() * piece.bout.certainty),
+            Kind::Run | Kind::Walk => None,
+        }
+    }
+
+    /// Of matching pieces with these sums with a length of `want_s`.
+    fn matched(&self, gait: Gait, place: TargetPlace, sums: Sums, want_s: f64, joined: bool) -> f64 {
+        let rest_counts = if gait == Gait::Walk { sums.rest } else { 0.0 };
+        let short = (want_s - sums.own - sums.hole - rest_counts).max(0.0);
+        let long = (sums.own - want_s).max(0.0);
+        let (short_rate, long_rate, other_rate) = match (gait, place) {
+            (Gait::Run, _) => (self.run, self.run, self.walk_in_run),
+            (_, TargetPlace::Inner) => (self.walk_short, self.walk_long, self.run_in_break),
+            (_, TargetPlace::Lead) => (self.end_walk_short, self.end_walk_long, self.run_before),
+            (_, TargetPlace::Trail) => (self.end_walk_short, self.end_walk_long, self.run_after),
+        };
+        let short_factor = if joined { self.joined_short } else { 1.0 };
+        let rest = if gait == Gait::Run { self.rest_in_run * sums.rest } else { 0.0 };
+        short_rate * short_factor * short + long_rate * long + other_rate * sums.other + rest
+    }
+
+    /// Cost of one group, or `None` when it is not allowed.
+    #[cfg(test)]
+    fn group(&self, pieces: &[Piece], targets: &[Target], group: &Group) -> Option<f64> {
+        let left_out = self.missing(pieces, targets);
+        let inside = pieces.get(group.pieces.clone())?;
+        let (first, last) = (targets.get(group.targets.start)?, targets.get(group.targets.end - 1)?);
+        if !fits(inside, first) || group.targets.len().is_multiple_of(2) {
+            return None;
+        }
+        let joined = group.targets.len() > 1;
+        if joined && !inside.iter().all(|p| can_join(p, first.gait)) {
+            return None;
+        }
+        let mut sums = Sums::default();
+        for piece in inside {
+            sums.add(piece, first.gait);
+        }
+        let mut want_s = 0.0;
+        let mut missing = 0.0;
+        for j in group.targets.clone() {
+            if targets[j].gait == first.gait {
+                want_s += targets[j].length_s;
+            } else {
+                missing += left_out[j];
+            }
+        }
+        Some(missing + self.matched(first.gait, joint_place(first, last), sums, want_s, joined))
+    }
+}
+
+/// Whether a piece may be first or last in a group for this target.
+fn may_bound(piece: &Piece, target: &Target) -> bool {
+    match (target.gait, piece.kind) {
+        (Gait::Run, Kind::Run) | (Gait::Walk, Kind::Walk) => true,
+        (Gait::Walk, Kind::Rest | Kind::Hole) => target.place == TargetPlace::Inner,
+        _ => false,
+    }
+}
+
+#[cfg(test)]
+fn fits(pieces: &[Piece], target: &Target) -> bool {
+    let bounds = [pieces.first(), pieces.last()];
+    bounds.into_iter().all(|p| p.is_some_and(|p| may_bound(p, target)))
+}
+
+/// Whether a piece may be in a joined group.
+fn can_join(piece: &Piece, gait: Gait) -> bool {
+    match piece.kind {
+        Kind::Run => gait == Gait::Run,
+        Kind::Walk => gait == Gait::Walk,
+        Kind::Rest | Kind::Hole => true,
+    }
+}
+
+/// Place of a group from its first to its last target.
+fn joint_place(first: &Target, last: &Target) -> TargetPlace {
+    if first.place == TargetPlace::Inner { last.place } else { first.place }
+}
+
+/// Finds the cheapest matching.
+pub(super) fn align(pieces: &[Piece], targets: &[Target], costs: &Costs) -> Alignment {
+    let mut table = Table::new(pieces.len(), targets.len());
+    let missing = costs.missing(pieces, targets);
+    for i in 0..=pieces.len() {
+        for j in 0..=targets.len() {
+            let here = table.cost(i, j);
+            if !here.is_finite() {
+                continue;
+            }
+            if let Some(piece) = pieces.get(i)
+                && let Some(cost) = costs.loose(piece, j, targets.len())
+            {
+                table.offer((i, j), (i + 1, j), here + cost);
+            }
+            if let Some(left_out) = missing.get(j) {
+                table.offer((i, j), (i, j + 1), here + left_out);
+                offer_groups(&mut table, pieces, targets, (costs, &missing), (i, j));
+            }
+        }
+    }
+    table.trace()
+}
+
+/// Offers every group that begins with piece `i` and target `j`.
+fn offer_groups(
+    table: &mut Table,
+    pieces: &[Piece],
+    targets: &[Target],
+    (costs, missing): (&Costs, &[f64]),
+    (i, j): (usize, usize),
+) {
+    let target = &targets[j];
+    if !pieces.get(i).is_some_and(|p| may_bound(p, target)) {
+        return;
+    }
+    let here = table.cost(i, j);
+    let mut sums = Sums::default();
+    let mut joinable = true;
+    for (offset, piece) in pieces[i..].iter().take(BOUTS_IN_GROUP).enumerate() {
+        sums.add(piece, target.gait);
+        joinable &= can_join(piece, target.gait) && offset < BOUTS_IN_JOINED;
+        if !may_bound(piece, target) {
+            continue;
+        }
+        let end = i + offset + 1;
+        let cost = costs.matched(target.gait, target.place, sums, target.length_s, false);
+        table.offer((i, j), (end, j + 1), here + cost);
+        if !joinable {
+            continue;
+        }
+        let mut want_s = target.length_s;
+        let mut left_out = 0.0;
+        let last_target = (j + TARGETS_IN_GROUP).min(targets.len());
+        for k in (j + 2..last_target).step_by(2) {
+            left_out += missing[k - 1];
+            want_s += targets[k].length_s;
+            let place = joint_place(target, &targets[k]);
+            let cost = left_out + costs.matched(target.gait, place, sums, want_s, true);
+            table.offer((i, j), (end, k + 1), here + cost);
+        }
+    }
+}
+
+/// Least cost of having used up `i` pieces and `j` targets, and the way there.
+struct Table {
+    width: usize,
+    cost: Vec<f64>,
+    from: Vec<(usize, usize)>,
+}
+
+impl Table {
+    fn new(pieces: usize, targets: usize) -> Self {
+        let (width, cells) = (targets + 1, (pieces + 1) * (targets + 1));
+        let mut cost = vec![f64::INFINITY; cells];
+        cost[0] = 0.0;
+        Self { width, cost, from: vec![(0, 0); cells] }
+    }
+
+    fn cost(&self, i: usize, j: usize) -> f64 {
+        self.cost[i * self.width + j]
+    }
+
+    fn offer(&mut self, from: (usize, usize), to: (usize, usize), cost: f64) {
+        let at = to.0 * self.width + to.1;
+        if cost < self.cost[at] {
+            self.cost[at] = cost;
+            self.from[at] = from;
+        }
+    }
+
+    fn trace(&self) -> Alignment {
+        let mut at = (self.cost.len() / self.width - 1, self.width - 1);
+        let cost = self.cost(at.0, at.1);
+        let mut groups = Vec::new();
+        while at != (0, 0) {
+            let from = self.from[at.0 * self.width + at.1];
+            if at.0 > from.0 && at.1 > from.1 {
+                groups.push(Group { pieces: from.0..at.0, targets: from.1..at.1 });
+            }
+            at = from;
+        }
+        groups.reverse();
+        Alignment { cost, groups }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::super::testing::bout;
+    use super::*;
+
+    fn pieces(spec: &[(Kind, f64, f64)]) -> Vec<Piece> {
+        let mut at = 0.0;
+        spec.iter()
+            .map(|&(kind, length_s, certainty)| {
+                let gait = match kind {
+                    Kind::Run => Gait::Run,
+                    Kind::Walk => Gait::Walk,
+                    Kind::Rest => Gait::Stand,
+                    Kind::Hole => Gait::Unknown,
+                };
+                let bout = Bout { certainty, ..bout(gait, at, at + length_s) };
+                at += length_s;
+                Piece { kind, bout }
+            })
+            .collect()
+    }
+
+    /// The cost of a matching, added up on its own. `None` when it is not allowed.
+    fn price(pieces: &[Piece], targets: &[Target], groups: &[Group], costs: &Costs) -> Option<f64> {
+        let mut total = 0.0;
+        let in_group = |i: usize| groups.iter().find(|g| g.pieces.contains(&i));
+        for (i, piece) in pieces.iter().enumerate() {
+            if in_group(i).is_some() {
+                continue;
+            }
+            let done: usize =
+                groups.iter().filter(|g| g.pieces.end <= i).map(|g| g.targets.end).max().unwrap_or(0);
+            let next = groups.iter().filter(|g| g.pieces.start > i).map(|g| g.targets.start).min();
+            // Missing targets between the neighbours may stand before or after the piece, whichever is cheaper.
+            let cheapest = (done..=next.unwrap_or(targets.len()))
+                .filter_map(|j| costs.loose(piece, j, targets.len()))
+                .min_by(f64::total_cmp)?;
+            total += cheapest;
+        }
+        for (j, left_out) in costs.missing(pieces, targets).iter().enumerate() {
+            if !groups.iter().any(|g| g.targets.contains(&j)) {
+                total += left_out;
+            }
+        }
+        for group in groups {
+            total += costs.group(pieces, targets, group)?;
+        }
+        Some(total)
+    }
+
+    /// Every set of groups in order, by recursion.
+    fn all_matchings(pieces: usize, targets: usize) -> Vec<Vec<Group>> {
+        fn extend(
+            from: (usize, usize),
+            to: (usize, usize),
+            so_far: &mut Vec<Group>,
+            all: &mut Vec<Vec<Group>>,
+        ) {
+            all.push(so_far.clone());
+            for i in from.0..to.0 {
+                for i1 in i + 1..=to.0 {
+                    for j in from.1..to.1 {
+                        for j1 in (j + 1..=to.1).step_by(2) {
+                            so_far.push(Group { pieces: i..i1, targets: j..j1 });
+                            extend((i1, j1), to, so_far, all);
+                            so_far.pop();
+                        }
+                    }
+                }
+            }
+        }
+        let mut all = Vec::new();
+        extend((0, 0), (pieces, targets), &mut Vec::new(), &mut all);
+        all
+    }
+
+    fn any_kind() -> impl Strategy<Value = Kind> {
+        prop_oneof![4 => Just(Kind::Run), 4 => Just(Kind::Walk), 1 => Just(Kind::Rest), 1 => Just(Kind::Hole)]
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(150))]
+        #[test]
+        fn no_other_matching_is_cheaper(
+            done in prop::collection::vec((any_kind(), 1.0..200.0f64, 0.5..1.0f64), 0..6),
+            wanted in prop::collection::vec((any::<bool>(), 10.0..200.0f64), 0..6),
+        ) {
+            let pieces = pieces(&done);
+            let steps: Vec<(Move, f64)> =
+                wanted.iter().map(|&(run, s)| (if run { Move::Run } else { Move::Walk }, s)).collect();
+            let targets = targets(&steps);
+            let costs = Costs::default();
+            let found = align(&pieces, &targets, &costs);
+            let own_price = price(&pieces, &targets, &found.groups, &costs).expect("an allowed matching");
+            prop_assert!((own_price - found.cost).abs() < 1e-6, "{} is priced {own_price}", found.cost);
+            let least = all_matchings(pieces.len(), targets.len())
+                .iter()
+                .filter_map(|groups| price(&pieces, &targets, groups, &costs))
+                .fold(f64::INFINITY, f64::min);
+            prop_assert!((least - found.cost).abs() < 1e-6, "found {}, but {least} is possible", found.cost);
+        }
+    }
+
+    #[test]
+    fn neighbouring_steps_of_one_gait_become_one_target() {
+        let steps = [(Move::Walk, 300.0), (Move::Run, 60.0), (Move::Walk, 120.0), (Move::Walk, 300.0)];
+        let targets = targets(&steps);
+        let lengths: Vec<f64> = targets.iter().map(|t| t.length_s).collect();
+        assert_eq!(lengths, [300.0, 60.0, 420.0]);
+        assert_eq!(targets[2].steps, 2..4);
+        let places: Vec<TargetPlace> = targets.iter().map(|t| t.place).collect();
+        assert_eq!(places, [TargetPlace::Lead, TargetPlace::Inner, TargetPlace::Trail]);
+    }
+
+    #[test]
+    fn a_long_day_is_matched_quickly() {
+        // 24 hours of changes every 40 s against 100 steps.
+        let done: Vec<(Kind, f64, f64)> =
+            (0..2160).map(|i| (if i % 2 == 0 { Kind::Walk } else { Kind::Run }, 40.0, 0.9)).collect();
+        let steps: Vec<(Move, f64)> =
+            (0..100).map(|i| (if i % 2 == 0 { Move::Walk } else { Move::Run }, 40.0)).collect();
+        let found = align(&pieces(&done), &targets(&steps), &Costs::default());
+        assert_eq!(found.groups.len(), 100);
+    }
+}

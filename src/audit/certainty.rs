@@ -1,0 +1,46 @@
+//! From an excess and its error to a probability.
+
+/// Probability that a value measured as `value` with standard error `error` is in truth above 0, for a normal error.
+/// Without error: 1 above 0, else 0.
+pub(super) fn above_zero(value: f64, error: f64) -> f64 {
+    if error <= 0.0 {
+        return if value > 0.0 { 1.0 } else { 0.0 };
+    }
+    normal_cdf(value / error)
+}
+
+/// Standard normal distribution function, to about 1e-7: Abramowitz & Stegun, Handbook of Mathematical Functions,
+/// 26.2.17.
+fn normal_cdf(z: f64) -> f64 {
+    const P: f64 = 0.231_641_9;
+    const B: [f64; 5] = [1.330_274_429, -1.821_255_978, 1.781_477_937, -0.356_563_782, 0.319_381_530];
+    let t = 1.0 / (1.0 + P * z.abs());
+    let tail_sum = B.iter().fold(0.0, |sum, b| (sum + b) * t);
+    let density = (-0.5 * z * z).exp() / (2.0 * std::f64::consts::PI).sqrt();
+    let upper = density * tail_sum;
+    if z >= 0.0 { 1.0 - upper } else { upper }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn agrees_with_the_published_table() {
+        // Abramowitz & Stegun, table 26.1: P(0) = .5, P(1) = .84134 47461, P(1.28) = .89972 74320, P(2) = .97724 98681,
+        // P(3) = .99865 01020.
+        let table = [
+            (0.0, 0.5),
+            (1.0, 0.841_344_746_1),
+            (1.28, 0.899_727_432_0),
+            (2.0, 0.977_249_868_1),
+            (3.0, 0.998_650_102_0),
+        ];
+        for (z, p) in table {
+            assert!((above_zero(z, 1.0) - p).abs() < 1e-7, "{z}");
+            assert!((above_zero(-z, 1.0) - (1.0 - p)).abs() < 1e-7, "-{z}");
+        }
+        assert_eq!(above_zero(0.1, 0.0), 1.0);
+        assert_eq!(above_zero(-0.1, 0.0), 0.0);
+    }
+}

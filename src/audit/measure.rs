@@ -1,0 +1,397 @@
+//! Quantities over stretches of a recording, and what was done for each prescribed step.
+
+use std::ops::Range;
+
+use super::align::{Alignment, Group, Kind, Piece, Target};
+use crate::clean::{GapKind, Series};
+use crate::gait::{Gait, Segmentation};
+
+/// A sample stands for at most this long before and after it, s.
+const HALF_CELL_S: f64 = 7.5;
+
+/// A stretch of one gait, in seconds from the start.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Span {
+    pub(super) start_s: f64,
+    pub(super) end_s: f64,
+    /// Standard errors; 0 where it was cut by us.
+    pub(super) start_error_s: f64,
+    pub(super) end_error_s: f64,
+    pub(super) certainty: f64,
+    /// Mean speed of the bout it comes from.
+    pub(super) bout_speed_mps: Option<f64>,
+    /// Mean cadence of the bout it comes from.
+    pub(super) bout_cadence_spm: Option<f64>,
+}
+
+impl Span {
+    pub(super) fn of(piece: &Piece) -> Self {
+        let bout = &piece.bout;
+        Self {
+            start_s: bout.start_s,
+            end_s: bout.end_s,
+            start_error_s: bout.start_error_s,
+            end_error_s: bout.end_error_s,
+            certainty: bout.certainty,
+            bout_speed_mps: bout.mean_speed_mps,
+            bout_cadence_spm: bout.mean_cadence_spm,
+        }
+    }
+
+    pub(super) fn length_s(&self) -> f64 {
+        self.end_s - self.start_s
+    }
+
+    /// Without `trim_s` at both ends, where it is long enough for that.
+    pub(super) fn trimmed(self, trim_s: f64) -> Self {
+        if self.length_s() < 4.0 * trim_s {
+            return self;
+        }
+        Self { start_s: self.start_s + trim_s, end_s: self.end_s - trim_s, ..self }
+    }
+}
+
+/// Total length.
+pub(super) fn total_s(spans: &[Span]) -> f64 {
+    spans.iter().map(Span::length_s).sum()
+}
+
+/// Standard error of the total length, from the errors of all ends.
+pub(super) fn error_s(spans: &[Span]) -> f64 {
+    spans.iter().map(|s| s.start_error_s.powi(2) + s.end_error_s.powi(2)).sum::<f64>().sqrt()
+}
+
+/// Certainty of the gait, averaged over time; 1 for nothing.
+pub(super) fn certainty(spans: &[Span]) -> f64 {
+    let total = total_s(spans);
+    if total <= 0.0 {
+        return 1.0;
+    }
+    spans.iter().map(|s| s.certainty * s.length_s()).sum::<f64>() / total
+}
+
+/// Mean of a column and how much time it rests on.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Mean {
+    pub(super) value: f64,
+    pub(super) covered_s: f64,
+}
+
+/// Calls `visit(sample, seconds)` for the samples that stand for a part of the span.
+pub(super) fn cells(time_s: &[f64], span: &Span, mut visit: impl FnMut(usize, f64)) {
+    let first = time_s.partition_point(|t| *t < span.start_s - HALF_CELL_S);
+    for k in first..time_s.len() {
+        let t = time_s[k];
+        if t > span.end_s + HALF_CELL_S {
+            break;
+        }
+        let before = if k == 0 { 0.0 } else { (0.5 * (t - time_s[k - 1])).min(HALF_CELL_S) };
+        let after = time_s.get(k + 1).map_or(0.0, |next| (0.5 * (next - t)).min(HALF_CELL_S));
+        let seconds = (t + after).min(span.end_s) - (t - before).max(span.start_s);
+        if seconds > 0.0 {
+            visit(k, seconds);
+        }
+    }
+}
+
+/// Time-weighted mean over spans of `value(sample)`. `None` where it is never known.
+pub(super) fn mean_by(time_s: &[f64], spans: &[Span], value: impl Fn(usize) -> Option<f64>) -> Option<Mean> {
+    let (mut sum, mut covered_s) = (0.0, 0.0);
+    for span in spans {
+        cells(time_s, span, |k, seconds| {
+            if let Some(v) = value(k) {
+                sum += v * seconds;
+                covered_s += seconds;
+            }
+        });
+    }
+    (covered_s > 0.0).then(|| Mean { value: sum / covered_s, covered_s })
+}
+
+/// Time-weighted mean of a column over spans.
+pub(super) fn mean(series: &Series, spans: &[Span], column: &[Option<f64>]) -> Option<Mean> {
+    mean_by(&series.time_s, spans, |k| column.get(k).copied().flatten())
+}
+
+/// Mean cadence over spans; where the series has none, that of the bouts.
+pub(super) fn mean_cadence(series: &Series, spans: &[Span]) -> Option<f64> {
+    let from_bouts = || {
+        let known: Option<Vec<f64>> =
+            spans.iter().map(|s| Some(s.bout_cadence_spm? * s.length_s())).collect();
+        let total = total_s(spans);
+        known.filter(|_| total > 0.0).map(|sums| sums.iter().sum::<f64>() / total)
+    };
+    mean(series, spans, &series.cadence_spm).map(|m| m.value).or_else(from_bouts)
+}
+
+/// Greatest value of a column over spans.
+pub(super) fn greatest(series: &Series, spans: &[Span], column: &[Option<f64>]) -> Option<f64> {
+    let mut most: Option<f64> = None;
+    for span in spans {
+        cells(&series.time_s, span, |k, _| {
+            if let Some(v) = column.get(k).copied().flatten() {
+                most = Some(most.map_or(v, |m| m.max(v)));
+            }
+        });
+    }
+    most
+}
+
+/// Distance since the start at a time, by straight line between known samples at most 15 s apart.
+fn distance_at(series: &Series, t: f64) -> Option<f64> {
+    let known = |k: usize| Some((series.time_s[k], series.distance_m.get(k).copied().flatten()?));
+    let after = series.time_s.partition_point(|x| *x < t);
+    let near = |k: &usize| (series.time_s[*k] - t).abs() <= 2.0 * HALF_CELL_S;
+    let right = (after..series.time_s.len()).take_while(near).find_map(known);
+    let left = (0..after).rev().take_while(near).find_map(known);
+    match (left, right) {
+        (Some((t0, d0)), Some((t1, d1))) => Some(d0 + (d1 - d0) * (t - t0) / (t1 - t0)),
+        (Some((_, d)), None) | (None, Some((_, d))) => Some(d),
+        (None, None) => None,
+    }
+}
+
+/// Distance covered in spans: the series' own, else the bouts' mean speeds times their length.
+pub(super) fn distance_m(series: &Series, spans: &[Span]) -> Option<f64> {
+    spans
+        .iter()
+        .map(|s| match (distance_at(series, s.start_s), distance_at(series, s.end_s)) {
+            (Some(a), Some(b)) => Some(b - a),
+            _ => s.bout_speed_mps.map(|v| v * s.length_s()),
+        })
+        .sum()
+}
+
+/// Turns bouts into pieces. An unknown bout counts as a rest where the recorder's timer was stopped for at least
+/// half of it, else as a hole.
+pub(super) fn pieces(segmentation: &Segmentation, series: &Series) -> Vec<Piece> {
+    let pauses: Vec<(f64, f64)> =
+        series.gaps.iter().filter(|g| g.kind == GapKind::Pause).map(|g| (g.start_s, g.end_s)).collect();
+    let mut from = 0;
+    segmentation
+        .bouts()
+        .iter()
+        .map(|bout| {
+            let kind = match bout.gait {
+                Gait::Run => Kind::Run,
+                Gait::Walk => Kind::Walk,
+                Gait::Stand => Kind::Rest,
+                Gait::Unknown => {
+                    while pauses.get(from).is_some_and(|p| p.1 <= bout.start_s) {
+                        from += 1;
+                    }
+                    let inside = pauses[from..].iter().take_while(|p| p.0 < bout.end_s);
+                    let paused: f64 = inside.map(|p| p.1.min(bout.end_s) - p.0.max(bout.start_s)).sum();
+                    if paused >= 0.5 * bout.duration_s() { Kind::Rest } else { Kind::Hole }
+                }
+            };
+            Piece { kind, bout: *bout }
+        })
+        .collect()
+}
+
+/// What was done for one prescribed step.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Done {
+    pub(super) gait: Gait,
+    /// 1-based among the steps of its gait.
+    pub(super) rep: u32,
+    /// Prescribed length in seconds, converted for a distance.
+    pub(super) length_s: f64,
+    /// Moving in the step's gait.
+    pub(super) own: Vec<Span>,
+    pub(super) rest_s: f64,
+    pub(super) hole_s: f64,
+    /// First and last second, rests included.
+    pub(super) range_s: Option<(f64, f64)>,
+    /// Whether it shares its bouts with another step because what lay between is missing.
+    pub(super) joined: bool,
+}
+
+/// Lays what was done out over the steps. `lengths_s` are the steps' lengths in seconds.
+pub(super) fn lay_out(
+    pieces: &[Piece],
+    targets: &[Target],
+    alignment: &Alignment,
+    lengths_s: &[f64],
+) -> Vec<Done> {
+    let mut done = empty(targets, lengths_s);
+    for group in &alignment.groups {
+        lay_out_group(&mut done, pieces, targets, group, lengths_s);
+    }
+    done
+}
+
+fn empty(targets: &[Target], lengths_s: &[f64]) -> Vec<Done> {
+    let (mut runs, mut walks) = (0, 0);
+    let mut done = Vec::with_capacity(lengths_s.len());
+    for target in targets {
+        let count = if target.gait == Gait::Run { &mut runs } else { &mut walks };
+        for step in target.steps.clone() {
+            *count += 1;
+            done.push(Done {
+                gait: target.gait,
+                rep: *count,
+                length_s: lengths_s[step],
+                own: Vec::new(),
+                rest_s: 0.0,
+                hole_s: 0.0,
+                range_s: None,
+                joined: false,
+            });
+        }
+    }
+    done
+}
+
+fn lay_out_group(done: &mut [Done], pieces: &[Piece], targets: &[Target], group: &Group, lengths_s: &[f64]) {
+    let inside = &pieces[group.pieces.clone()];
+    let gait = targets[group.targets.start].gait;
+    let kind = if gait == Gait::Run { Kind::Run } else { Kind::Walk };
+    let own: Vec<Span> = inside.iter().filter(|p| p.kind == kind).map(Span::of).collect();
+    let steps: Vec<usize> =
+        targets[group.targets.clone()].iter().step_by(2).flat_map(|t| t.steps.clone()).collect();
+    let joined = group.targets.len() > 1;
+    let from_the_end = gait == Gait::Walk && group.targets.start == 0;
+    let shares = shares(total_s(&own), &steps, lengths_s, joined, from_the_end);
+    let parts = split(&own, &shares);
+    let (start_s, end_s) = (inside[0].bout.start_s, inside[inside.len() - 1].bout.end_s);
+    let mut at_s = start_s;
+    for (position, (&step, part)) in steps.iter().zip(parts).enumerate() {
+        let last = position + 1 == steps.len();
+        let until_s = if last { end_s } else { part.last().map_or(at_s, |s| s.end_s) };
+        let target = &mut done[step];
+        target.joined = joined;
+        // A part that got nothing while others did is missing.
+        if part.is_empty() && steps.len() > 1 {
+            continue;
+        }
+        target.range_s = Some((at_s, until_s));
+        target.own = part;
+        for piece in inside.iter().filter(|p| p.bout.start_s >= at_s && p.bout.start_s < until_s) {
+            match piece.kind {
+                Kind::Rest => target.rest_s += piece.bout.duration_s(),
+                Kind::Hole => target.hole_s += piece.bout.duration_s(),
+                Kind::Run | Kind::Walk => {}
+            }
+        }
+        at_s = until_s;
+    }
+}
+
+/// How a moving time is shared among steps. Steps with nothing between them are filled one after the other (from the
+/// end for a first walk, whose beginning a late start of the watch cuts), the last takes what remains; joined steps
+/// share in proportion to what was prescribed.
+fn shares(total_s: f64, steps: &[usize], lengths_s: &[f64], joined: bool, from_the_end: bool) -> Vec<f64> {
+    let wanted: Vec<f64> = steps.iter().map(|s| lengths_s[*s]).collect();
+    if joined {
+        let sum: f64 = wanted.iter().sum();
+        return wanted.iter().map(|w| if sum > 0.0 { total_s * w / sum } else { 0.0 }).collect();
+    }
+    let mut shares = vec![0.0; wanted.len()];
+    let mut left = total_s;
+    let order: Range<usize> = 0..wanted.len();
+    let mut order: Vec<usize> = order.collect();
+    if from_the_end {
+        order.reverse();
+    }
+    for (position, &index) in order.iter().enumerate() {
+        let last = position + 1 == order.len();
+        shares[index] = if last { left } else { wanted[index].min(left) };
+        left -= shares[index];
+    }
+    shares
+}
+
+/// Cuts spans into parts of given moving times; the last part takes what remains.
+fn split(spans: &[Span], shares: &[f64]) -> Vec<Vec<Span>> {
+    /// Shorter remainders are rounding.
+    const NOTHING_S: f64 = 1e-9;
+    let mut queue: Vec<Span> = spans.iter().rev().copied().collect();
+    let mut parts = Vec::with_capacity(shares.len());
+    for (index, share) in shares.iter().enumerate() {
+        let last = index + 1 == shares.len();
+        let mut left = if last { f64::INFINITY } else { *share };
+        let mut part = Vec::new();
+        while left > NOTHING_S
+            && let Some(span) = queue.pop()
+        {
+            if span.length_s() <= left + NOTHING_S {
+                left -= span.length_s();
+                part.push(span);
+            } else {
+                let cut_s = span.start_s + left;
+                part.push(Span { end_s: cut_s, end_error_s: 0.0, ..span });
+                queue.push(Span { start_s: cut_s, start_error_s: 0.0, ..span });
+                left = 0.0;
+            }
+        }
+        parts.push(part);
+    }
+    parts
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::{Track, bout, segmentation};
+    use super::*;
+
+    fn span(start_s: f64, end_s: f64) -> Span {
+        Span::of(&Piece { kind: Kind::Run, bout: bout(Gait::Run, start_s, end_s) })
+    }
+
+    #[test]
+    fn means_weigh_by_time_and_not_by_sample() {
+        let mut series = Track::sampled(40.0, 1.0).speed(|t| if t < 20.0 { 1.0 } else { 3.0 }).build();
+        // Thin the first half: every fifth sample stays.
+        let keep: Vec<usize> = (0..=40).filter(|i| *i >= 20 || i % 5 == 0).collect();
+        series.time_s = keep.iter().map(|i| series.time_s[*i]).collect();
+        series.speed_mps = keep.iter().map(|i| series.speed_mps[*i]).collect();
+        let m = mean(&series, &[span(0.0, 40.0)], &series.speed_mps).unwrap();
+        assert!((m.value - 2.0).abs() < 0.15, "{m:?}");
+        assert!((m.covered_s - 40.0).abs() < 0.6);
+    }
+
+    #[test]
+    fn a_hole_is_not_covered() {
+        let mut series = Track::new(200.0).speed(|_| 2.0).build();
+        series.time_s.iter_mut().skip(100).for_each(|t| *t += 300.0);
+        let m = mean(&series, &[span(0.0, 500.0)], &series.speed_mps).unwrap();
+        assert!((m.covered_s - 214.0).abs() < 1.5, "{m:?}");
+    }
+
+    #[test]
+    fn distance_is_the_difference_of_the_series() {
+        let series = Track::new(100.0).speed(|_| 2.5).build();
+        let d = distance_m(&series, &[span(10.25, 50.5)]).unwrap();
+        assert!((d - 40.25 * 2.5).abs() < 1e-9);
+    }
+
+    #[test]
+    fn the_error_of_a_length_comes_from_all_its_ends() {
+        let spans = [Span { start_error_s: 3.0, end_error_s: 4.0, ..span(0.0, 10.0) }];
+        assert!((error_s(&spans) - 5.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_timer_stop_is_a_rest_and_other_missing_data_a_hole() {
+        let segmentation = segmentation("r60 u30 r60 u30 w60");
+        let series = Track::new(240.0).pause(62.0, 90.0).build();
+        let kinds: Vec<Kind> = pieces(&segmentation, &series).iter().map(|p| p.kind).collect();
+        assert_eq!(kinds, [Kind::Run, Kind::Rest, Kind::Run, Kind::Hole, Kind::Walk]);
+    }
+
+    #[test]
+    fn parts_keep_the_total_and_cut_where_told() {
+        let parts = split(&[span(0.0, 50.0), span(70.0, 100.0)], &[60.0, 20.0]);
+        assert_eq!(
+            parts[0].iter().map(|s| (s.start_s, s.end_s)).collect::<Vec<_>>(),
+            [(0.0, 50.0), (70.0, 80.0)]
+        );
+        assert_eq!(parts[1].iter().map(|s| (s.start_s, s.end_s)).collect::<Vec<_>>(), [(80.0, 100.0)]);
+        assert_eq!(parts[0][1].end_error_s, 0.0);
+        assert_eq!(shares(500.0, &[0, 1], &[120.0, 300.0], false, false), [120.0, 380.0]);
+        assert_eq!(shares(200.0, &[0, 1], &[120.0, 300.0], false, true), [0.0, 200.0]);
+        assert_eq!(shares(150.0, &[0, 1], &[60.0, 60.0], true, false), [75.0, 75.0]);
+    }
+}

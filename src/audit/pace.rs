@@ -1,0 +1,280 @@
+//! The pace ceiling: too fast beyond tolerance and beyond what the recorder's error explains.
+
+use super::certainty::above_zero;
+use super::gradient::{RATIO_PER_SLOPE, Slopes, cost_ratio};
+use super::measure::{self, Done, Mean, Span};
+use super::{AuditConfig, Code, Finding};
+use crate::clean::{Series, SpeedSource};
+use crate::gait::Gait;
+
+/// Speed is averaged over blocks of this length to see how its error hangs together, s.
+const BLOCK_S: f64 = 5.0;
+/// Blocks this many apart are taken as independent: 25 to 35 s.
+const FAR_BLOCKS: std::ops::RangeInclusive<usize> = 5..=7;
+/// Step of the rolling windows, s.
+const WINDOW_STEP_S: f64 = 5.0;
+/// The assumed error counts as much as this many pairs of blocks.
+const PRIOR_PAIRS: f64 = 20.0;
+/// Assumed correlation of neighbouring blocks.
+const PRIOR_CORRELATION: f64 = 0.4;
+/// Neighbouring blocks are taken to hang together no more than this.
+const MOST_CORRELATION: f64 = 0.9;
+/// Certainty is held down to this where a level ceiling has to be judged on the ground.
+const ON_GROUND_CERTAINTY: f64 = 0.8;
+
+/// Which speed the ceiling holds for.
+pub(super) struct Basis<'a> {
+    pub(super) series: &'a Series,
+    pub(super) slopes: &'a Slopes,
+    /// Level-ground speed instead of speed over ground.
+    pub(super) level: bool,
+    /// A level ceiling is held against speed over ground, for want of altitude.
+    pub(super) stand_in: bool,
+}
+
+impl Basis<'_> {
+    /// Speed of running at a sample, m/s.
+    fn speed(&self, sample: usize) -> Option<f64> {
+        let speed = self.series.speed_mps.get(sample).copied().flatten()?;
+        if self.level { Some(speed * cost_ratio(Gait::Run, self.slopes.at(sample)?)) } else { Some(speed) }
+    }
+
+    fn mean(&self, spans: &[Span]) -> Option<Mean> {
+        measure::mean_by(&self.series.time_s, spans, |k| self.speed(k))
+    }
+}
+
+/// Error of a mean speed.
+#[derive(Clone, Copy, Debug)]
+struct SpeedError {
+    /// Variance of the mean of one block.
+    block_variance: f64,
+    /// Correlation of neighbouring blocks; it falls off geometrically.
+    correlation: f64,
+    /// Share of the speed that no averaging takes away.
+    share: f64,
+    /// Variance of single speeds, which makes speed from positions too great; 0 for other sources.
+    bias_variance: f64,
+}
+
+impl SpeedError {
+    /// Estimates it from all running and walking of the recording, by the variogram of the 5 s means of speed over
+    /// ground: half the mean square of differences of means 25–35 s apart is their variance, that of neighbours says
+    /// how they hang together. Assumed values per source count as a few pairs. The runner's own unevenness is in it
+    /// too, on the careful side.
+    fn estimate(basis: &Basis, moving: &[Vec<Span>]) -> Self {
+        let series = basis.series;
+        let (assumed_mps, share): (f64, f64) = match series.speed_source {
+            SpeedSource::Recorder => (0.10, 0.005),
+            SpeedSource::Distance => (0.15, 0.01),
+            SpeedSource::Positions | SpeedSource::Absent => (0.20, 0.015),
+        };
+        let assumed = assumed_mps.powi(2);
+        let mut far = Pairs { count: PRIOR_PAIRS, sum: PRIOR_PAIRS * assumed };
+        let mut near = Pairs { count: PRIOR_PAIRS, sum: PRIOR_PAIRS * assumed * (1.0 - PRIOR_CORRELATION) };
+        for span in moving.iter().flatten() {
+            let mean_of = |block| measure::mean(series, &[block], &series.speed_mps).map(|m| m.value);
+            let means: Vec<Option<f64>> = blocks(span).map(mean_of).collect();
+            near.add(&means, 1);
+            FAR_BLOCKS.for_each(|lag| far.add(&means, lag));
+        }
+        let from_positions = series.speed_source == SpeedSource::Positions;
+        Self {
+            block_variance: far.mean(),
+            correlation: (1.0 - near.mean() / far.mean()).clamp(0.0, MOST_CORRELATION),
+            share: if basis.level { share.hypot(RATIO_PER_SLOPE * basis.slopes.error()) } else { share },
+            bias_variance: if from_positions { sample_variance(series, moving) } else { 0.0 },
+        }
+    }
+
+    /// Standard error of a mean: variance of the mean of n neighbours of a first-order autoregressive process,
+    /// together with the share.
+    fn of(&self, mean: Mean) -> f64 {
+        let (r, n) = (self.correlation, (mean.covered_s / BLOCK_S).max(1.0));
+        let inflation = (1.0 + r) / (1.0 - r) - 2.0 * r * (1.0 - r.powf(n)) / (n * (1.0 - r).powi(2));
+        (self.block_variance / n * inflation).sqrt().hypot(self.share * mean.value)
+    }
+
+    /// A mean speed without the bias of positions: an error across the way lengthens every step (Ranacher et al.
+    /// 2016, IJGIS 30:316–33), by its variance over twice the speed.
+    fn unbiased(&self, mean: Mean) -> f64 {
+        if mean.value > 0.0 { (mean.value - self.bias_variance / (2.0 * mean.value)).max(0.0) } else { 0.0 }
+    }
+}
+
+/// Half the mean square of differences.
+#[derive(Clone, Copy, Debug)]
+struct Pairs {
+    count: f64,
+    sum: f64,
+}
+
+impl Pairs {
+    fn add(&mut self, means: &[Option<f64>], lag: usize) {
+        for (a, b) in means.iter().zip(means.iter().skip(lag)) {
+            if let (Some(a), Some(b)) = (a, b) {
+                self.count += 1.0;
+                self.sum += 0.5 * (b - a).powi(2);
+            }
+        }
+    }
+
+    fn mean(&self) -> f64 {
+        self.sum / self.count
+    }
+}
+
+fn blocks(span: &Span) -> impl Iterator<Item = Span> {
+    let count = (span.length_s() / BLOCK_S).floor() as usize;
+    let span = *span;
+    (0..count).map(move |i| {
+        let start_s = span.start_s + i as f64 * BLOCK_S;
+        Span { start_s, end_s: start_s + BLOCK_S, ..span }
+    })
+}
+
+/// Variance of single speeds about their trend: half the mean square of neighbours' differences.
+fn sample_variance(series: &Series, moving: &[Vec<Span>]) -> f64 {
+    let (mut pairs, mut sum) = (0.0, 0.0);
+    for span in moving.iter().flatten() {
+        let mut last: Option<f64> = None;
+        measure::cells(&series.time_s, span, |k, _| {
+            let speed = series.speed_mps.get(k).copied().flatten();
+            if let (Some(a), Some(b)) = (last, speed) {
+                pairs += 1.0;
+                sum += (b - a).powi(2);
+            }
+            last = speed;
+        });
+    }
+    if pairs > 0.0 { sum / (2.0 * pairs) } else { 0.0 }
+}
+
+/// What the ceiling gave.
+#[derive(Default)]
+pub(super) struct PaceAudit {
+    pub(super) findings: Vec<Finding>,
+    /// Per step: time above the ceiling; `None` without a ceiling or speed.
+    pub(super) over_ceiling_s: Vec<Option<f64>>,
+    /// Runs with a ceiling whose speed is not known for at least half.
+    pub(super) unjudged: usize,
+}
+
+/// Holds every run against its ceiling. `ceilings_mps` has one entry a step.
+pub(super) fn check(
+    basis: &Basis,
+    done: &[Done],
+    ceilings_mps: &[Option<f64>],
+    tolerance: f64,
+    config: &AuditConfig,
+) -> PaceAudit {
+    let cores: Vec<Vec<Span>> =
+        done.iter().map(|d| d.own.iter().map(|s| s.trimmed(config.pace_trim_s)).collect()).collect();
+    let error = SpeedError::estimate(basis, &cores);
+    let judge = Judge { basis, error, tolerance, config };
+    let mut audit = PaceAudit { over_ceiling_s: vec![None; done.len()], ..PaceAudit::default() };
+    for (step, (core, done)) in cores.iter().zip(done).enumerate() {
+        let (Some(ceiling), false) = (ceilings_mps[step], core.is_empty()) else {
+            continue;
+        };
+        let whole = basis.mean(core).filter(|m| m.covered_s >= 0.5 * measure::total_s(core));
+        let Some(whole) = whole else {
+            audit.unjudged += 1;
+            continue;
+        };
+        let finding = judge.run(done, core, whole, ceiling);
+        let over_s = finding.as_ref().map_or(0.0, |_| judge.over_ceiling_s(core, ceiling));
+        audit.over_ceiling_s[step] = Some(over_s);
+        audit.findings.extend(finding);
+    }
+    audit
+}
+
+struct Judge<'a> {
+    basis: &'a Basis<'a>,
+    error: SpeedError,
+    tolerance: f64,
+    config: &'a AuditConfig,
+}
+
+impl Judge<'_> {
+    /// The whole run, else the rolling windows that are too fast.
+    fn run(&self, done: &Done, core: &[Span], whole: Mean, ceiling: f64) -> Option<Finding> {
+        if self.is_over(whole, ceiling, self.config.pace_run_errors) {
+            return Some(self.finding(done.rep, core, whole, ceiling));
+        }
+        let fast = self.fast_windows(core, ceiling);
+        let mean = self.basis.mean(&fast)?;
+        Some(self.finding(done.rep, &fast, mean, ceiling))
+    }
+
+    fn is_over(&self, mean: Mean, ceiling: f64, errors: f64) -> bool {
+        let above = self.error.unbiased(mean) - ceiling;
+        above > self.tolerance * ceiling && above > errors * self.error.of(mean)
+    }
+
+    /// The union of the windows that are too fast.
+    fn fast_windows(&self, core: &[Span], ceiling: f64) -> Vec<Span> {
+        let mut fast: Vec<Span> = Vec::new();
+        for window in core.iter().flat_map(|s| windows(s, self.config.pace_window_s)) {
+            let mean = self.basis.mean(&[window]).filter(|m| m.covered_s >= 0.7 * window.length_s());
+            if !mean.is_some_and(|m| self.is_over(m, ceiling, self.config.pace_window_errors)) {
+                continue;
+            }
+            match fast.last_mut() {
+                Some(last) if window.start_s <= last.end_s => last.end_s = window.end_s,
+                _ => fast.push(window),
+            }
+        }
+        fast
+    }
+
+    /// Time in which the smoothed speed is above ceiling and tolerance.
+    fn over_ceiling_s(&self, core: &[Span], ceiling: f64) -> f64 {
+        let limit = ceiling * (1.0 + self.tolerance);
+        let half = 0.5 * self.config.pace_smoothing_s;
+        let mut over_s = 0.0;
+        for span in core {
+            let tiles = (span.length_s() / WINDOW_STEP_S).ceil().max(1.0) as usize;
+            let tile_s = span.length_s() / tiles as f64;
+            for i in 0..tiles {
+                let centre = span.start_s + (i as f64 + 0.5) * tile_s;
+                let start_s = (centre - half).max(span.start_s);
+                let around = Span { start_s, end_s: (centre + half).min(span.end_s), ..*span };
+                if self.basis.mean(&[around]).is_some_and(|m| self.error.unbiased(m) > limit) {
+                    over_s += tile_s;
+                }
+            }
+        }
+        over_s
+    }
+
+    fn finding(&self, rep: u32, spans: &[Span], mean: Mean, ceiling: f64) -> Finding {
+        let speed = self.error.unbiased(mean);
+        let allowed = ceiling * (1.0 + self.config.pace_share * self.tolerance);
+        let certainty = above_zero(speed - allowed, self.error.of(mean)) * measure::certainty(spans);
+        let (prescribed, achieved) = (1000.0 / ceiling, 1000.0 / speed);
+        Finding {
+            code: Code::RunTooFast,
+            rep: Some(rep),
+            start_s: spans.first().map(|s| s.start_s),
+            end_s: spans.last().map(|s| s.end_s),
+            prescribed: Some(prescribed),
+            achieved: Some(achieved),
+            unit: "s/km",
+            excess: Some(prescribed - achieved),
+            certainty: if self.basis.stand_in { certainty.min(ON_GROUND_CERTAINTY) } else { certainty },
+        }
+    }
+}
+
+/// Windows of a length, each some seconds after the last, that lie within a span.
+fn windows(span: &Span, length_s: f64) -> impl Iterator<Item = Span> {
+    let span = *span;
+    let room = span.length_s() - length_s;
+    let count = if room < 0.0 { 0 } else { (room / WINDOW_STEP_S).floor() as usize + 1 };
+    (0..count).map(move |i| {
+        let start_s = span.start_s + i as f64 * WINDOW_STEP_S;
+        Span { start_s, end_s: start_s + length_s, ..span }
+    })
+}

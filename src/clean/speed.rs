@@ -1,0 +1,152 @@
+//! Which speed to use, and the distance.
+
+use crate::geodesy::LatLon;
+
+use super::order::Row;
+use super::{Change, ChangeKind, CleanConfig, Gap, SpeedSource, position};
+
+/// The chosen speed.
+pub(super) struct Speed {
+    pub(super) speed_mps: Vec<Option<f64>>,
+    pub(super) source: SpeedSource,
+    pub(super) delay_s: f64,
+}
+
+/// Takes the recorder's own speed where it has one that moves, else the slope of its distance, else of its positions.
+pub(super) fn choose(
+    rows: &[Row],
+    time_s: &[f64],
+    positions: &[Option<LatLon>],
+    gaps: &[Gap],
+    config: &CleanConfig,
+    ledger: &mut Vec<Change>,
+) -> Speed {
+    let own: Vec<Option<f64>> = rows
+        .iter()
+        .map(|row| {
+            let speed = row.sample.speed?.get();
+            if (0.0..=config.max_speed_mps).contains(&speed) {
+                return Some(speed);
+            }
+            ledger.push(Change { sample: row.index, kind: ChangeKind::SpeedRefused });
+            None
+        })
+        .collect();
+    let from_positions = position::speeds(time_s, positions, gaps, config);
+    if usable(&own, rows.len()) {
+        let delay_s = delay_s(time_s, &own, &from_positions);
+        return Speed { speed_mps: own, source: SpeedSource::Recorder, delay_s };
+    }
+    let from_distance = distance_slope(rows, time_s, gaps, config);
+    if usable(&from_distance, rows.len()) {
+        return Speed { speed_mps: from_distance, source: SpeedSource::Distance, delay_s: 0.0 };
+    }
+    let source =
+        if from_positions.iter().any(Option::is_some) { SpeedSource::Positions } else { SpeedSource::Absent };
+    Speed { speed_mps: from_positions, source, delay_s: 0.0 }
+}
+
+/// A column serves when at least a third of the rows have it and it is not the same value throughout.
+fn usable(column: &[Option<f64>], rows: usize) -> bool {
+    let mut values = column.iter().flatten();
+    let Some(first) = values.next() else { return false };
+    let known = 1 + values.clone().count();
+    known * 3 >= rows && (rows < 10 || values.any(|v| v != first))
+}
+
+/// Slope of the recorder's distance over about 3 s, m/s.
+fn distance_slope(rows: &[Row], time_s: &[f64], gaps: &[Gap], config: &CleanConfig) -> Vec<Option<f64>> {
+    let known: Vec<(usize, f64)> =
+        rows.iter().enumerate().filter_map(|(i, r)| r.sample.distance.map(|d| (i, d.get()))).collect();
+    let mut out = vec![None; rows.len()];
+    for k in 0..known.len() {
+        let (i, _) = known[k];
+        let (a, from_m) = known[k.saturating_sub(1)];
+        let (b, to_m) = known[(k + 1).min(known.len() - 1)];
+        let within =
+            |from: usize, to: usize| !gaps.iter().any(|g| g.start_s < time_s[to] && g.end_s > time_s[from]);
+        let (a, from_m) = if within(a, i) { (a, from_m) } else { known[k] };
+        let (b, to_m) = if within(i, b) { (b, to_m) } else { known[k] };
+        let speed = (to_m - from_m) / (time_s[b] - time_s[a]);
+        out[i] = (0.0..=config.max_speed_mps).contains(&speed).then_some(speed);
+    }
+    out
+}
+
+/// By how many seconds `own` lags behind `reference`, from 0 to 5: the shift of the least mean squared difference, to a
+/// fraction by a parabola through the three best. 0 when they share too little, or differ as much at every shift.
+fn delay_s(time_s: &[f64], own: &[Option<f64>], reference: &[Option<f64>]) -> f64 {
+    const SHIFTS: usize = 7;
+    let dense = time_s.windows(2).filter(|w| w[1] - w[0] <= 1.5).count();
+    if time_s.len() < 120 || dense * 2 < time_s.len() {
+        return 0.0;
+    }
+    // One sample is about a second here: shifts count samples, and are scaled by the usual interval.
+    let interval_s = super::gaps::usual_interval_s(time_s);
+    let cost: Vec<f64> = (0..SHIFTS)
+        .map(|shift| {
+            let (mut sum, mut n) = (0.0, 0.0);
+            for i in shift..own.len() {
+                if let (Some(a), Some(b)) = (own[i], reference[i - shift]) {
+                    // Bounded, so that the positions' spikes do not decide.
+                    sum += (a - b).powi(2).min(1.0);
+                    n += 1.0;
+                }
+            }
+            if n < 60.0 { f64::INFINITY } else { sum / n }
+        })
+        .collect();
+    let Some(best) = (0..SHIFTS).min_by(|&a, &b| cost[a].total_cmp(&cost[b])) else { return 0.0 };
+    if best == 0 || best + 1 >= SHIFTS || !cost[best + 1].is_finite() {
+        return 0.0;
+    }
+    let (left, middle, right) = (cost[best - 1], cost[best], cost[best + 1]);
+    let bend = left - 2.0 * middle + right;
+    let vertex = if bend > 0.0 { 0.5 * (left - right) / bend } else { 0.0 };
+    ((best as f64 + vertex) * interval_s).clamp(0.0, 5.0)
+}
+
+/// Distance since the start, never falling: the recorder's own, else the integral of the speed outside gaps.
+pub(super) fn distance(
+    rows: &[Row],
+    time_s: &[f64],
+    speed_mps: &[Option<f64>],
+    gaps: &[Gap],
+) -> Vec<Option<f64>> {
+    let recorded = rows.iter().filter(|r| r.sample.distance.is_some()).count();
+    if recorded * 3 >= rows.len() && recorded > 1 {
+        let mut far_m = f64::NEG_INFINITY;
+        return rows
+            .iter()
+            .map(|row| {
+                let here_m = row.sample.distance?.get();
+                if here_m.is_finite() {
+                    far_m = far_m.max(here_m);
+                }
+                far_m.is_finite().then_some(far_m)
+            })
+            .collect();
+    }
+    if speed_mps.iter().all(Option::is_none) {
+        return vec![None; rows.len()];
+    }
+    let mut total_m = 0.0;
+    let mut last: Option<(f64, f64)> = None;
+    let mut next_gap = 0;
+    rows.iter()
+        .enumerate()
+        .map(|(i, _)| {
+            let speed = speed_mps[i]?;
+            if let Some((at_s, before)) = last {
+                while gaps.get(next_gap).is_some_and(|g| g.end_s <= at_s) {
+                    next_gap += 1;
+                }
+                if gaps.get(next_gap).is_none_or(|g| g.start_s >= time_s[i]) {
+                    total_m += f64::midpoint(before, speed) * (time_s[i] - at_s);
+                }
+            }
+            last = Some((time_s[i], speed));
+            Some(total_m)
+        })
+        .collect()
+}

@@ -1,0 +1,161 @@
+//! Places a change of gait between samples: a ramp between the two levels is slid over the readings around it.
+
+use crate::clean::Series;
+
+use super::emission::Weights;
+
+/// One side of a boundary.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Side {
+    /// How far the bout reaches away from the boundary, s.
+    pub(super) reach_s: f64,
+    /// Typical speed of the bout's level; 0 for standing.
+    pub(super) speed_mps: f64,
+    /// Typical cadence of the bout's level; 0 for standing.
+    pub(super) cadence_spm: f64,
+    /// Spread of readings in the level.
+    pub(super) speed_sd_mps: f64,
+    /// Spread of readings in the level.
+    pub(super) cadence_sd_spm: f64,
+}
+
+/// A placed boundary.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Placed {
+    pub(super) at_s: f64,
+    pub(super) error_s: f64,
+}
+
+/// A column with what it needs to be compared: values, levels on both sides, spread, delay and weight of a reading.
+struct Signal<'a> {
+    column: &'a [Option<f64>],
+    before: f64,
+    after: f64,
+    sd: f64,
+    delay_s: f64,
+    weight: f64,
+}
+
+/// How far around the first guess the boundary is looked for, and how far readings around it are used.
+const SEARCH_S: f64 = 8.0;
+const WINDOW_S: f64 = 14.0;
+const STEP_S: f64 = 0.5;
+/// Lengths of the change that are tried: the gait changes in one step, speed takes 1 to 4 s, a recorder's smoothing more.
+const RAMPS_S: [f64; 4] = [1.0, 2.5, 4.5, 7.0];
+/// Even with perfect readings the moment of change is not defined better than this.
+const FLOOR_S: f64 = 0.4;
+
+/// Slides ramps of several lengths and gives mean and spread of the boundary's place over all of them.
+pub(super) fn place(
+    series: &Series,
+    guess_s: f64,
+    sides: (Side, Side),
+    weights: Weights,
+    delays_s: (f64, f64),
+) -> Placed {
+    let (left, right) = sides;
+    let from_s = guess_s - WINDOW_S.min(left.reach_s);
+    let to_s = guess_s + WINDOW_S.min(right.reach_s);
+    let signals = [
+        signal(
+            series,
+            &series.speed_mps,
+            guess_s,
+            sides,
+            (left.speed_mps, right.speed_mps),
+            left.speed_sd_mps.max(right.speed_sd_mps),
+            delays_s.0,
+            weights.speed,
+        ),
+        signal(
+            series,
+            &series.cadence_spm,
+            guess_s,
+            sides,
+            (left.cadence_spm, right.cadence_spm),
+            left.cadence_sd_spm.max(right.cadence_sd_spm),
+            delays_s.1,
+            weights.cadence,
+        ),
+    ];
+    let mut readings: Vec<(f64, f64)> = Vec::new();
+    for s in &signals {
+        let change = s.after - s.before;
+        if (change / s.sd).abs() < 0.5 {
+            continue;
+        }
+        let scale = change.abs() / s.sd;
+        for i in series.range(from_s + s.delay_s, to_s + s.delay_s) {
+            if let Some(value) = s.column[i] {
+                // Share of the change made, bounded: a spike is no stronger than the level itself.
+                let share = ((value - s.before) / change).clamp(-1.0, 2.0);
+                readings.push((series.time_s[i] - s.delay_s, share));
+                // Kept beside: weight of the reading.
+                readings.push((scale * scale * s.weight, 0.0));
+            }
+        }
+    }
+    if readings.is_empty() {
+        return Placed { at_s: guess_s, error_s: 0.5 * SEARCH_S };
+    }
+    let low_s = (guess_s - SEARCH_S).max(guess_s - left.reach_s + 1.0).min(guess_s);
+    let high_s = (guess_s + SEARCH_S).min(guess_s + right.reach_s - 1.0).max(guess_s);
+    let steps = (((high_s - low_s) / STEP_S) as usize).max(1);
+    let mut scores = Vec::with_capacity((steps + 1) * RAMPS_S.len());
+    for k in 0..=steps {
+        let at_s = low_s + (high_s - low_s) * k as f64 / steps as f64;
+        for ramp_s in RAMPS_S {
+            let misfit: f64 = readings
+                .chunks_exact(2)
+                .map(|pair| {
+                    let ((time_s, share), (weight, _)) = (pair[0], pair[1]);
+                    let made = ((time_s - at_s) / ramp_s + 0.5).clamp(0.0, 1.0);
+                    weight * (share - made).powi(2)
+                })
+                .sum();
+            scores.push((at_s, -0.5 * misfit));
+        }
+    }
+    let top = scores.iter().map(|s| s.1).fold(f64::NEG_INFINITY, f64::max);
+    let (mut total, mut mean, mut square) = (0.0, 0.0, 0.0);
+    for (at_s, score) in scores {
+        let p = (score - top).exp();
+        total += p;
+        mean += p * (at_s - guess_s);
+        square += p * (at_s - guess_s).powi(2);
+    }
+    let mean = mean / total;
+    let variance = (square / total - mean * mean).max(0.0);
+    Placed { at_s: guess_s + mean, error_s: variance.sqrt().hypot(FLOOR_S) }
+}
+
+/// Levels on both sides are taken from the bouts themselves where they are long enough, so that a drift does not shift the
+/// boundary.
+#[allow(clippy::too_many_arguments)]
+fn signal<'a>(
+    series: &Series,
+    column: &'a [Option<f64>],
+    guess_s: f64,
+    sides: (Side, Side),
+    levels: (f64, f64),
+    sd: f64,
+    delay_s: f64,
+    weight: f64,
+) -> Signal<'a> {
+    const NEAR_S: f64 = 5.0;
+    const FAR_S: f64 = 35.0;
+    let local = |from_s: f64, to_s: f64, level: f64| {
+        let known: Vec<f64> =
+            column[series.range(from_s + delay_s, to_s + delay_s)].iter().flatten().copied().collect();
+        if known.len() < 5 || level == 0.0 {
+            return level;
+        }
+        let mean = known.iter().sum::<f64>() / known.len() as f64;
+        // Blended with the level, which counts as ten independent readings.
+        let n = known.len() as f64 * weight;
+        (n * mean + 4.0 * level) / (n + 4.0)
+    };
+    let before = local(guess_s - FAR_S.min(sides.0.reach_s - 2.0), guess_s - NEAR_S, levels.0);
+    let after = local(guess_s + NEAR_S, guess_s + FAR_S.min(sides.1.reach_s - 2.0), levels.1);
+    Signal { column, before, after, sd, delay_s, weight }
+}

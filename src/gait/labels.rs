@@ -1,0 +1,127 @@
+//! Which gait each level is: published ranges of walking and running, and how levels of one person differ.
+
+use super::emission::{Bell, Level};
+
+/// What is known of walkers and runners before a recording is seen. Sources in `docs/method.md`, "What is known beforehand".
+struct Known {
+    /// Cadence of the gait over people: the published switch lies at 135 to 140 steps/min.
+    walk_cadence_spm: Bell,
+    run_cadence_spm: Bell,
+    /// Speed over people where there is no cadence: the published switch lies at 1.9 to 2.0 m/s.
+    walk_speed_mps: Bell,
+    run_speed_mps: Bell,
+    /// Walking speed at a given cadence: 102 steps/min at 1.17 m/s (3 METs), 129 at 1.9 m/s (6 METs).
+    walk_speed_slope: f64,
+    walk_speed_spread_mps: f64,
+    /// By how much one person's jog and walk differ.
+    speed_step_mps: Bell,
+    cadence_step_spm: Bell,
+    /// By how much two levels of one gait differ.
+    same_speed_step_mps: f64,
+    same_cadence_step_spm: f64,
+    /// Share of the change between two levels that is made within a few seconds: nearly all when the gait changes (in one
+    /// step: Segers et al. 2007), about half when a hill or fatigue changes the speed.
+    sharp: Bell,
+    gradual: Bell,
+    /// Odds that neighbouring levels are walk and run rather than one gait: this tool reads run-walk sessions.
+    switch_odds: f64,
+}
+
+const KNOWN: Known = Known {
+    walk_cadence_spm: Bell { mean: 114.0, sd: 9.5 },
+    run_cadence_spm: Bell { mean: 161.0, sd: 9.5 },
+    walk_speed_mps: Bell { mean: 1.5, sd: 0.25 },
+    run_speed_mps: Bell { mean: 2.5, sd: 0.42 },
+    walk_speed_slope: 0.027,
+    walk_speed_spread_mps: 0.25,
+    speed_step_mps: Bell { mean: 0.8, sd: 0.4 },
+    cadence_step_spm: Bell { mean: 42.0, sd: 13.0 },
+    same_speed_step_mps: 0.25,
+    same_cadence_step_spm: 6.0,
+    sharp: Bell { mean: 0.9, sd: 0.25 },
+    gradual: Bell { mean: 0.45, sd: 0.25 },
+    switch_odds: 6.0,
+};
+
+/// What is seen of a level, for its label.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Seen {
+    pub(super) level: Level,
+    /// Whether readings of that kind are there.
+    pub(super) has_speed: bool,
+    pub(super) has_cadence: bool,
+}
+
+/// Log density of a level's means for a walk (`false`) or run (`true`).
+fn log_gait(seen: &Seen, run: bool) -> f64 {
+    let speed = seen.level.speed_mps.mean;
+    let cadence = seen.level.cadence_spm.mean;
+    match (seen.has_cadence, seen.has_speed) {
+        (true, has_speed) => {
+            let bell = if run { KNOWN.run_cadence_spm } else { KNOWN.walk_cadence_spm };
+            // Beyond its mean on the far side from the switch a cadence is no less that gait's.
+            let towards = if run { cadence.min(bell.mean) } else { cadence.max(bell.mean) };
+            let given = if run {
+                KNOWN.run_speed_mps
+            } else {
+                Bell {
+                    mean: 1.17 + KNOWN.walk_speed_slope * (cadence.clamp(80.0, 150.0) - 102.0),
+                    sd: KNOWN.walk_speed_spread_mps,
+                }
+            };
+            bell.log(towards) + if has_speed { bounded(given.log(speed)) } else { 0.0 }
+        }
+        (false, true) => {
+            let bell = if run { KNOWN.run_speed_mps } else { KNOWN.walk_speed_mps };
+            bell.log(if run { speed.min(bell.mean) } else { speed.max(bell.mean) })
+        }
+        (false, false) => 0.0,
+    }
+}
+
+/// Speed may not overrule cadence: alone it tells the gaits apart in little more than half of the cases.
+fn bounded(log: f64) -> f64 {
+    log.max(-3.0)
+}
+
+/// Log density of the step between neighbouring levels.
+fn log_step(low: &Seen, high: &Seen, sharpness: Option<f64>, switch: bool) -> f64 {
+    let half = |sd: f64, step: f64| Bell { mean: 0.0, sd }.log(step) + std::f64::consts::LN_2;
+    let mut log = if switch { KNOWN.switch_odds.ln() } else { 0.0 };
+    if low.has_cadence && high.has_cadence {
+        let step = high.level.cadence_spm.mean - low.level.cadence_spm.mean;
+        log +=
+            if switch { KNOWN.cadence_step_spm.log(step) } else { half(KNOWN.same_cadence_step_spm, step) }
+                .max(-12.0);
+    } else if low.has_speed && high.has_speed {
+        let step = high.level.speed_mps.mean - low.level.speed_mps.mean;
+        log += if switch { KNOWN.speed_step_mps.log(step) } else { half(KNOWN.same_speed_step_mps, step) }
+            .max(-12.0);
+    }
+    if let (Some(share), false) = (sharpness, low.has_cadence) {
+        let bell = if switch { KNOWN.sharp } else { KNOWN.gradual };
+        log += bell.log(share.clamp(KNOWN.gradual.mean, KNOWN.sharp.mean));
+    }
+    log
+}
+
+/// For each level (in order of speed) the probability that it is a run. Labels never fall with speed: the ways to cut the
+/// list into walks and runs are weighed against each other. `sharpness[i]` is of the changes between levels i and i + 1.
+pub(super) fn run_probabilities(levels: &[Seen], sharpness: &[Option<f64>]) -> Vec<f64> {
+    let n = levels.len();
+    let cuts: Vec<f64> = (0..=n)
+        .map(|walks| {
+            let own: f64 = levels.iter().enumerate().map(|(l, seen)| log_gait(seen, l >= walks)).sum();
+            let steps: f64 = (1..n)
+                .map(|l| {
+                    log_step(&levels[l - 1], &levels[l], sharpness.get(l - 1).copied().flatten(), l == walks)
+                })
+                .sum();
+            own + steps
+        })
+        .collect();
+    let top = cuts.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let odds: Vec<f64> = cuts.iter().map(|log| (log - top).exp()).collect();
+    let total: f64 = odds.iter().sum();
+    (0..n).map(|l| odds[..=l].iter().sum::<f64>() / total).collect()
+}

@@ -1,0 +1,149 @@
+//! The published figures of the switch between walking and running, and the promises of the model, on plain series.
+
+use jiff::Timestamp;
+
+use super::{Bout, Gait, GaitConfig, Segmentation, segment};
+use crate::clean::{Gap, GapKind, Series, SpeedSource};
+
+/// One stretch: seconds, speed, cadence.
+type Part = (usize, f64, Option<f64>);
+
+/// A series at 1 Hz of constant stretches with a small repeatable error.
+fn series(parts: &[Part]) -> Series {
+    let mut seed = 7_u64;
+    let mut draw = || {
+        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (seed >> 11) as f64 / (1_u64 << 53) as f64 - 0.5
+    };
+    let mut error = 0.0;
+    let (mut speed_mps, mut cadence_spm) = (Vec::new(), Vec::new());
+    for &(seconds, speed, cadence) in parts {
+        for _ in 0..seconds {
+            error = 0.8 * error + 0.12 * draw();
+            speed_mps.push(Some((speed + error).max(0.0)));
+            cadence_spm
+                .push(cadence.map(|c| if c > 0.0 { ((c + 4.0 * draw()) / 2.0).round() * 2.0 } else { 0.0 }));
+        }
+    }
+    let n = speed_mps.len();
+    let time_s: Vec<f64> = (0..n).map(|i| i as f64).collect();
+    let mut far = 0.0;
+    let distance_m = speed_mps
+        .iter()
+        .map(|v| {
+            far += v.unwrap_or(0.0);
+            Some(far)
+        })
+        .collect();
+    Series {
+        start: Timestamp::UNIX_EPOCH,
+        utc_offset_s: None,
+        time_s,
+        speed_mps,
+        speed_source: SpeedSource::Recorder,
+        speed_delay_s: 0.0,
+        cadence_spm,
+        heart_rate_bpm: vec![None; n],
+        altitude_m: vec![None; n],
+        distance_m,
+        gaps: Vec::new(),
+        laps: Vec::new(),
+        has_position: false,
+        ledger: Vec::new(),
+    }
+}
+
+fn bouts(parts: &[Part]) -> Vec<Bout> {
+    segment(&series(parts), &GaitConfig::default()).value.bouts().to_vec()
+}
+
+fn gaits(bouts: &[Bout]) -> Vec<Gait> {
+    bouts.iter().map(|b| b.gait).collect()
+}
+
+use Gait::{Run, Stand, Unknown, Walk};
+
+#[test]
+fn a_plain_session_is_read_as_it_was() {
+    let mut parts = vec![(300, 1.6, Some(116.0))];
+    for _ in 0..6 {
+        parts.extend([(60, 2.4, Some(160.0)), (120, 1.6, Some(116.0))]);
+    }
+    let found = bouts(&parts);
+    assert_eq!(found.len(), 13, "{:?}", gaits(&found));
+    for (k, run) in found.iter().filter(|b| b.gait == Run).enumerate() {
+        let expected = 300.0 + 180.0 * k as f64;
+        assert!((run.start_s - expected).abs() < 1.0, "{run:?}");
+        assert!((run.duration_s() - 60.0).abs() < 1.5, "{run:?}");
+        assert!(run.certainty > 0.95);
+    }
+}
+
+#[test]
+fn the_same_without_cadence() {
+    let mut parts = vec![(300, 1.6, None)];
+    for _ in 0..6 {
+        parts.extend([(60, 2.4, None), (120, 1.6, None)]);
+    }
+    let found = bouts(&parts);
+    assert_eq!(found.len(), 13, "{:?}", gaits(&found));
+}
+
+#[test]
+fn one_way_of_moving_stays_one_bout() {
+    // Published switch: cadence 135 to 140 steps/min (Hum Mov Sci 2023;90:103117); speed alone 1.9 to 2.0 m/s (same study).
+    for (part, expected) in [
+        ((1200, 2.0, Some(155.0)), Run),  // a slow jogger
+        ((1200, 2.1, Some(130.0)), Walk), // a brisk walker
+        ((1200, 1.8, Some(158.0)), Run),
+        ((1200, 2.6, Some(154.0)), Run), // van Oeveren et al. 2017, 2.4 to 2.9 m/s at 154 to 160
+        ((1200, 1.17, Some(102.0)), Walk), // Tudor-Locke et al. 2019
+        ((1200, 2.6, None), Run),
+        ((1200, 1.4, None), Walk),
+        ((1200, 0.0, Some(160.0)), Run), // a treadmill that records no speed of its own
+        ((1200, 0.0, Some(115.0)), Walk),
+    ] {
+        let mut plain = series(&[part]);
+        if part.1 == 0.0 {
+            plain.speed_mps.fill(None);
+            plain.speed_source = SpeedSource::Absent;
+        }
+        let found = segment(&plain, &GaitConfig::default()).value;
+        assert_eq!(gaits(found.bouts()), [expected], "{part:?} {:?}", found.bouts());
+        assert!(found.bouts()[0].certainty > 0.9, "{part:?} {:?}", found.bouts());
+    }
+}
+
+#[test]
+fn standing_is_seen_inside_a_run() {
+    let found = bouts(&[
+        (120, 1.5, Some(112.0)),
+        (100, 2.4, Some(160.0)),
+        (20, 0.05, Some(0.0)),
+        (100, 2.4, Some(160.0)),
+        (120, 1.5, Some(112.0)),
+    ]);
+    assert_eq!(gaits(&found), [Walk, Run, Stand, Run, Walk]);
+}
+
+#[test]
+fn a_pause_is_unknown_and_bouts_tile() {
+    let mut paused = series(&[(300, 1.6, Some(116.0)), (300, 2.4, Some(160.0))]);
+    for t in paused.time_s.iter_mut().skip(450) {
+        *t += 200.0;
+    }
+    paused.gaps.push(Gap { start_s: 449.0, end_s: 650.0, kind: GapKind::Pause });
+    let found = segment(&paused, &GaitConfig::default()).value;
+    assert_eq!(gaits(found.bouts()), [Walk, Run, Unknown, Run]);
+    assert!(Segmentation::new(found.bouts().to_vec()).is_some());
+    assert_eq!(found.elapsed_s(), 799.0);
+}
+
+#[test]
+fn nothing_to_go_by_is_unknown() {
+    let mut empty = series(&[(100, 1.5, None)]);
+    empty.speed_mps.fill(None);
+    let found = segment(&empty, &GaitConfig::default());
+    assert_eq!(gaits(found.value.bouts()), [Unknown]);
+    assert_eq!(found.notices[0].code, "gait_unknown");
+}

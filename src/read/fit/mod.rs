@@ -1,0 +1,229 @@
+//! FIT → recordings: one for each session of each file in a chain.
+//!
+//! Decodes only what the pipeline uses, message by message, and keeps everything whole before a cut and around damage.
+
+mod message;
+mod part;
+mod wire;
+
+use crate::notice::{Noted, Notice, Place};
+
+use super::draft::{Draft, DraftLap, finish_all};
+use super::time::{MICROS_PER_S, Micros};
+use super::{Format, ReadError, ReadErrorKind, Recording, Sport, sport};
+use message::{FitSession, FitTime};
+use part::{Ending, Part, read_part};
+
+/// FIT's epoch, 1989-12-31T00:00:00Z, in seconds from 1970.
+const EPOCH_S: i64 = 631_065_600;
+/// Times below this count from when the recorder was turned on.
+const FIRST_ABSOLUTE_TIME: FitTime = 0x1000_0000;
+/// Profile enum `file`: a planned course.
+const COURSE: u8 = 6;
+
+/// Whether bytes begin like a FIT file.
+pub(super) fn is_header(bytes: &[u8]) -> bool {
+    bytes.get(8..12) == Some(b".FIT") && bytes.first().is_some_and(|size| (12..64).contains(size))
+}
+
+pub(super) fn read(file: &[u8]) -> Result<Noted<Vec<Recording>>, ReadError> {
+    let mut notices = Vec::new();
+    let mut parts = Vec::new();
+    let mut at = 0;
+    while let Some((part, next)) = read_part(file, at) {
+        part_notices(&part, &mut notices);
+        parts.push(part);
+        at = next;
+    }
+    notices.extend(trailing_bytes(file, at));
+    if parts.is_empty() {
+        return Err(ReadError::new(Format::Fit, ReadErrorKind::CutBeforeFirstSample).at(byte(file.len())));
+    }
+    let fault = without_samples(&parts);
+    let recorded = parts.into_iter().filter(|part| part.file_type != Some(COURSE));
+    let drafts = recorded.flat_map(|part| drafts(part, &mut notices)).collect();
+    let recordings = finish_all(drafts, Format::Fit, &mut notices);
+    if recordings.is_empty() { Err(fault) } else { Ok(Noted { value: recordings, notices }) }
+}
+
+fn byte(at: usize) -> Place {
+    Place { byte: Some(at as u64), ..Place::default() }
+}
+
+/// What to say if not one sample comes out.
+fn without_samples(parts: &[Part]) -> ReadError {
+    let without_time: u64 = parts.iter().map(|part| part.without_time.count).sum();
+    let cut = parts.iter().find_map(|part| match part.ending {
+        Ending::Cut(at) => Some(at),
+        _ => None,
+    });
+    let content = parts.iter().find_map(|part| part.file_type).and_then(foreign_content);
+    let error = |kind| ReadError::new(Format::Fit, kind);
+    match (content, cut) {
+        (Some(content), _) => error(ReadErrorKind::NotARecording { content }),
+        _ if without_time > 0 => error(ReadErrorKind::NoTimes { points: without_time }),
+        (None, Some(at)) => error(ReadErrorKind::CutBeforeFirstSample).at(byte(at)),
+        (None, None) => error(ReadErrorKind::NoSamples),
+    }
+}
+
+/// Names what a file of another type than activity (4) holds. Numbers of the profile enum `file`, from memory but for
+/// 4 and 5.
+fn foreign_content(file_type: u8) -> Option<&'static str> {
+    match file_type {
+        4 => None,
+        1 => Some("device capabilities"),
+        2 => Some("settings"),
+        3 => Some("sport settings"),
+        5 => Some("a workout to follow"),
+        COURSE => Some("a course to follow"),
+        7 => Some("schedules"),
+        9 => Some("body weights"),
+        10 => Some("totals"),
+        11 => Some("goals"),
+        14 => Some("blood pressures"),
+        15 | 28 | 32 => Some("all-day monitoring"),
+        20 => Some("a summary of activities"),
+        34 => Some("segments of courses"),
+        _ => Some("something else"),
+    }
+}
+
+fn part_notices(part: &Part, notices: &mut Vec<Notice>) {
+    let samples = part.samples.len() as u64;
+    for (from, to) in &part.damage {
+        let text =
+            format!("{} bytes cannot be decoded: skipped, what stands before and behind is read", to - from);
+        notices.push(Notice::new("fit_damaged", text).at(byte(*from)));
+    }
+    notices.extend(part.odd_fields.notice("field_size_odd", byte, |n| {
+        format!("definitions with a field whose size does not fit its type: {n}; such fields are left out")
+    }));
+    notices.extend(
+        part.without_time
+            .notice("points_without_time", byte, |n| format!("records without a time, skipped: {n}")),
+    );
+    notices.extend(match part.ending {
+        Ending::Whole => None,
+        Ending::ChecksumWrong => Some(Notice::new(
+            "checksum_wrong",
+            "the file's checksum does not fit its content: everything was read, but some values may be damaged",
+        )),
+        Ending::SizeWrong => Some(Notice::new(
+            "size_wrong",
+            "the size in the file's header is wrong (the recorder did not finish the file): read to its real end",
+        )),
+        Ending::Cut(at) => {
+            let text = format!("the file ends in the middle: the {samples} records whole before the cut are read");
+            Some(Notice::new("recording_cut", text).at(Place { record: Some(samples), ..byte(at) }))
+        }
+    });
+}
+
+fn trailing_bytes(file: &[u8], at: usize) -> Option<Notice> {
+    let rest = file.get(at..).filter(|rest| at > 0 && !rest.is_empty())?;
+    let text = format!("{} bytes behind the end of the recording are not FIT: left out", rest.len());
+    Some(Notice::new("trailing_bytes", text).at(byte(at)))
+}
+
+/// Turns a part into one draft a session; without a session, into one draft.
+fn drafts(mut part: Part, notices: &mut Vec<Notice>) -> Vec<Draft> {
+    if part.samples.is_empty() && part.file_type.is_some_and(|file_type| foreign_content(file_type).is_some())
+    {
+        return vec![Draft::new(Sport::Unspecified)];
+    }
+    set_clock(&mut part, notices);
+    let mut sessions: Vec<FitSession> =
+        part.sessions.iter().copied().filter(|session| session.start.is_some()).collect();
+    sessions.sort_by_key(|session| session.start);
+    sessions.dedup_by_key(|session| session.start);
+    if sessions.is_empty() {
+        sessions.push(part.sessions.first().copied().unwrap_or_default());
+    }
+    let mut drafts: Vec<Draft> =
+        sessions.iter().map(|session| Draft::new(session_sport(session, &part))).collect();
+    // A moment belongs to the last session that has begun, one before all sessions to the first.
+    let session_of =
+        |time: FitTime| sessions.iter().rposition(|session| session.start <= Some(time)).unwrap_or(0);
+    match drafts.as_mut_slice() {
+        [only] => {
+            only.times = part.times.into_iter().map(micros).collect();
+            only.samples = part.samples;
+        }
+        _ => {
+            for (time, sample) in part.times.into_iter().zip(part.samples) {
+                if let Some(draft) = drafts.get_mut(session_of(time)) {
+                    draft.push(micros(time), sample);
+                }
+            }
+        }
+    }
+    for (lap, written_at) in part.laps {
+        let Some(start) = lap.start.or(written_at) else { continue };
+        let end = match lap.elapsed_s {
+            Some(elapsed_s) => Some(micros(start) + (elapsed_s * MICROS_PER_S as f64).round() as Micros),
+            None => written_at.map(micros),
+        };
+        if let Some(draft) = drafts.get_mut(session_of(start)) {
+            draft.laps.push(DraftLap {
+                start: micros(start),
+                end,
+                trigger: lap.trigger,
+                intensity: lap.intensity,
+            });
+        }
+    }
+    for (time, running) in part.timer {
+        if let Some(draft) = drafts.get_mut(session_of(time)) {
+            draft.timer.push((micros(time), running));
+        }
+    }
+    for draft in &mut drafts {
+        draft.utc_offset_s = part.utc_offset_s;
+    }
+    drafts
+}
+
+fn micros(time: FitTime) -> Micros {
+    (i64::from(time) + EPOCH_S) * MICROS_PER_S
+}
+
+/// The session's sport; in a file cut before it, that of an earlier message.
+fn session_sport(session: &FitSession, part: &Part) -> Sport {
+    let by_session = session.sport.map(|number| (number, session.sub_sport));
+    let by_lap = || part.laps.iter().find_map(|(lap, _)| lap.sport).map(|number| (number, None));
+    let told = by_session.or(part.sport).or_else(by_lap);
+    told.map_or(Sport::Unspecified, |(number, sub_sport)| sport::from_fit(number, sub_sport))
+}
+
+/// Deals with times counted from when the recorder was turned on: corrects them if the file says how, keeps them if
+/// there are no others, else leaves their samples out.
+fn set_clock(part: &mut Part, notices: &mut Vec<Notice>) {
+    let is_system = |time: FitTime| time < FIRST_ABSOLUTE_TIME;
+    let system = part.times.iter().filter(|time| is_system(**time)).count();
+    if system == 0 {
+        return;
+    }
+    if let Some(correction_s) = part.clock_correction_s.filter(|correction_s| !is_system(*correction_s)) {
+        let correct = |time: &mut FitTime| {
+            if is_system(*time) {
+                *time = time.saturating_add(correction_s);
+            }
+        };
+        part.times.iter_mut().for_each(correct);
+        part.timer.iter_mut().for_each(|(time, _)| correct(time));
+        part.sessions.iter_mut().filter_map(|session| session.start.as_mut()).for_each(correct);
+        for (lap, written_at) in &mut part.laps {
+            lap.start.iter_mut().chain(written_at).for_each(correct);
+        }
+    } else if system == part.samples.len() {
+        let text = "the recorder's clock was not set: times within the recording hold, its date does not";
+        notices.push(Notice::new("clock_not_set", text));
+    } else {
+        let mut times = part.times.iter();
+        part.samples.retain(|_| times.next().is_some_and(|time| !is_system(*time)));
+        part.times.retain(|time| !is_system(*time));
+        let text = format!("samples from before the recorder's clock was set, left out: {system}");
+        notices.push(Notice::new("clock_set_late", text));
+    }
+}

@@ -1,0 +1,101 @@
+//! Words that files use for a sport → [`Sport`].
+
+use super::Sport;
+
+/// Reads a sport from a word of a GPX `type` or a TCX `Sport` attribute, whatever its case and separators.
+///
+/// A bare number is some exporter's private code and says nothing.
+pub(super) fn from_word(word: &str) -> Sport {
+    let lower = word.trim().to_lowercase();
+    let tokens = || lower.split(|c: char| !c.is_alphabetic()).filter(|token| !token.is_empty());
+    let says_nothing =
+        ["other", "generic", "unspecified", "unknown", "uncategorized", "activity", "track", "workout"];
+    if tokens().any(is_running) {
+        Sport::Running
+    } else if tokens().any(is_walking) {
+        Sport::Walking
+    } else if tokens().all(|token| says_nothing.contains(&token)) {
+        Sport::Unspecified
+    } else {
+        Sport::Other(word.trim().chars().take(40).collect())
+    }
+}
+
+fn is_running(token: &str) -> bool {
+    token.starts_with("run")
+        || token.starts_with("jog")
+        || token.ends_with("run")
+        || token.ends_with("running")
+        || token == "treadmill"
+}
+
+fn is_walking(token: &str) -> bool {
+    ["walk", "hik", "trek"].iter().any(|start| token.starts_with(start)) || token.ends_with("walk")
+}
+
+/// Names a FIT sport number (profile enum `sport`) with its sub-sport.
+///
+/// Numbers: generic 0, running 1, fitness equipment 4, walking 11, hiking 17; sub-sport treadmill 1. The words of the
+/// other numbers are from the published profile's enum as remembered; an unknown number is named by itself.
+pub(super) fn from_fit(sport: u8, sub_sport: Option<u8>) -> Sport {
+    match (sport, sub_sport) {
+        (1, _) => Sport::Running,
+        (11 | 17, _) => Sport::Walking,
+        (0, _) | (4, Some(1)) => Sport::Unspecified,
+        (other, _) => Sport::Other(fit_word(other)),
+    }
+}
+
+fn fit_word(sport: u8) -> String {
+    let word = match sport {
+        2 => "cycling",
+        3 => "transition",
+        4 => "fitness equipment",
+        5 => "swimming",
+        6 => "basketball",
+        7 => "soccer",
+        8 => "tennis",
+        9 => "american football",
+        10 => "training",
+        12 => "cross country skiing",
+        13 => "alpine skiing",
+        14 => "snowboarding",
+        15 => "rowing",
+        16 => "mountaineering",
+        18 => "multisport",
+        19 => "paddling",
+        _ => return format!("sport {sport}"),
+    };
+    word.to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words() {
+        for word in ["running", "Running", "trail_running", "TrailRun", "Run", "jogging", "street-running"] {
+            assert_eq!(from_word(word), Sport::Running, "{word}");
+        }
+        for word in ["walking", "Hiking", "nordic walking", "hike", "Walk"] {
+            assert_eq!(from_word(word), Sport::Walking, "{word}");
+        }
+        for word in ["", "Other", "9", "generic", "  "] {
+            assert_eq!(from_word(word), Sport::Unspecified, "{word}");
+        }
+        for word in ["Biking", "cycling", "lap_swimming", "trunk"] {
+            assert_eq!(from_word(word), Sport::Other(word.to_owned()), "{word}");
+        }
+    }
+
+    #[test]
+    fn numbers() {
+        assert_eq!(from_fit(1, Some(1)), Sport::Running);
+        assert_eq!(from_fit(17, None), Sport::Walking);
+        assert_eq!(from_fit(0, None), Sport::Unspecified);
+        assert_eq!(from_fit(4, Some(1)), Sport::Unspecified);
+        assert_eq!(from_fit(2, None), Sport::Other("cycling".to_owned()));
+        assert_eq!(from_fit(200, None), Sport::Other("sport 200".to_owned()));
+    }
+}

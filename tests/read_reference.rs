@@ -1,0 +1,185 @@
+//! Readers and geodesy against independent open libraries in another language: `fitdecode`, `gpxpy`, `geographiclib`
+//! from `PyPI`, run by the interpreter that `JOGAUDIT_PYTHON` names. The project's test command sets that up.
+
+#![expect(clippy::print_stdout, reason = "figures for whoever reads the test's output")]
+
+#[path = "fixtures/read_archive.rs"]
+mod read_archive;
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+
+use jogaudit::geodesy::LatLon;
+use jogaudit::notice::Noted;
+use jogaudit::read::{ReadConfig, Recording, read};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+/// Runs `tests/reference/read_check.py` and gives the numbers of its lines.
+fn python(arguments: &[&str], input: &str) -> Vec<Vec<Option<f64>>> {
+    let interpreter = std::env::var_os("JOGAUDIT_PYTHON").expect("JOGAUDIT_PYTHON names an interpreter");
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/reference/read_check.py");
+    let mut child = Command::new(interpreter)
+        .arg(script)
+        .args(arguments)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .expect("the interpreter starts");
+    let mut stdin = child.stdin.take().expect("piped");
+    let input = input.to_owned();
+    let writer = std::thread::spawn(move || stdin.write_all(input.as_bytes()));
+    let output = child.wait_with_output().expect("the script ends");
+    assert!(output.status.success(), "{arguments:?}");
+    writer.join().expect("no panic").expect("the script reads all");
+    let text = String::from_utf8(output.stdout).expect("UTF-8");
+    let lines = text.lines().map(|line| serde_json::from_str::<Vec<Option<String>>>(line).expect("JSON"));
+    let number = |text: String| text.parse().expect("a number");
+    lines.map(|line| line.into_iter().map(|value| value.map(number)).collect()).collect()
+}
+
+/// Microseconds from 1970, latitude, longitude, altitude, distance, speed, cadence as written and heart rate.
+type Row = (i64, [Option<f64>; 7]);
+
+fn their_row(line: &Vec<Option<f64>>) -> Row {
+    let [at_us, values @ ..] = line.as_slice() else { panic!("an empty line") };
+    (at_us.expect("a time") as i64, values.try_into().expect("seven values"))
+}
+
+fn our_rows(recordings: &[Recording], steps_per_written: f64) -> Vec<Row> {
+    let mut rows = Vec::new();
+    for recording in recordings {
+        rows.extend(recording.samples.iter().map(|sample| {
+            let at_us = recording.start.as_microsecond() + (sample.time_s * 1e6).round() as i64;
+            (
+                at_us,
+                [
+                    sample.position.map(LatLon::lat_deg),
+                    sample.position.map(LatLon::lon_deg),
+                    sample.altitude.map(jogaudit::units::Metres::get),
+                    sample.distance.map(jogaudit::units::Metres::get),
+                    sample.speed.map(jogaudit::units::MetresPerSecond::get),
+                    sample.cadence.map(|cadence| cadence.get() / steps_per_written),
+                    sample.heart_rate.map(jogaudit::units::BeatsPerMinute::get),
+                ],
+            )
+        }));
+    }
+    rows
+}
+
+/// Compares every sample of a file exactly; gives their number, 0 for a file without samples.
+fn check(format: &str, path: &Path) -> usize {
+    let name = path.display();
+    let bytes = std::fs::read(path).expect("readable");
+    let mut theirs: Vec<Row> =
+        python(&[format, path.to_str().expect("a plain path")], "").iter().map(their_row).collect();
+    let Ok(Noted { value: recordings, notices }) = read(&bytes, &ReadConfig::default()) else {
+        assert_eq!(theirs, [], "{name}");
+        return 0;
+    };
+    let is_doubled = format == "fit" || notices.iter().any(|notice| notice.code == "cadence_doubled");
+    let ours = our_rows(&recordings, if is_doubled { 2.0 } else { 1.0 });
+    // Crank turns are left out of our side.
+    let on_foot = recordings.iter().flat_map(|r| std::iter::repeat_n(r.sport.on_foot(), r.samples.len()));
+    for (row, on_foot) in theirs.iter_mut().zip(on_foot) {
+        row.1[5] = row.1[5].filter(|_| on_foot);
+    }
+    assert_eq!(ours.len(), theirs.len(), "{name}");
+    for (index, (our, their)) in ours.iter().zip(&theirs).enumerate() {
+        assert_eq!(our, their, "sample {index} of {name}");
+    }
+    ours.len()
+}
+
+fn paths(crate_name: &str, extension: &str) -> Vec<PathBuf> {
+    let tiny = Path::new(env!("CARGO_MANIFEST_DIR")).join("testdata").join(format!("tiny.{extension}"));
+    let archive = read_archive::files(crate_name, extension).into_iter().map(|file| {
+        assert!(!file.id.is_empty() && !file.bytes.is_empty());
+        file.path
+    });
+    std::iter::once(tiny).chain(archive).collect()
+}
+
+#[test]
+#[ignore = "needs tests/run"]
+fn fit_files_as_fitdecode_reads_them() {
+    let samples: usize = paths("fitparser", "fit").iter().map(|path| check("fit", path)).sum();
+    println!("{samples} FIT samples");
+    assert_eq!(samples, 3 + 2878);
+}
+
+#[test]
+#[ignore = "needs tests/run"]
+fn fit_laps_as_fitdecode_reads_them() {
+    for path in paths("fitparser", "fit") {
+        let bytes = std::fs::read(&path).expect("readable");
+        let Ok(noted) = read(&bytes, &ReadConfig::default()) else { continue };
+        let mut ours = Vec::new();
+        for recording in &noted.value {
+            let start_us = recording.start.as_microsecond();
+            ours.extend(recording.laps.iter().map(|lap| {
+                let elapsed_ms = lap.end_s.map(|end_s| ((end_s - lap.start_s) * 1000.0).round() as i64);
+                (start_us + (lap.start_s * 1e6).round() as i64, elapsed_ms)
+            }));
+        }
+        let theirs: Vec<(i64, Option<i64>)> = python(&["laps", path.to_str().expect("a plain path")], "")
+            .iter()
+            .map(|line| {
+                let elapsed_ms = line[1].map(|elapsed_s| (elapsed_s * 1000.0).round() as i64);
+                (line[0].expect("a start") as i64, elapsed_ms)
+            })
+            .collect();
+        assert_eq!(ours, theirs, "{}", path.display());
+    }
+}
+
+#[test]
+#[ignore = "needs tests/run"]
+fn gpx_files_as_gpxpy_reads_them() {
+    let samples: usize = paths("gpx", "gpx").iter().map(|path| check("gpx", path)).sum();
+    println!("{samples} GPX samples");
+    assert_eq!(samples, 4 + 4584);
+}
+
+#[test]
+#[ignore = "needs tests/run"]
+fn tcx_files_as_an_xml_tree_reads_them() {
+    let samples: usize = paths("tcx", "tcx").iter().map(|path| check("tcx", path)).sum();
+    println!("{samples} TCX samples");
+    assert_eq!(samples, 5 + 3836);
+}
+
+#[test]
+#[ignore = "needs tests/run"]
+fn distances_as_geographiclib_computes_them() {
+    let mut rng = ChaCha8Rng::seed_from_u64(20_250_101);
+    let mut pairs = Vec::new();
+    for index in 0..400 {
+        let (lat, lon) = (rng.random_range(-89.0..89.0), rng.random_range(-180.0..180.0));
+        // One half a step of a runner, one half anywhere.
+        let (other_lat, other_lon) = if index % 2 == 0 {
+            (
+                lat + rng.random_range(-1e-4..1e-4),
+                (lon + rng.random_range(-1e-4..1e-4_f64)).clamp(-180.0, 180.0),
+            )
+        } else {
+            (rng.random_range(-90.0..90.0), rng.random_range(-180.0..180.0))
+        };
+        pairs.push([lat, lon, other_lat, other_lon]);
+    }
+    let input: String =
+        pairs.iter().map(|pair| serde_json::to_string(pair).expect("numbers") + "\n").collect();
+    let theirs = python(&["distances"], &input);
+    assert_eq!(theirs.len(), pairs.len());
+    for ([lat, lon, other_lat, other_lon], their) in pairs.into_iter().zip(theirs) {
+        let at = |lat, lon| LatLon::new(lat, lon).expect("in range");
+        let our_m = at(lat, lon).distance_m(at(other_lat, other_lon));
+        let their_m = their[0].expect("a number");
+        assert!(
+            (our_m - their_m).abs() <= 1e-6,
+            "{lat} {lon} {other_lat} {other_lon}: {our_m} m, {their_m} m"
+        );
+    }
+}
