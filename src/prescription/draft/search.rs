@@ -1,0 +1,284 @@
+//! The fewest stages from the start to the goal: shortest paths through all sessions that the family of sessions has.
+//!
+//! A state is (running of a session, longest run). A step leads to a state with no less of either, within the limits,
+//! so states in order of both form a graph without cycles and each sum is found in one sweep.
+
+use super::{Contradiction, DraftRequest, DraftStage};
+use crate::prescription::lint::{Steps, Unit, exceeds};
+
+/// A shorter last run has at least this share of the others: a crumb of a run is no run. Our choice.
+const LEAST_REST: (u32, u32) = (1, 3);
+
+/// Gives the grain of running times and the stages, or what stands in the way.
+pub(super) fn fewest(request: &DraftRequest) -> Result<(u32, Vec<DraftStage>), Contradiction> {
+    let coarse_s = if request.goal_run_s > 3600 { 60 } else { 30 };
+    match fewest_of(request, &[coarse_s, 10, 5]) {
+        Some(found) => Ok(found),
+        None => Err(blocked(request, coarse_s)),
+    }
+}
+
+/// Tries the grains in turn: a finer one only where a limit is finer than the coarse one.
+fn fewest_of(request: &DraftRequest, grains_s: &[u32]) -> Option<(u32, Vec<DraftStage>)> {
+    for &grain_s in grains_s {
+        let graph = Graph::new(request, grain_s);
+        if let Some(stages) = graph.fewest() {
+            return Some((grain_s, stages));
+        }
+        if !graph.is_too_coarse() {
+            return None;
+        }
+    }
+    None
+}
+
+/// Finds which limits, lifted one at a time, would open the way.
+fn blocked(request: &DraftRequest, coarse_s: u32) -> Contradiction {
+    type Lift = fn(&mut DraftRequest);
+    let linter = Steps::default();
+    let own = &request.steps;
+    let mut lifts: Vec<(&'static str, Lift)> = Vec::new();
+    if request.session_ceiling_s.is_some() {
+        lifts.push(("--session-ceiling", |r| r.session_ceiling_s = None));
+    }
+    if request.weekly_increase.is_some() {
+        lifts.push(("--weekly-increase", |r| r.weekly_increase = None));
+    }
+    if own.session_share < linter.session_share {
+        lifts.push(("--session-increase", |r| r.steps.session_share = Steps::default().session_share));
+    }
+    if own.session_s < linter.session_s {
+        lifts.push(("--session-step", |r| r.steps.session_s = Steps::default().session_s));
+    }
+    if own.longest_share < linter.longest_share {
+        lifts.push(("--longest-increase", |r| r.steps.longest_share = Steps::default().longest_share));
+    }
+    if own.longest_s < linter.longest_s {
+        lifts.push(("--longest-step", |r| r.steps.longest_s = Steps::default().longest_s));
+    }
+    if own.run_to_walk < linter.run_to_walk {
+        lifts.push(("--run-walk-factor", |r| r.steps.run_to_walk = Steps::default().run_to_walk));
+    }
+    let opens = |(_, lift): &&(&'static str, Lift)| {
+        let mut lifted = request.clone();
+        lift(&mut lifted);
+        fewest_of(&lifted, &[coarse_s, 10]).is_some()
+    };
+    let alone: Vec<&'static str> = lifts.iter().filter(opens).map(|(option, _)| *option).collect();
+    let options = match (alone.is_empty(), lifts.is_empty()) {
+        (false, _) => alone,
+        (true, false) => lifts.iter().map(|(option, _)| *option).collect(),
+        (true, true) => vec!["the limits of the linter", "the lengths of the start"],
+    };
+    Contradiction::NoWay { options, reached: Graph::new(request, coarse_s).furthest() }
+}
+
+/// Steps to or from a state; `u32::MAX` when there is no way.
+type Count = u32;
+const NO_WAY: Count = u32::MAX;
+
+struct Graph<'a> {
+    request: &'a DraftRequest,
+    /// Running of a session, s, rising.
+    totals: Vec<u32>,
+    /// Longest runs, s, rising.
+    runs: Vec<u32>,
+    /// For each total the first index of `totals` beyond what may follow.
+    totals_end: Vec<usize>,
+    /// Likewise for runs.
+    runs_end: Vec<usize>,
+}
+
+impl<'a> Graph<'a> {
+    fn new(request: &'a DraftRequest, grain_s: u32) -> Self {
+        let (first, goal) = (request.first(), request.goal());
+        let totals = amounts(first.total_s, goal.total_s, grain_s);
+        let runs = amounts(first.run_s, goal.run_s, grain_s);
+        let week_factor = week_factor(request);
+        let totals_end = ends(&totals, |base| {
+            let session = request.steps.most_session(base, Unit::Seconds);
+            week_factor.map_or(session, |factor| session.min(base * factor))
+        });
+        let runs_end = ends(&runs, |base| request.steps.most_longest(base, Unit::Seconds));
+        Self { request, totals, runs, totals_end, runs_end }
+    }
+
+    fn stage(&self, state: usize) -> DraftStage {
+        DraftStage { total_s: self.totals[state / self.runs.len()], run_s: self.runs[state % self.runs.len()] }
+    }
+
+    fn last(&self) -> usize {
+        self.totals.len() * self.runs.len() - 1
+    }
+
+    /// Whether such a session is in the family and within the ceiling.
+    fn is_session(&self, state: usize) -> bool {
+        let stage = self.stage(state);
+        let DraftStage { total_s, run_s } = stage;
+        let rest_s = total_s % run_s;
+        let (part, whole) = LEAST_REST;
+        total_s >= run_s
+            && (rest_s == 0 || rest_s * whole >= run_s * part)
+            && self.request.session_ceiling_s.is_none_or(|ceiling_s| self.request.takes_s(stage) <= ceiling_s)
+    }
+
+    /// The states that may follow, in order.
+    fn next(&self, state: usize) -> impl Iterator<Item = usize> {
+        let (total, run) = (state / self.runs.len(), state % self.runs.len());
+        let from = self.stage(state);
+        let columns = (total..self.totals_end[total]).flat_map(move |next_total| {
+            (run..self.runs_end[run]).map(move |next_run| next_total * self.runs.len() + next_run)
+        });
+        columns.filter(move |&next| next != state && self.is_session(next) && self.keeps_ratio(from, next))
+    }
+
+    fn keeps_ratio(&self, from: DraftStage, next: usize) -> bool {
+        let to = self.stage(next);
+        let runs = |stage: DraftStage| stage.total_s.div_ceil(stage.run_s);
+        match (runs(from), runs(to)) {
+            (_, 1) => true,
+            // Once the run has no walk in it, none comes back. (A first session of one run is only a start.)
+            (1, _) => from == self.request.first(),
+            (before, after) => {
+                // The walks are the same throughout, so run to walk goes as the mean run.
+                let mean = |stage: DraftStage, runs: u32| f64::from(stage.total_s) / f64::from(runs);
+                !exceeds(mean(to, after), mean(from, before) * self.request.steps.run_to_walk)
+            }
+        }
+    }
+
+    /// Whether at some amount a limit lies below the next amount.
+    fn is_too_coarse(&self) -> bool {
+        let stuck = |ends: &[usize]| ends.iter().zip(1..ends.len()).any(|(end, next)| *end <= next);
+        stuck(&self.totals_end) || stuck(&self.runs_end)
+    }
+
+    /// Steps from the first state to each.
+    fn from_first(&self) -> Vec<Count> {
+        let mut counts = vec![NO_WAY; self.last() + 1];
+        counts[0] = 0;
+        for state in 0..=self.last() {
+            if counts[state] == NO_WAY {
+                continue;
+            }
+            for next in self.next(state) {
+                counts[next] = counts[next].min(counts[state] + 1);
+            }
+        }
+        counts
+    }
+
+    /// The reachable state with most running.
+    fn furthest(&self) -> DraftStage {
+        let counts = self.from_first();
+        self.stage((0..=self.last()).rfind(|&state| counts[state] != NO_WAY).unwrap_or(0))
+    }
+
+    /// The evenest of the shortest ways.
+    fn fewest(&self) -> Option<Vec<DraftStage>> {
+        let from_first = self.from_first();
+        let steps = from_first[self.last()];
+        if steps == NO_WAY {
+            return None;
+        }
+        let ways = self.ways(&from_first, steps);
+        let mut state = 0;
+        let mut stages = vec![self.stage(0)];
+        for left in (1..=steps).rev() {
+            state = ways[state].iter().find(|way| way.steps == left)?.next;
+            stages.push(self.stage(state));
+        }
+        Some(stages)
+    }
+
+    /// For each state the cheapest way to the goal in each number of steps that a shortest way may have left there.
+    fn ways(&self, from_first: &[Count], steps: Count) -> Vec<Vec<Way>> {
+        let mut ways: Vec<Vec<Way>> = vec![Vec::new(); self.last() + 1];
+        ways[self.last()].push(Way { steps: 0, cost: 0.0, next: self.last() });
+        for state in (0..self.last()).rev() {
+            if from_first[state] > steps {
+                continue;
+            }
+            let most = steps - from_first[state];
+            let mut found: Vec<Way> = Vec::new();
+            for next in self.next(state) {
+                for onward in &ways[next] {
+                    let way = Way {
+                        steps: onward.steps + 1,
+                        cost: onward.cost + self.cost(state, next),
+                        next,
+                    };
+                    if way.steps > most {
+                        continue;
+                    }
+                    match found.iter_mut().find(|known| known.steps == way.steps) {
+                        Some(known) if way.cost < known.cost => *known = way,
+                        Some(_) => {}
+                        None => found.push(way),
+                    }
+                }
+            }
+            ways[state] = found;
+        }
+        ways
+    }
+
+    /// What an uneven or odd step costs. Squares of equal parts have the least sum, so even steps cost least.
+    fn cost(&self, state: usize, next: usize) -> f64 {
+        /// As much as a step of a tenth. Our choice: round lengths are easier to keep.
+        const ODD: f64 = 0.01;
+        let (from, to) = (self.stage(state), self.stage(next));
+        let step = |from: u32, to: u32| (f64::from(to) / f64::from(from)).ln().powi(2);
+        let odd = [
+            to.total_s % to.run_s != 0,
+            to.run_s % 30 != 0,
+            to.run_s % 60 != 0 && to.run_s > 120,
+            to.total_s % 60 != 0,
+        ];
+        let oddities = odd.into_iter().filter(|is_odd| *is_odd).count();
+        step(from.total_s, to.total_s) + step(from.run_s, to.run_s) + ODD * oddities as f64
+    }
+}
+
+/// One way from a state to the goal.
+#[derive(Clone, Copy, Debug)]
+struct Way {
+    steps: Count,
+    cost: f64,
+    next: usize,
+}
+
+/// `first`, then the multiples of the grain, then `goal`. Below two minutes a grain of 10 s at most.
+fn amounts(first: u32, goal: u32, grain_s: u32) -> Vec<u32> {
+    let fine_s = grain_s.min(10);
+    let is_on_grain = |s: u32| s % if s < 120 { fine_s } else { grain_s } == 0;
+    let inner = (first + 1..goal).filter(|s| is_on_grain(*s));
+    let mut amounts: Vec<u32> = std::iter::once(first).chain(inner).collect();
+    if goal > first {
+        amounts.push(goal);
+    }
+    amounts
+}
+
+fn ends(amounts: &[u32], most: impl Fn(f64) -> f64) -> Vec<usize> {
+    let end = |base: &u32| {
+        let most = most(f64::from(*base));
+        amounts.partition_point(|amount| !exceeds(f64::from(*amount), most))
+    };
+    amounts.iter().map(end).collect()
+}
+
+/// The factor that a step may have so that no week has more running than its limit allows after the week before.
+///
+/// Where a stage lasts a week or longer, a session has at most one step over the session a week earlier. Where a week
+/// holds several stages, it has several, and each may be the root of the week's factor. Without a limit of the plan's
+/// own, steps that fit a session fit the linter's week too, unless a week holds several stages.
+fn week_factor(request: &DraftRequest) -> Option<f64> {
+    let stages_a_week = request.sessions_per_week.div_ceil(request.sessions);
+    let share = match request.weekly_increase {
+        Some(share) => share,
+        None if stages_a_week > 1 => request.steps.week_share,
+        None => return None,
+    };
+    Some((1.0 + share).powf(1.0 / f64::from(stages_a_week)))
+}
