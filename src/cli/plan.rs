@@ -140,7 +140,7 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
 
 fn run_lint(args: &LintArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
     let plan = read(&args.plan, io)?;
-    let remarks = lint(&plan, &LintConfig { weeks_away: args.weeks_away });
+    let remarks = lint(&plan, LintConfig { weeks_away: args.weeks_away });
     let view = LintView::new(&plan, &remarks);
     match args.format {
         Format::Text => io.result(&plan_lint::text(&view))?,
@@ -180,7 +180,11 @@ fn run_draft(args: &DraftArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
         Some(out) => {
             output::write_whole(out, file.as_bytes())?;
             let stages = drafted.stages.len();
-            io.remark(&format!("{stages} stages over {} weeks; the plan is in {}.\n", drafted.weeks, named(out)));
+            io.remark(&format!(
+                "{stages} stages over {} weeks; the plan is in {}.\n",
+                drafted.weeks,
+                named(out)
+            ));
         }
         None => io.result(&file)?,
     }

@@ -3,12 +3,12 @@
 //! A session by distance has no times of its own. For comparing and adding up, its times are estimated at two assumed
 //! speeds, the same for every session, so that the ratio of two estimates is the ratio of the distances.
 
-use crate::units::MetresPerSecond;
+use crate::units::{Metres, MetresPerSecond, Seconds};
 
 use super::{Extent, Move, Session, Step};
 
 /// Running speed for estimates, m/s: the mean that inexperienced runners chose themselves (van Oeveren et al. 2017,
-/// PLoS ONE 12:e0184273).
+/// doi 10.1371/journal.pone.0184273).
 pub const ASSUMED_RUN_MPS: f64 = 2.6;
 /// Walking speed for estimates, m/s: the middle of brisk walking, 2.9 to 3.5 miles an hour (label of the Compendium
 /// of Physical Activities 2011). That it is the middle is our choice.
@@ -57,19 +57,20 @@ impl Session {
         let steps = expansion.fixed_steps().unwrap_or_else(|| {
             expansion.steps_at(MetresPerSecond::new(ASSUMED_RUN_MPS), MetresPerSecond::new(ASSUMED_WALK_MPS))
         });
-        let is_by_distance = !steps.is_empty() && steps.iter().all(|s| matches!(s.extent, Extent::Distance(_)));
+        let is_by_distance =
+            !steps.is_empty() && steps.iter().all(|s| matches!(s.extent, Extent::Distance(_)));
         let bouts = bouts(&steps);
         let dose = self.dose();
         let total = |motion| -> f64 { bouts.iter().filter(|b| b.motion == motion).map(|b| b.time_s).sum() };
         let longest =
             |of: fn(&Bout) -> f64| bouts.iter().filter(|b| b.motion == Move::Run).map(of).fold(0.0, f64::max);
-        let run_m = dose.run_distance.map(|m| m.get()).filter(|m| *m > 0.0);
-        let run_s = dose.run.map_or_else(|| total(Move::Run), |s| s.get());
-        let walk_s = dose.walk.map_or_else(|| total(Move::Walk), |s| s.get());
+        let run_m = dose.run_distance.map(Metres::get).filter(|m| *m > 0.0);
+        let run_s = dose.run.map_or_else(|| total(Move::Run), Seconds::get);
+        let walk_s = dose.walk.map_or_else(|| total(Move::Walk), Seconds::get);
         Figures {
             run_s,
             walk_s,
-            session_s: dose.session.map_or(run_s + walk_s, |s| s.get()),
+            session_s: dose.session.map_or(run_s + walk_s, Seconds::get),
             longest_run_s: longest(|b| b.time_s),
             run_m,
             longest_run_m: run_m.map(|_| longest(|b| b.distance_m)),

@@ -63,14 +63,17 @@ impl Plan {
 
 #[cfg(test)]
 mod tests {
+    use std::fmt::Write as _;
+
     use super::*;
 
     fn plan(stages: &[(Option<u32>, Option<u32>)]) -> Plan {
         let mut text = String::new();
         for (n, (sessions, per_week)) in stages.iter().enumerate() {
-            text += &format!("[[stage]]\nname = '{n}'\nsession = 'run 10:00'\n");
-            text += &sessions.map_or_else(String::new, |s| format!("sessions = {s}\n"));
-            text += &per_week.map_or_else(String::new, |s| format!("sessions_per_week = {s}\n"));
+            let _ = writeln!(text, "[[stage]]\nname = '{n}'\nsession = 'run 10:00'");
+            for (key, value) in [("sessions", sessions), ("sessions_per_week", per_week)] {
+                let _ = value.map(|value| writeln!(text, "{key} = {value}"));
+            }
         }
         Plan::parse(&text).unwrap().value
     }

@@ -5,7 +5,7 @@
 use serde::Serialize;
 
 use crate::prescription::{Extent, Move, Plan, Segment, Stage, Step};
-use crate::units::METRES_PER_MILE;
+use crate::units::{BeatsPerMinute, METRES_PER_MILE, MetresPerSecond, Seconds, StepsPerMinute};
 
 use super::json;
 use super::text::{HEADING, Page, QUIET, UNKNOWN, WIDTH};
@@ -77,17 +77,17 @@ impl CardView {
             stage: stage.name.clone(),
             instead,
             session: if is_on { stage.session.to_string() } else { String::new() },
-            session_s: shown(is_on, dose.session.map(|s| s.get())),
-            run_s: shown(is_on, dose.run.map(|s| s.get())),
-            walk_s: shown(is_on, dose.walk.map(|s| s.get())),
+            session_s: shown(is_on, dose.session.map(Seconds::get)),
+            run_s: shown(is_on, dose.run.map(Seconds::get)),
+            walk_s: shown(is_on, dose.walk.map(Seconds::get)),
             bouts,
             pace_basis: match limits.pace_basis {
                 crate::prescription::PaceBasis::Ground => "ground",
                 crate::prescription::PaceBasis::Level => "level",
             },
-            heart_rate_ceiling_bpm: shown(is_on, limits.heart_rate_ceiling.map(|rate| rate.get())),
-            walk_cadence_floor_spm: shown(is_on, limits.walk_cadence_floor.map(|cadence| cadence.get())),
-            session_ceiling_s: shown(is_on, limits.session_ceiling.map(|s| s.get())),
+            heart_rate_ceiling_bpm: shown(is_on, limits.heart_rate_ceiling.map(BeatsPerMinute::get)),
+            walk_cadence_floor_spm: shown(is_on, limits.walk_cadence_floor.map(StepsPerMinute::get)),
+            session_ceiling_s: shown(is_on, limits.session_ceiling.map(Seconds::get)),
             pain_limit: limits.pain_limit,
             text: Vec::new(),
         };
@@ -208,7 +208,7 @@ fn bouts(stage: &Stage) -> Vec<CardBout> {
     let (mut runs, mut walks) = (0, 0);
     let ceiling = |step: &Step| {
         let ceiling = step.ceiling.or(stage.limits.pace_ceiling).filter(|_| step.motion == Move::Run);
-        ceiling.and_then(|speed| speed.pace_s_per_km())
+        ceiling.and_then(MetresPerSecond::pace_s_per_km)
     };
     let amounts = |extent| match extent {
         Extent::Time(time) => (Some(time.get()), None),
@@ -408,8 +408,9 @@ mod tests {
     use super::*;
 
     fn shown(limits: &str, session: &str, ruling: Option<&str>) -> String {
-        let text =
-            format!("title = 'Back on the path'\n[limits]\n{limits}\n[[stage]]\nname = '2'\nsession = '{session}'");
+        let text = format!(
+            "title = 'Back on the path'\n[limits]\n{limits}\n[[stage]]\nname = '2'\nsession = '{session}'"
+        );
         let plan = Plan::parse(&text).unwrap().value;
         anstream::adapter::strip_str(&card(&plan, &plan.stages[0], ruling)).to_string()
     }
@@ -482,8 +483,7 @@ professional. What your clinician says stands above this card.
 
     #[test]
     fn runs_with_their_own_ceilings_are_named() {
-        let card =
-            shown("pace_ceiling = '6:45 /km'", "2 x (run 3:00, walk 1:00), run 3:00 @ 7:30 /km", None);
+        let card = shown("pace_ceiling = '6:45 /km'", "2 x (run 3:00, walk 1:00), run 3:00 @ 7:30 /km", None);
         assert!(card.contains("never faster than 6:45 /km in run 1, 2, 7:30 /km in run 3."), "{card}");
     }
 

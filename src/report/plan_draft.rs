@@ -101,7 +101,7 @@ fn explained(draft: &Draft, request: &DraftRequest) -> Vec<String> {
             draft.grain_s
         ),
     ];
-    if request.sessions % request.sessions_per_week != 0 {
+    if !request.sessions.is_multiple_of(request.sessions_per_week) {
         paragraphs.push(
             "Stages do not end with weeks here. The limit on a week's running is kept from stage to stage instead, \
              which is never looser."

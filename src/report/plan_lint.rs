@@ -180,7 +180,9 @@ fn text_of(remark: &Remark) -> String {
             rise(remark)
         ),
         LintCode::RunWalkJump => {
-            format!("{who} goes to a run:walk of {value}, after {base} in {after}; an even step goes to {limit}.")
+            format!(
+                "{who} goes to a run:walk of {value}, after {base} in {after}; an even step goes to {limit}."
+            )
         }
         LintCode::WeeklyRunningJump => {
             let week = remark.week.unwrap_or_default();
@@ -213,7 +215,10 @@ fn text_of(remark: &Remark) -> String {
             format!("{who} {} not say how many sessions to keep before moving on.", verb("does", "do"))
         }
         LintCode::SessionOverItsCeiling => {
-            format!("{who} {} {value} a session, longer than the session ceiling of {limit}.", verb("takes", "take"))
+            format!(
+                "{who} {} {value} a session, longer than the session ceiling of {limit}.",
+                verb("takes", "take")
+            )
         }
         LintCode::PaceCeilingIsWalking => {
             format!("{who} {} to run no faster than {value}, which is brisk walking.", verb("asks", "ask"))
@@ -234,13 +239,22 @@ fn text_of(remark: &Remark) -> String {
             format!("The runner's usual running cadence of {value} is below {limit}, where running begins.")
         }
         LintCode::WalkCadenceFloorIsRunning => {
-            format!("{who} {} walks of at least {value}, where running begins ({limit}).", verb("asks", "ask"))
+            format!(
+                "{who} {} walks of at least {value}, where running begins ({limit}).",
+                verb("asks", "ask")
+            )
         }
         LintCode::WalkCadenceFloorNotBrisk => {
-            format!("{who} {} walks of at least {value} brisk; moderate walking has {limit}.", verb("calls", "call"))
+            format!(
+                "{who} {} walks of at least {value} brisk; moderate walking has {limit}.",
+                verb("calls", "call")
+            )
         }
         LintCode::PainLimitAbovePublished => {
-            format!("{who} {} pain up to {value} of 10; the published model's most is {limit}.", verb("allows", "allow"))
+            format!(
+                "{who} {} pain up to {value} of 10; the published model's most is {limit}.",
+                verb("allows", "allow")
+            )
         }
     }
 }
@@ -285,21 +299,28 @@ fn proposal_of(remark: &Remark) -> String {
         ),
         LintCode::SessionsPerWeekMissing => "write `sessions_per_week = 3` under [limits].".to_owned(),
         LintCode::ManySessionsEarly => {
-            format!("write `sessions_per_week = {limit}` in the early stages, and more later if it goes well.")
+            format!(
+                "write `sessions_per_week = {limit}` in the early stages, and more later if it goes well."
+            )
         }
         LintCode::RestDaysMissing => "write `rest_days_between = 1` under [limits].".to_owned(),
         LintCode::RestDaysDoNotFit => {
             format!("write `sessions_per_week = {limit}`, or fewer rest days between.")
         }
         LintCode::StageSessionsMissing => {
-            format!("write `sessions = 2` or more in [[stage]] “{first}”.")
+            let which = if remark.stages.len() > 1 {
+                "each of them".to_owned()
+            } else {
+                format!("[[stage]] “{first}”")
+            };
+            format!("write `sessions = 2`, or how many it is to be, in {which}.")
         }
         LintCode::SessionOverItsCeiling => {
             format!("raise `session_ceiling` to {} or take repetitions out.", shown(remark.value))
         }
-        LintCode::PaceCeilingIsWalking | LintCode::PaceCeilingIsSlow => format!(
-            "check the unit (`/km` or `/mi`); a ceiling for jogging is faster than {limit}."
-        ),
+        LintCode::PaceCeilingIsWalking | LintCode::PaceCeilingIsSlow => {
+            format!("check the unit (`/km` or `/mi`); a ceiling for jogging is faster than {limit}.")
+        }
         LintCode::HeartRateCeilingAboveMax => {
             format!("check both values; a ceiling that acts is below {limit}.")
         }
@@ -308,7 +329,8 @@ fn proposal_of(remark: &Remark) -> String {
             format!("check both values; with these, a ceiling from {least} on leaves room for running.")
         }
         LintCode::RunCadenceIsWalking => {
-            "count both feet: a recorder that shows about 84 counts one leg, which is 168 steps a minute.".to_owned()
+            "count both feet: a recorder that shows about 84 counts one leg, which is 168 steps a minute."
+                .to_owned()
         }
         LintCode::WalkCadenceFloorIsRunning => {
             format!("lower `walk_cadence_floor` well below {limit}, to 110 steps a minute for instance.")
@@ -353,7 +375,7 @@ mod tests {
 
     fn view(text: &str) -> LintView {
         let plan = Plan::parse(text).unwrap().value;
-        LintView::new(&plan, &lint(&plan, &LintConfig::default()))
+        LintView::new(&plan, &lint(&plan, LintConfig::default()))
     }
 
     const JUMP: &str = "title = 'T'\n[limits]\nsessions_per_week = 3\nrest_days_between = 1\n\

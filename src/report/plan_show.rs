@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::prescription::figures::{ASSUMED_RUN_MPS, ASSUMED_WALK_MPS};
-use crate::prescription::{Figures, Plan, Stage};
+use crate::prescription::{ASSUMED_SESSIONS_PER_WEEK, Figures, Plan, Stage};
 
 use super::json;
 use super::plan_lint::ratio;
@@ -42,7 +42,7 @@ pub struct StageView {
     pub estimate: Option<EstimateView>,
 }
 
-/// Times of a session by distance, at the assumed speeds.
+/// Times of what is by distance, at the assumed speeds, in whole seconds.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 #[allow(missing_docs)]
 pub struct EstimateView {
@@ -87,6 +87,15 @@ fn tenth(value: f64) -> f64 {
     (value * 10.0).round() / 10.0
 }
 
+fn estimate(run_s: f64, walk_s: f64, session_s: f64, longest_run_s: f64) -> EstimateView {
+    EstimateView {
+        run_s: run_s.round(),
+        walk_s: walk_s.round(),
+        session_s: session_s.round(),
+        longest_run_s: longest_run_s.round(),
+    }
+}
+
 fn is_exact(figures: &Figures) -> bool {
     figures.is_run_exact && figures.is_walk_exact && figures.is_session_exact
 }
@@ -94,12 +103,7 @@ fn is_exact(figures: &Figures) -> bool {
 impl StageView {
     fn new(stage: &Stage, figures: &Figures) -> Self {
         let exact = |is_exact: bool, value: f64| is_exact.then(|| tenth(value));
-        let estimate = EstimateView {
-            run_s: tenth(figures.run_s),
-            walk_s: tenth(figures.walk_s),
-            session_s: tenth(figures.session_s),
-            longest_run_s: tenth(figures.longest_run_s),
-        };
+        let estimate = estimate(figures.run_s, figures.walk_s, figures.session_s, figures.longest_run_s);
         let is_counted = stage.session.expand().fixed_steps().is_some();
         Self {
             stage: stage.name.clone(),
@@ -125,26 +129,23 @@ fn weeks(plan: &Plan, figures: &[Figures]) -> Vec<WeekView> {
     for week in plan.weeks() {
         let of = |read: fn(&Figures) -> f64| week.sessions.iter().map(move |&stage| read(&figures[stage]));
         let all = |read: fn(&Figures) -> bool| week.sessions.iter().all(|&stage| read(&figures[stage]));
-        let estimate = EstimateView {
-            run_s: tenth(of(|f| f.run_s).sum()),
-            walk_s: tenth(of(|f| f.walk_s).sum()),
-            session_s: tenth(of(|f| f.session_s).sum()),
-            longest_run_s: tenth(of(|f| f.longest_run_s).fold(0.0, f64::max)),
-        };
+        let sum = |read| of(read).sum::<f64>();
+        let [run_s, walk_s, session_s] = [sum(|f| f.run_s), sum(|f| f.walk_s), sum(|f| f.session_s)];
+        let longest_run_s = of(|f| f.longest_run_s).fold(0.0, f64::max);
         let mut stages: Vec<usize> = week.sessions.clone();
         stages.dedup();
-        let rise = before_s.filter(|before: &f64| *before > 0.0).map(|before| estimate.run_s / before - 1.0);
-        before_s = Some(estimate.run_s);
+        let rise = before_s.filter(|before: &f64| *before > 0.0).map(|before| run_s / before - 1.0);
+        before_s = Some(run_s);
         views.push(WeekView {
             week: week.number,
             stages: stages.iter().map(|&stage| plan.stages[stage].name.clone()).collect(),
             sessions: week.sessions.len(),
-            run_s: all(|f| f.is_run_exact).then_some(estimate.run_s),
-            walk_s: all(|f| f.is_walk_exact).then_some(estimate.walk_s),
-            session_s: all(|f| f.is_session_exact).then_some(estimate.session_s),
-            longest_run_s: all(|f| f.is_run_exact).then_some(estimate.longest_run_s),
+            run_s: all(|f| f.is_run_exact).then_some(tenth(run_s)),
+            walk_s: all(|f| f.is_walk_exact).then_some(tenth(walk_s)),
+            session_s: all(|f| f.is_session_exact).then_some(tenth(session_s)),
+            longest_run_s: all(|f| f.is_run_exact).then_some(tenth(longest_run_s)),
             run_rise: rise.map(|rise| (rise * 1000.0).round() / 1000.0),
-            estimate: (!all(is_exact)).then_some(estimate),
+            estimate: (!all(is_exact)).then(|| estimate(run_s, walk_s, session_s, longest_run_s)),
         });
     }
     views
@@ -160,7 +161,10 @@ pub fn text(view: &PlanView) -> String {
     let mut page = Page::default();
     page.styled_paragraph(HEADING, &view.title);
     let (stages, weeks) = (view.stages.len(), view.weeks.len());
-    page.paragraph("", &format!("{}, {} when every session is kept.", count(stages, "stage"), count(weeks, "week")));
+    page.paragraph(
+        "",
+        &format!("{}, {} when every session is kept.", count(stages, "stage"), count(weeks, "week")),
+    );
     stage_table(&mut page, view);
     week_table(&mut page, view);
     picture(&mut page, view);
@@ -172,6 +176,15 @@ pub fn text(view: &PlanView) -> String {
             &format!(
                 "~ is an estimate for what is prescribed by distance: running at {ASSUMED_RUN_MPS} m/s and walking at \
                  {ASSUMED_WALK_MPS} m/s."
+            ),
+        );
+    }
+    if view.stages.iter().any(|stage| stage.sessions.is_none() || stage.sessions_per_week.is_none()) {
+        page.paragraph(
+            "",
+            &format!(
+                "Where the plan does not say, a week is taken to have {ASSUMED_SESSIONS_PER_WEEK} sessions and a stage \
+                 to last a week."
             ),
         );
     }
@@ -285,7 +298,8 @@ fn picture(page: &mut Page, view: &PlanView) {
 
 /// Longest run, other running, walking, s.
 fn parts(stage: &StageView) -> [f64; 3] {
-    let known = |exact: Option<f64>, read: fn(EstimateView) -> f64| exact.or(stage.estimate.map(read)).unwrap_or(0.0);
+    let known =
+        |exact: Option<f64>, read: fn(EstimateView) -> f64| exact.or(stage.estimate.map(read)).unwrap_or(0.0);
     let run_s = known(stage.run_s, |e| e.run_s);
     let longest_s = known(stage.longest_run_s, |e| e.longest_run_s);
     [longest_s, (run_s - longest_s).max(0.0), known(stage.walk_s, |e| e.walk_s)]

@@ -8,9 +8,7 @@ mod search;
 
 use std::fmt;
 
-use super::lint::{
-    BEGINNING_LONGEST_RUN_S, EARLY_SESSIONS_PER_WEEK, LONG_ABSENCE_WEEKS, Steps,
-};
+use super::lint::{BEGINNING_LONGEST_RUN_S, EARLY_SESSIONS_PER_WEEK, LONG_ABSENCE_WEEKS, Steps};
 use super::{Extent, Item, Limits, Move, Plan, Runner, Session, Stage, Tolerance};
 use crate::units::Seconds;
 
@@ -80,6 +78,13 @@ pub struct DraftStage {
     pub run_s: u32,
 }
 
+impl DraftStage {
+    /// Runs of a session, those without a walk between them counted as one.
+    fn runs(self) -> u32 {
+        self.total_s.div_ceil(self.run_s)
+    }
+}
+
 /// A drafted plan.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Draft {
@@ -108,7 +113,7 @@ pub enum Contradiction {
     LooserThanLinter { option: &'static str },
     Ceiling { needed_s: u32, ceiling_s: u32, which: &'static str },
     TooManyWeeks { needed: u32, most: u32, stages: u32 },
-    NoWay { options: Vec<&'static str>, reached: DraftStage },
+    NoWay { options: Vec<&'static str>, are_together: bool, reached: DraftStage },
 }
 
 /// Why there is no such plan: every reason that was found.
@@ -192,16 +197,19 @@ impl fmt::Display for Contradiction {
                 "--max-weeks {most} contradicts the other limits: the fewest stages are {stages}, which take {needed} \
                  weeks"
             ),
-            Self::NoWay { options, reached } => {
-                let options = options.join(" and ");
-                write!(
-                    f,
-                    "{options} {} the way to the goal: no next stage within the limits after {} of running with runs \
-                     of {}",
-                    if options.contains(" and ") { "together bar" } else { "bars" },
-                    clock(&reached.total_s),
-                    clock(&reached.run_s)
-                )
+            Self::NoWay { options, are_together, reached } => {
+                let bar = match (options.len(), are_together) {
+                    (1, _) => format!("{} bars the way to the goal", options.join("")),
+                    (_, true) => format!("{} together bar the way to the goal", options.join(" and ")),
+                    (_, false) => {
+                        format!(
+                            "{} bar the way to the goal, and lifting either opens it",
+                            options.join(" and ")
+                        )
+                    }
+                };
+                let (total, run) = (clock(&reached.total_s), clock(&reached.run_s));
+                write!(f, "{bar}: it ends at {total} of running with runs of {run}")
             }
         }
     }
@@ -341,7 +349,7 @@ impl DraftRequest {
     /// Time of a stage's session, s.
     fn takes_s(&self, stage: DraftStage) -> u32 {
         let DraftStage { total_s, run_s } = stage;
-        let runs = total_s.div_ceil(run_s);
+        let runs = stage.runs();
         if stage == self.first() {
             return self.warm_up_s + total_s + runs * self.walk_s + self.cool_down_s;
         }

@@ -65,12 +65,15 @@ fn blocked(request: &DraftRequest, coarse_s: u32) -> Contradiction {
         fewest_of(&lifted, &[coarse_s, 10]).is_some()
     };
     let alone: Vec<&'static str> = lifts.iter().filter(opens).map(|(option, _)| *option).collect();
-    let options = match (alone.is_empty(), lifts.is_empty()) {
-        (false, _) => alone,
-        (true, false) => lifts.iter().map(|(option, _)| *option).collect(),
-        (true, true) => vec!["the limits of the linter", "the lengths of the start"],
+    let are_together = alone.is_empty();
+    let options = if !are_together {
+        alone
+    } else if lifts.is_empty() {
+        vec!["the lengths of the start", "the linter's limits"]
+    } else {
+        lifts.iter().map(|(option, _)| *option).collect()
     };
-    Contradiction::NoWay { options, reached: Graph::new(request, coarse_s).furthest() }
+    Contradiction::NoWay { options, are_together, reached: Graph::new(request, coarse_s).furthest() }
 }
 
 /// Steps to or from a state; `u32::MAX` when there is no way.
@@ -87,6 +90,10 @@ struct Graph<'a> {
     totals_end: Vec<usize>,
     /// Likewise for runs.
     runs_end: Vec<usize>,
+    /// For each total and each run the steps that it alone needs at least to the goal's.
+    least_steps: (Vec<Count>, Vec<Count>),
+    /// For each state the runs of its session; 0 where it is none of the family or above the ceiling.
+    counts: Vec<u32>,
 }
 
 impl<'a> Graph<'a> {
@@ -100,26 +107,22 @@ impl<'a> Graph<'a> {
             week_factor.map_or(session, |factor| session.min(base * factor))
         });
         let runs_end = ends(&runs, |base| request.steps.most_longest(base, Unit::Seconds));
-        Self { request, totals, runs, totals_end, runs_end }
+        let least_steps = (least_steps(&totals_end), least_steps(&runs_end));
+        let states =
+            totals.iter().flat_map(|&total_s| runs.iter().map(move |&run_s| DraftStage { total_s, run_s }));
+        let counts = states.map(|stage| if is_session(request, stage) { stage.runs() } else { 0 }).collect();
+        Self { request, totals, runs, totals_end, runs_end, least_steps, counts }
     }
 
     fn stage(&self, state: usize) -> DraftStage {
-        DraftStage { total_s: self.totals[state / self.runs.len()], run_s: self.runs[state % self.runs.len()] }
+        DraftStage {
+            total_s: self.totals[state / self.runs.len()],
+            run_s: self.runs[state % self.runs.len()],
+        }
     }
 
     fn last(&self) -> usize {
         self.totals.len() * self.runs.len() - 1
-    }
-
-    /// Whether such a session is in the family and within the ceiling.
-    fn is_session(&self, state: usize) -> bool {
-        let stage = self.stage(state);
-        let DraftStage { total_s, run_s } = stage;
-        let rest_s = total_s % run_s;
-        let (part, whole) = LEAST_REST;
-        total_s >= run_s
-            && (rest_s == 0 || rest_s * whole >= run_s * part)
-            && self.request.session_ceiling_s.is_none_or(|ceiling_s| self.request.takes_s(stage) <= ceiling_s)
     }
 
     /// The states that may follow, in order.
@@ -129,20 +132,21 @@ impl<'a> Graph<'a> {
         let columns = (total..self.totals_end[total]).flat_map(move |next_total| {
             (run..self.runs_end[run]).map(move |next_run| next_total * self.runs.len() + next_run)
         });
-        columns.filter(move |&next| next != state && self.is_session(next) && self.keeps_ratio(from, next))
+        columns.filter(move |&next| {
+            next != state && self.counts[next] > 0 && self.keeps_ratio(from, state, next)
+        })
     }
 
-    fn keeps_ratio(&self, from: DraftStage, next: usize) -> bool {
-        let to = self.stage(next);
-        let runs = |stage: DraftStage| stage.total_s.div_ceil(stage.run_s);
-        match (runs(from), runs(to)) {
+    fn keeps_ratio(&self, from: DraftStage, state: usize, next: usize) -> bool {
+        match (self.counts[state], self.counts[next]) {
             (_, 1) => true,
             // Once the run has no walk in it, none comes back. (A first session of one run is only a start.)
-            (1, _) => from == self.request.first(),
+            (1, _) => state == 0,
             (before, after) => {
                 // The walks are the same throughout, so run to walk goes as the mean run.
                 let mean = |stage: DraftStage, runs: u32| f64::from(stage.total_s) / f64::from(runs);
-                !exceeds(mean(to, after), mean(from, before) * self.request.steps.run_to_walk)
+                let most = mean(from, before) * self.request.steps.run_to_walk;
+                !exceeds(mean(self.stage(next), after), most)
             }
         }
     }
@@ -153,38 +157,59 @@ impl<'a> Graph<'a> {
         stuck(&self.totals_end) || stuck(&self.runs_end)
     }
 
-    /// Steps from the first state to each.
-    fn from_first(&self) -> Vec<Count> {
-        let mut counts = vec![NO_WAY; self.last() + 1];
-        counts[0] = 0;
+    /// Steps that a state needs to the goal, at least.
+    fn least_left(&self, state: usize) -> Count {
+        let (totals, runs) = &self.least_steps;
+        totals[state / self.runs.len()].max(runs[state % self.runs.len()])
+    }
+
+    /// Steps from the first state to each that may lie on a way of at most `most` steps, and whether any was passed
+    /// over because it cannot.
+    fn reach(&self, most: Count) -> (Vec<Count>, bool) {
+        let mut steps = vec![NO_WAY; self.last() + 1];
+        steps[0] = 0;
+        let mut is_cut = false;
         for state in 0..=self.last() {
-            if counts[state] == NO_WAY {
+            if steps[state] == NO_WAY {
+                continue;
+            }
+            if steps[state].saturating_add(self.least_left(state)) > most {
+                is_cut |= self.least_left(state) != NO_WAY;
                 continue;
             }
             for next in self.next(state) {
-                counts[next] = counts[next].min(counts[state] + 1);
+                steps[next] = steps[next].min(steps[state] + 1);
             }
         }
-        counts
+        (steps, is_cut)
     }
 
     /// The reachable state with most running.
     fn furthest(&self) -> DraftStage {
-        let counts = self.from_first();
-        self.stage((0..=self.last()).rfind(|&state| counts[state] != NO_WAY).unwrap_or(0))
+        let (steps, _) = self.reach(NO_WAY);
+        self.stage((0..=self.last()).rfind(|&state| steps[state] != NO_WAY).unwrap_or(0))
     }
 
     /// The evenest of the shortest ways.
     fn fewest(&self) -> Option<Vec<DraftStage>> {
-        let from_first = self.from_first();
-        let steps = from_first[self.last()];
-        if steps == NO_WAY {
+        let mut most = self.least_left(0);
+        if most == NO_WAY {
             return None;
         }
-        let ways = self.ways(&from_first, steps);
+        let steps = loop {
+            let (steps, is_cut) = self.reach(most);
+            if steps[self.last()] <= most {
+                break steps;
+            }
+            if !is_cut {
+                return None;
+            }
+            most += 1;
+        };
+        let ways = self.ways(&steps, most);
         let mut state = 0;
         let mut stages = vec![self.stage(0)];
-        for left in (1..=steps).rev() {
+        for left in (1..=most).rev() {
             state = ways[state].iter().find(|way| way.steps == left)?.next;
             stages.push(self.stage(state));
         }
@@ -192,22 +217,19 @@ impl<'a> Graph<'a> {
     }
 
     /// For each state the cheapest way to the goal in each number of steps that a shortest way may have left there.
-    fn ways(&self, from_first: &[Count], steps: Count) -> Vec<Vec<Way>> {
+    fn ways(&self, reached: &[Count], steps: Count) -> Vec<Vec<Way>> {
         let mut ways: Vec<Vec<Way>> = vec![Vec::new(); self.last() + 1];
         ways[self.last()].push(Way { steps: 0, cost: 0.0, next: self.last() });
         for state in (0..self.last()).rev() {
-            if from_first[state] > steps {
+            if reached[state].saturating_add(self.least_left(state)) > steps {
                 continue;
             }
-            let most = steps - from_first[state];
+            let most = steps - reached[state];
             let mut found: Vec<Way> = Vec::new();
             for next in self.next(state) {
                 for onward in &ways[next] {
-                    let way = Way {
-                        steps: onward.steps + 1,
-                        cost: onward.cost + self.cost(state, next),
-                        next,
-                    };
+                    let way =
+                        Way { steps: onward.steps + 1, cost: onward.cost + self.cost(state, next), next };
                     if way.steps > most {
                         continue;
                     }
@@ -225,19 +247,43 @@ impl<'a> Graph<'a> {
 
     /// What an uneven or odd step costs. Squares of equal parts have the least sum, so even steps cost least.
     fn cost(&self, state: usize, next: usize) -> f64 {
-        /// As much as a step of a tenth. Our choice: round lengths are easier to keep.
+        /// A tenth's step is 0.01. Our choice: round lengths are easier to keep.
         const ODD: f64 = 0.01;
+        const VERY_ODD: f64 = 0.05;
         let (from, to) = (self.stage(state), self.stage(next));
         let step = |from: u32, to: u32| (f64::from(to) / f64::from(from)).ln().powi(2);
-        let odd = [
-            to.total_s % to.run_s != 0,
-            to.run_s % 30 != 0,
-            to.run_s % 60 != 0 && to.run_s > 120,
-            to.total_s % 60 != 0,
+        let oddities = [
+            (to.total_s % to.run_s != 0, ODD),
+            (to.run_s % 30 != 0, VERY_ODD),
+            (to.run_s % 60 != 0 && to.run_s > 120, ODD),
+            (to.total_s % 60 != 0, ODD),
         ];
-        let oddities = odd.into_iter().filter(|is_odd| *is_odd).count();
-        step(from.total_s, to.total_s) + step(from.run_s, to.run_s) + ODD * oddities as f64
+        let odd: f64 = oddities.into_iter().filter(|(is_odd, _)| *is_odd).map(|(_, cost)| cost).sum();
+        step(from.total_s, to.total_s) + step(from.run_s, to.run_s) + odd
     }
+}
+
+/// Whether a session is in the family and within the ceiling.
+fn is_session(request: &DraftRequest, stage: DraftStage) -> bool {
+    let DraftStage { total_s, run_s } = stage;
+    let rest_s = total_s % run_s;
+    let (part, whole) = LEAST_REST;
+    total_s >= run_s
+        && (rest_s == 0 || rest_s * whole >= run_s * part)
+        && request.session_ceiling_s.is_none_or(|ceiling_s| request.takes_s(stage) <= ceiling_s)
+}
+
+/// Steps from each amount to the last when each goes as far as it may.
+fn least_steps(ends: &[usize]) -> Vec<Count> {
+    let mut steps = vec![NO_WAY; ends.len()];
+    let last = ends.len() - 1;
+    steps[last] = 0;
+    for at in (0..last).rev() {
+        if ends[at] > at + 1 {
+            steps[at] = steps[ends[at] - 1].saturating_add(1);
+        }
+    }
+    steps
 }
 
 /// One way from a state to the goal.
@@ -251,7 +297,7 @@ struct Way {
 /// `first`, then the multiples of the grain, then `goal`. Below two minutes a grain of 10 s at most.
 fn amounts(first: u32, goal: u32, grain_s: u32) -> Vec<u32> {
     let fine_s = grain_s.min(10);
-    let is_on_grain = |s: u32| s % if s < 120 { fine_s } else { grain_s } == 0;
+    let is_on_grain = |s: u32| s.is_multiple_of(if s < 120 { fine_s } else { grain_s });
     let inner = (first + 1..goal).filter(|s| is_on_grain(*s));
     let mut amounts: Vec<u32> = std::iter::once(first).chain(inner).collect();
     if goal > first {

@@ -4,7 +4,7 @@ use super::steps::exceeds;
 use super::{LintCode, Remark};
 use crate::prescription::figures::Figures;
 use crate::prescription::{Move, Plan, Runner, Segment, Stage};
-use crate::units::MetresPerSecond;
+use crate::units::{MetresPerSecond, StepsPerMinute};
 
 /// Upper end of brisk walking, m/s: 3.5 miles an hour (label of the Compendium of Physical Activities 2011).
 pub const BRISK_WALK_MPS: f64 = 1.56;
@@ -40,7 +40,8 @@ pub(super) fn remarks(plan: &Plan) -> Vec<Remark> {
 
 fn run_cadence(plan: &Plan, found: &mut Vec<Remark>) {
     if let Some(cadence) = plan.runner.usual_run_cadence.filter(|c| c.get() < SLOWEST_RUN_SPM) {
-        let remark = Remark::new(LintCode::RunCadenceIsWalking, "", "spm").held(cadence.get(), SLOWEST_RUN_SPM);
+        let remark =
+            Remark::new(LintCode::RunCadenceIsWalking, "", "spm").held(cadence.get(), SLOWEST_RUN_SPM);
         let stages = plan.stage_names().map(str::to_owned).collect();
         found.push(Remark { stages, ..remark });
     }
@@ -105,7 +106,9 @@ fn pace(stage: &Stage, found: &mut Vec<Remark>) {
 }
 
 fn heart_rate(stage: &Stage, runner: &Runner, found: &mut Vec<Remark>) {
-    let (Some(ceiling), Some(most)) = (stage.limits.heart_rate_ceiling, runner.max_heart_rate) else { return };
+    let (Some(ceiling), Some(most)) = (stage.limits.heart_rate_ceiling, runner.max_heart_rate) else {
+        return;
+    };
     let (ceiling_bpm, most_bpm) = (ceiling.get(), most.get());
     let least_bpm = most_bpm * LEAST_RUNNING_HEART_SHARE;
     let remark = |code| Remark::new(code, &stage.name, "bpm");
@@ -118,7 +121,7 @@ fn heart_rate(stage: &Stage, runner: &Runner, found: &mut Vec<Remark>) {
 }
 
 fn walk_cadence(stage: &Stage, runner: &Runner, found: &mut Vec<Remark>) {
-    let Some(floor_spm) = stage.limits.walk_cadence_floor.map(|floor| floor.get()) else { return };
+    let Some(floor_spm) = stage.limits.walk_cadence_floor.map(StepsPerMinute::get) else { return };
     let own_spm = runner.usual_run_cadence.map_or(LEAST_RUN_SPM, |own| own.get().min(LEAST_RUN_SPM));
     let remark = |code| Remark::new(code, &stage.name, "spm");
     if floor_spm >= own_spm {
@@ -130,6 +133,7 @@ fn walk_cadence(stage: &Stage, runner: &Runner, found: &mut Vec<Remark>) {
 
 fn pain(stage: &Stage, found: &mut Vec<Remark>) {
     if let Some(limit) = stage.limits.pain_limit.filter(|limit| *limit > MOST_PAIN) {
-        found.push(Remark::new(LintCode::PainLimitAbovePublished, &stage.name, "pain").held(limit, MOST_PAIN));
+        found
+            .push(Remark::new(LintCode::PainLimitAbovePublished, &stage.name, "pain").held(limit, MOST_PAIN));
     }
 }

@@ -11,7 +11,9 @@ pub use limits::{
     BRISK_WALK_MPS, LEAST_BRISK_SPM, LEAST_RUN_SPM, LEAST_RUNNING_HEART_SHARE, MOST_PAIN, MOSTLY_WALKING_MPS,
     SLOWEST_RUN_SPM,
 };
-pub use progress::{BEGINNING_LONGEST_RUN_S, EARLY_LONGEST_RUN_S, EARLY_SESSIONS_PER_WEEK, LONG_ABSENCE_WEEKS};
+pub use progress::{
+    BEGINNING_LONGEST_RUN_S, EARLY_LONGEST_RUN_S, EARLY_SESSIONS_PER_WEEK, LONG_ABSENCE_WEEKS,
+};
 pub(super) use steps::exceeds;
 pub use steps::{Steps, Unit};
 
@@ -125,14 +127,17 @@ impl LintCode {
             Self::RunningFalls | Self::LongestRunFalls => {
                 "our choice; a published hospital plan falls too, so an easier stage may be meant"
             }
-            Self::SessionsPerWeekMissing | Self::StageSessionsMissing => "our choice: without it the weeks are open",
-            Self::ManySessionsEarly => "at most three sessions a week in the early stages: common practice, no source",
+            Self::SessionsPerWeekMissing | Self::StageSessionsMissing => {
+                "our choice: without it the weeks are open"
+            }
+            Self::ManySessionsEarly => {
+                "at most three sessions a week in the early stages: common practice, no source"
+            }
             Self::RestDaysMissing => {
                 "a rest day between runs stands in both published programmes in docs/plans (doi \
                  10.21037/aoj.2018.04.11; doi 10.1186/s13063-023-07502-x)"
             }
             Self::RestDaysDoNotFit => "arithmetic: a week has 7 days",
-            Self::SessionOverItsCeiling => "arithmetic",
             Self::PaceCeilingIsWalking => {
                 "brisk walking is up to 3.5 miles an hour (Compendium of Physical Activities 2011)"
             }
@@ -140,7 +145,7 @@ impl LintCode {
                 "over ground, a mean speed of 1.9 m/s was reached mostly by walking (Baker, Long, Srinivasan, arXiv \
                  2501.00720)"
             }
-            Self::HeartRateCeilingAboveMax => "arithmetic",
+            Self::SessionOverItsCeiling | Self::HeartRateCeilingAboveMax => "arithmetic",
             Self::HeartRateCeilingTooLow => {
                 "moderate effort begins at 64 % of the greatest heart rate (Garber et al. 2011, Med Sci Sports Exerc \
                  43:1334-59); that running is at least moderate is our choice"
@@ -211,7 +216,7 @@ impl Remark {
 }
 
 /// Looks a plan over. The remarks stand in the order of the stages; one that several stages share is made once.
-pub fn lint(plan: &Plan, config: &LintConfig) -> Vec<Remark> {
+pub fn lint(plan: &Plan, config: LintConfig) -> Vec<Remark> {
     let mut found = progress::remarks(plan, config);
     found.extend(limits::remarks(plan));
     let place = |remark: &Remark| plan.stages.iter().position(|stage| stage.name == remark.stages[0]);

@@ -21,7 +21,7 @@ const LEAST_FALL: f64 = 0.1;
 /// Stages between that are proposed at most.
 const MOST_BETWEEN: usize = 12;
 
-pub(super) fn remarks(plan: &Plan, config: &LintConfig) -> Vec<Remark> {
+pub(super) fn remarks(plan: &Plan, config: LintConfig) -> Vec<Remark> {
     let figures: Vec<Figures> = plan.stages.iter().map(|stage| stage.session.figures()).collect();
     let mut found = Vec::new();
     start(plan, &figures, config, &mut found);
@@ -35,7 +35,7 @@ pub(super) fn remarks(plan: &Plan, config: &LintConfig) -> Vec<Remark> {
     found
 }
 
-fn start(plan: &Plan, figures: &[Figures], config: &LintConfig, found: &mut Vec<Remark>) {
+fn start(plan: &Plan, figures: &[Figures], config: LintConfig, found: &mut Vec<Remark>) {
     if config.weeks_away.is_some_and(|weeks| weeks < LONG_ABSENCE_WEEKS) {
         return;
     }
@@ -187,7 +187,8 @@ impl Ladder<'_> {
             if exceeds(least, pair.now) {
                 // Where it would stand if stages were in the order of this amount.
                 let rank = |index: usize| amount.of(&self.figures[index]).0;
-                let before_which = (0..index).find(|&earlier| rank(earlier) > rank(index)).unwrap_or(index - 1);
+                let before_which =
+                    (0..index).find(|&earlier| rank(earlier) > rank(index)).unwrap_or(index - 1);
                 found.push(Remark {
                     after: Some(self.name(before_which).to_owned()),
                     base: Some(pair.before),
