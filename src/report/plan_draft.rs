@@ -72,6 +72,7 @@ fn explained(draft: &Draft, request: &DraftRequest) -> Vec<String> {
         Some(share) => format!("a week's running rises by {} % at most", percent(share)),
         None => "a week's running rises within the linter's limit".to_owned(),
     };
+    let grain = if request.goal_run_s > 3600 { "whole minutes" } else { "half minutes" };
     let mut paragraphs = vec![
         "A draft by arithmetic. It knows nothing of the person, the injury or the healing: go through it with a \
          clinician before anyone runs by it, and change what does not fit."
@@ -96,9 +97,8 @@ fn explained(draft: &Draft, request: &DraftRequest) -> Vec<String> {
         ),
         format!(
             "There is no plan of this kind with fewer stages (equal runs, the last perhaps shorter but at least a third \
-             as long, running times in steps of {} s, or 10 s below 2:00 at the coarsest); of those with {count}, this \
-             has the evenest steps.",
-            draft.grain_s
+             as long or 1:00, running times in {grain}, or finer where a limit is); of those with {count}, this has the \
+             evenest steps and the roundest lengths."
         ),
     ];
     if !request.sessions.is_multiple_of(request.sessions_per_week) {

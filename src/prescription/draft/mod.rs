@@ -92,8 +92,6 @@ pub struct Draft {
     pub plan: Plan,
     /// Its stages' running.
     pub stages: Vec<DraftStage>,
-    /// Running times are multiples of this from the second stage on, s (finer for runs below two minutes).
-    pub grain_s: u32,
     /// Weeks that it takes when every session is kept.
     pub weeks: u32,
 }
@@ -225,13 +223,13 @@ pub fn draft(request: &DraftRequest) -> Result<Draft, DraftError> {
         return Err(DraftError { contradictions });
     }
     let one = |contradiction| DraftError { contradictions: vec![contradiction] };
-    let (grain_s, stages) = search::fewest(request).map_err(one)?;
+    let stages = search::fewest(request).map_err(one)?;
     let count = stages.len() as u32;
     let weeks = (count * request.sessions).div_ceil(request.sessions_per_week);
     if let Some(most) = request.most_weeks.filter(|most| weeks > *most) {
         return Err(one(Contradiction::TooManyWeeks { needed: weeks, most, stages: count }));
     }
-    Ok(Draft { plan: request.plan(&stages), stages, grain_s, weeks })
+    Ok(Draft { plan: request.plan(&stages), stages, weeks })
 }
 
 impl DraftRequest {

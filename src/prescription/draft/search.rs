@@ -6,34 +6,19 @@
 use super::{Contradiction, DraftRequest, DraftStage};
 use crate::prescription::lint::{Steps, Unit, exceeds};
 
-/// A shorter last run has at least this share of the others: a crumb of a run is no run. Our choice.
-const LEAST_REST: (u32, u32) = (1, 3);
+/// A shorter last run is at least this long or has a third of the others: a crumb of a run is no run. Our choice.
+const LEAST_REST_S: u32 = 60;
+/// Finest multiples of running times, s. Our choice: nobody keeps a plan by the second.
+pub(super) const FINEST_GRAIN_S: u32 = 5;
 
-/// Gives the grain of running times and the stages, or what stands in the way.
-pub(super) fn fewest(request: &DraftRequest) -> Result<(u32, Vec<DraftStage>), Contradiction> {
-    let coarse_s = if request.goal_run_s > 3600 { 60 } else { 30 };
-    match fewest_of(request, &[coarse_s, 10, 5]) {
-        Some(found) => Ok(found),
-        None => Err(blocked(request, coarse_s)),
-    }
-}
-
-/// Tries the grains in turn: a finer one only where a limit is finer than the coarse one.
-fn fewest_of(request: &DraftRequest, grains_s: &[u32]) -> Option<(u32, Vec<DraftStage>)> {
-    for &grain_s in grains_s {
-        let graph = Graph::new(request, grain_s);
-        if let Some(stages) = graph.fewest() {
-            return Some((grain_s, stages));
-        }
-        if !graph.is_too_coarse() {
-            return None;
-        }
-    }
-    None
+/// Gives the stages, or what stands in the way.
+pub(super) fn fewest(request: &DraftRequest) -> Result<Vec<DraftStage>, Contradiction> {
+    let graph = Graph::new(request);
+    graph.fewest().ok_or_else(|| blocked(request, graph.furthest()))
 }
 
 /// Finds which limits, lifted one at a time, would open the way.
-fn blocked(request: &DraftRequest, coarse_s: u32) -> Contradiction {
+fn blocked(request: &DraftRequest, reached: DraftStage) -> Contradiction {
     type Lift = fn(&mut DraftRequest);
     let linter = Steps::default();
     let own = &request.steps;
@@ -62,7 +47,7 @@ fn blocked(request: &DraftRequest, coarse_s: u32) -> Contradiction {
     let opens = |(_, lift): &&(&'static str, Lift)| {
         let mut lifted = request.clone();
         lift(&mut lifted);
-        fewest_of(&lifted, &[coarse_s, 10]).is_some()
+        Graph::new(&lifted).fewest().is_some()
     };
     let alone: Vec<&'static str> = lifts.iter().filter(opens).map(|(option, _)| *option).collect();
     let are_together = alone.is_empty();
@@ -73,7 +58,7 @@ fn blocked(request: &DraftRequest, coarse_s: u32) -> Contradiction {
     } else {
         lifts.iter().map(|(option, _)| *option).collect()
     };
-    Contradiction::NoWay { options, are_together, reached: Graph::new(request, coarse_s).furthest() }
+    Contradiction::NoWay { options, are_together, reached }
 }
 
 /// Steps to or from a state; `u32::MAX` when there is no way.
@@ -97,15 +82,9 @@ struct Graph<'a> {
 }
 
 impl<'a> Graph<'a> {
-    fn new(request: &'a DraftRequest, grain_s: u32) -> Self {
-        let (first, goal) = (request.first(), request.goal());
-        let totals = amounts(first.total_s, goal.total_s, grain_s);
-        let runs = amounts(first.run_s, goal.run_s, grain_s);
-        let week_factor = week_factor(request);
-        let totals_end = ends(&totals, |base| {
-            let session = request.steps.most_session(base, Unit::Seconds);
-            week_factor.map_or(session, |factor| session.min(base * factor))
-        });
+    fn new(request: &'a DraftRequest) -> Self {
+        let (totals, runs) = amounts(request);
+        let totals_end = ends(&totals, most_total(request));
         let runs_end = ends(&runs, |base| request.steps.most_longest(base, Unit::Seconds));
         let least_steps = (least_steps(&totals_end), least_steps(&runs_end));
         let states =
@@ -149,12 +128,6 @@ impl<'a> Graph<'a> {
                 !exceeds(mean(self.stage(next), after), most)
             }
         }
-    }
-
-    /// Whether at some amount a limit lies below the next amount.
-    fn is_too_coarse(&self) -> bool {
-        let stuck = |ends: &[usize]| ends.iter().zip(1..ends.len()).any(|(end, next)| *end <= next);
-        stuck(&self.totals_end) || stuck(&self.runs_end)
     }
 
     /// Steps that a state needs to the goal, at least.
@@ -254,6 +227,7 @@ impl<'a> Graph<'a> {
         let step = |from: u32, to: u32| (f64::from(to) / f64::from(from)).ln().powi(2);
         let oddities = [
             (to.total_s % to.run_s != 0, ODD),
+            (to.total_s % to.run_s != 0 && 3 * (to.total_s % to.run_s) < to.run_s, VERY_ODD),
             (to.run_s % 30 != 0, VERY_ODD),
             (to.run_s % 60 != 0 && to.run_s > 120, ODD),
             (to.total_s % 60 != 0, ODD),
@@ -267,9 +241,8 @@ impl<'a> Graph<'a> {
 fn is_session(request: &DraftRequest, stage: DraftStage) -> bool {
     let DraftStage { total_s, run_s } = stage;
     let rest_s = total_s % run_s;
-    let (part, whole) = LEAST_REST;
     total_s >= run_s
-        && (rest_s == 0 || rest_s * whole >= run_s * part)
+        && (rest_s == 0 || rest_s >= LEAST_REST_S || 3 * rest_s >= run_s)
         && request.session_ceiling_s.is_none_or(|ceiling_s| request.takes_s(stage) <= ceiling_s)
 }
 
@@ -294,16 +267,38 @@ struct Way {
     next: usize,
 }
 
-/// `first`, then the multiples of the grain, then `goal`. Below two minutes a grain of 10 s at most.
-fn amounts(first: u32, goal: u32, grain_s: u32) -> Vec<u32> {
-    let fine_s = grain_s.min(10);
-    let is_on_grain = |s: u32| s.is_multiple_of(if s < 120 { fine_s } else { grain_s });
-    let inner = (first + 1..goal).filter(|s| is_on_grain(*s));
-    let mut amounts: Vec<u32> = std::iter::once(first).chain(inner).collect();
-    if goal > first {
-        amounts.push(goal);
+/// The most running of a session after a session with so much, s.
+fn most_total(request: &DraftRequest) -> impl Fn(f64) -> f64 {
+    let (steps, week_factor) = (request.steps, week_factor(request));
+    move |base| {
+        let session = steps.most_session(base, Unit::Seconds);
+        week_factor.map_or(session, |factor| session.min(base * factor))
     }
-    amounts
+}
+
+/// Running of a session and longest runs that are looked at, each from the start's to the goal's.
+pub(super) fn amounts(request: &DraftRequest) -> (Vec<u32>, Vec<u32>) {
+    let (first, goal) = (request.first(), request.goal());
+    let steps = &request.steps;
+    let most_total = most_total(request);
+    let total_step = |base: f64| most_total(base) - base;
+    // Run to walk goes as the mean run, and most runs are as long as the longest.
+    let run_step = |base: f64| steps.most_longest(base, Unit::Seconds).min(base * steps.run_to_walk) - base;
+    (grained(first.total_s, goal.total_s, total_step), grained(first.run_s, goal.run_s, run_step))
+}
+
+/// `first`, round amounts, `goal`. An amount is a multiple of the coarsest grain of which a step from it holds two.
+fn grained(first: u32, goal: u32, step: impl Fn(f64) -> f64) -> Vec<u32> {
+    let grains_s: &[u32] = if goal > 3600 { &[60, 30, 10] } else { &[30, 10] };
+    let is_round = |amount: &u32| {
+        let step_s = step(f64::from(*amount));
+        let grain_s = grains_s.iter().find(|grain_s| step_s >= f64::from(2 * **grain_s));
+        amount.is_multiple_of(*grain_s.unwrap_or(&FINEST_GRAIN_S))
+    };
+    std::iter::once(first)
+        .chain((first + 1..goal).filter(is_round))
+        .chain([goal].into_iter().filter(|g| *g > first))
+        .collect()
 }
 
 fn ends(amounts: &[u32], most: impl Fn(f64) -> f64) -> Vec<usize> {

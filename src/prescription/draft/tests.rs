@@ -7,20 +7,14 @@ fn remarks(request: &DraftRequest, stages: &[DraftStage]) -> usize {
     lint(&request.plan(stages), LintConfig { weeks_away: request.weeks_away }).len()
 }
 
-/// All sessions of the family with runs and totals on the grain, found without the search's code.
-fn family(request: &DraftRequest, grain_s: u32) -> Vec<DraftStage> {
-    let on_grain = |s: u32| if s < 120 { s.is_multiple_of(10) } else { s.is_multiple_of(grain_s) };
+/// All sessions of the family whose amounts are looked at.
+fn family(request: &DraftRequest) -> Vec<DraftStage> {
+    let (totals, runs) = search::amounts(request);
     let mut stages = vec![request.first()];
-    for total_s in request.first().total_s..=request.goal_run_s {
-        for run_s in request.run_s..=total_s {
-            let is_amount = |s: u32, first: u32| s == first || s == request.goal_run_s || on_grain(s);
-            let stage = DraftStage { total_s, run_s };
-            let rest_s = total_s % run_s;
-            if is_amount(total_s, request.first().total_s)
-                && is_amount(run_s, request.run_s)
-                && (rest_s == 0 || 3 * rest_s >= run_s)
-                && stage != request.first()
-            {
+    for &total_s in &totals {
+        for &run_s in runs.iter().filter(|run_s| **run_s <= total_s) {
+            let (stage, rest_s) = (DraftStage { total_s, run_s }, total_s % run_s);
+            if (rest_s == 0 || rest_s >= 60 || 3 * rest_s >= run_s) && stage != request.first() {
                 stages.push(stage);
             }
         }
@@ -29,8 +23,8 @@ fn family(request: &DraftRequest, grain_s: u32) -> Vec<DraftStage> {
 }
 
 /// The fewest stages by breadth-first search, each step judged by the linter on a plan of its two stages.
-fn fewest_by_the_linter(request: &DraftRequest, grain_s: u32) -> Option<usize> {
-    let family = family(request, grain_s);
+fn fewest_by_the_linter(request: &DraftRequest) -> Option<usize> {
+    let family = family(request);
     let goal = request.goal();
     let mut reached = vec![family[0]];
     let mut left: Vec<DraftStage> = family[1..].to_vec();
@@ -70,8 +64,7 @@ fn no_plan_of_the_family_has_fewer_stages() {
     ];
     for request in cases {
         let draft = draft(&request).unwrap_or_else(|error| panic!("{error}: {request:?}"));
-        assert_eq!(draft.grain_s, 30, "{request:?}");
-        assert_eq!(Some(draft.stages.len()), fewest_by_the_linter(&request, 30), "{request:?}");
+        assert_eq!(Some(draft.stages.len()), fewest_by_the_linter(&request), "{request:?}");
         assert_eq!(remarks(&request, &draft.stages), 0);
     }
 }
@@ -87,7 +80,7 @@ fn the_search_by_the_linter_finds_that_there_is_no_way() {
         weekly_increase: Some(0.0),
         ..DraftRequest::default()
     };
-    assert_eq!(fewest_by_the_linter(&request, 30), None);
+    assert_eq!(fewest_by_the_linter(&request), None);
     let error = draft(&request).unwrap_err().to_string();
     assert!(error.starts_with("--weekly-increase bars the way to the goal"), "{error}");
 }
@@ -112,17 +105,25 @@ fn the_same_request_gives_the_same_draft() {
 }
 
 #[test]
-fn a_limit_finer_than_the_grain_is_met_with_a_finer_one() {
-    // 3 % of 10:00 is 18 s.
+fn a_fine_limit_is_met_with_fine_amounts() {
+    // 3 % of 10:00 is 18 s, of 15:00 27 s: multiples of 5 s up to 11:05, where a step holds two of 10 s.
     let request = DraftRequest {
         session_s: 40 * 60,
         goal_run_s: 15 * 60,
         weekly_increase: Some(0.03),
         ..DraftRequest::default()
     };
+    let (totals, _) = search::amounts(&request);
+    assert_eq!(totals[..3], [600, 605, 610]);
+    assert!(totals.ends_with(&[880, 890, 900]));
     let draft = draft(&request).unwrap();
-    assert!(draft.grain_s < 30);
     assert_eq!(remarks(&request, &draft.stages), 0);
+}
+
+#[test]
+fn usual_limits_are_met_with_half_minutes() {
+    let (totals, runs) = search::amounts(&DraftRequest::default());
+    assert!(totals.iter().chain(&runs).all(|s| s.is_multiple_of(search::FINEST_GRAIN_S * 6)));
 }
 
 #[test]
