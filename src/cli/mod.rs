@@ -7,6 +7,7 @@ mod failure;
 mod input;
 mod output;
 mod panics;
+mod plan;
 mod simulate;
 
 use std::ffi::OsString;
@@ -31,6 +32,8 @@ enum Command {
     Bouts(bouts::Args),
     /// Check a recording against the prescribed stage
     Check(check::Args),
+    /// Look over, show or draft a plan
+    Plan(plan::Args),
     /// Make up a recording with its true bouts
     Simulate(Box<simulate::Args>),
     /// Write a made-up case and check it
@@ -96,6 +99,7 @@ fn run(command: Command, io: &mut Io<'_>) -> Result<Done, Failure> {
     match command {
         Command::Bouts(args) => bouts::run(&args, io),
         Command::Check(args) => check::run(&args, io),
+        Command::Plan(args) => plan::run(&args, io),
         Command::Simulate(args) => simulate::run(&args, io),
         Command::Demo(args) => demo::run(&args, io),
     }

@@ -73,6 +73,8 @@ bounds! {
     HEART_RATE: "a heart rate", 60.0, 230.0, "from 60 bpm to 230 bpm", None;
     /// Greatest heart rate of the runner, beats a minute.
     MAX_HEART_RATE: "a greatest heart rate", 100.0, 230.0, "from 100 bpm to 230 bpm", None;
+    /// Any time on its own, s.
+    TIME: "a duration", 0.0, DAY_S, "from 0 s to 24 h", None;
     /// Ceiling of the session's length, s.
     SESSION_CEILING: "a session ceiling", 60.0, DAY_S, "from 1 min to 24 h", None;
     /// Tolerances of length, s.

@@ -4,17 +4,24 @@
 
 mod bounds;
 mod dose;
+pub mod draft;
 mod error;
 mod expand;
+pub mod figures;
 mod language;
+pub mod lint;
 mod plan;
 mod scan;
 mod source;
 pub(crate) mod suggest;
+mod weeks;
 
 pub use dose::PrescribedDose;
 pub use error::{Fault, LanguageError, PlanError};
 pub use expand::{Candidate, Expansion, Segment, step_counts};
+pub use figures::Figures;
+pub use scan::{parse_duration, parse_percent};
+pub use weeks::{ASSUMED_SESSIONS_PER_WEEK, Week};
 
 use crate::units::{BeatsPerMinute, Metres, MetresPerSecond, Seconds, StepsPerMinute};
 

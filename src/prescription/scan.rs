@@ -208,6 +208,28 @@ impl<'a> Scanner<'a> {
     }
 }
 
+/// Reads a duration that stands alone, 0 s to 24 h: `1:00`, `90 s`, `2 min`.
+///
+/// # Errors
+/// When it is none: says what was expected.
+pub fn parse_duration(text: &str) -> Result<Seconds, LanguageError> {
+    let mut scanner = Scanner::new(text);
+    let time = scanner.duration(&bounds::TIME)?;
+    scanner.end()?;
+    Ok(time)
+}
+
+/// Reads a share that stands alone, 0 to 500 %, as a fraction: `25 %`.
+///
+/// # Errors
+/// When it is none: says what was expected.
+pub fn parse_percent(text: &str) -> Result<f64, LanguageError> {
+    let mut scanner = Scanner::new(text);
+    let percent = scanner.number("%", "25 %", &bounds::WEEKLY_INCREASE)?;
+    scanner.end()?;
+    Ok(percent / 100.0)
+}
+
 /// Reads `12` or `1.5`: digits, at most one point, a digit on either side of it.
 fn decimal(text: &str) -> Option<f64> {
     const LONGEST: usize = 15;

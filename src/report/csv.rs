@@ -27,3 +27,35 @@ pub fn bouts(view: &BoutsView) -> String {
     }
     text
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::gait::{Bout, Gait, Segmentation};
+    use crate::report::RecordingFacts;
+
+    #[test]
+    fn what_is_not_known_is_empty() {
+        let bout = Bout {
+            gait: Gait::Stand,
+            start_s: 0.0,
+            end_s: 12.34,
+            start_error_s: 0.0,
+            end_error_s: 0.0,
+            certainty: 0.95,
+            distance_m: Some(0.0),
+            mean_speed_mps: None,
+            mean_cadence_spm: None,
+            mean_heart_rate_bpm: Some(f64::NAN),
+        };
+        let facts = RecordingFacts {
+            format: "fit",
+            sha256: String::new(),
+            start: jiff::Timestamp::UNIX_EPOCH,
+            samples: 13,
+            has: vec![],
+        };
+        let view = BoutsView::new(&facts, &Segmentation::new(vec![bout]).unwrap(), &[]);
+        assert_eq!(bouts(&view), format!("{HEADER}stand,0,12.3,0.95,0,,,\r\n"));
+    }
+}

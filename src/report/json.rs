@@ -12,7 +12,8 @@ pub fn check(view: &CheckView) -> String {
     document(view)
 }
 
-fn document(view: &impl serde::Serialize) -> String {
+/// Writes any view, ending in a newline.
+pub(super) fn document(view: &impl serde::Serialize) -> String {
     // Views hold only texts, numbers and lists: nothing that JSON could refuse.
     let mut text = serde_json::to_string_pretty(view).unwrap_or_default();
     text.push('\n');

@@ -1,10 +1,14 @@
-//! Audit and bouts → text, JSON, CSV.
+//! Audit, bouts and plans → text, JSON, CSV, TOML.
 //!
 //! All rounding and all wording happen once, in [`view`]; the exporters only lay out. Each returns the whole text and
 //! touches no file.
 
+pub mod card;
 pub mod csv;
 pub mod json;
+pub mod plan_draft;
+pub mod plan_lint;
+pub mod plan_show;
 mod strip;
 pub mod text;
 pub mod view;

@@ -304,7 +304,8 @@ fn finding(finding: &Finding) -> FindingView {
     }
 }
 
-fn notice(notice: &Notice) -> NoticeView {
+/// Words a notice with its place.
+pub fn notice(notice: &Notice) -> NoticeView {
     let place = notice.place.as_ref().map(ToString::to_string).filter(|place| !place.is_empty());
     let place = place.map(|place| format!(" ({place})")).unwrap_or_default();
     NoticeView { code: notice.code, text: printable(&format!("{}{place}", notice.text)) }

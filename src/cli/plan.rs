@@ -1,0 +1,247 @@
+//! `jogaudit plan lint`, `plan show`, `plan draft`
+
+use std::path::PathBuf;
+
+use clap::{Subcommand, ValueEnum};
+
+use crate::notice::Notice;
+use crate::prescription::draft::{DraftRequest, draft};
+use crate::prescription::lint::{LintConfig, Steps, lint};
+use crate::prescription::{Plan, parse_duration, parse_percent};
+use crate::report::card::{self, CardView};
+use crate::report::plan_lint::{self, LintView};
+use crate::report::plan_show::{self, PlanView};
+use crate::report::{plan_draft, text, view};
+
+use super::failure::{Failure, named};
+use super::{Done, Io, input, output};
+
+#[derive(clap::Args, Debug)]
+pub(super) struct Args {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand, Debug)]
+enum Command {
+    /// Look a plan over for jumps, missing rest and limits that cannot be
+    Lint(LintArgs),
+    /// Print the doses of each stage and week, or the card of one session
+    Show(ShowArgs),
+    /// Draft a steady plan from a start, a goal and limits
+    Draft(Box<DraftArgs>),
+}
+
+#[derive(clap::Args, Debug)]
+struct LintArgs {
+    /// Plan file; `-` reads standard input
+    plan: PathBuf,
+    /// Choose the form of the result
+    #[arg(long, value_enum, default_value_t)]
+    format: Format,
+    /// Weeks since the runner last ran [default: taken for three months or more]
+    #[arg(long, value_name = "WEEKS")]
+    weeks_away: Option<u32>,
+}
+
+#[derive(clap::Args, Debug)]
+struct ShowArgs {
+    /// Plan file; `-` reads standard input
+    plan: PathBuf,
+    /// Print the card of a session of this stage instead
+    #[arg(long, value_name = "NAME")]
+    stage: Option<String>,
+    /// Choose the form of the result
+    #[arg(long, value_enum, default_value_t)]
+    format: Format,
+}
+
+#[derive(Clone, Copy, Debug, Default, ValueEnum)]
+enum Format {
+    /// For reading, 80 columns
+    #[default]
+    Text,
+    /// For programs: jogaudit.plan-lint/1, jogaudit.plan/1, jogaudit.card/1
+    Json,
+}
+
+/// Lengths are written as in a plan: `1:00`, `90 s`, `2 min`.
+#[derive(clap::Args, Debug)]
+struct DraftArgs {
+    /// Run of the first stage
+    #[arg(long, value_name = "DURATION", value_parser = duration)]
+    run: u32,
+    /// Walk between two runs, the same in all stages
+    #[arg(long, value_name = "DURATION", value_parser = duration)]
+    walk: u32,
+    /// Most that the first session may take in all, warm-up and cool-down included
+    #[arg(long, value_name = "MINUTES")]
+    minutes: u32,
+    /// Run without a walk that the plan ends with
+    #[arg(long, value_name = "DURATION", value_parser = duration)]
+    goal_run: u32,
+    /// Sessions kept before moving on
+    #[arg(long, value_name = "N", default_value_t = 3)]
+    sessions: u32,
+    /// Sessions of a week
+    #[arg(long, value_name = "N", default_value_t = 3)]
+    per_week: u32,
+    /// Days without a session between two
+    #[arg(long, value_name = "DAYS", default_value_t = 1)]
+    rest_days: u32,
+    /// Walk before the first run; 0:00 for none
+    #[arg(long, value_name = "DURATION", default_value = "5:00", value_parser = duration)]
+    warm_up: u32,
+    /// Walk after the last run; 0:00 for none
+    #[arg(long, value_name = "DURATION", default_value = "5:00", value_parser = duration)]
+    cool_down: u32,
+    /// Longest that a session may take, written into the plan
+    #[arg(long, value_name = "DURATION", value_parser = duration)]
+    session_ceiling: Option<u32>,
+    /// Most that a week's running may rise over the week before, written into the plan
+    #[arg(long, value_name = "PERCENT", value_parser = share)]
+    weekly_increase: Option<f64>,
+    /// Most that a session's running may rise from stage to stage [default: the linter's, 10 %]
+    #[arg(long, value_name = "PERCENT", value_parser = share)]
+    session_increase: Option<f64>,
+    /// Rise of a session's running that is always let pass [default: the linter's, 2:00]
+    #[arg(long, value_name = "DURATION", value_parser = duration)]
+    session_step: Option<u32>,
+    /// Most that the longest run may rise from stage to stage [default: the linter's, 50 %]
+    #[arg(long, value_name = "PERCENT", value_parser = share)]
+    longest_increase: Option<f64>,
+    /// Rise of the longest run that is always let pass [default: the linter's, 2:00]
+    #[arg(long, value_name = "DURATION", value_parser = duration)]
+    longest_step: Option<u32>,
+    /// Most that run to walk may rise from stage to stage, as a factor [default: the linter's, 2]
+    #[arg(long, value_name = "FACTOR")]
+    run_walk_factor: Option<f64>,
+    /// Most weeks that the plan may take
+    #[arg(long, value_name = "WEEKS")]
+    max_weeks: Option<u32>,
+    /// Weeks since the runner last ran [default: taken for three months or more]
+    #[arg(long, value_name = "WEEKS")]
+    weeks_away: Option<u32>,
+    /// Title of the plan
+    #[arg(long, value_name = "TEXT", default_value = "Drafted plan", value_parser = title)]
+    title: String,
+    /// Write the plan to this file, whole or not at all, instead of standard output
+    #[arg(long, value_name = "PATH")]
+    out: Option<PathBuf>,
+}
+
+pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
+    match &args.command {
+        Command::Lint(args) => run_lint(args, io),
+        Command::Show(args) => run_show(args, io),
+        Command::Draft(args) => run_draft(args, io),
+    }
+}
+
+fn run_lint(args: &LintArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
+    let plan = read(&args.plan, io)?;
+    let remarks = lint(&plan, LintConfig { weeks_away: args.weeks_away });
+    let view = LintView::new(&plan, &remarks);
+    match args.format {
+        Format::Text => io.result(&plan_lint::text(&view))?,
+        Format::Json => io.result(&plan_lint::json(&view))?,
+    }
+    Ok(Done::Plain)
+}
+
+fn run_show(args: &ShowArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
+    let plan = read(&args.plan, io)?;
+    let result = match (&args.stage, args.format) {
+        (None, Format::Text) => plan_show::text(&PlanView::new(&plan)),
+        (None, Format::Json) => plan_show::json(&PlanView::new(&plan)),
+        (Some(name), format) => {
+            let stage = input::stage(&plan, Some(name))?;
+            match format {
+                Format::Text => card::card(&plan, stage, None),
+                Format::Json => card::json(&CardView::new(&plan, stage, None)),
+            }
+        }
+    };
+    io.result(&result)?;
+    Ok(Done::Plain)
+}
+
+fn run_draft(args: &DraftArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
+    let request = request(args);
+    let drafted = draft(&request).map_err(|error| {
+        let mut failure = Failure::refused("no plan can be drafted: the limits contradict each other");
+        for contradiction in &error.contradictions {
+            failure = failure.caused_by(contradiction);
+        }
+        failure
+    })?;
+    let file = plan_draft::toml(&drafted, &request);
+    match &args.out {
+        Some(out) => {
+            output::write_whole(out, file.as_bytes())?;
+            let stages = drafted.stages.len();
+            io.remark(&format!(
+                "{stages} stages over {} weeks; the plan is in {}.\n",
+                drafted.weeks,
+                named(out)
+            ));
+        }
+        None => io.result(&file)?,
+    }
+    Ok(Done::Plain)
+}
+
+/// Reads the plan; what was noticed goes to standard error.
+fn read(path: &std::path::Path, io: &mut Io<'_>) -> Result<Plan, Failure> {
+    let mut notices: Vec<Notice> = Vec::new();
+    let plan = input::plan(path, &mut notices)?;
+    let views: Vec<_> = notices.iter().map(view::notice).collect();
+    io.remark(&text::notices(&views));
+    Ok(plan)
+}
+
+fn request(args: &DraftArgs) -> DraftRequest {
+    let linter = Steps::default();
+    DraftRequest {
+        title: args.title.clone(),
+        run_s: args.run,
+        walk_s: args.walk,
+        session_s: args.minutes.saturating_mul(60),
+        goal_run_s: args.goal_run,
+        warm_up_s: args.warm_up,
+        cool_down_s: args.cool_down,
+        sessions: args.sessions,
+        sessions_per_week: args.per_week,
+        rest_days: args.rest_days,
+        steps: Steps {
+            session_share: args.session_increase.unwrap_or(linter.session_share),
+            session_s: args.session_step.map_or(linter.session_s, f64::from),
+            longest_share: args.longest_increase.unwrap_or(linter.longest_share),
+            longest_s: args.longest_step.map_or(linter.longest_s, f64::from),
+            run_to_walk: args.run_walk_factor.unwrap_or(linter.run_to_walk),
+            ..linter
+        },
+        weekly_increase: args.weekly_increase,
+        session_ceiling_s: args.session_ceiling,
+        most_weeks: args.max_weeks,
+        weeks_away: args.weeks_away,
+    }
+}
+
+/// A length in whole seconds.
+fn duration(text: &str) -> Result<u32, String> {
+    let seconds = parse_duration(text).map_err(|error| error.to_string())?.get();
+    if seconds.fract() == 0.0 { Ok(seconds as u32) } else { Err("expected whole seconds".to_owned()) }
+}
+
+fn share(text: &str) -> Result<f64, String> {
+    parse_percent(text).map_err(|error| error.to_string())
+}
+
+/// One line that a plan takes as its title.
+fn title(text: &str) -> Result<String, String> {
+    let is_fit = (1..=200).contains(&text.chars().count())
+        && text.trim() == text
+        && !text.chars().any(char::is_control);
+    if is_fit { Ok(text.to_owned()) } else { Err("expected one line of 1 to 200 characters".to_owned()) }
+}

@@ -1,0 +1,253 @@
+//! How the doses go from stage to stage and from week to week.
+
+use super::steps::{Steps, Unit, exceeds};
+use super::{LintCode, LintConfig, Remark};
+use crate::prescription::Plan;
+use crate::prescription::figures::Figures;
+
+/// Days within which an earlier stage counts (Frandsen et al. 2025: the longest run of the 30 days before).
+const WINDOW_DAYS: f64 = 30.0;
+/// Weeks of absence from which a return starts from the beginning: three months. Common practice, no source.
+pub const LONG_ABSENCE_WEEKS: u32 = 13;
+/// Longest run of a first stage that counts as the beginning, s: that of the published programme with the longest
+/// one (phase 1 of Trials 2023, doi 10.1186/s13063-023-07502-x).
+pub const BEGINNING_LONGEST_RUN_S: f64 = 180.0;
+/// Most sessions of a week in the early stages. Common practice, no source.
+pub const EARLY_SESSIONS_PER_WEEK: u32 = 3;
+/// A stage whose longest run is shorter than this is an early one, s. Our choice.
+pub const EARLY_LONGEST_RUN_S: f64 = 600.0;
+/// Fall from the stage before that is let pass, as a fraction. Our choice: as much as may be added.
+const LEAST_FALL: f64 = 0.1;
+/// Stages between that are proposed at most.
+const MOST_BETWEEN: usize = 12;
+
+pub(super) fn remarks(plan: &Plan, config: LintConfig) -> Vec<Remark> {
+    let figures: Vec<Figures> = plan.stages.iter().map(|stage| stage.session.figures()).collect();
+    let mut found = Vec::new();
+    start(plan, &figures, config, &mut found);
+    sessions(plan, &figures, &mut found);
+    let ladder = Ladder { plan, figures: &figures, days: plan.days(), steps: Steps::default() };
+    for index in 1..plan.stages.len() {
+        ladder.rises(index, &mut found);
+        ladder.falls(index, &mut found);
+    }
+    weeks(plan, &figures, &ladder.steps, &mut found);
+    found
+}
+
+fn start(plan: &Plan, figures: &[Figures], config: LintConfig, found: &mut Vec<Remark>) {
+    if config.weeks_away.is_some_and(|weeks| weeks < LONG_ABSENCE_WEEKS) {
+        return;
+    }
+    let first = plan.stages.iter().zip(figures).find(|(_, figures)| figures.runs > 0);
+    if let Some((stage, figures)) = first.filter(|(_, f)| exceeds(f.longest_run_s, BEGINNING_LONGEST_RUN_S)) {
+        let remark = Remark::new(LintCode::StartNotAtBeginning, &stage.name, "s")
+            .held(figures.longest_run_s, BEGINNING_LONGEST_RUN_S);
+        found.push(Remark { is_estimated: !figures.is_run_exact, ..remark });
+    }
+}
+
+fn sessions(plan: &Plan, figures: &[Figures], found: &mut Vec<Remark>) {
+    let last = plan.stages.len() - 1;
+    for (index, (stage, figures)) in plan.stages.iter().zip(figures).enumerate() {
+        // Nothing follows the last stage, so that it need not say when to move on.
+        if stage.sessions.is_none() && index < last {
+            found.push(Remark::new(LintCode::StageSessionsMissing, &stage.name, "sessions"));
+        }
+        if figures.runs == 0 {
+            continue;
+        }
+        match stage.limits.sessions_per_week {
+            None => found.push(Remark::new(LintCode::SessionsPerWeekMissing, &stage.name, "sessions")),
+            Some(n) if n > EARLY_SESSIONS_PER_WEEK && figures.longest_run_s < EARLY_LONGEST_RUN_S => {
+                found.push(
+                    Remark::new(LintCode::ManySessionsEarly, &stage.name, "sessions")
+                        .held(f64::from(n), f64::from(EARLY_SESSIONS_PER_WEEK)),
+                );
+            }
+            Some(_) => {}
+        }
+    }
+}
+
+/// One of the two amounts of running that are compared.
+#[derive(Clone, Copy)]
+enum Amount {
+    Session,
+    Longest,
+}
+
+impl Amount {
+    /// `(seconds, metres where known)`
+    fn of(self, figures: &Figures) -> (f64, Option<f64>) {
+        match self {
+            Self::Session => (figures.run_s, figures.run_m),
+            Self::Longest => (figures.longest_run_s, figures.longest_run_m),
+        }
+    }
+}
+
+/// Two amounts in one unit: in metres when both are by distance.
+struct Pair {
+    before: f64,
+    now: f64,
+    unit: Unit,
+    is_estimated: bool,
+}
+
+fn pair(before: &Figures, now: &Figures, amount: Amount) -> Pair {
+    match (amount.of(before), amount.of(now)) {
+        ((_, Some(before)), (_, Some(now))) => Pair { before, now, unit: Unit::Metres, is_estimated: false },
+        ((before_s, _), (now_s, _)) => Pair {
+            before: before_s,
+            now: now_s,
+            unit: Unit::Seconds,
+            is_estimated: !(before.is_run_exact && now.is_run_exact),
+        },
+    }
+}
+
+struct Ladder<'a> {
+    plan: &'a Plan,
+    figures: &'a [Figures],
+    days: Vec<(f64, f64)>,
+    steps: Steps,
+}
+
+impl Ladder<'_> {
+    fn name(&self, index: usize) -> &str {
+        &self.plan.stages[index].name
+    }
+
+    /// The earlier stages that count for a stage: those of the last 30 days, and always the one before.
+    fn window(&self, index: usize) -> impl DoubleEndedIterator<Item = usize> {
+        let from = self.days[index].0 - WINDOW_DAYS;
+        let first = (0..index).find(|&earlier| self.days[earlier].1 >= from).unwrap_or(index - 1);
+        first..index
+    }
+
+    fn rises(&self, index: usize, found: &mut Vec<Remark>) {
+        self.jump(index, Amount::Session, found);
+        self.jump(index, Amount::Longest, found);
+        let ratio = |index: usize| self.figures[index].run_to_walk;
+        let most = self
+            .window(index)
+            .filter_map(|earlier| Some((earlier, ratio(earlier)?)))
+            .max_by(|a, b| a.1.total_cmp(&b.1));
+        if let (Some((earlier, base)), Some(now)) = (most, ratio(index))
+            && exceeds(now, base * self.steps.run_to_walk)
+        {
+            let limit = base * self.steps.run_to_walk;
+            let remark = Remark::new(LintCode::RunWalkJump, self.name(index), "ratio").held(now, limit);
+            let between = between(base, now, |base| base * self.steps.run_to_walk, 0.0);
+            found.push(Remark {
+                after: Some(self.name(earlier).to_owned()),
+                base: Some(base),
+                between,
+                ..remark
+            });
+        }
+    }
+
+    fn jump(&self, index: usize, amount: Amount, found: &mut Vec<Remark>) {
+        let now = &self.figures[index];
+        let most = self
+            .window(index)
+            .max_by(|a, b| amount.of(&self.figures[*a]).0.total_cmp(&amount.of(&self.figures[*b]).0));
+        let Some(earlier) = most.filter(|earlier| self.figures[*earlier].runs > 0) else { return };
+        let Pair { before, now, unit, is_estimated } = pair(&self.figures[earlier], now, amount);
+        let limit_after = |base: f64| match amount {
+            Amount::Session => self.steps.most_session(base, unit),
+            Amount::Longest => self.steps.most_longest(base, unit),
+        };
+        if !exceeds(now, limit_after(before)) {
+            return;
+        }
+        let code = match amount {
+            Amount::Session => LintCode::SessionRunningJump,
+            Amount::Longest => LintCode::LongestRunJump,
+        };
+        let (word, grain) = if unit == Unit::Metres { ("m", 10.0) } else { ("s", 15.0) };
+        found.push(Remark {
+            after: Some(self.name(earlier).to_owned()),
+            base: Some(before),
+            between: between(before, now, limit_after, grain),
+            is_estimated,
+            ..Remark::new(code, self.name(index), word).held(now, limit_after(before))
+        });
+    }
+
+    fn falls(&self, index: usize, found: &mut Vec<Remark>) {
+        let (before, now) = (&self.figures[index - 1], &self.figures[index]);
+        for (code, amount) in
+            [(LintCode::RunningFalls, Amount::Session), (LintCode::LongestRunFalls, Amount::Longest)]
+        {
+            let pair = pair(before, now, amount);
+            let least = pair.before * (1.0 - LEAST_FALL);
+            if exceeds(least, pair.now) {
+                // Where it would stand if stages were in the order of this amount.
+                let rank = |index: usize| amount.of(&self.figures[index]).0;
+                let before_which =
+                    (0..index).find(|&earlier| rank(earlier) > rank(index)).unwrap_or(index - 1);
+                found.push(Remark {
+                    after: Some(self.name(before_which).to_owned()),
+                    base: Some(pair.before),
+                    is_estimated: pair.is_estimated,
+                    ..Remark::new(code, self.name(index), if pair.unit == Unit::Metres { "m" } else { "s" })
+                        .held(pair.now, least)
+                });
+                return; // both fall together as a rule: one remark is enough
+            }
+        }
+    }
+}
+
+/// The amounts of stages between `base` and `value`, each the most after the one before, rounded down to `grain`.
+fn between(base: f64, value: f64, limit_after: impl Fn(f64) -> f64, grain: f64) -> Vec<f64> {
+    let mut amounts = Vec::new();
+    let mut last = base;
+    while exceeds(value, limit_after(last)) && amounts.len() < MOST_BETWEEN {
+        let most = limit_after(last);
+        let rounded = if grain > 0.0 { (most / grain).floor() * grain } else { most };
+        let next = if rounded > last { rounded } else { most };
+        if next <= last {
+            break;
+        }
+        amounts.push(next);
+        last = next;
+    }
+    amounts
+}
+
+fn weeks(plan: &Plan, figures: &[Figures], steps: &Steps, found: &mut Vec<Remark>) {
+    let weeks = plan.weeks();
+    let sum_s = |sessions: &[usize]| -> f64 { sessions.iter().map(|&stage| figures[stage].run_s).sum() };
+    for pair in weeks.windows(2) {
+        let [before, week] = pair else { continue };
+        let (before_s, now_s) = (sum_s(&before.sessions), sum_s(&week.sessions));
+        // A first week that is still partly for walking is no measure of the next.
+        if before.sessions.iter().any(|&stage| figures[stage].runs == 0) {
+            continue;
+        }
+        let Some(&last) = week.sessions.last() else { continue };
+        // The strictest limit of the stages that the week holds.
+        let own = week
+            .sessions
+            .iter()
+            .filter_map(|&stage| plan.stages[stage].limits.weekly_running_increase)
+            .min_by(f64::total_cmp);
+        let limit_s = own.map_or_else(
+            || steps.most_week_s(before_s, week.sessions.len()),
+            |increase| before_s * (1.0 + increase),
+        );
+        if exceeds(now_s, limit_s) {
+            let all = before.sessions.iter().chain(&week.sessions);
+            found.push(Remark {
+                week: Some(week.number),
+                base: Some(before_s),
+                is_estimated: all.into_iter().any(|&stage| !figures[stage].is_run_exact),
+                ..Remark::new(LintCode::WeeklyRunningJump, &plan.stages[last].name, "s").held(now_s, limit_s)
+            });
+        }
+    }
+}

@@ -1,0 +1,122 @@
+//! Drafted plans by the grid: each passes the linter, or the limits contradict each other and that is said.
+
+use std::collections::BTreeMap;
+
+use jogaudit::prescription::Plan;
+use jogaudit::prescription::draft::{Draft, DraftRequest, draft};
+use jogaudit::prescription::lint::{LintConfig, Steps, lint};
+use jogaudit::report::plan_draft;
+
+/// Every combination of these: 2,592 requests.
+fn grid() -> Vec<DraftRequest> {
+    let mut requests = Vec::new();
+    for (run_s, walk_s) in [(30, 60), (60, 120), (60, 60), (90, 150), (180, 60), (240, 120)] {
+        for session_s in [1200, 1500, 2100] {
+            for goal_run_s in [600, 1200, 1800] {
+                for (sessions, sessions_per_week) in [(1, 3), (2, 3), (3, 3), (4, 2)] {
+                    for weekly_increase in [None, Some(0.25), Some(0.1), Some(0.01)] {
+                        for session_ceiling_s in [None, Some(2700), Some(2000)] {
+                            requests.push(DraftRequest {
+                                run_s,
+                                walk_s,
+                                session_s,
+                                goal_run_s,
+                                sessions,
+                                sessions_per_week,
+                                weekly_increase,
+                                session_ceiling_s,
+                                ..DraftRequest::default()
+                            });
+                        }
+                    }
+                }
+            }
+        }
+    }
+    requests
+}
+
+/// The plan as it reads from the file that is printed.
+fn read_back(drafted: &Draft, request: &DraftRequest) -> Plan {
+    let text = plan_draft::toml(drafted, request);
+    Plan::parse(&text).unwrap_or_else(|error| panic!("{}\n{text}", error.render("plan.toml"))).value
+}
+
+/// Fails unless the draft is what was asked for and the linter finds nothing in its file.
+fn check(drafted: &Draft, request: &DraftRequest) {
+    let plan = read_back(drafted, request);
+    assert_eq!(plan, drafted.plan, "{request:?}");
+    let remarks = lint(&plan, LintConfig { weeks_away: request.weeks_away });
+    assert_eq!(remarks, [], "{request:?}");
+    let first = plan.stages[0].session.figures();
+    let last = plan.stages[plan.stages.len() - 1].session.figures();
+    assert_eq!(first.longest_run_s, f64::from(request.run_s));
+    assert!(first.session_s <= f64::from(request.session_s));
+    assert_eq!((last.run_s, last.runs), (f64::from(request.goal_run_s), 1), "{request:?}");
+}
+
+#[test]
+fn every_draft_of_the_grid_passes_the_linter_or_says_what_contradicts() {
+    let requests = grid();
+    assert!(requests.len() >= 2000);
+    let (mut drafted, mut refused) = (0, BTreeMap::new());
+    for request in &requests {
+        match draft(request) {
+            Ok(plan) => {
+                check(&plan, request);
+                drafted += 1;
+            }
+            Err(error) => {
+                assert!(!error.contradictions.is_empty());
+                for contradiction in &error.contradictions {
+                    let text = contradiction.to_string();
+                    assert!(text.contains("--"), "names an option: {text}");
+                    let kind = format!("{contradiction:?}");
+                    let kind = kind.split([' ', '{']).next().unwrap_or_default().to_owned();
+                    *refused.entry(kind).or_insert(0) += 1;
+                }
+            }
+        }
+    }
+    #[allow(clippy::print_stdout)] // the table of what the grid reached, shown with --show-output
+    {
+        println!("{} requests, {drafted} drafted; contradictions: {refused:?}", requests.len());
+    }
+    assert!(drafted > 1000, "most of the grid can be drafted: {drafted}");
+    assert!(refused.len() >= 3, "the grid reaches several contradictions: {refused:?}");
+}
+
+#[test]
+fn stricter_steps_pass_too_and_never_take_fewer_stages() {
+    for (session_share, longest_s, run_to_walk) in [(0.05, 120.0, 2.0), (0.1, 60.0, 1.5), (0.08, 90.0, 1.7)] {
+        let loose = DraftRequest { goal_run_s: 1200, ..DraftRequest::default() };
+        let steps = Steps { session_share, longest_s, run_to_walk, ..Steps::default() };
+        let strict = DraftRequest { steps, ..loose.clone() };
+        let (loose, drafted) = (draft(&loose).unwrap(), draft(&strict).unwrap());
+        check(&drafted, &strict);
+        assert!(drafted.stages.len() >= loose.stages.len());
+    }
+}
+
+#[test]
+fn a_return_after_weeks_may_begin_with_longer_runs() {
+    let request = DraftRequest {
+        run_s: 300,
+        walk_s: 60,
+        session_s: 1800,
+        weeks_away: Some(6),
+        ..DraftRequest::default()
+    };
+    let drafted = draft(&request).unwrap();
+    check(&drafted, &request);
+    let text = plan_draft::toml(&drafted, &request);
+    assert!(text.replace("\n#", "").contains("plan lint --weeks-away 6"), "{text}");
+}
+
+#[test]
+fn the_printed_file_is_fixed() {
+    let request = DraftRequest { title: "Back on the \"path\"".to_owned(), ..DraftRequest::default() };
+    let text = plan_draft::toml(&draft(&request).unwrap(), &request);
+    let snapshot = include_str!("plan_snapshots/draft.toml");
+    assert_eq!(text, snapshot, "\n{text}");
+}
