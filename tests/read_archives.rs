@@ -1,16 +1,19 @@
-//! Real recorded files, from the published archives of the crates `fitparser` 0.11, `gpx` 0.10 and `tcx` 0.9.3: every
-//! value must be the one that the crate itself reads, exactly.
+//! Real recorded files, from the published archives of the crates `fitparser` 0.11, `gpx` 0.10 and `tcx` 0.9.3, and made-up
+//! files with every option of the simulator: every value must be the one that the crate itself reads, exactly.
 
 #![expect(clippy::print_stdout, reason = "figures for whoever reads the test's output")]
 
 #[path = "fixtures/read_archive.rs"]
 mod read_archive;
 
+#[path = "fixtures/read_simulated.rs"]
+mod read_simulated;
+
 use std::io::BufReader;
 
 use fitparser::profile::MesgNum;
 use fitparser::{FitDataRecord, Value};
-use jogaudit::read::{ReadConfig, ReadErrorKind, Recording, Sport, read};
+use jogaudit::read::{Format, ReadConfig, ReadErrorKind, Recording, Sport, read};
 use read_archive::{ArchiveFile, files};
 
 /// A sample as every reader gives it: microseconds from 1970 and plain SI numbers.
@@ -63,19 +66,22 @@ fn millis(seconds: f64) -> f64 {
     (seconds * 1000.0).round() / 1000.0
 }
 
-fn our(file: &ArchiveFile) -> Vec<Recording> {
-    let noted = read(&file.bytes, &ReadConfig::default());
-    noted.unwrap_or_else(|error| panic!("{}: {error}", file.path.display())).value
+fn our(name: &str, bytes: &[u8]) -> Vec<Recording> {
+    read(bytes, &ReadConfig::default()).unwrap_or_else(|error| panic!("{name}: {error}")).value
+}
+
+fn name(file: &ArchiveFile) -> String {
+    file.path.display().to_string()
 }
 
 fn our_error(file: &ArchiveFile) -> ReadErrorKind {
     read(&file.bytes, &ReadConfig::default()).expect_err("nothing to read").kind
 }
 
-fn check_rows(file: &ArchiveFile, ours: &[Row], theirs: &[Row]) {
-    assert_eq!(ours.len(), theirs.len(), "{}", file.path.display());
+fn check_rows(name: &str, ours: &[Row], theirs: &[Row]) {
+    assert_eq!(ours.len(), theirs.len(), "{name}");
     for (index, (our, their)) in ours.iter().zip(theirs).enumerate() {
-        assert_eq!(our, their, "sample {index} of {}", file.path.display());
+        assert_eq!(our, their, "sample {index} of {name}");
     }
 }
 
@@ -116,13 +122,21 @@ fn fit_row(record: &FitDataRecord) -> Option<Row> {
     })
 }
 
+/// Samples, and start and length of every lap.
+fn fitparser(bytes: &[u8]) -> (Vec<Row>, Vec<(i64, Option<f64>)>) {
+    let records = fitparser::from_bytes(bytes).expect("readable");
+    let of = |kind: MesgNum| records.iter().filter(move |record| record.kind() == kind);
+    let lap = |lap: &FitDataRecord| {
+        (time_us(lap, "start_time").unwrap(), number(lap, &["total_elapsed_time"]).map(millis))
+    };
+    (of(MesgNum::Record).filter_map(fit_row).collect(), of(MesgNum::Lap).map(lap).collect())
+}
+
 #[test]
 fn fit_files_as_fitparser_reads_them() {
     let (mut read_files, mut samples) = (0, 0);
     for file in files("fitparser", "fit") {
-        let records = fitparser::from_bytes(&file.bytes).expect("its own test file");
-        let of = |kind: MesgNum| records.iter().filter(move |record| record.kind() == kind);
-        let mut theirs: Vec<Row> = of(MesgNum::Record).filter_map(fit_row).collect();
+        let (mut theirs, their_laps) = fitparser(&file.bytes);
         if theirs.is_empty() {
             let error = our_error(&file);
             let is_told =
@@ -130,19 +144,14 @@ fn fit_files_as_fitparser_reads_them() {
             assert!(is_told, "{}: {error}", file.path.display());
             continue;
         }
-        let recordings = our(&file);
+        let recordings = our(&name(&file), &file.bytes);
         // Crank turns are left out, so theirs are not compared.
         let sports: Vec<&Sport> =
             recordings.iter().flat_map(|r| std::iter::repeat_n(&r.sport, r.samples.len())).collect();
         for (row, sport) in theirs.iter_mut().zip(sports) {
             row.cadence_spm = row.cadence_spm.filter(|_| sport.on_foot());
         }
-        check_rows(&file, &rows(&recordings), &theirs);
-        let their_laps: Vec<(i64, Option<f64>)> = of(MesgNum::Lap)
-            .map(|lap| {
-                (time_us(lap, "start_time").unwrap(), number(lap, &["total_elapsed_time"]).map(millis))
-            })
-            .collect();
+        check_rows(&name(&file), &rows(&recordings), &theirs);
         assert_eq!(laps(&recordings), their_laps, "{}", file.path.display());
         read_files += 1;
         samples += theirs.len();
@@ -157,7 +166,7 @@ fn a_triathlon_is_five_recordings() {
         .into_iter()
         .find(|file| file.id == "910454f2718036f2")
         .expect("in the archive");
-    let recordings = our(&file);
+    let recordings = our(&name(&file), &file.bytes);
     let told: Vec<(&Sport, usize)> = recordings.iter().map(|r| (&r.sport, r.samples.len())).collect();
     let other = |word: &str| Sport::Other(word.to_owned());
     assert_eq!(
@@ -172,6 +181,30 @@ fn a_triathlon_is_five_recordings() {
     );
 }
 
+/// Every point that has a time. The crate drops every extension: heart rate, cadence and speed are compared with gpxpy's
+/// in tests/read_reference.rs.
+fn gpx_rows(document: &gpx::Gpx) -> Vec<Row> {
+    let points = document.tracks.iter().flat_map(|track| &track.segments).flat_map(|segment| &segment.points);
+    let row = |point: &gpx::Waypoint| {
+        let time: jiff::Timestamp = point.time?.format().ok()?.parse().ok()?;
+        Some(Row {
+            at_us: time.as_microsecond(),
+            lat_deg: Some(point.point().y()),
+            lon_deg: Some(point.point().x()),
+            altitude_m: point.elevation,
+            ..Row::default()
+        })
+    };
+    points.filter_map(row).collect()
+}
+
+fn without_extensions(mut rows: Vec<Row>) -> Vec<Row> {
+    for row in &mut rows {
+        (row.cadence_spm, row.heart_rate_bpm, row.speed_mps) = (None, None, None);
+    }
+    rows
+}
+
 #[test]
 fn gpx_files_as_the_gpx_crate_reads_them() {
     let (mut read_files, mut samples, mut refused_by_gpx) = (0, 0, 0);
@@ -180,23 +213,10 @@ fn gpx_files_as_the_gpx_crate_reads_them() {
             refused_by_gpx += 1;
             continue;
         };
-        let points =
-            document.tracks.iter().flat_map(|track| &track.segments).flat_map(|segment| &segment.points);
-        let theirs: Vec<Row> = points
-            .clone()
-            .filter_map(|point| {
-                let time: jiff::Timestamp = point.time?.format().ok()?.parse().ok()?;
-                Some(Row {
-                    at_us: time.as_microsecond(),
-                    lat_deg: Some(point.point().y()),
-                    lon_deg: Some(point.point().x()),
-                    altitude_m: point.elevation,
-                    ..Row::default()
-                })
-            })
-            .collect();
+        let theirs = gpx_rows(&document);
         if theirs.is_empty() {
-            let expected = match points.count() as u64 {
+            let segments = document.tracks.iter().flat_map(|track| &track.segments);
+            let expected = match segments.map(|segment| segment.points.len() as u64).sum() {
                 0 if document.routes.is_empty() && document.waypoints.is_empty() => ReadErrorKind::NoSamples,
                 0 => ReadErrorKind::OnlyRoute,
                 points => ReadErrorKind::NoTimes { points },
@@ -204,12 +224,8 @@ fn gpx_files_as_the_gpx_crate_reads_them() {
             assert_eq!(our_error(&file), expected, "{}", file.path.display());
             continue;
         }
-        // The crate drops every extension: heart rate and cadence are compared with gpxpy's in tests/read_reference.rs.
-        let mut ours = rows(&our(&file));
-        for row in &mut ours {
-            (row.cadence_spm, row.heart_rate_bpm) = (None, None);
-        }
-        check_rows(&file, &ours, &theirs);
+        let ours = rows(&our(&name(&file), &file.bytes));
+        check_rows(&name(&file), &without_extensions(ours), &theirs);
         read_files += 1;
         samples += theirs.len();
     }
@@ -217,36 +233,46 @@ fn gpx_files_as_the_gpx_crate_reads_them() {
     assert_eq!((read_files, samples, refused_by_gpx), (7, 4584, 0));
 }
 
+fn tcx_row(point: &tcx::Trackpoint) -> Row {
+    Row {
+        at_us: point.time.timestamp_micros(),
+        lat_deg: point.position.as_ref().map(|position| position.latitude),
+        lon_deg: point.position.as_ref().map(|position| position.longitude),
+        altitude_m: point.altitude_meters,
+        distance_m: point.distance_meters,
+        speed_mps: point.extensions.as_ref().and_then(|e| e.tpx.as_ref()?.speed),
+        // The crate does not read RunCadence: see tests/read_reference.rs.
+        cadence_spm: None,
+        heart_rate_bpm: point.heart_rate.as_ref().map(|heart_rate| heart_rate.value),
+    }
+}
+
+fn without_cadence(mut rows: Vec<Row>) -> Vec<Row> {
+    for row in &mut rows {
+        row.cadence_spm = None;
+    }
+    rows
+}
+
+fn tcx_activities(bytes: &[u8]) -> Vec<tcx::Activity> {
+    tcx::read(&mut BufReader::new(bytes)).expect("readable").activities.expect("activities").activities
+}
+
 #[test]
 fn tcx_files_as_the_tcx_crate_reads_them() {
     let mut samples = 0;
     for file in files("tcx", "tcx") {
-        let document = tcx::read(&mut BufReader::new(file.bytes.as_slice())).expect("its own test file");
-        let activities = document.activities.expect("activities").activities;
-        let recordings = our(&file);
+        let activities = tcx_activities(&file.bytes);
+        let recordings = our(&name(&file), &file.bytes);
         assert_eq!(recordings.len(), activities.len(), "{}", file.path.display());
         let their_laps = activities.iter().flat_map(|activity| &activity.laps);
         let theirs: Vec<Row> = their_laps
             .clone()
             .flat_map(|lap| &lap.tracks)
             .flat_map(|track| &track.trackpoints)
-            .map(|point| Row {
-                at_us: point.time.timestamp_micros(),
-                lat_deg: point.position.as_ref().map(|position| position.latitude),
-                lon_deg: point.position.as_ref().map(|position| position.longitude),
-                altitude_m: point.altitude_meters,
-                distance_m: point.distance_meters,
-                speed_mps: point.extensions.as_ref().and_then(|e| e.tpx.as_ref()?.speed),
-                // The crate does not read RunCadence: see tests/read_reference.rs.
-                cadence_spm: None,
-                heart_rate_bpm: point.heart_rate.as_ref().map(|heart_rate| heart_rate.value),
-            })
+            .map(tcx_row)
             .collect();
-        let mut ours = rows(&recordings);
-        for row in &mut ours {
-            row.cadence_spm = None;
-        }
-        check_rows(&file, &ours, &theirs);
+        check_rows(&name(&file), &without_cadence(rows(&recordings)), &theirs);
         // The crate does not read a lap's start; its time is ours unless the last point came later.
         for (lap, (start_us, length_s)) in their_laps.zip(laps(&recordings)) {
             let points = lap.tracks.iter().flat_map(|track| &track.trackpoints);
@@ -258,4 +284,31 @@ fn tcx_files_as_the_tcx_crate_reads_them() {
     }
     println!("3 TCX files, {samples} samples");
     assert_eq!(samples, 3836);
+}
+
+#[test]
+fn simulated_files_as_the_crates_read_them() {
+    let mut samples = [0; 3];
+    for file in read_simulated::files(Format::Fit) {
+        let recordings = our(&file.name, &file.bytes);
+        let (theirs, their_laps) = fitparser(&file.bytes);
+        check_rows(&file.name, &rows(&recordings), &theirs);
+        assert_eq!(laps(&recordings), their_laps, "{}", file.name);
+        samples[0] += theirs.len();
+    }
+    for file in read_simulated::files(Format::Gpx) {
+        let theirs = gpx_rows(&gpx::read(file.bytes.as_slice()).expect("readable"));
+        check_rows(&file.name, &without_extensions(rows(&our(&file.name, &file.bytes))), &theirs);
+        samples[1] += theirs.len();
+    }
+    for file in read_simulated::files(Format::Tcx) {
+        let activities = tcx_activities(&file.bytes);
+        let laps = activities.iter().flat_map(|activity| &activity.laps);
+        let points = laps.flat_map(|lap| &lap.tracks).flat_map(|track| &track.trackpoints);
+        let theirs: Vec<Row> = points.map(tcx_row).collect();
+        check_rows(&file.name, &without_cadence(rows(&our(&file.name, &file.bytes))), &theirs);
+        samples[2] += theirs.len();
+    }
+    println!("simulated samples: {} FIT, {} GPX, {} TCX", samples[0], samples[1], samples[2]);
+    assert!(samples.iter().all(|count| *count > 15_000), "{samples:?}");
 }

@@ -54,7 +54,6 @@ fn what_is_no_recording() {
     assert_eq!(refused("text.txt"), foreign("text that starts with `Tuesday: 6 x 1 min, felt`"));
     assert_eq!(refused("picture.png"), foreign("a PNG picture"));
     assert_eq!(refused("web_page.gpx"), foreign("a web page (often a log-in page saved by mistake)"));
-    assert_eq!(refused("archive.zip"), foreign("a zip archive (unzip it and pass the file inside)"));
     assert_eq!(refused("nothing_unfolds.gpx.gz"), ReadErrorKind::GzipUnreadable);
     assert_eq!(refused("cut_before_first_sample.fit"), ReadErrorKind::CutBeforeFirstSample);
     assert_eq!(refused("no_times.gpx"), ReadErrorKind::NoTimes { points: 4 });
@@ -175,6 +174,18 @@ fn a_gzip_bomb_stops_at_the_limit() {
     assert!(zipped.len() < 50_000);
     let error = read(&zipped, &ReadConfig { max_unzipped_bytes: 1_000_000 }).unwrap_err();
     assert_eq!(error.kind, ReadErrorKind::TooLarge { limit_bytes: 1_000_000 });
+    assert_eq!(
+        error.to_string(),
+        "the zipped content unfolds to more than 1000000 bytes: unzip it yourself if that is what you expect"
+    );
+    // Below the usual limit in size, but no recording repeats itself like this.
+    let error = read(&zipped, &ReadConfig::default()).unwrap_err();
+    assert_eq!(error.kind, ReadErrorKind::UnfoldsTooFar { limit_times: 200 });
+    assert_eq!(
+        error.to_string(),
+        "the zipped content unfolds to more than 200 times its size, as no recording does: export it again, or unzip it \
+         yourself if that is what you expect"
+    );
 }
 
 #[test]
@@ -186,6 +197,8 @@ fn zipped_reads_like_plain() {
     let members = [zip(first), zip(second)].concat();
     assert_eq!(read(&members, &ReadConfig::default()).unwrap(), expected, "of two members");
     assert_eq!(error(&zip(&zip(&plain))).kind, foreign("gzip data inside gzip data (unzip it once)"));
+    let archive = std::fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("testdata/archive.zip")).unwrap();
+    assert_eq!(error(&zip(&archive)).kind, foreign("a zip archive inside gzip data (unzip it once)"));
     assert_eq!(error(&zip(b"")).kind, ReadErrorKind::Empty);
 }
 

@@ -416,3 +416,21 @@ fn files_that_are_no_recording() {
     let timeless = of_type(4).define(1, 20, &[(3, 1, U8)]).data(1, &[&[100]]);
     assert_eq!(kind(&timeless), ReadErrorKind::NoTimes { points: 1 });
 }
+
+#[test]
+fn values_that_no_legs_have_are_left_out() {
+    // Cadence and a lap's length as float32: a field may have any base type that the file states.
+    let float = 0x88;
+    let file = |cadence: f32, length_ms: f32| {
+        records(&[(4, 4, float)], &[&cadence.to_le_bytes()])
+            .define(1, 19, &[(253, 4, U32), (2, 4, U32), (7, 4, float)])
+            .data(1, &[&at(9), &at(0), &length_ms.to_le_bytes()])
+    };
+    let told = |cadence, length_ms| {
+        let recording = clean(&file(cadence, length_ms));
+        (cadences(&recording)[0], recording.laps[0].end_s)
+    };
+    assert_eq!(told(80.0, 5000.0), (Some(160.0), Some(5.0)));
+    assert_eq!(told(-80.0, -5000.0), (None, Some(9.0)), "the lap then ends when it was written");
+    assert_eq!(told(f32::MAX, f32::MAX), (None, Some(9.0)));
+}

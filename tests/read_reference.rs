@@ -6,13 +6,16 @@
 #[path = "fixtures/read_archive.rs"]
 mod read_archive;
 
+#[path = "fixtures/read_simulated.rs"]
+mod read_simulated;
+
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
 use jogaudit::geodesy::LatLon;
 use jogaudit::notice::Noted;
-use jogaudit::read::{ReadConfig, Recording, read};
+use jogaudit::read::{Format, ReadConfig, Recording, read};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -37,6 +40,14 @@ fn python(arguments: &[&str], input: &str) -> Vec<Vec<Option<f64>>> {
     let lines = text.lines().map(|line| serde_json::from_str::<Vec<Option<String>>>(line).expect("JSON"));
     let number = |text: String| text.parse().expect("a number");
     lines.map(|line| line.into_iter().map(|value| value.map(number)).collect()).collect()
+}
+
+/// What the script says of each file.
+fn python_reads(format: &str, paths: &[PathBuf]) -> Vec<Vec<Vec<Option<f64>>>> {
+    let paths = paths.iter().map(|path| path.to_str().expect("a plain path"));
+    let arguments: Vec<&str> = std::iter::once(format).chain(paths).collect();
+    let lines = python(&arguments, "");
+    lines.split(Vec::is_empty).take(arguments.len() - 1).map(<[_]>::to_vec).collect()
 }
 
 /// Microseconds from 1970, latitude, longitude, altitude, distance, speed, cadence as written and heart rate.
@@ -69,12 +80,18 @@ fn our_rows(recordings: &[Recording], steps_per_written: f64) -> Vec<Row> {
     rows
 }
 
+/// Compares every sample of the files exactly; gives their number.
+fn check_all(format: &str, paths: &[PathBuf]) -> usize {
+    let theirs = python_reads(format, paths);
+    assert_eq!(theirs.len(), paths.len());
+    paths.iter().zip(theirs).map(|(path, lines)| check(format, path, &lines)).sum()
+}
+
 /// Compares every sample of a file exactly; gives their number, 0 for a file without samples.
-fn check(format: &str, path: &Path) -> usize {
+fn check(format: &str, path: &Path, lines: &[Vec<Option<f64>>]) -> usize {
     let name = path.display();
     let bytes = std::fs::read(path).expect("readable");
-    let mut theirs: Vec<Row> =
-        python(&[format, path.to_str().expect("a plain path")], "").iter().map(their_row).collect();
+    let mut theirs: Vec<Row> = lines.iter().map(their_row).collect();
     let Ok(Noted { value: recordings, notices }) = read(&bytes, &ReadConfig::default()) else {
         assert_eq!(theirs, [], "{name}");
         return 0;
@@ -105,7 +122,7 @@ fn paths(crate_name: &str, extension: &str) -> Vec<PathBuf> {
 #[test]
 #[ignore = "needs tests/run"]
 fn fit_files_as_fitdecode_reads_them() {
-    let samples: usize = paths("fitparser", "fit").iter().map(|path| check("fit", path)).sum();
+    let samples = check_all("fit", &paths("fitparser", "fit"));
     println!("{samples} FIT samples");
     assert_eq!(samples, 3 + 2878);
 }
@@ -113,8 +130,12 @@ fn fit_files_as_fitdecode_reads_them() {
 #[test]
 #[ignore = "needs tests/run"]
 fn fit_laps_as_fitdecode_reads_them() {
-    for path in paths("fitparser", "fit") {
-        let bytes = std::fs::read(&path).expect("readable");
+    check_laps(&paths("fitparser", "fit"));
+}
+
+fn check_laps(paths: &[PathBuf]) {
+    for (path, lines) in paths.iter().zip(python_reads("laps", paths)) {
+        let bytes = std::fs::read(path).expect("readable");
         let Ok(noted) = read(&bytes, &ReadConfig::default()) else { continue };
         let mut ours = Vec::new();
         for recording in &noted.value {
@@ -124,7 +145,7 @@ fn fit_laps_as_fitdecode_reads_them() {
                 (start_us + (lap.start_s * 1e6).round() as i64, elapsed_ms)
             }));
         }
-        let theirs: Vec<(i64, Option<i64>)> = python(&["laps", path.to_str().expect("a plain path")], "")
+        let theirs: Vec<(i64, Option<i64>)> = lines
             .iter()
             .map(|line| {
                 let elapsed_ms = line[1].map(|elapsed_s| (elapsed_s * 1000.0).round() as i64);
@@ -138,7 +159,7 @@ fn fit_laps_as_fitdecode_reads_them() {
 #[test]
 #[ignore = "needs tests/run"]
 fn gpx_files_as_gpxpy_reads_them() {
-    let samples: usize = paths("gpx", "gpx").iter().map(|path| check("gpx", path)).sum();
+    let samples = check_all("gpx", &paths("gpx", "gpx"));
     println!("{samples} GPX samples");
     assert_eq!(samples, 4 + 4584);
 }
@@ -146,9 +167,29 @@ fn gpx_files_as_gpxpy_reads_them() {
 #[test]
 #[ignore = "needs tests/run"]
 fn tcx_files_as_an_xml_tree_reads_them() {
-    let samples: usize = paths("tcx", "tcx").iter().map(|path| check("tcx", path)).sum();
+    let samples = check_all("tcx", &paths("tcx", "tcx"));
     println!("{samples} TCX samples");
     assert_eq!(samples, 5 + 3836);
+}
+
+#[test]
+#[ignore = "needs tests/run"]
+fn simulated_files_as_all_of_them_read_them() {
+    let dir = tempfile::tempdir().expect("a folder");
+    for format in [Format::Fit, Format::Gpx, Format::Tcx] {
+        let extension = format.name();
+        let mut paths = Vec::new();
+        for file in read_simulated::files(format) {
+            paths.push(dir.path().join(format!("{}.{extension}", file.name)));
+            std::fs::write(paths.last().expect("just pushed"), &file.bytes).expect("writable");
+        }
+        let samples = check_all(extension, &paths);
+        if format == Format::Fit {
+            check_laps(&paths);
+        }
+        println!("{} simulated {extension} files, {samples} samples", paths.len());
+        assert!(samples > 15_000, "{samples}");
+    }
 }
 
 #[test]

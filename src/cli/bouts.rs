@@ -12,7 +12,7 @@ use super::{Done, Io, input};
 
 #[derive(clap::Args, Debug)]
 pub(super) struct Args {
-    /// Recording: FIT, GPX or TCX, plain or gzipped; `-` reads standard input
+    /// Recording: FIT, GPX or TCX, plain, gzipped or in a zip archive; `-` reads standard input
     file: PathBuf,
     /// Choose the form of the result
     #[arg(long, value_enum, default_value_t)]
@@ -20,6 +20,9 @@ pub(super) struct Args {
     /// Take this activity of an input that holds several, counted from 1 [default: the first on foot]
     #[arg(long, value_name = "N")]
     activity: Option<usize>,
+    /// Refuse zipped input that unfolds to more than this
+    #[arg(long, value_name = "MIB", default_value_t = input::MAX_UNZIPPED_MIB, value_parser = input::mebibytes())]
+    max_unzipped: u64,
 }
 
 #[derive(Clone, Copy, Debug, Default, ValueEnum)]
@@ -34,7 +37,7 @@ enum Format {
 }
 
 pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
-    let session = input::session(&args.file, args.activity, &Config::default())?;
+    let session = input::session(&args.file, args.activity, args.max_unzipped, &Config::default())?;
     let view = BoutsView::new(&session.facts, &session.segmentation, &session.notices);
     match args.format {
         Format::Text => io.result(&text::bouts(&view, false))?,

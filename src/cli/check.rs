@@ -13,7 +13,7 @@ use super::{Done, Io, input, output};
 
 #[derive(clap::Args, Debug)]
 pub(super) struct Args {
-    /// Recording: FIT, GPX or TCX, plain or gzipped; `-` reads standard input
+    /// Recording: FIT, GPX or TCX, plain, gzipped or in a zip archive; `-` reads standard input
     file: PathBuf,
     /// Read the prescription from this TOML file
     #[arg(long, value_name = "PLAN")]
@@ -33,6 +33,9 @@ pub(super) struct Args {
     /// Take this activity of an input that holds several, counted from 1 [default: the first on foot]
     #[arg(long, value_name = "N")]
     activity: Option<usize>,
+    /// Refuse zipped input that unfolds to more than this
+    #[arg(long, value_name = "MIB", default_value_t = input::MAX_UNZIPPED_MIB, value_parser = input::mebibytes())]
+    max_unzipped: u64,
 }
 
 impl Args {
@@ -46,6 +49,7 @@ impl Args {
             out: None,
             strict: false,
             activity: None,
+            max_unzipped: input::MAX_UNZIPPED_MIB,
         }
     }
 }
@@ -70,7 +74,7 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     let mut notices = Vec::new();
     let plan = input::plan(&args.plan, &mut notices)?;
     let stage = input::stage(&plan, args.stage.as_deref())?;
-    let mut session = input::session(&args.file, args.activity, &Config::default())?;
+    let mut session = input::session(&args.file, args.activity, args.max_unzipped, &Config::default())?;
     session.notices.splice(0..0, notices);
     let view = view(session, &plan, stage);
     match &args.out {

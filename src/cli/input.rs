@@ -5,6 +5,7 @@ use std::fs::File;
 use std::io::{self, Read};
 use std::path::Path;
 
+use clap::builder::RangedU64ValueParser;
 use sha2::{Digest, Sha256};
 
 use crate::gait::{Bout, Gait, Segmentation};
@@ -21,6 +22,14 @@ const MAX_RECORDING_BYTES: u64 = 512 << 20;
 /// Larger plans are refused: the longest plan that makes sense has a few hundred stages.
 const MAX_PLAN_BYTES: u64 = 1 << 20;
 
+/// What zipped input may unfold to, MiB, unless the user says otherwise.
+pub(super) const MAX_UNZIPPED_MIB: u64 = 512;
+
+/// Reads the value of `--max-unzipped`: 1 MiB to 1 TiB.
+pub(super) fn mebibytes() -> RangedU64ValueParser {
+    clap::value_parser!(u64).range(1..=1 << 20)
+}
+
 /// One activity of an input with its bouts.
 pub(super) struct Session {
     /// What the reports say of it.
@@ -34,10 +43,15 @@ pub(super) struct Session {
 }
 
 /// Reads the chosen activity of a recording (one-based; by default the first on foot) and works out its bouts.
-pub(super) fn session(path: &Path, activity: Option<usize>, config: &Config) -> Result<Session, Failure> {
+pub(super) fn session(
+    path: &Path,
+    activity: Option<usize>,
+    max_unzipped_mib: u64,
+    config: &Config,
+) -> Result<Session, Failure> {
     let bytes = bytes(path, MAX_RECORDING_BYTES)?;
     let mut notices = Vec::new();
-    let recordings = read(&bytes, &ReadConfig::default())
+    let recordings = read(&bytes, &ReadConfig { max_unzipped_bytes: max_unzipped_mib << 20 })
         .map_err(|error| Failure::recording(path, &error))?
         .take(&mut notices);
     let recording = chosen(path, recordings, activity, &mut notices)?;

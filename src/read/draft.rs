@@ -160,6 +160,8 @@ impl Tally {
 
 /// Largest magnitude of any written number that is kept.
 const MOST: f64 = 1e9;
+/// Highest written cadence that is kept, a minute: four times what legs do.
+const MOST_CADENCE: f64 = 1000.0;
 
 pub(super) fn position(lat_deg: f64, lon_deg: f64) -> Option<LatLon> {
     LatLon::new(lat_deg, lon_deg)
@@ -171,6 +173,16 @@ pub(super) fn metres(value: f64) -> Option<Metres> {
 
 pub(super) fn speed(value: f64) -> Option<MetresPerSecond> {
     (0.0..=MOST).contains(&value).then(|| MetresPerSecond::new(value))
+}
+
+/// Cadence as written, of one leg or both: callers say which.
+pub(super) fn cadence(value: f64) -> Option<f64> {
+    (0.0..=MOST_CADENCE).contains(&value).then_some(value)
+}
+
+/// Length of a lap, s.
+pub(super) fn length(value: f64) -> Option<f64> {
+    (0.0..=MOST).contains(&value).then_some(value)
 }
 
 /// A heart rate of 0 means that the sensor found none.

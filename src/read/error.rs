@@ -55,6 +55,46 @@ pub enum ReadErrorKind {
         /// The limit that was passed.
         limit_bytes: u64,
     },
+    /// The zipped content is larger than any recording would be.
+    #[error(
+        "the zipped content unfolds to more than {limit_times} times its size, as no recording does: export it again, or \
+         unzip it yourself if that is what you expect"
+    )]
+    UnfoldsTooFar {
+        /// The limit that was passed.
+        limit_times: u64,
+    },
+    /// A zip archive, or a file in it, from which not one byte could be unfolded.
+    #[error("the zip archive holds no file that can be unfolded: download or export it again")]
+    ZipUnreadable,
+    /// The archive lists more files than are looked at.
+    #[error("the zip archive lists more than {limit} files: unzip it yourself and pass the file inside")]
+    ZipTooManyFiles {
+        /// The limit that was passed.
+        limit: u64,
+    },
+    /// A file in a zip archive is encrypted.
+    #[error("the zip archive is locked with a password: unzip it yourself and pass the file inside")]
+    ZipLocked,
+    /// A file in a zip archive is packed by a method other than deflate.
+    #[error(
+        "the zip archive is packed with {method}, which is not known here: unzip it yourself and pass the file inside"
+    )]
+    ZipMethod {
+        /// The method's name.
+        method: String,
+    },
+    /// A zip archive of other things.
+    #[error(
+        "no FIT, GPX or TCX recording among the {files} files of the zip archive (the first is {first}): export the \
+         activity in one of these formats"
+    )]
+    NoRecordingInZip {
+        /// How many files were looked at.
+        files: u64,
+        /// Name of the first and what it looks like.
+        first: String,
+    },
     /// The file ends before the first whole sample.
     #[error("the file is cut before its first whole sample: export or copy it again")]
     CutBeforeFirstSample,

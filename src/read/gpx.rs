@@ -228,7 +228,7 @@ impl GpxReader {
             }
             (_, Element::Cadence) => {
                 let written = faults.number(text, at_byte);
-                sample.cadence = written.filter(|v| (0.0..=1000.0).contains(v)).map(StepsPerMinute::new);
+                sample.cadence = written.and_then(draft::cadence).map(StepsPerMinute::new);
             }
             _ => {}
         }

@@ -1,11 +1,10 @@
 //! Unfolds gzip data of one or many members into a bounded buffer.
 
-use std::io::Read;
-
 use flate2::bufread::GzDecoder;
 
 use crate::notice::{Noted, Notice};
 
+use super::room::Room;
 use super::{ReadError, ReadErrorKind};
 
 const MAGIC: [u8; 2] = [0x1F, 0x8B];
@@ -13,21 +12,15 @@ const MAGIC: [u8; 2] = [0x1F, 0x8B];
 const MOST_MEMBERS: usize = 1 << 16;
 
 /// Unfolds `zipped`. What unfolds before damage is kept, with the notice `gzip_cut`.
-pub(super) fn gunzip(zipped: &[u8], max_bytes: u64) -> Result<Noted<Vec<u8>>, ReadError> {
+pub(super) fn gunzip(zipped: &[u8], room: &mut Room) -> Result<Noted<Vec<u8>>, ReadError> {
     let mut unfolded = Noted::plain(Vec::new());
     let mut rest = zipped;
     for _ in 0..MOST_MEMBERS {
         if !rest.starts_with(&MAGIC) {
             break;
         }
-        // One byte more than allowed is enough to know that the limit is passed.
-        let room = max_bytes.saturating_add(1).saturating_sub(unfolded.value.len() as u64);
         let mut member = GzDecoder::new(rest);
-        let outcome = member.by_ref().take(room).read_to_end(&mut unfolded.value);
-        if unfolded.value.len() as u64 > max_bytes {
-            return Err(ReadError::new(None, ReadErrorKind::TooLarge { limit_bytes: max_bytes }));
-        }
-        if let Err(cause) = outcome {
+        if let Err(cause) = room.unfold(&mut member, &mut unfolded.value)? {
             unfolded.notices.push(cut(unfolded.value.len(), &cause));
             rest = &[];
             break;
@@ -59,11 +52,16 @@ mod tests {
     use flate2::{Compression, write::GzEncoder};
 
     use super::*;
+    use crate::read::ReadConfig;
 
     fn zip(bytes: &[u8]) -> Vec<u8> {
         let mut encoder = GzEncoder::new(Vec::new(), Compression::default());
         encoder.write_all(bytes).unwrap();
         encoder.finish().unwrap()
+    }
+
+    fn gunzip(zipped: &[u8], max_unzipped_bytes: u64) -> Result<Noted<Vec<u8>>, ReadError> {
+        super::gunzip(zipped, &mut Room::new(zipped, ReadConfig { max_unzipped_bytes }))
     }
 
     #[test]

@@ -15,14 +15,17 @@ mod fit;
 mod gpx;
 mod gunzip;
 mod points;
+mod room;
 mod sniff;
 mod sport;
 mod tcx;
 mod text;
 mod time;
+mod unzip;
 mod xml;
 
 pub use error::{ReadError, ReadErrorKind};
+use room::Room;
 pub use sniff::Format;
 use sniff::Looks;
 
@@ -153,17 +156,27 @@ impl Default for ReadConfig {
     }
 }
 
-/// Reads every activity in `bytes` (plain or gzipped; the format is told from the content).
+/// Reads every activity in `bytes` (plain, gzipped or in a zip archive; what it is is told from the content).
 ///
 /// The list is never empty and stands in the order of the file.
 ///
 /// # Errors
 /// When nothing usable can be made of the input: see [`ReadErrorKind`].
 pub fn read(bytes: &[u8], config: &ReadConfig) -> Result<Noted<Vec<Recording>>, ReadError> {
+    let mut room = Room::new(bytes, *config);
+    if sniff::looks(bytes) == Looks::Zip {
+        unzip::read(bytes, &mut room)
+    } else {
+        read_file(bytes, &mut room)
+    }
+}
+
+/// Reads a file, plain or gzipped.
+fn read_file(bytes: &[u8], room: &mut Room) -> Result<Noted<Vec<Recording>>, ReadError> {
     if sniff::looks(bytes) != Looks::Gzip {
         return read_plain(bytes);
     }
-    let unfolded = gunzip::gunzip(bytes, config.max_unzipped_bytes)?;
+    let unfolded = gunzip::gunzip(bytes, room)?;
     let mut recordings = read_plain(&unfolded.value)?;
     recordings.notices = merged(unfolded.notices, recordings.notices);
     Ok(recordings)
@@ -175,6 +188,7 @@ fn read_plain(bytes: &[u8]) -> Result<Noted<Vec<Recording>>, ReadError> {
         _ if bytes.is_empty() => Err(ReadError::new(None, ReadErrorKind::Empty)),
         Looks::Fit => fit::read(bytes),
         Looks::Gzip => Err(foreign("gzip data inside gzip data (unzip it once)".to_owned())),
+        Looks::Zip => Err(foreign("a zip archive inside gzip data (unzip it once)".to_owned())),
         Looks::Foreign(what) => Err(foreign(what.to_owned())),
         Looks::Text => read_text(bytes),
     }
@@ -184,11 +198,11 @@ fn read_text(bytes: &[u8]) -> Result<Noted<Vec<Recording>>, ReadError> {
     let mut notices = Vec::new();
     let text = text::decode(bytes, &mut notices);
     let root = xml::root_name(&text);
-    let mut recordings = match root.as_deref() {
-        Some("gpx") => gpx::read(&text)?,
-        Some("TrainingCenterDatabase") => tcx::read(&text)?,
-        other => {
-            let looks_like = sniff::describe_text(&text, other);
+    let mut recordings = match sniff::xml_format(root.as_deref()) {
+        Some(Format::Gpx) => gpx::read(&text)?,
+        Some(Format::Tcx) => tcx::read(&text)?,
+        _ => {
+            let looks_like = sniff::describe_text(&text, root.as_deref());
             return Err(ReadError::new(None, ReadErrorKind::UnknownFormat { looks_like }));
         }
     };
@@ -199,7 +213,7 @@ fn read_text(bytes: &[u8]) -> Result<Noted<Vec<Recording>>, ReadError> {
 
 /// Puts an envelope's notices before its content's. A cut envelope explains the cut content: they become one.
 fn merged(mut envelope: Vec<Notice>, mut content: Vec<Notice>) -> Vec<Notice> {
-    if let Some(cut) = envelope.iter_mut().find(|notice| notice.code == "gzip_cut")
+    if let Some(cut) = envelope.iter_mut().find(|notice| notice.code.ends_with("_cut"))
         && let Some(index) = content.iter().position(|notice| notice.code == "recording_cut")
     {
         cut.place = content.remove(index).place;

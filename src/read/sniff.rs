@@ -28,6 +28,7 @@ impl Format {
 #[derive(Debug, PartialEq, Eq)]
 pub(super) enum Looks {
     Gzip,
+    Zip,
     Fit,
     /// Text of some kind: GPX and TCX are told apart after decoding.
     Text,
@@ -37,8 +38,6 @@ pub(super) enum Looks {
 
 /// Opening bytes of files that people take for recordings: (offset, bytes, what it is).
 const FOREIGN: &[(usize, &[u8], &str)] = &[
-    (0, b"PK\x03\x04", "a zip archive (unzip it and pass the file inside)"),
-    (0, b"PK\x05\x06", "an empty zip archive"),
     (0, b"%PDF", "a PDF document"),
     (0, b"\x89PNG", "a PNG picture"),
     (0, b"\xFF\xD8\xFF", "a JPEG picture"),
@@ -63,6 +62,9 @@ pub(super) fn looks(bytes: &[u8]) -> Looks {
     if bytes.starts_with(&[0x1F, 0x8B]) {
         return Looks::Gzip;
     }
+    if bytes.starts_with(b"PK\x03\x04") || bytes.starts_with(b"PK\x05\x06") {
+        return Looks::Zip;
+    }
     if fit::is_header(bytes) {
         return Looks::Fit;
     }
@@ -72,6 +74,15 @@ pub(super) fn looks(bytes: &[u8]) -> Looks {
         Some((_, _, what)) => Looks::Foreign(what),
         None if bytes.iter().all(|b| *b == 0) => Looks::Foreign("a run of zero bytes (a damaged copy)"),
         None => Looks::Text,
+    }
+}
+
+/// Tells the format by the local name of an XML document's root element.
+pub(super) fn xml_format(root: Option<&str>) -> Option<Format> {
+    match root? {
+        "gpx" => Some(Format::Gpx),
+        "TrainingCenterDatabase" => Some(Format::Tcx),
+        _ => None,
     }
 }
 
@@ -96,7 +107,8 @@ fn is_binary(text: &str) -> bool {
     text.chars().take(512).filter(odd).count() * 20 > text.chars().take(512).count()
 }
 
-fn printable_start(text: &str, most: usize) -> String {
+/// The first line of a text, at most so many characters of it, without control characters.
+pub(super) fn printable_start(text: &str, most: usize) -> String {
     let line = text.lines().next().unwrap_or_default();
     line.chars().take(most).map(|c| if c.is_control() { '·' } else { c }).collect()
 }

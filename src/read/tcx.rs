@@ -212,8 +212,7 @@ impl TcxReader {
         let Some(lap) = &mut self.lap else { return };
         match (element, text) {
             (Element::TotalTime, _) => {
-                let total_s =
-                    self.faults.number(text, at_byte).filter(|total_s| (0.0..1e9).contains(total_s));
+                let total_s = self.faults.number(text, at_byte).and_then(draft::length);
                 lap.total = total_s.map(|total_s| (total_s * MICROS_PER_S as f64).round() as Micros);
             }
             (Element::Intensity, "Active") => lap.intensity = LapIntensity::Active,
@@ -228,7 +227,7 @@ impl TcxReader {
 
 /// The number as it stands: whether it counts one leg is decided for the whole file.
 fn cadence_as_written(number: f64) -> Option<StepsPerMinute> {
-    (0.0..=1000.0).contains(&number).then(|| StepsPerMinute::new(number))
+    draft::cadence(number).map(StepsPerMinute::new)
 }
 
 impl Handler for TcxReader {

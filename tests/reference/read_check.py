@@ -1,10 +1,10 @@
 """Reads recordings and geodesics with independent open libraries, for tests/read_reference.rs.
 
-Writes one JSON array a line, of numbers as text or null.
+Writes one JSON array a line, of numbers as text or null; an empty one ends each file.
 
-read_check.py fit|gpx|tcx FILE   [unix microseconds, latitude, longitude, altitude m, distance m, speed m/s,
+read_check.py fit|gpx|tcx FILE…  [unix microseconds, latitude, longitude, altitude m, distance m, speed m/s,
                                  cadence as written, heart rate]
-read_check.py laps FILE          FIT laps: [start in unix microseconds, elapsed s]
+read_check.py laps FILE…         FIT laps: [start in unix microseconds, elapsed s]
 read_check.py distances          from standard input [lat, lon, lat, lon] a line: [geodesic m]
 
 FIT: fitdecode. GPX: gpxpy. TCX: the standard library's ElementTree. Geodesics: geographiclib.
@@ -134,12 +134,21 @@ def distances():
         yield [Geodesic.WGS84.Inverse(*json.loads(line), Geodesic.DISTANCE)["s12"]]
 
 
-def main():
-    command, *arguments = sys.argv[1:]
-    commands = {"fit": fit_rows, "gpx": gpx_rows, "tcx": tcx_rows, "laps": fit_laps, "distances": distances}
-    for row in commands[command](*arguments):
+def write(rows):
+    for row in rows:
         # As text, so that the other side reads exactly the same double.
         print(json.dumps([None if value is None else repr(value) for value in row]))
+
+
+def main():
+    command, *paths = sys.argv[1:]
+    if command == "distances":
+        write(distances())
+        return
+    rows = {"fit": fit_rows, "gpx": gpx_rows, "tcx": tcx_rows, "laps": fit_laps}[command]
+    for path in paths:
+        write(rows(path))
+        print("[]")
 
 
 if __name__ == "__main__":

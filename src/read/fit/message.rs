@@ -48,7 +48,7 @@ impl Kind {
         match self {
             Self::FileId => &[0],
             Self::Sport | Self::Event => &[0, 1],
-            Self::Session => &[2, 5, 6, 7],
+            Self::Session => &[2, 5, 6],
             Self::Lap => &[2, 7, 23, 24, 25],
             Self::Record => &[0, 1, 2, 3, 4, 5, 6, 8, 52, 53, 73, 78],
             Self::Activity => &[5],
@@ -229,7 +229,8 @@ pub(super) fn record(
     sample.position = lat.zip(lon).and_then(|(lat_deg, lon_deg)| draft::position(lat_deg, lon_deg));
     sample.speed = enhanced_speed.or(sample.speed);
     sample.altitude = enhanced_altitude.or(sample.altitude);
-    sample.cadence = cadence.map(|whole| whole + fraction).or(fine_cadence).map(to_steps);
+    sample.cadence =
+        cadence.map(|whole| whole + fraction).or(fine_cadence).and_then(draft::cadence).map(to_steps);
     sample
 }
 
@@ -275,7 +276,7 @@ pub(super) fn lap(definition: &Definition, message: &[u8]) -> FitLap {
     for (number, value) in definition.values(message) {
         match number {
             2 => lap.start = Some(value as FitTime),
-            7 => lap.elapsed_s = Some(value / 1000.0),
+            7 => lap.elapsed_s = draft::length(value / 1000.0),
             23 => lap.intensity = intensity(value as u8),
             24 => lap.trigger = trigger(value as u8),
             25 => lap.sport = Some(value as u8),
@@ -310,7 +311,6 @@ fn trigger(number: u8) -> LapTrigger {
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct FitSession {
     pub(super) start: Option<FitTime>,
-    pub(super) elapsed_s: Option<f64>,
     pub(super) sport: Option<u8>,
     pub(super) sub_sport: Option<u8>,
 }
@@ -322,7 +322,6 @@ pub(super) fn session(definition: &Definition, message: &[u8]) -> FitSession {
             2 => session.start = Some(value as FitTime),
             5 => session.sport = Some(value as u8),
             6 => session.sub_sport = Some(value as u8),
-            7 => session.elapsed_s = Some(value / 1000.0),
             _ => {}
         }
     }

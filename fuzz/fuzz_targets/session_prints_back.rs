@@ -1,0 +1,16 @@
+#![no_main]
+
+use jogaudit::prescription::Session;
+use libfuzzer_sys::fuzz_target;
+
+fuzz_target!(|text: &str| {
+    match Session::parse(text) {
+        Ok(session) => {
+            let printed = session.to_string();
+            assert_eq!(Session::parse(&printed).as_ref(), Ok(&session), "{printed}");
+            let expansion = session.expand();
+            assert!(!expansion.segments.is_empty());
+        }
+        Err(error) => assert!(!error.to_string().is_empty()),
+    }
+});

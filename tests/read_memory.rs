@@ -1,0 +1,72 @@
+//! Memory of reading: no allocation for a point, and a peak in proportion to what is read.
+
+#![expect(clippy::print_stdout, reason = "figures for whoever reads the test's output")]
+
+use allocation_counter::{AllocationInfo, measure};
+use jogaudit::prescription::Session;
+use jogaudit::read::{Format, ReadConfig, Sample, read};
+use jogaudit::simulate::{Laps, Settings, Simulated, gzip, simulate, write};
+
+fn simulated(hours: usize) -> Simulated {
+    let session = Session::parse(&format!("{} x (run 2:00, walk 1:00)", 20 * hours)).unwrap();
+    let settings = Settings { seed: 1, hills: true, laps: Laps::Steps, ..Settings::default() };
+    simulate(&session.expand().fixed_steps().unwrap(), &settings).unwrap()
+}
+
+/// What reading takes, and the bytes of the samples that it gives.
+fn reading(name: &str, bytes: &[u8]) -> (AllocationInfo, u64) {
+    let mut samples = 0;
+    let info = measure(|| {
+        let noted = read(bytes, &ReadConfig::default()).unwrap();
+        samples = noted.value.iter().map(|recording| recording.samples.len()).sum();
+    });
+    assert_eq!(info.bytes_current, 0, "nothing is left behind");
+    let sample_bytes = (samples * size_of::<Sample>()) as u64;
+    println!(
+        "{name}: {samples} samples, {} allocations, peak {} bytes, {:.2} times the samples",
+        info.count_total,
+        info.bytes_max,
+        info.bytes_max as f64 / sample_bytes as f64
+    );
+    (info, sample_bytes)
+}
+
+#[test]
+fn points_are_not_allocated_one_by_one() {
+    let (one, eight) = (simulated(1), simulated(8));
+    for format in [Format::Fit, Format::Gpx, Format::Tcx] {
+        let (short, _) = reading(&format!("{} of 1 h", format.name()), &write(&one, format));
+        let (long, _) = reading(&format!("{} of 8 h", format.name()), &write(&eight, format));
+        // Lists grow by half: eight times as long is five steps more, for each of a few lists.
+        assert!(short.count_total < 200, "{short:?}");
+        assert!(long.count_total <= short.count_total + 50, "{short:?} {long:?}");
+    }
+}
+
+#[test]
+fn the_peak_is_at_most_three_times_what_is_read() {
+    for hours in [1, 3, 8] {
+        let simulated = simulated(hours);
+        for format in [Format::Fit, Format::Gpx, Format::Tcx] {
+            let name = format!("{} of {hours} h", format.name());
+            let plain = write(&simulated, format);
+            let (info, sample_bytes) = reading(&name, &plain);
+            assert!(info.bytes_max <= 3 * sample_bytes, "{info:?}");
+            // The unfolded bytes count too when there are any.
+            let (info, sample_bytes) = reading(&format!("{name}, gzipped"), &gzip(&plain));
+            assert!(info.bytes_max <= 3 * (sample_bytes + plain.len() as u64), "{info:?}");
+            if format != Format::Fit {
+                let text = std::str::from_utf8(&plain).unwrap();
+                let utf16: Vec<u8> = text.encode_utf16().flat_map(u16::to_le_bytes).collect();
+                let (info, sample_bytes) = reading(&format!("{name}, UTF-16"), &utf16);
+                assert!(info.bytes_max <= 3 * (sample_bytes + plain.len() as u64), "{info:?}");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_measured_allocation_is_seen() {
+    let info = measure(|| drop(std::hint::black_box(vec![0_u8; 1000])));
+    assert_eq!((info.count_total, info.bytes_max), (1, 1000));
+}
