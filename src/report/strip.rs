@@ -247,7 +247,7 @@ mod tests {
         let spans = spans(&parts);
         let bands = bands(&spans, 2400.0, 66);
         assert_eq!(bands.iter().map(|b| b.from_s).collect::<Vec<_>>(), [0.0, 1200.0]);
-        let text: String = bands.iter().map(|b| format!("{} ", row(&spans, *b))).collect();
+        let text = bands.iter().map(|b| row(&spans, *b)).collect::<Vec<_>>().join(" ");
         assert_eq!(
             text.split(|c| c != '█').filter(|run| !run.is_empty()).count(),
             20,

@@ -205,7 +205,8 @@ impl Page {
                 self.hanging(&format!("  {mark} "), "    ", &finding.text);
             } else if !told.contains(&finding.code) {
                 told.push(finding.code);
-                let others: Vec<String> = findings[i..].iter().filter(is_like).filter_map(named).collect();
+                let others: Vec<String> =
+                    findings[i..].iter().filter(is_like).filter_map(|f| named(f)).collect();
                 self.hanging(&format!("  {mark} "), "    ", &format!("Likewise {}.", others.join(", ")));
             }
         }
@@ -269,7 +270,7 @@ impl Page {
 }
 
 /// `walk 5`.
-fn named(finding: &&FindingView) -> Option<String> {
+fn named(finding: &FindingView) -> Option<String> {
     Some(format!("{} {}", finding.gait?, finding.rep?))
 }
 
