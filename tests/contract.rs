@@ -147,7 +147,7 @@ fn audits() -> impl Strategy<Value = Audit> {
     let outcomes =
         prop::sample::select(vec![Outcome::Overdone, Outcome::Kept, Outcome::Underdone, Outcome::Undecided]);
     let lists = (prop::collection::vec(reps(), 0..5), prop::collection::vec(findings(), 0..5));
-    (outcomes, lists, value(), 0.0..5000.0).prop_map(|(outcome, (reps, findings), value, achieved)| {
+    (outcomes, lists, value(), value()).prop_map(|(outcome, (reps, findings), value, achieved)| {
         let amount = Amount { prescribed: value, achieved };
         let dose = Dose {
             run_s: amount,

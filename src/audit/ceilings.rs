@@ -15,6 +15,13 @@ const SAME_FINDING_S: f64 = 60.0;
 const CADENCE_LOCK: f64 = 3.0;
 /// Share of a stretch that has to be that close.
 const LOCK_SHARE: f64 = 0.8;
+/// A heart rate that comes to the cadence by as great a change, beats a minute, as fast as this, beats a minute a
+/// second, is no heart's: that rises with a time constant of some 30 s and slows down as it settles.
+const JUMP: (f64, f64) = (10.0, 2.0);
+/// Two samples further apart than this do not show a jump, s.
+const JUMP_WITHIN_S: f64 = 10.0;
+/// How long before and after a stretch a jump is looked for, s.
+const JUMP_AROUND_S: f64 = 20.0;
 /// Certainty is multiplied by this where heart rate follows cadence.
 const LOCK_CERTAINTY: f64 = 0.6;
 
@@ -24,6 +31,10 @@ pub(super) struct HeartAudit {
     pub(super) findings: Vec<Finding>,
     /// Share of the session with a heart rate.
     pub(super) covered: f64,
+    /// Runs whose heart rate is not known for at least half, by number.
+    pub(super) unjudged: Vec<u32>,
+    /// Runs that were done.
+    pub(super) runs: usize,
     /// Whether heart rate follows cadence in a finding.
     pub(super) follows_cadence: bool,
 }
@@ -50,13 +61,23 @@ pub(super) fn heart_rate(
 ) -> HeartAudit {
     let whole = whole(start_s, end_s);
     let covered_s = measure::mean(series, &[whole], &series.heart_rate_bpm).map_or(0.0, |m| m.covered_s);
-    let mut audit = HeartAudit { covered: covered_s / whole.length_s().max(1.0), ..HeartAudit::default() };
+    let runs = || done.iter().filter(|d| d.gait == Gait::Run && !d.own.is_empty());
+    let is_known = |run: &Done| {
+        let mean = measure::mean(series, &run.own, &series.heart_rate_bpm);
+        mean.is_some_and(|m| m.covered_s >= 0.5 * measure::total_s(&run.own))
+    };
+    let mut audit = HeartAudit {
+        covered: covered_s / whole.length_s().max(1.0),
+        unjudged: runs().filter(|run| !is_known(run)).map(|run| run.rep).collect(),
+        runs: runs().count(),
+        ..HeartAudit::default()
+    };
     let sustained = stretches(series, (start_s, end_s), ceiling_bpm + config.heart_margin_bpm, DIP_S)
         .into_iter()
         .filter(|s| s.end_s - s.start_s >= config.heart_sustained_s);
     for stretch in merged(sustained) {
         let mean_bpm = stretch.sum_bpm / stretch.count;
-        let locked = stretch.locked >= LOCK_SHARE * stretch.count;
+        let locked = stretch.locked >= LOCK_SHARE * stretch.count && jumps_with_cadence(series, &stretch);
         audit.follows_cadence |= locked;
         let certainty = above_zero(mean_bpm - ceiling_bpm, config.heart_error_bpm);
         audit.findings.push(Finding {
@@ -72,6 +93,32 @@ pub(super) fn heart_rate(
         });
     }
     audit
+}
+
+/// Whether heart rate at a sample is as close to the cadence as [`CADENCE_LOCK`].
+fn is_at_cadence(series: &Series, sample: usize) -> bool {
+    let at = |column: &[Option<f64>]| column.get(sample).copied().flatten();
+    match (at(&series.heart_rate_bpm), at(&series.cadence_spm)) {
+        (Some(bpm), Some(spm)) => (bpm - spm).abs() <= CADENCE_LOCK,
+        _ => false,
+    }
+}
+
+/// Whether heart rate jumps onto the cadence, or jumps as the cadence does, around a stretch, as when the sensor counts
+/// steps. One that merely comes to equal it gets there slowly: ceilings, heart rates and cadences of running often
+/// meet. How it leaves the cadence tells nothing: at the end of a run that falls at once, and a heart rate fast enough.
+fn jumps_with_cadence(series: &Series, stretch: &Stretch) -> bool {
+    let around = series.range(stretch.start_s - JUMP_AROUND_S, stretch.end_s + JUMP_AROUND_S);
+    let known: Vec<(usize, f64)> =
+        around.filter_map(|k| Some((k, series.heart_rate_bpm.get(k).copied().flatten()?))).collect();
+    let is_jump = |&(a, from_bpm): &(usize, f64), &(b, to_bpm): &(usize, f64)| {
+        let (change, seconds) = ((to_bpm - from_bpm).abs(), series.time_s[b] - series.time_s[a]);
+        change >= JUMP.0 && change >= JUMP.1 * seconds && is_at_cadence(series, b)
+    };
+    known.iter().enumerate().any(|(i, from)| {
+        let near = |to: &&(usize, f64)| series.time_s[to.0] - series.time_s[from.0] <= JUMP_WITHIN_S;
+        known[i + 1..].iter().take_while(near).any(|to| is_jump(from, to))
+    })
 }
 
 fn whole(start_s: f64, end_s: f64) -> Span {
@@ -96,9 +143,7 @@ fn stretches(series: &Series, (start_s, end_s): (f64, f64), limit_bpm: f64, dip_
         let Some(bpm) = series.heart_rate_bpm.get(k).copied().flatten().filter(|b| *b > limit_bpm) else {
             continue;
         };
-        let near = |cadence: f64| (cadence - bpm).abs() <= CADENCE_LOCK;
-        let cadence = series.cadence_spm.get(k).copied().flatten();
-        let locked = if cadence.is_some_and(near) { 1.0 } else { 0.0 };
+        let locked = if is_at_cadence(series, k) { 1.0 } else { 0.0 };
         match found.last_mut() {
             Some(last) if t - last.end_s <= dip_s => {
                 last.end_s = t;

@@ -1,7 +1,7 @@
 //! Lengths against what was prescribed. One fault gives one finding: what a finding explains is not counted again.
 
 use super::align::{Alignment, Kind, Piece, Target, TargetPlace};
-use super::certainty::above_zero;
+use super::certainty::{SURE, above_zero};
 use super::measure::{self, Done, Span};
 use super::{AuditConfig, Code, Finding};
 use crate::clean::Series;
@@ -35,19 +35,24 @@ pub(super) struct Lengths<'a> {
 pub(super) struct LengthAudit {
     pub(super) findings: Vec<Finding>,
     pub(super) notices: Vec<Notice>,
-    /// Whether missing data or an unknown distance may hide an excess.
-    pub(super) hidden: bool,
+    /// Steps, by name, whose excess missing data may hide.
+    hidden: Vec<String>,
     /// Running time above the prescribed that findings already account for, s.
     explained_s: f64,
 }
 
 impl LengthAudit {
-    fn note_hidden(&mut self, what: &str) {
-        self.hidden = true;
-        self.notices.push(Notice::new(
-            "hole_hides_length",
-            format!("{what} has a stretch without data that may hide an excess; its length can't be judged."),
-        ));
+    /// Says whose excess missing data may hide, if there is any.
+    pub(super) fn note_hidden(&self) -> Option<Notice> {
+        /// More are counted.
+        const NAMED: usize = 6;
+        let names = self.hidden.get(..NAMED).unwrap_or(&self.hidden);
+        let more = match self.hidden.len() - names.len() {
+            0 => String::new(),
+            count => format!(" and {count} more"),
+        };
+        let text = format!("A stretch without data leaves these lengths open: {}{more}.", names.join(", "));
+        (!names.is_empty()).then(|| Notice::new("hole_hides_length", text))
     }
 }
 
@@ -91,6 +96,22 @@ impl Lengths<'_> {
 
     fn holes_s(&self) -> f64 {
         self.kind_s(0..self.pieces.len(), Kind::Hole)
+    }
+
+    /// Time without data right before and right after a group, stops between not counted, s: what belongs to the
+    /// group may go on in it.
+    fn holes_beside_s(&self, group: &super::align::Group) -> (f64, f64) {
+        let idle = |p: &&Piece| matches!(p.kind, Kind::Rest | Kind::Hole);
+        let hole_s = |p: &Piece| if p.kind == Kind::Hole { p.bout.duration_s() } else { 0.0 };
+        let before = self.pieces[..group.pieces.start].iter().rev().take_while(idle).map(hole_s).sum();
+        let after = self.pieces[group.pieces.end..].iter().take_while(idle).map(hole_s).sum();
+        (before, after)
+    }
+
+    /// Whether a length is sure enough beyond tolerance to explain what it leads to. (Doubt about the gait is the same
+    /// for both.)
+    fn explains(&self, excess: f64, tolerance: f64, error: f64) -> bool {
+        self.certainty_of(excess, tolerance, error, 1.0) >= SURE
     }
 
     fn certainty_of(&self, excess: f64, tolerance: f64, error: f64, gait: f64) -> f64 {
@@ -153,7 +174,9 @@ impl Lengths<'_> {
                 continue;
             }
             after += u32::from(is_after);
-            audit.explained_s += achieved;
+            if self.explains(achieved, tolerance, error) {
+                audit.explained_s += achieved;
+            }
             audit.findings.push(Finding {
                 code: if is_after { Code::RepExtra } else { Code::UnplannedRun },
                 rep: is_after.then_some(reps + after),
@@ -197,7 +220,8 @@ impl Lengths<'_> {
         let spans: Vec<Span> =
             self.pieces[group.pieces.clone()].iter().filter(|p| p.kind == Kind::Walk).map(Span::of).collect();
         let rest_s = self.kind_s(group.pieces.clone(), Kind::Rest);
-        let hole_s = self.kind_s(group.pieces.clone(), Kind::Hole);
+        let (before_s, after_s) = self.holes_beside_s(group);
+        let hole_s = self.kind_s(group.pieces.clone(), Kind::Hole) + before_s + after_s;
         let run_s = self.kind_s(group.pieces.clone(), Kind::Run);
         let known_s = measure::total_s(&spans) + rest_s;
         let break_s = known_s + hole_s;
@@ -219,7 +243,7 @@ impl Lengths<'_> {
         if !self.counts(&what, length.unit, (short, length.tolerance, length.error), &mut audit.notices) {
             let known_short = length.prescribed - length.achieved - run_s * length.per_second;
             if short <= length.tolerance && known_short > length.tolerance {
-                audit.note_hidden(&what);
+                audit.hidden.push(what.to_lowercase());
             }
             return 0.0;
         }
@@ -250,7 +274,13 @@ impl Lengths<'_> {
             .flat_map(|t| self.done[self.targets[t].steps.clone()].iter())
             .collect();
         let spans: Vec<Span> = neighbours.iter().flat_map(|d| d.own.iter().copied()).collect();
-        let hole_s: f64 = neighbours.iter().map(|d| d.hole_s).sum();
+        let hole_s = self.group_of(index).map_or(0.0, |g| self.kind_s(g.pieces.clone(), Kind::Hole));
+        // No more running than one of them asks for, and a hole: that does not show two runs joined.
+        let longest_s = neighbours.iter().map(|d| d.length_s).fold(0.0, f64::max);
+        if hole_s > 0.0 && measure::total_s(&spans) <= longest_s + self.tolerance.run.get() {
+            audit.hidden.push(format!("walk {}", self.done[target.steps.start].rep));
+            return;
+        }
         let hidden = if hole_s >= 0.5 * missing_s { HIDDEN_CERTAINTY } else { 1.0 };
         let gait = measure::certainty(&spans) * hidden;
         // Running on through the walk is this same fault.
@@ -328,12 +358,15 @@ impl Lengths<'_> {
             // A run that grew into the walk beside it, which is found cut short, is that one fault.
             let beside = |t: Option<usize>| t.and_then(|t| cut.get(t)).copied().unwrap_or(0.0);
             let cut_s = beside(index.checked_sub(1)).max(beside(Some(index + 1)));
+            let (before_s, after_s) = self.group_of(index).map_or((0.0, 0.0), |g| self.holes_beside_s(g));
             for step in target.steps.clone() {
                 let done = &self.done[step];
                 if done.own.is_empty() {
                     self.missing_run(step, audit);
                 } else if !done.joined {
-                    self.run(step, cut_s, audit);
+                    let before_s = if step == target.steps.start { before_s } else { 0.0 };
+                    let after_s = if step + 1 == target.steps.end { after_s } else { 0.0 };
+                    self.run(step, cut_s, done.hole_s + before_s + after_s, audit);
                 }
             }
         }
@@ -364,11 +397,12 @@ impl Lengths<'_> {
         });
     }
 
-    fn run(&self, step: usize, cut_s: f64, audit: &mut LengthAudit) {
+    /// One run; `cut_s` was taken from the walk beside it, `hole_s` without data may be part of it.
+    fn run(&self, step: usize, cut_s: f64, hole_s: f64, audit: &mut LengthAudit) {
         let done = &self.done[step];
         let own_s = measure::total_s(&done.own);
         let tolerance_s = self.tolerance.run.get();
-        let length = self.length(step, done.length_s, own_s, own_s + done.hole_s, &done.own, tolerance_s);
+        let length = self.length(step, done.length_s, own_s, own_s + hole_s, &done.own, tolerance_s);
         let (excess, short) = (length.achieved - length.prescribed, length.prescribed - length.at_most);
         let gait = measure::certainty(&done.own);
         let what = format!("Run {}", done.rep);
@@ -384,12 +418,14 @@ impl Lengths<'_> {
             certainty: self.certainty_of(amount, length.tolerance, length.error, gait),
         };
         if self.counts(&what, length.unit, (excess, length.tolerance, length.error), &mut audit.notices) {
-            audit.explained_s += excess / length.per_second;
+            if self.explains(excess, length.tolerance, length.error) {
+                audit.explained_s += excess / length.per_second;
+            }
             if excess - cut_s * length.per_second > length.tolerance {
                 audit.findings.push(finding(Code::RunTooLong, excess, length.achieved));
             }
         } else if excess <= length.tolerance && length.at_most - length.prescribed > length.tolerance {
-            audit.note_hidden(&what);
+            audit.hidden.push(what.to_lowercase());
         } else if self.truncated != Some(step)
             && self.counts(&what, length.unit, (short, length.tolerance, length.error), &mut audit.notices)
         {
@@ -428,23 +464,32 @@ impl Lengths<'_> {
     }
 }
 
-/// The whole session against its limit, where what other findings say does not explain it.
+/// The whole session against its limit, where what other findings say does not explain it. `hole_s` is the time
+/// without data: a session that is too long only with it may be two.
 pub(super) fn session_length(
     (start_s, end_s): (f64, f64),
+    hole_s: f64,
     limit_s: f64,
-    findings: &[Finding],
+    audit: &mut LengthAudit,
     config: &AuditConfig,
-) -> Option<Finding> {
+) {
     let explained = |f: &Finding| match f.code {
-        Code::RunTooLong | Code::RepExtra | Code::UnplannedRun if f.unit == "s" => f.excess.unwrap_or(0.0),
+        Code::RunTooLong | Code::RepExtra | Code::UnplannedRun if f.unit == "s" && f.certainty >= SURE => {
+            f.excess.unwrap_or(0.0)
+        }
         _ => 0.0,
     };
     let achieved = end_s - start_s;
     let excess = achieved - limit_s;
-    if excess - findings.iter().map(explained).sum::<f64>() <= config.session_s {
-        return None;
+    let unexplained = excess - audit.findings.iter().map(explained).sum::<f64>();
+    if unexplained <= config.session_s {
+        return;
     }
-    Some(Finding {
+    if unexplained - hole_s <= config.session_s {
+        audit.hidden.push("the whole session".to_owned());
+        return;
+    }
+    audit.findings.push(Finding {
         code: Code::SessionTooLong,
         rep: None,
         start_s: Some(start_s),
@@ -454,5 +499,5 @@ pub(super) fn session_length(
         unit: "s",
         excess: Some(excess),
         certainty: above_zero(excess - config.time_share * config.session_s, config.least_error_s),
-    })
+    });
 }

@@ -133,8 +133,8 @@ pub struct Rep {
 pub struct Amount {
     /// Prescribed; `None` where the stage leaves it open.
     pub prescribed: Option<f64>,
-    /// Achieved.
-    pub achieved: f64,
+    /// Achieved; `None` where nothing is known of what was done.
+    pub achieved: Option<f64>,
 }
 
 /// Doses of the session.
@@ -180,7 +180,7 @@ pub struct Finding {
 pub struct Audit {
     /// The verdict.
     pub outcome: Outcome,
-    /// The steps in order of the prescription.
+    /// The steps in order of the prescription; empty where nothing is known of what was done.
     pub reps: Vec<Rep>,
     /// The doses.
     pub dose: Dose,

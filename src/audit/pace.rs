@@ -156,8 +156,10 @@ pub(super) struct PaceAudit {
     pub(super) findings: Vec<Finding>,
     /// Per step: time above the ceiling; `None` without a ceiling or speed.
     pub(super) over_ceiling_s: Vec<Option<f64>>,
-    /// Runs with a ceiling whose speed is not known for at least half.
-    pub(super) unjudged: usize,
+    /// Runs with a ceiling whose speed is not known for at least half, by number.
+    pub(super) unjudged: Vec<u32>,
+    /// Runs with a ceiling.
+    pub(super) runs: usize,
 }
 
 /// Holds every run against its ceiling. `ceilings_mps` has one entry a step.
@@ -177,9 +179,10 @@ pub(super) fn check(
         let (Some(ceiling), false) = (ceilings_mps[step], core.is_empty()) else {
             continue;
         };
+        audit.runs += 1;
         let whole = basis.mean(core).filter(|m| m.covered_s >= 0.5 * measure::total_s(core));
         let Some(whole) = whole else {
-            audit.unjudged += 1;
+            audit.unjudged.push(done.rep);
             continue;
         };
         let finding = judge.run(done, core, whole, ceiling);

@@ -7,7 +7,8 @@ use super::gradient::{self, Slopes};
 use super::layouts;
 use super::measure::{self, Done, Span};
 use super::pace::{self, Basis, PaceAudit};
-use super::{Amount, Audit, AuditConfig, Dose, Finding, Outcome, Rep, verdict};
+use super::verdict::{self, Doubts};
+use super::{Amount, Audit, AuditConfig, Dose, Finding, Outcome, Rep};
 use crate::clean::{Series, SpeedSource};
 use crate::gait::{Gait, Segmentation};
 use crate::notice::{Noted, Notice};
@@ -103,6 +104,9 @@ impl Session<'_> {
         let pieces = measure::pieces(self.segmentation, self.series);
         let timed = timed(self.steps, speeds(&pieces, self.series));
         let lengths_s: Vec<f64> = timed.iter().map(|t| t.1).collect();
+        if pieces.iter().all(|p| p.bout.gait == Gait::Unknown) {
+            return self.nothing_known(&lengths_s);
+        }
         let targets = align::targets(&timed);
         let Some(alignment) = align::align(&pieces, &targets, &self.config.costs) else {
             return self.too_much(&pieces, &targets, &lengths_s);
@@ -124,14 +128,19 @@ impl Session<'_> {
             config: self.config,
             truncated: beginning.truncated,
         };
-        let LengthAudit { mut findings, notices: about_lengths, hidden, .. } = lengths.check();
-        notices.extend(about_lengths);
+        let mut found = lengths.check();
         if let (Some(limit), Some(range_s)) = (self.limits.session_ceiling, range_s) {
-            findings.extend(findings::session_length(range_s, limit.get(), &findings, self.config));
+            let hole_s = measure::total_s(&spans_within(&pieces, range_s, &[Kind::Hole]));
+            findings::session_length(range_s, hole_s, limit.get(), &mut found, self.config);
         }
-        let pace = self.pace(&slopes, &done, &mut notices);
+        let about_holes = found.note_hidden();
+        let hidden = about_holes.is_some();
+        let LengthAudit { mut findings, notices: about_lengths, .. } = found;
+        notices.extend(about_lengths.into_iter().chain(about_holes));
+        let (pace, pace_unchecked) = self.pace(&slopes, &done, &mut notices);
         findings.extend(pace.findings);
-        findings.extend(self.heart_rate(range_s, &done, &mut notices));
+        let (too_high, heart_unchecked) = self.heart_rate(range_s, &done, &mut notices);
+        findings.extend(too_high);
         findings.extend(self.walk_cadence(&done, &mut notices));
         findings.sort_by(|a, b| {
             let at = |f: &Finding| f.start_s.unwrap_or(f64::INFINITY);
@@ -141,16 +150,31 @@ impl Session<'_> {
         let can_tell = self.can_tell(&pieces, range_s, &mut notices);
         let hidden_start = note_ends(beginning, &targets, &alignment, &findings, &mut notices);
         let no_distance = self.note_distance(&done, &mut notices);
-        let less_walked = self.less_walked(&done, &mut notices);
-        let open = !can_tell || hidden || hidden_start || no_distance;
+        let doubts = Doubts {
+            open: !can_tell || hidden || hidden_start || no_distance,
+            unchecked: pace_unchecked || heart_unchecked,
+            less_walked: self.less_walked(&done, &mut notices),
+        };
         let outcome = if range_s.is_none() {
             Outcome::Undecided
         } else {
-            verdict::outcome(&findings, open, less_walked, &mut notices)
+            verdict::outcome(&findings, doubts, &mut notices)
         };
         let reps = self.reps(&done, &slopes, &pace.over_ceiling_s);
         let dose = self.dose(&pieces, &lengths_s, range_s);
         Noted { value: Audit { outcome, reps, dose, findings }, notices }
+    }
+
+    /// Leaves everything undecided, done and not done, where no bout is known.
+    fn nothing_known(&self, lengths_s: &[f64]) -> Noted<Audit> {
+        let mut dose = self.dose(&[], lengths_s, None);
+        for amount in [&mut dose.run_s, &mut dose.walk_s, &mut dose.session_s] {
+            amount.achieved = None;
+        }
+        dose = Dose { run_steps: None, run_distance_m: None, ..dose };
+        let notices = vec![no_gait_data()];
+        let value = Audit { outcome: Outcome::Undecided, reps: Vec::new(), dose, findings: Vec::new() };
+        Noted { value, notices }
     }
 
     /// Leaves everything undecided where bouts and steps are too many to match.
@@ -205,21 +229,26 @@ impl Session<'_> {
     }
 
     fn note_altitude(&self, slopes: &Slopes, notices: &mut Vec<Notice>) {
-        let judged = self.limits.pace_basis == PaceBasis::Level && self.has_pace_ceiling();
-        let instead = if judged { " The ceiling is held against pace on the ground instead." } else { "" };
+        const INSTEAD: &str = "The ceiling for it is held against pace on the ground instead, which decides nothing \
+                               for sure.";
+        let is_judged = self.limits.pace_basis == PaceBasis::Level && self.has_pace_ceiling();
         match slopes {
-            Slopes::Known { good: true, .. } => {}
-            Slopes::Known { error, .. } => notices.push(Notice::new(
-                "altitude_too_coarse",
-                format!(
-                    "The altitude is too coarse for level-ground pace (its slope is uncertain by {:.1} %).{instead}",
-                    100.0 * error
-                ),
-            )),
-            Slopes::Absent => notices.push(Notice::new(
+            Slopes::Known { error, good: false, .. } => {
+                let then = if is_judged { INSTEAD } else { "Take the level paces with care." };
+                let percent = 100.0 * error;
+                notices.push(Notice::new(
+                    "altitude_too_coarse",
+                    format!(
+                        "The altitude is too coarse for level-ground pace: its slope is uncertain by {percent:.1} %. \
+                         {then}"
+                    ),
+                ));
+            }
+            Slopes::Absent if is_judged => notices.push(Notice::new(
                 "altitude_absent",
-                format!("There is no usable altitude, so no level-ground pace.{instead}"),
+                format!("There is no usable altitude, so no level-ground pace. {INSTEAD}"),
             )),
+            Slopes::Known { good: true, .. } | Slopes::Absent => {}
         }
     }
 
@@ -234,54 +263,62 @@ impl Session<'_> {
         self.steps.iter().any(|s| self.ceiling_mps(s).is_some())
     }
 
-    fn pace(&self, slopes: &Slopes, done: &[Done], notices: &mut Vec<Notice>) -> PaceAudit {
+    /// What the pace ceiling gives, and whether it could not be checked as prescribed.
+    fn pace(&self, slopes: &Slopes, done: &[Done], notices: &mut Vec<Notice>) -> (PaceAudit, bool) {
         if !self.has_pace_ceiling() {
-            return PaceAudit { over_ceiling_s: vec![None; done.len()], ..PaceAudit::default() };
+            return (PaceAudit { over_ceiling_s: vec![None; done.len()], ..PaceAudit::default() }, false);
         }
         let wants_level = self.limits.pace_basis == PaceBasis::Level;
         let level = wants_level && slopes.is_good();
         let basis = Basis { series: self.series, slopes, level, stand_in: wants_level && !level };
         let ceilings: Vec<Option<f64>> = self.steps.iter().map(|s| self.ceiling_mps(s)).collect();
         let found = pace::check(&basis, done, &ceilings, self.tolerance.pace, self.config);
-        if found.unjudged > 0 {
-            let runs = found.unjudged;
-            notices.push(Notice::new(
-                "pace_not_judged",
-                format!(
-                    "The pace of {runs} run(s) is not known, so the pace ceiling could not be checked there."
-                ),
-            ));
+        let unchecked = 2 * found.unjudged.len() > found.runs;
+        if let Some(runs) = named(&found.unjudged, found.runs) {
+            let then = if unchecked {
+                "so it can't be told whether the pace ceiling was kept"
+            } else {
+                "so the pace ceiling could not be checked there"
+            };
+            notices.push(Notice::new("pace_not_judged", format!("The pace of {runs} is not known, {then}.")));
         }
-        found
+        (found, unchecked || basis.stand_in)
     }
 
+    /// What the heart-rate ceiling gives, and whether it could not be checked for most of the session.
     fn heart_rate(
         &self,
         range_s: Option<(f64, f64)>,
         done: &[Done],
         notices: &mut Vec<Notice>,
-    ) -> Vec<Finding> {
+    ) -> (Vec<Finding>, bool) {
         let (Some(ceiling), Some(range_s)) = (self.limits.heart_rate_ceiling, range_s) else {
-            return Vec::new();
+            return (Vec::new(), false);
         };
         let found = ceilings::heart_rate(self.series, range_s, ceiling.get(), done, self.config);
-        if found.covered < 0.5 {
-            notices.push(Notice::new(
-                "heart_rate_not_judged",
-                format!(
-                    "Heart rate is known for {:.0} % of the session, so its ceiling could not be checked throughout.",
-                    100.0 * found.covered
-                ),
-            ));
-        }
+        let unchecked = found.covered < 0.5 || 2 * found.unjudged.len() > found.runs;
+        let missing = named(&found.unjudged, found.runs);
+        let text = match (found.covered > 0.0, unchecked, missing) {
+            (false, ..) => {
+                Some("There is no heart rate, so it can't be told whether its ceiling was kept.".to_owned())
+            }
+            (true, true, _) => Some(format!(
+                "Heart rate is known for {:.0} % of the session only, so it can't be told whether its ceiling was kept.",
+                100.0 * found.covered
+            )),
+            (true, false, Some(runs)) => Some(format!(
+                "The heart rate of {runs} is not known, so its ceiling could not be checked there."
+            )),
+            (true, false, None) => None,
+        };
+        notices.extend(text.map(|text| Notice::new("heart_rate_not_judged", text)));
         if found.follows_cadence {
             notices.push(Notice::new(
                 "heart_rate_follows_cadence",
-                "Heart rate above its ceiling equals the cadence for most of a stretch; the sensor may have counted \
-                 steps.",
+                "Heart rate above its ceiling jumps with the cadence and equals it; the sensor may have counted steps.",
             ));
         }
-        found.findings
+        (found.findings, unchecked)
     }
 
     fn walk_cadence(&self, done: &[Done], notices: &mut Vec<Notice>) -> Vec<Finding> {
@@ -303,16 +340,11 @@ impl Session<'_> {
     /// Whether the bouts are known well enough for a verdict.
     fn can_tell(&self, pieces: &[Piece], range_s: Option<(f64, f64)>, notices: &mut Vec<Notice>) -> bool {
         let Some((start_s, end_s)) = range_s else {
-            notices.push(Notice::new(
-                "no_gait_data",
-                "Nothing on the recording could be told to be running or walking.",
-            ));
+            notices.push(no_gait_data());
             return false;
         };
+        let spans = |kinds: &[Kind]| spans_within(pieces, (start_s, end_s), kinds);
         let inside = |p: &&Piece| p.bout.start_s >= start_s && p.bout.end_s <= end_s;
-        let spans = |kinds: &[Kind]| -> Vec<Span> {
-            pieces.iter().filter(inside).filter(|p| kinds.contains(&p.kind)).map(Span::of).collect()
-        };
         let paused_s: f64 =
             pieces.iter().filter(inside).filter(|p| p.is_pause()).map(|p| p.bout.duration_s()).sum();
         if paused_s > 0.0 {
@@ -429,9 +461,12 @@ impl Session<'_> {
         let session_s = range_s.map_or(0.0, |(from, to)| to - from);
         let cadence = measure::mean_cadence(self.series, &run);
         Dose {
-            run_s: Amount { prescribed: prescribed(Some(Move::Run)), achieved: run_s },
-            walk_s: Amount { prescribed: prescribed(Some(Move::Walk)), achieved: measure::total_s(&walk) },
-            session_s: Amount { prescribed: prescribed(None), achieved: session_s },
+            run_s: Amount { prescribed: prescribed(Some(Move::Run)), achieved: Some(run_s) },
+            walk_s: Amount {
+                prescribed: prescribed(Some(Move::Walk)),
+                achieved: Some(measure::total_s(&walk)),
+            },
+            session_s: Amount { prescribed: prescribed(None), achieved: Some(session_s) },
             run_steps: if run.is_empty() { Some(0.0) } else { cadence.map(|c| c * run_s / 60.0) },
             run_distance_m: if run.is_empty() { Some(0.0) } else { measure::distance_m(self.series, &run) },
         }
@@ -478,4 +513,26 @@ fn moving_range(pieces: &[Piece]) -> Option<(f64, f64)> {
     let first = pieces.iter().find(moving)?;
     let last = pieces.iter().rev().find(moving)?;
     Some((first.bout.start_s, last.bout.end_s))
+}
+
+/// What lies within a range, of some kinds.
+fn spans_within(pieces: &[Piece], (start_s, end_s): (f64, f64), kinds: &[Kind]) -> Vec<Span> {
+    let inside = |p: &&Piece| p.bout.start_s >= start_s && p.bout.end_s <= end_s;
+    pieces.iter().filter(inside).filter(|p| kinds.contains(&p.kind)).map(Span::of).collect()
+}
+
+fn no_gait_data() -> Notice {
+    Notice::new("no_gait_data", "Nothing on the recording could be told to be running or walking.")
+}
+
+/// Some runs of a session in words: `run 3`, `runs 1 and 4`, `7 of 20 runs`; `None` for none.
+fn named(runs: &[u32], of: usize) -> Option<String> {
+    match runs {
+        [] => None,
+        all if all.len() == of => Some(if of == 1 { "the run".to_owned() } else { "the runs".to_owned() }),
+        [one] => Some(format!("run {one}")),
+        [first, second] => Some(format!("runs {first} and {second}")),
+        [first, second, third] => Some(format!("runs {first}, {second} and {third}")),
+        more => Some(format!("{} of {of} runs", more.len())),
+    }
 }

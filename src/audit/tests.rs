@@ -4,6 +4,7 @@
 
 mod ceilings;
 mod faults;
+mod holes;
 mod lengths;
 mod properties;
 

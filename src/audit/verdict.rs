@@ -1,21 +1,25 @@
 //! From findings to the outcome.
 
+use super::certainty::SURE;
 use super::{Finding, Outcome};
 use crate::notice::Notice;
 
-/// An overdoing finding decides from this certainty on.
-const SURE: f64 = 0.9;
 /// Below this an overdoing finding does not stand in the way of another verdict.
 const EVEN: f64 = 0.5;
 
-/// Reaches the verdict. `open` says whether something besides the findings keeps the data from telling; the reason
-/// is noticed where it is found.
-pub(super) fn outcome(
-    findings: &[Finding],
-    open: bool,
-    less_walked: bool,
-    notices: &mut Vec<Notice>,
-) -> Outcome {
+/// What besides the findings bears on the verdict; each is noticed where it is found.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Doubts {
+    /// Something keeps the data from telling what was done.
+    pub(super) open: bool,
+    /// A prescribed ceiling could not be checked: nothing says that it was kept.
+    pub(super) unchecked: bool,
+    /// On a stage of walking alone less was walked.
+    pub(super) less_walked: bool,
+}
+
+/// Reaches the verdict.
+pub(super) fn outcome(findings: &[Finding], doubts: Doubts, notices: &mut Vec<Notice>) -> Outcome {
     let overdoing = || findings.iter().filter(|f| f.code.is_overdoing());
     if overdoing().any(|f| f.certainty >= SURE) {
         return Outcome::Overdone;
@@ -33,11 +37,14 @@ pub(super) fn outcome(
             ),
         ));
     }
-    if open || !hanging.is_empty() {
+    if doubts.open || !hanging.is_empty() {
         return Outcome::Undecided;
     }
     let less = |f: &Finding| matches!(f.code, super::Code::RunTooShort | super::Code::RepMissing);
-    if less_walked || findings.iter().any(less) { Outcome::Underdone } else { Outcome::Kept }
+    if doubts.less_walked || findings.iter().any(less) {
+        return Outcome::Underdone;
+    }
+    if doubts.unchecked { Outcome::Undecided } else { Outcome::Kept }
 }
 
 #[cfg(test)]
@@ -73,10 +80,21 @@ mod tests {
         ];
         for (findings, open, expected) in cases {
             let mut notices = Vec::new();
-            assert_eq!(outcome(&findings, open, false, &mut notices), expected, "{findings:?} {open}");
+            let doubts = Doubts { open, ..Doubts::default() };
+            assert_eq!(outcome(&findings, doubts, &mut notices), expected, "{findings:?} {open}");
             let said = notices.iter().any(|n| n.code == "verdict_hangs");
             let doubt = findings.iter().any(|f| f.code.is_overdoing() && (0.5..0.9).contains(&f.certainty));
             assert_eq!(said, doubt);
         }
+    }
+
+    #[test]
+    fn a_ceiling_that_was_not_checked_is_not_kept() {
+        let of = |findings: &[Finding]| {
+            outcome(findings, Doubts { unchecked: true, ..Doubts::default() }, &mut Vec::new())
+        };
+        assert_eq!(of(&[]), Outcome::Undecided);
+        assert_eq!(of(&[finding(Code::RepMissing, 0.9)]), Outcome::Underdone);
+        assert_eq!(of(&[finding(Code::RunTooLong, 0.9)]), Outcome::Overdone);
     }
 }

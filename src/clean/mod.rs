@@ -163,8 +163,8 @@ impl Default for CleanConfig {
 /// Cleans one recording.
 ///
 /// Notices: `out_of_order`, `duplicate_times`, `recorder_paused`, `holes`, `position_spikes`, `speed_refused`,
-/// `speed_from_distance`, `speed_from_positions`, `no_speed`, `cadence_refused`, `cadence_doubled`, `cadence_halved`,
-/// `no_cadence`, `heart_rate_refused`.
+/// `speed_from_distance`, `speed_from_positions`, `no_speed`, `cadence_refused`, `cadence_half_corrected`,
+/// `cadence_double_corrected`, `no_cadence`, `heart_rate_refused`.
 pub fn clean(recording: &Recording, config: &CleanConfig) -> Noted<Series> {
     let mut ledger = Vec::new();
     let mut notices = Vec::new();
@@ -233,25 +233,23 @@ fn tell(series: &Series, notices: &mut Vec<Notice>) {
             notices.push(Notice::new(code, text(samples(n))));
         }
     };
-    say("out_of_order", count(ChangeKind::Reordered), &|n| {
-        format!("{n} stood out of order in time and went to their place")
-    });
+    say("out_of_order", count(ChangeKind::Reordered), &|n| format!("{n} out of order in time: sorted."));
     say("duplicate_times", count(ChangeKind::Merged), &|n| {
-        format!("{n} had the time of an earlier one and were merged into it")
+        format!("{n} with the time of an earlier one: merged into it.")
     });
     for (kind, code, what) in [
-        (GapKind::Pause, "recorder_paused", "the recorder was paused"),
-        (GapKind::Hole, "holes", "nothing was recorded"),
+        (GapKind::Pause, "recorder_paused", "The recorder's timer was stopped"),
+        (GapKind::Hole, "holes", "Nothing was recorded"),
     ] {
         let spans: Vec<f64> =
             series.gaps.iter().filter(|g| g.kind == kind).map(|g| g.end_s - g.start_s).collect();
         if !spans.is_empty() {
-            let times = if spans.len() == 1 { "once".to_owned() } else { format!("{} times", spans.len()) };
-            let total: f64 = spans.iter().sum();
-            notices.push(Notice::new(
-                code,
-                format!("{what} {times}, {total:.0} s in all: what was done then is unknown"),
-            ));
+            let total = clock(spans.iter().sum());
+            let long = match spans.len() {
+                1 => format!("for {total}"),
+                times => format!("{times} times, for {total} in all"),
+            };
+            notices.push(Notice::new(code, format!("{what} {long}: what was done then is unknown.")));
         }
     }
     let mut say = |code, n: usize, text: &dyn Fn(String) -> String| {
@@ -260,44 +258,51 @@ fn tell(series: &Series, notices: &mut Vec<Notice>) {
         }
     };
     say("position_spikes", count(ChangeKind::Spike), &|n| {
-        format!("{n} with a position that jumped; the position was left out")
+        format!("{n} with a position that jumped: the position is left out.")
     });
     say("speed_refused", count(ChangeKind::SpeedRefused), &|n| {
-        format!("{n} with a speed that is not possible on foot; the speed was left out")
+        format!("{n} with a speed that is not possible on foot: the speed is left out.")
     });
     say("cadence_refused", count(ChangeKind::CadenceRefused), &|n| {
-        format!("{n} with a cadence that dropped out, was held or is not possible; the cadence was left out")
+        format!("{n} with a cadence that dropped out, was held or is not possible: the cadence is left out.")
     });
-    say("cadence_doubled", count(ChangeKind::CadenceDoubled), &|n| {
-        format!("{n} with half the cadence that the speed allows; it was doubled")
+    say("cadence_half_corrected", count(ChangeKind::CadenceDoubled), &|n| {
+        format!("{n} with half the cadence that the speed allows: it is doubled.")
     });
-    say("cadence_halved", count(ChangeKind::CadenceHalved), &|n| {
-        format!("{n} with double the cadence that the speed allows; it was halved")
+    say("cadence_double_corrected", count(ChangeKind::CadenceHalved), &|n| {
+        format!("{n} with double the cadence that the speed allows: it is halved.")
     });
     say("heart_rate_refused", count(ChangeKind::HeartRateRefused), &|n| {
-        format!("{n} with a heart rate out of range; it was left out")
+        format!("{n} with a heart rate out of range: it is left out.")
     });
     match series.speed_source {
         SpeedSource::Recorder => {}
         SpeedSource::Distance => notices.push(Notice::new(
             "speed_from_distance",
-            "the recorder gives no speed; it was taken from the distance",
+            "The recorder gives no speed: it is taken from the distance.",
         )),
         SpeedSource::Positions => notices.push(Notice::new(
             "speed_from_positions",
-            "the recorder gives no speed; it was taken from the positions and is less sure",
+            "The recorder gives no speed: it is taken from the positions, which is less sure.",
         )),
         SpeedSource::Absent => {
             notices
-                .push(Notice::new("no_speed", "the recording has neither speed nor distance nor positions"));
+                .push(Notice::new("no_speed", "The recording has neither speed nor distance nor positions."));
         }
     }
     if series.cadence_spm.iter().all(Option::is_none) {
         notices.push(Notice::new(
             "no_cadence",
-            "the recording has no usable cadence; running and walking are told apart by speed alone, which is less sure",
+            "The recording has no usable cadence: running and walking are told apart by speed alone, which is less sure.",
         ));
     }
+}
+
+/// Seconds as `m:ss` or `h:mm:ss`.
+fn clock(seconds: f64) -> String {
+    let whole = seconds.max(0.0).round() as u64;
+    let (h, m, s) = (whole / 3600, whole / 60 % 60, whole % 60);
+    if h > 0 { format!("{h}:{m:02}:{s:02}") } else { format!("{m}:{s:02}") }
 }
 
 #[cfg(test)]

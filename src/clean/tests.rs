@@ -149,7 +149,7 @@ fn cadence_faults_are_mended_where_the_speed_tells() {
     let spm = &noted.value.cadence_spm;
     assert_eq!((spm[30], spm[90], spm[150], spm[200]), (Some(160.0), Some(116.0), None, Some(160.0)));
     let found = codes(&noted);
-    for code in ["cadence_doubled", "cadence_halved", "cadence_refused"] {
+    for code in ["cadence_half_corrected", "cadence_double_corrected", "cadence_refused"] {
         assert!(found.contains(&code), "{found:?}");
     }
 }

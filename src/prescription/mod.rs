@@ -135,7 +135,7 @@ pub struct Tolerance {
 
 impl Default for Tolerance {
     fn default() -> Self {
-        Self { run: Seconds::new(10.0), walk: Seconds::new(15.0), pace: 0.03 }
+        Self { run: Seconds::new(10.0), walk: Seconds::new(10.0), pace: 0.03 }
     }
 }
 

@@ -11,7 +11,7 @@ struct Span {
     end_s: f64,
 }
 
-/// Rows of equal width in characters.
+/// A part of the recording on one line: rows of equal width in characters.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Strip {
     /// One character a column, see [`glyph`]; empty when nothing is prescribed or known.
@@ -37,8 +37,8 @@ pub(super) fn glyph(gait: &str) -> char {
 /// What the marks mean.
 pub(super) const LEGEND: &str = "█ run   ▂ walk   . stand   ? no data";
 
-/// Draws a check in `width` columns.
-pub(super) fn check(view: &CheckView, width: usize) -> Strip {
+/// Draws a check in bands of `width` columns.
+pub(super) fn check(view: &CheckView, width: usize) -> Vec<Strip> {
     let prescribed = prescribed(&view.reps);
     let done = done(&view.bouts);
     let end_s = last_end(&done).max(last_end(&prescribed));
@@ -50,24 +50,63 @@ pub(super) fn check(view: &CheckView, width: usize) -> Strip {
         // A finding about the whole session would mark all of it and show nothing.
         .filter(|span| span.end_s - span.start_s < 0.9 * end_s)
         .collect();
-    Strip {
-        prescribed: row(&prescribed, end_s, width),
-        done: row(&done, end_s, width),
-        beyond: marks(&beyond, end_s, width),
-        axis: axis(end_s, width),
+    let runs = if prescribed.is_empty() { &done } else { &prescribed };
+    let draw = |scale: Scale| Strip {
+        prescribed: row(&prescribed, scale),
+        done: row(&done, scale),
+        beyond: marks(&beyond, scale),
+        axis: axis(scale, end_s),
+    };
+    bands(runs, end_s, width).into_iter().map(draw).collect()
+}
+
+/// Draws bouts alone in bands of `width` columns.
+pub(super) fn bouts(bouts: &[BoutView], width: usize) -> Vec<Strip> {
+    let done = done(bouts);
+    let end_s = last_end(&done);
+    let draw = |scale: Scale| Strip {
+        prescribed: String::new(),
+        done: row(&done, scale),
+        beyond: String::new(),
+        axis: axis(scale, end_s),
+    };
+    bands(&done, end_s, width).into_iter().map(draw).collect()
+}
+
+/// Where a band begins and how long a column is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Scale {
+    from_s: f64,
+    column_s: f64,
+    width: usize,
+}
+
+impl Scale {
+    /// Time that a span and a column share.
+    fn shared(self, span: &Span, column: usize) -> f64 {
+        let start_s = self.from_s + column as f64 * self.column_s;
+        (span.end_s.min(start_s + self.column_s) - span.start_s.max(start_s)).max(0.0)
     }
 }
 
-/// Draws bouts alone in `width` columns.
-pub(super) fn bouts(bouts: &[BoutView], width: usize) -> Strip {
-    let done = done(bouts);
-    let end_s = last_end(&done);
-    Strip {
-        prescribed: String::new(),
-        done: row(&done, end_s, width),
-        beyond: String::new(),
-        axis: axis(end_s, width),
+/// As few bands as let most runs be seen: three of four are longer than a column and a half. A recording of more than half a
+/// day has one.
+fn bands(spans: &[Span], end_s: f64, width: usize) -> Vec<Scale> {
+    const MOST: f64 = 6.0;
+    const LONGEST_S: f64 = 12.0 * 3600.0;
+    if end_s <= 0.0 {
+        return Vec::new();
     }
+    let mut runs_s: Vec<f64> =
+        spans.iter().filter(|s| s.gait == "run").map(|s| s.end_s - s.start_s).filter(|s| *s > 0.0).collect();
+    runs_s.sort_by(f64::total_cmp);
+    let short_s = runs_s.get(runs_s.len() / 4).copied().filter(|_| end_s <= LONGEST_S).unwrap_or(end_s);
+    let count = (1.5 * end_s / (short_s * width as f64)).ceil().clamp(1.0, MOST);
+    // Every band begins at a round time.
+    let round_s = if end_s / count > 600.0 { 300.0 } else { 60.0 };
+    let band_s = if count > 1.0 { (end_s / count / round_s).ceil() * round_s } else { end_s };
+    let scale = |band| Scale { from_s: f64::from(band) * band_s, column_s: band_s / width as f64, width };
+    (0..count as u32).map(scale).filter(|scale| scale.from_s < end_s).collect()
 }
 
 fn done(bouts: &[BoutView]) -> Vec<Span> {
@@ -103,21 +142,11 @@ fn last_end(spans: &[Span]) -> f64 {
     spans.iter().map(|span| span.end_s).fold(0.0, f64::max)
 }
 
-/// Seconds that a column and a span share.
-fn shared(span: &Span, column: usize, column_s: f64) -> f64 {
-    let start_s = column as f64 * column_s;
-    (span.end_s.min(start_s + column_s) - span.start_s.max(start_s)).max(0.0)
-}
-
 /// Each column shows what fills most of it, a space where nothing is.
-fn row(spans: &[Span], end_s: f64, width: usize) -> String {
-    if spans.is_empty() || end_s <= 0.0 {
-        return String::new();
-    }
-    let column_s = end_s / width as f64;
-    let text: String = (0..width)
+fn row(spans: &[Span], scale: Scale) -> String {
+    let text: String = (0..scale.width)
         .map(|column| {
-            let shares = spans.iter().map(|span| (shared(span, column, column_s), span.gait));
+            let shares = spans.iter().map(|span| (scale.shared(span, column), span.gait));
             let most = shares.filter(|(s, _)| *s > 0.0).max_by(|a, b| a.0.total_cmp(&b.0));
             most.map_or(' ', |(_, gait)| glyph(gait))
         })
@@ -125,37 +154,32 @@ fn row(spans: &[Span], end_s: f64, width: usize) -> String {
     text.trim_end().to_owned()
 }
 
-fn marks(spans: &[Span], end_s: f64, width: usize) -> String {
-    if end_s <= 0.0 {
-        return String::new();
-    }
-    let column_s = end_s / width as f64;
-    let marked = |column| {
-        spans
-            .iter()
-            .any(|span| shared(span, column, column_s) >= 0.5 * column_s.min(span.end_s - span.start_s))
+fn marks(spans: &[Span], scale: Scale) -> String {
+    let is_marked = |column| {
+        spans.iter().any(|span| {
+            scale.shared(span, column) >= 0.5 * scale.column_s.min(span.end_s - span.start_s).max(1e-9)
+        })
     };
-    let text: String = (0..width).map(|column| if marked(column) { '^' } else { ' ' }).collect();
+    let text: String = (0..scale.width).map(|column| if is_marked(column) { '^' } else { ' ' }).collect();
     text.trim_end().to_owned()
 }
 
-/// Times at round steps, at least `LABEL` columns apart.
-fn axis(end_s: f64, width: usize) -> String {
-    const LABEL: f64 = 9.0;
-    const STEPS_S: [f64; 9] = [10.0, 30.0, 60.0, 120.0, 300.0, 600.0, 1200.0, 1800.0, 3600.0];
-    if end_s <= 0.0 {
-        return String::new();
-    }
-    let column_s = end_s / width as f64;
-    let least_s = LABEL * column_s;
-    let step_s = STEPS_S
-        .into_iter()
-        .find(|step| *step >= least_s)
-        .unwrap_or_else(|| (least_s / 3600.0).ceil() * 3600.0);
+/// Times at round steps, each at least two columns from the last.
+fn axis(scale: Scale, end_s: f64) -> String {
+    const STEPS_S: [f64; 14] = [
+        10.0, 30.0, 60.0, 120.0, 300.0, 600.0, 1200.0, 1800.0, 3600.0, 7200.0, 10_800.0, 21_600.0, 43_200.0,
+        DAY_S,
+    ];
+    const DAY_S: f64 = 86_400.0;
+    let Scale { from_s, column_s, width } = scale;
+    // Room for the longest label; for short ones as much as ten minutes take.
+    let least_s = (clock(end_s).len() + 2).max(9) as f64 * column_s;
+    let round_s = STEPS_S.into_iter().find(|step| *step >= least_s);
+    let step_s = round_s.unwrap_or_else(|| (least_s / DAY_S).ceil() * DAY_S);
     let mut text = String::new();
-    let mut at_s = 0.0;
+    let mut at_s = from_s;
     while at_s <= end_s {
-        let column = (at_s / column_s).round() as usize;
+        let column = ((at_s - from_s) / column_s).round() as usize;
         let label = clock(at_s);
         if column + label.len() > width {
             break;
@@ -182,26 +206,58 @@ mod tests {
             .collect()
     }
 
+    fn scale(end_s: f64, width: usize) -> Scale {
+        Scale { from_s: 0.0, column_s: end_s / width as f64, width }
+    }
+
     #[test]
     fn each_column_shows_what_fills_most_of_it() {
         let spans = spans(&[("walk", 20.0), ("run", 10.0), ("stand", 4.0), ("walk", 6.0)]);
-        assert_eq!(row(&spans, 40.0, 4), "▂▂█▂");
-        assert_eq!(row(&spans, 80.0, 8), "▂▂█▂");
-        assert_eq!(row(&[], 40.0, 4), "");
+        assert_eq!(row(&spans, scale(40.0, 4)), "▂▂█▂");
+        assert_eq!(row(&spans, scale(80.0, 8)), "▂▂█▂");
+        assert_eq!(row(&spans, Scale { from_s: 20.0, ..scale(40.0, 4) }), "█▂");
+        assert_eq!(row(&[], scale(40.0, 4)), "");
     }
 
     #[test]
     fn marks_stand_where_it_happened_even_when_short() {
-        assert_eq!(marks(&[Span { gait: "", start_s: 20.0, end_s: 40.0 }], 100.0, 10), "  ^^");
-        assert_eq!(marks(&[Span { gait: "", start_s: 21.0, end_s: 22.0 }], 100.0, 10), "  ^");
+        assert_eq!(marks(&[Span { gait: "", start_s: 20.0, end_s: 40.0 }], scale(100.0, 10)), "  ^^");
+        assert_eq!(marks(&[Span { gait: "", start_s: 21.0, end_s: 22.0 }], scale(100.0, 10)), "  ^");
     }
 
     #[test]
     fn the_axis_has_round_times_in_their_columns() {
-        let text = axis(1800.0, 60);
+        let text = axis(scale(1800.0, 60), 1800.0);
         assert_eq!(text, "0:00      5:00      10:00     15:00     20:00     25:00");
         assert_eq!(text.find("10:00"), Some(20));
-        assert!(axis(40.0 * 86_400.0, 60).len() <= 60);
+        for end_s in [3.0, 600.0, 3_000.0, 5.0 * 3600.0, 30.0 * 3600.0, 744.0 * 3600.0, 4e7] {
+            let text = axis(scale(end_s, 66), end_s);
+            let labels: Vec<&str> = text.split_whitespace().collect();
+            assert!(text.len() <= 66 && labels.len() <= 9 && text.starts_with("0:00"), "{text}");
+            assert!(labels.iter().all(|l| l.len() <= clock(end_s).len().max(4)), "run together: {text}");
+        }
+    }
+
+    #[test]
+    fn short_runs_of_a_long_session_take_more_bands() {
+        // 20 × (30 s + 60 s) and 10 min of walking: 40 min.
+        let mut parts = vec![("walk", 300.0)];
+        (0..20).for_each(|_| parts.extend([("run", 30.0), ("walk", 60.0)]));
+        parts.push(("walk", 300.0));
+        let spans = spans(&parts);
+        let bands = bands(&spans, 2400.0, 66);
+        assert_eq!(bands.iter().map(|b| b.from_s).collect::<Vec<_>>(), [0.0, 1200.0]);
+        let text = bands.iter().map(|b| row(&spans, *b)).collect::<Vec<_>>().join(" ");
+        assert_eq!(
+            text.split(|c| c != '█').filter(|run| !run.is_empty()).count(),
+            20,
+            "every run is seen: {text}"
+        );
+        assert!(axis(bands[1], 2400.0).starts_with("20:00"));
+        // Usual sessions stand on one line, and so does what lasts for days.
+        assert_eq!(super::bands(&spans[..12], 1080.0, 66).len(), 1);
+        assert_eq!(super::bands(&spans, 30.0 * 86_400.0, 66).len(), 1);
+        assert_eq!(super::bands(&[], 0.0, 66), []);
     }
 
     #[test]

@@ -12,6 +12,8 @@ use super::wording::{CAUTIONS, clock, how_sure};
 
 /// Columns of a page.
 pub(super) const WIDTH: usize = 80;
+/// So many findings alike are told in full where none decides; the table has the figures of the others.
+const ALIKE: usize = 3;
 const STRIP_LABEL: usize = 12;
 pub(super) const HEADING: Style = Style::new().bold();
 pub(super) const RUN: Style = AnsiColor::Blue.on_default();
@@ -23,14 +25,20 @@ pub(super) const UNKNOWN: &str = "–";
 pub fn check(view: &CheckView, with_notices: bool) -> String {
     let mut page = Page::default();
     page.styled_paragraph(HEADING, &view.summary);
+    for reason in &view.reasons {
+        page.hanging("  ? ", "    ", &reason.text);
+    }
     page.line("");
     page.paragraph("", &format!("Plan “{}”, stage “{}”:", view.plan, view.stage));
-    page.paragraph("  ", &view.session);
+    page.hanging("  ", "    ", &view.session);
+    if let Some(limits) = &view.limits {
+        page.hanging("  ", "    ", limits);
+    }
     page.recording(&view.recording.start, view.recording.elapsed_s, &view.recording.has);
     page.strip(&strip::check(view, WIDTH - 2 - STRIP_LABEL));
     let (beyond, less): (Vec<_>, Vec<_>) = view.findings.iter().partition(|f| f.is_overdoing);
-    page.findings("Beyond the prescription", "!", &beyond);
-    page.findings("Less than prescribed", "-", &less);
+    page.findings("Beyond the prescription", "!", &beyond, usize::MAX);
+    page.findings("Less than prescribed", "-", &less, ALIKE);
     page.reps(view);
     page.dose(view);
     if with_notices {
@@ -57,20 +65,21 @@ pub fn bouts(view: &BoutsView, with_notices: bool) -> String {
     page.recording(&view.recording.start, view.recording.elapsed_s, &view.recording.has);
     page.strip(&strip::bouts(&view.bouts, WIDTH - 2 - STRIP_LABEL));
     page.heading("Bouts");
-    page.line("  gait          from       to     took  distance   per km  spm  bpm  how sure");
+    page.line("  gait          from        to      took  distance   per km  spm  bpm  how sure");
     for bout in &view.bouts {
+        let is_known = bout.gait != "unknown";
         let pace_s = bout.mean_speed_mps.filter(|speed| *speed > 0.2).map(|speed| 1000.0 / speed);
         page.line(&format!(
-            "  {:<8} {:>9} {:>8} {:>8} {:>9} {:>8} {:>4} {:>4}  {}",
+            "  {:<8} {:>9} {:>9} {:>9} {:>9} {:>8} {:>4} {:>4}  {}",
             bout.gait,
             clock(bout.start_s),
             clock(bout.end_s),
             clock(bout.end_s - bout.start_s),
-            shown(bout.distance_m, |m| format!("{m:.0} m")),
-            shown(pace_s.filter(|_| bout.gait != "stand"), clock),
+            shown(bout.distance_m.filter(|m| is_known || *m >= 0.5), |m| format!("{m:.0} m")),
+            shown(pace_s.filter(|_| is_known && bout.gait != "stand"), clock),
             shown(bout.mean_cadence_spm, |n| format!("{n:.0}")),
             shown(bout.mean_heart_rate_bpm, |n| format!("{n:.0}")),
-            how_sure(bout.certainty),
+            shown(is_known.then_some(bout.certainty), how_sure),
         ));
     }
     if with_notices {
@@ -90,6 +99,23 @@ pub fn notices(notices: &[NoticeView]) -> String {
 
 fn shown<T>(value: Option<T>, write: impl FnOnce(T) -> String) -> String {
     value.map_or_else(|| UNKNOWN.to_owned(), write)
+}
+
+/// The words of a text, a number and its unit as one.
+fn words(text: &str) -> Vec<String> {
+    const UNITS: [&str; 10] = ["%", "s", "m", "km", "mi", "/km", "s/km", "bpm", "spm", "min"];
+    let mut words: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        let is_unit = UNITS.contains(&word.trim_end_matches([',', '.', ';', ':', ')']));
+        match words.last_mut() {
+            Some(last) if is_unit && last.ends_with(|c: char| c.is_ascii_digit()) => {
+                last.push(' ');
+                last.push_str(word);
+            }
+            _ => words.push(word.to_owned()),
+        }
+    }
+    words
 }
 
 /// A page that grows line by line.
@@ -118,11 +144,12 @@ impl Page {
         self.0.insert_str(end, &format!("{style:#}"));
     }
 
-    /// Breaks the text at spaces; the first line begins with `first`, the others with `rest`.
+    /// Breaks the text at spaces, but not between a number and its unit; the first line begins with `first`, the
+    /// others with `rest`.
     pub(super) fn hanging(&mut self, first: &str, rest: &str, text: &str) {
         let mut line = first.to_owned();
         let mut is_fresh = true;
-        for word in text.split_whitespace() {
+        for word in words(text) {
             if !is_fresh && line.chars().count() + 1 + word.chars().count() > WIDTH {
                 self.line(&line);
                 rest.clone_into(&mut line);
@@ -131,7 +158,7 @@ impl Page {
             if !is_fresh {
                 line.push(' ');
             }
-            line.push_str(word);
+            line.push_str(&word);
             is_fresh = false;
         }
         self.line(&line);
@@ -142,20 +169,23 @@ impl Page {
         self.paragraph("", &format!("Recorded from {start}, {} long, with {has}.", clock(elapsed_s)));
     }
 
-    fn strip(&mut self, strip: &Strip) {
-        if strip.done.is_empty() {
+    fn strip(&mut self, bands: &[Strip]) {
+        if bands.is_empty() {
             return;
         }
         self.line("");
-        if !strip.prescribed.is_empty() {
-            self.strip_row("prescribed", &coloured(&strip.prescribed));
+        for band in bands {
+            if !band.prescribed.is_empty() {
+                self.strip_row("prescribed", &coloured(&band.prescribed));
+            }
+            self.strip_row("done", &coloured(&band.done));
+            if !band.beyond.is_empty() {
+                self.strip_row("beyond", &format!("{BEYOND}{}{BEYOND:#}", band.beyond));
+            }
+            self.strip_row("", &band.axis);
         }
-        self.strip_row("done", &coloured(&strip.done));
-        if !strip.beyond.is_empty() {
-            self.strip_row("beyond", &format!("{BEYOND}{}{BEYOND:#}", strip.beyond));
-        }
-        self.strip_row("", &strip.axis);
-        let marks = if strip.beyond.is_empty() { "" } else { "   ^ beyond the prescription" };
+        let is_beyond = bands.iter().any(|band| !band.beyond.is_empty());
+        let marks = if is_beyond { "   ^ beyond the prescription" } else { "" };
         self.strip_row("", &format!("{LEGEND}{marks}"));
     }
 
@@ -163,13 +193,24 @@ impl Page {
         self.line(&format!("  {label:<STRIP_LABEL$}{text}"));
     }
 
-    fn findings(&mut self, heading: &str, mark: &str, findings: &[&FindingView]) {
+    /// Lists findings; of more than `alike` with one code the others are only named.
+    fn findings(&mut self, heading: &str, mark: &str, findings: &[&FindingView], alike: usize) {
         if findings.is_empty() {
             return;
         }
         self.heading(heading);
-        for finding in findings {
-            self.hanging(&format!("  {mark} "), "    ", &finding.text);
+        let mut told: Vec<&str> = Vec::new();
+        for (i, finding) in findings.iter().enumerate() {
+            let is_like = |other: &&&FindingView| other.code == finding.code && other.rep.is_some();
+            let before = findings[..i].iter().filter(is_like).count();
+            if before < alike || finding.rep.is_none() {
+                self.hanging(&format!("  {mark} "), "    ", &finding.text);
+            } else if !told.contains(&finding.code) {
+                told.push(finding.code);
+                let others: Vec<String> =
+                    findings[i..].iter().filter(is_like).filter_map(|f| named(f)).collect();
+                self.hanging(&format!("  {mark} "), "    ", &format!("Likewise {}.", others.join(", ")));
+            }
         }
     }
 
@@ -178,7 +219,7 @@ impl Page {
             return;
         }
         self.heading("Runs and walks");
-        self.line("            prescribed     done      ±       at    pace   level   over  spm  bpm");
+        self.line("           prescribed      done     ±        at    pace   level   over  spm  bpm");
         for rep in &view.reps {
             let about = |f: &&FindingView| f.rep == Some(rep.rep) && f.gait == Some(rep.gait);
             let beyond = view.findings.iter().filter(about).any(|f| f.decides);
@@ -195,23 +236,24 @@ impl Page {
         for rep in view.reps.iter().filter(|rep| rep.stand_s >= 1.0) {
             self.line(&format!("  {} {}: stood for {} within it.", rep.gait, rep.rep, clock(rep.stand_s)));
         }
-        let note = "±: standard error of “done”. at: on the recording's clock. pace, level: per km, as run and on \
-            level ground for the same cost. over: time above the pace ceiling. spm: steps a minute, both feet. bpm: \
-            greatest heart rate.";
+        let note = "±: standard error of “done”, rounded up. at: on the recording's clock. pace, level: per km from the first \
+            to the last second, as run and on level ground for the same cost. over: time above the pace ceiling. spm: \
+            steps a minute, both feet. bpm: greatest heart rate.";
         self.paragraph("  ", note);
     }
 
     fn dose(&mut self, view: &CheckView) {
         self.heading("In all");
-        self.line("            prescribed     done");
+        self.line("           prescribed      done");
         let dose = &view.dose;
         for (name, amount) in [("running", dose.run_s), ("walking", dose.walk_s), ("session", dose.session_s)]
         {
             let AmountView { prescribed, achieved } = amount;
-            self.line(&format!("  {name:<8} {:>11} {:>8}", shown(prescribed, clock), shown(achieved, clock)));
+            self.line(&format!("  {name:<8} {:>10} {:>9}", shown(prescribed, clock), shown(achieved, clock)));
         }
         let steps = dose.run_steps.map(|n| format!("{n} steps"));
-        let distance = dose.run_distance_m.map(|m| format!("{m:.0} m"));
+        let of = dose.run_prescribed_m.map(|m| format!(" of {m:.0} m")).unwrap_or_default();
+        let distance = dose.run_distance_m.map(|m| format!("{m:.0} m{of}"));
         let both: Vec<String> = [steps, distance].into_iter().flatten().collect();
         if !both.is_empty() {
             self.line(&format!("  while running: {}", both.join(", ")));
@@ -229,6 +271,11 @@ impl Page {
     }
 }
 
+/// `walk 5`.
+fn named(finding: &FindingView) -> Option<String> {
+    Some(format!("{} {}", finding.gait?, finding.rep?))
+}
+
 /// One line of the table of reps, without its mark.
 fn rep_row(rep: &RepView) -> String {
     let prescribed = match (rep.prescribed_s, rep.prescribed_m) {
@@ -238,14 +285,14 @@ fn rep_row(rep: &RepView) -> String {
     };
     let is_done = rep.start_s.is_some();
     let done = match rep.achieved_m.filter(|_| rep.prescribed_s.is_none()) {
-        _ if !is_done => "not done".to_owned(),
+        _ if !is_done => "not seen".to_owned(),
         Some(m) => format!("{m:.0} m"),
         None => clock(rep.achieved_s),
     };
     format!(
-        "{:<8} {prescribed:>11} {done:>8} {:>6} {:>8} {:>7} {:>7} {:>6} {:>4} {:>4}",
+        "{:<8} {prescribed:>10} {done:>9} {:>5} {:>9} {:>7} {:>7} {:>6} {:>4} {:>4}",
         format!("{} {}", rep.gait, rep.rep),
-        shown(is_done.then_some(rep.error_s), |s| format!("{s:.0} s")),
+        shown(is_done.then_some(rep.error_s), |s| format!("{:.0} s", s.ceil().max(1.0))),
         shown(rep.start_s, clock),
         shown(rep.mean_pace_s_per_km, clock),
         shown(rep.level_pace_s_per_km, clock),

@@ -7,11 +7,11 @@
 use jiff::Timestamp;
 use serde::Serialize;
 
-use crate::audit::{Audit, Finding, Outcome, Rep};
+use crate::audit::{Audit, Dose, Finding, Outcome, Rep};
 use crate::gait::{Bout, Segmentation};
 use crate::notice::Notice;
-use crate::prescription::{Plan, Session, Stage};
-use crate::units::Seconds;
+use crate::prescription::{PaceBasis, Plan, Session, Stage};
+use crate::units::{Metres, Seconds};
 
 use super::wording;
 
@@ -118,6 +118,9 @@ pub struct DoseView {
     pub session_s: AmountView,
     pub run_steps: Option<u64>,
     pub run_distance_m: Option<f64>,
+    /// Prescribed running distance, m, where every run is by distance.
+    #[serde(skip)]
+    pub run_prescribed_m: Option<f64>,
 }
 
 /// One of the `findings` of a check.
@@ -162,9 +165,15 @@ pub struct CheckView {
     /// The outcome in one sentence.
     #[serde(skip)]
     pub summary: String,
+    /// Why nothing was decided; empty for every other outcome.
+    #[serde(skip)]
+    pub reasons: Vec<NoticeView>,
     /// The stage's session, as the session language writes it.
     #[serde(skip)]
     pub session: String,
+    /// What the stage limits, in words.
+    #[serde(skip)]
+    pub limits: Option<String>,
 }
 
 impl BoutsView {
@@ -191,20 +200,31 @@ impl CheckView {
         notices: &[Notice],
     ) -> Self {
         let outcome = audit.map_or(Outcome::Undecided, |audit| audit.outcome);
-        let findings: Vec<FindingView> = audit.iter().flat_map(|a| &a.findings).map(finding).collect();
+        let no_level = |n: &Notice| ["altitude_absent", "altitude_too_coarse"].contains(&n.code);
+        let level = stage.limits.pace_basis == PaceBasis::Level && !notices.iter().any(no_level);
+        let found = audit.iter().flat_map(|a| &a.findings);
+        let findings: Vec<FindingView> = found.map(|f| finding(f, level)).collect();
+        let name = printable(&stage.name);
+        let notices: Vec<NoticeView> = notices.iter().map(notice).collect();
+        let is_reason = |n: &&NoticeView| outcome == Outcome::Undecided && wording::is_reason(n.code);
         Self {
             schema: "jogaudit.check/1",
             plan: printable(&plan.title),
-            stage: printable(&stage.name),
+            summary: match audit {
+                Some(_) => wording::summary(outcome, &name, &findings),
+                None => wording::not_scored(&name),
+            },
+            reasons: notices.iter().filter(is_reason).cloned().collect(),
+            stage: name,
             recording: recording(facts, segmentation),
             bouts: segmentation.bouts().iter().map(bout).collect(),
             outcome: outcome.word(),
             reps: audit.iter().flat_map(|a| &a.reps).map(rep).collect(),
-            dose: audit.map_or_else(|| open_dose(&stage.session), |audit| dose(&audit.dose)),
-            summary: wording::summary(outcome, &printable(&stage.name), &findings),
+            dose: dose(&stage.session, audit.map(|audit| &audit.dose)),
             findings,
-            notices: notices.iter().map(notice).collect(),
+            notices,
             session: stage.session.to_string(),
+            limits: wording::limits(&stage.session, &stage.limits),
         }
     }
 }
@@ -253,40 +273,25 @@ fn rep(rep: &Rep) -> RepView {
     }
 }
 
-fn dose(dose: &crate::audit::Dose) -> DoseView {
-    let amount = |amount: crate::audit::Amount| AmountView {
-        prescribed: known(amount.prescribed, tenths),
-        achieved: known(Some(amount.achieved), tenths),
-    };
-    DoseView {
-        run_s: amount(dose.run_s),
-        walk_s: amount(dose.walk_s),
-        session_s: amount(dose.session_s),
-        run_steps: dose
-            .run_steps
-            .filter(|steps| steps.is_finite() && *steps >= 0.0)
-            .map(|n| n.round() as u64),
-        run_distance_m: known(dose.run_distance_m, tenths),
-    }
-}
-
-/// The dose of a session of which nothing is known but what was prescribed.
-fn open_dose(session: &Session) -> DoseView {
-    let dose = session.dose();
-    let amount = |time: Option<Seconds>| AmountView {
+/// What the stage prescribes, `None` where its words leave it open, and what was done of it.
+fn dose(session: &Session, done: Option<&Dose>) -> DoseView {
+    let prescribed = session.dose();
+    let amount = |time: Option<Seconds>, achieved: fn(&Dose) -> Option<f64>| AmountView {
         prescribed: known(time.map(Seconds::get), tenths),
-        achieved: None,
+        achieved: known(done.and_then(achieved), tenths),
     };
+    let steps = done.and_then(|dose| dose.run_steps);
     DoseView {
-        run_s: amount(dose.run),
-        walk_s: amount(dose.walk),
-        session_s: amount(dose.session),
-        run_steps: None,
-        run_distance_m: None,
+        run_s: amount(prescribed.run, |dose| dose.run_s.achieved),
+        walk_s: amount(prescribed.walk, |dose| dose.walk_s.achieved),
+        session_s: amount(prescribed.session, |dose| dose.session_s.achieved),
+        run_steps: steps.filter(|steps| steps.is_finite() && *steps >= 0.0).map(|n| n.round() as u64),
+        run_distance_m: known(done.and_then(|dose| dose.run_distance_m), tenths),
+        run_prescribed_m: known(prescribed.run_distance.map(Metres::get), tenths).filter(|m| *m > 0.0),
     }
 }
 
-fn finding(finding: &Finding) -> FindingView {
+fn finding(finding: &Finding, level: bool) -> FindingView {
     FindingView {
         code: finding.code.word(),
         rep: finding.rep,
@@ -297,7 +302,7 @@ fn finding(finding: &Finding) -> FindingView {
         unit: finding.unit,
         excess: known(finding.excess, tenths),
         certainty: certainty(finding.certainty),
-        text: wording::finding(finding),
+        text: wording::finding(finding, level),
         is_overdoing: finding.code.is_overdoing(),
         decides: finding.code.is_overdoing() && finding.certainty >= wording::DECIDES,
         gait: finding.rep.map(|_| wording::gait_of(finding.code)),
@@ -306,9 +311,8 @@ fn finding(finding: &Finding) -> FindingView {
 
 /// Words a notice with its place.
 pub fn notice(notice: &Notice) -> NoticeView {
-    let place = notice.place.as_ref().map(ToString::to_string).filter(|place| !place.is_empty());
-    let place = place.map(|place| format!(" ({place})")).unwrap_or_default();
-    NoticeView { code: notice.code, text: printable(&format!("{}{place}", notice.text)) }
+    let place = notice.place.as_ref().map(ToString::to_string).unwrap_or_default();
+    NoticeView { code: notice.code, text: printable(&wording::sentence(&notice.text, &place)) }
 }
 
 /// Takes out what would act on a terminal: texts may come from a file.
@@ -366,6 +370,6 @@ mod tests {
     fn a_notice_keeps_its_place_and_loses_control_characters() {
         let place = crate::notice::Place { line: Some(3), ..Default::default() };
         let view = notice(&Notice::new("x", "sport \u{1b}[31m").at(place));
-        assert_eq!(view.text, "sport  [31m (line 3)");
+        assert_eq!(view.text, "Sport  [31m (line 3).");
     }
 }

@@ -1,6 +1,7 @@
 //! The sentences of the reports and how figures are written in them.
 
 use crate::audit::{Code, Finding, Outcome};
+use crate::prescription::{Limits, PaceBasis, Session};
 
 use super::view::FindingView;
 
@@ -25,11 +26,61 @@ pub(super) fn summary(outcome: Outcome, stage: &str, findings: &[FindingView]) -
             format!("Underdone: less was done than stage “{stage}” prescribes, and nothing went beyond it.")
         }
         Outcome::Undecided => {
-            format!(
-                "Undecided: the recording cannot tell whether stage “{stage}” was kept; the notices say why."
-            )
+            format!("Undecided: the recording cannot tell whether stage “{stage}” was kept.")
         }
     }
+}
+
+/// The outcome where nothing was scored.
+pub(super) fn not_scored(stage: &str) -> String {
+    format!("Undecided: nothing was scored, so it is not known whether stage “{stage}” was kept.")
+}
+
+/// Notices that may be why nothing was decided.
+const REASONS: [&str; 14] = [
+    "not_on_foot",
+    "gait_unknown",
+    "no_gait_data",
+    "too_much_to_match",
+    "too_much_unknown",
+    "gait_uncertain",
+    "verdict_hangs",
+    "hole_hides_length",
+    "no_distance",
+    "late_start",
+    "pace_not_judged",
+    "altitude_absent",
+    "altitude_too_coarse",
+    "heart_rate_not_judged",
+];
+
+/// Whether a notice may be why nothing was decided.
+pub(super) fn is_reason(code: &str) -> bool {
+    REASONS.contains(&code)
+}
+
+/// A notice as a sentence of its own, whoever wrote it: with a capital, its place, a full stop.
+pub(super) fn sentence(text: &str, place: &str) -> String {
+    let text = text.trim();
+    let place = if place.is_empty() { String::new() } else { format!(" ({place})") };
+    let body = text.strip_suffix('.').unwrap_or(text);
+    let mut letters = body.chars();
+    let first: String = letters.next().into_iter().flat_map(char::to_uppercase).collect();
+    format!("{first}{}{place}.", letters.as_str())
+}
+
+/// What a stage limits, in one line; nothing where it limits nothing.
+pub(super) fn limits(session: &Session, limits: &Limits) -> Option<String> {
+    let level = if limits.pace_basis == PaceBasis::Level { " on level ground" } else { "" };
+    let of_session = session.prescribes_running().then_some(limits.pace_ceiling).flatten();
+    let parts = [
+        of_session.map(|speed| format!("pace up to {}{level}", pace(1000.0 / speed.get()))),
+        limits.heart_rate_ceiling.map(|most| format!("heart rate up to {:.0} bpm", most.get())),
+        limits.walk_cadence_floor.map(|least| format!("walks from {:.0} spm", least.get())),
+        limits.session_ceiling.map(|most| format!("up to {} in all", clock(most.get()))),
+    ];
+    let known: Vec<String> = parts.into_iter().flatten().collect();
+    (!known.is_empty()).then(|| known.join(", "))
 }
 
 /// `run` or `walk`: what the reps of a code are.
@@ -40,8 +91,8 @@ pub(super) const fn gait_of(code: Code) -> &'static str {
     }
 }
 
-/// A finding in one sentence: what, by how much, when, how sure.
-pub(super) fn finding(f: &Finding) -> String {
+/// A finding in one sentence: what, by how much, when, how sure. `level`: paces are for level ground.
+pub(super) fn finding(f: &Finding, level: bool) -> String {
     let name = match (gait_of(f.code), f.rep) {
         ("walk", Some(n)) => format!("Walk {n}"),
         ("walk", None) => "A walk".to_owned(),
@@ -53,7 +104,7 @@ pub(super) fn finding(f: &Finding) -> String {
         Code::RunTooLong => compared(f, &name, "took", "was prescribed", "too long"),
         Code::RunTooShort | Code::WalkCutShort => compared(f, &name, "took", "was prescribed", "too short"),
         Code::RunTooFast if time_over => lasting(f, &format!("{name} was faster than its ceiling")),
-        Code::RunTooFast => compared(f, &name, "went at", "is the ceiling", "too fast"),
+        Code::RunTooFast => too_fast(f, &name, level),
         Code::HeartRateTooHigh => {
             let name =
                 f.rep.map_or_else(|| "The heart rate".to_owned(), |_| format!("{name}: the heart rate"));
@@ -73,7 +124,24 @@ pub(super) fn finding(f: &Finding) -> String {
         Code::UnplannedRun => lasting(f, "Ran where no running is prescribed"),
         Code::WalkTooSlow => compared(f, &name, "had", "is the least for a brisk walk", "too slow"),
     };
-    format!("{what} ({}).", when_and_how_sure(f))
+    // The pace is that of a part of the run, so its sentence says which.
+    let when = if f.code == Code::RunTooFast && !time_over { None } else { when(f) };
+    let parts: Vec<String> = when.into_iter().chain([sure_enough(f)]).collect();
+    format!("{what} ({}).", parts.join(", "))
+}
+
+/// `Run 4 went at 6:15 /km from 12:03 to 13:57, where 6:45 /km is the ceiling: 30 s/km too fast`.
+fn too_fast(f: &Finding, name: &str, level: bool) -> String {
+    let basis = if level { " on level ground" } else { "" };
+    let from_to = match (f.start_s, f.end_s) {
+        (Some(start), Some(end)) => format!(" from {} to {},", clock(start), clock(end)),
+        _ => String::new(),
+    };
+    compared(f, name, "went at", "is the ceiling", "too fast").replacen(
+        " where",
+        &format!("{basis}{from_to} where"),
+        1,
+    )
 }
 
 /// `Run 1 took 1:14 where 1:00 was prescribed: 14 s too long`, as far as the figures are known.
@@ -101,14 +169,17 @@ fn of_prescribed(f: &Finding) -> String {
     f.prescribed.map(|p| format!(" of {}", value(p, f.unit))).unwrap_or_default()
 }
 
-fn when_and_how_sure(f: &Finding) -> String {
-    let when = match (f.start_s, f.end_s) {
-        (Some(start), Some(end)) => format!("{} to {}, ", clock(start), clock(end)),
-        (Some(start), None) => format!("from {}, ", clock(start)),
-        _ => String::new(),
-    };
+fn when(f: &Finding) -> Option<String> {
+    match (f.start_s, f.end_s) {
+        (Some(start), Some(end)) => Some(format!("{} to {}", clock(start), clock(end))),
+        (Some(start), None) => Some(format!("from {}", clock(start))),
+        _ => None,
+    }
+}
+
+fn sure_enough(f: &Finding) -> String {
     let doubt = if f.code.is_overdoing() && f.certainty < DECIDES { ", too little to decide" } else { "" };
-    format!("{when}{}{doubt}", how_sure(f.certainty))
+    format!("{}{doubt}", how_sure(f.certainty))
 }
 
 /// `97 % sure`, rounded down.
@@ -153,6 +224,7 @@ mod tests {
 
     fn said(code: Code, rep: Option<u32>, unit: &'static str, figures: [f64; 3], certainty: f64) -> String {
         let [prescribed, achieved, excess] = figures.map(|x| x.is_finite().then_some(x));
+        let finding = |f: &Finding| finding(f, false);
         finding(&Finding {
             code,
             rep,
@@ -181,12 +253,6 @@ mod tests {
                 "m",
                 [400.0, 450.0, 50.0],
                 "Run 1 took 450 m where 400 m was prescribed: 50 m too long",
-            ),
-            (
-                Code::RunTooFast,
-                "s/km",
-                [405.0, 381.0, 24.0],
-                "Run 1 went at 6:21 /km where 6:45 /km is the ceiling: 24 s/km too fast",
             ),
             (Code::RunTooFast, "s", [0.0, 40.0, 40.0], "Run 1 was faster than its ceiling, for 40 s"),
             (
@@ -242,6 +308,52 @@ mod tests {
                 format!("{expected} (5:01 to 6:15, 97 % sure).")
             );
         }
+    }
+
+    #[test]
+    fn a_pace_says_for_which_stretch_and_ground_it_is() {
+        let f = Finding {
+            code: Code::RunTooFast,
+            rep: Some(4),
+            start_s: Some(303.0),
+            end_s: Some(417.0),
+            prescribed: Some(405.0),
+            achieved: Some(381.0),
+            unit: "s/km",
+            excess: Some(24.0),
+            certainty: 0.97,
+        };
+        assert_eq!(
+            finding(&f, false),
+            "Run 4 went at 6:21 /km from 5:03 to 6:57, where 6:45 /km is the ceiling: 24 s/km too fast (97 % sure)."
+        );
+        let level = "Run 4 went at 6:21 /km on level ground from 5:03";
+        assert!(finding(&f, true).starts_with(level));
+    }
+
+    #[test]
+    fn a_notice_becomes_a_sentence() {
+        assert_eq!(sentence("the file is cut", ""), "The file is cut.");
+        assert_eq!(sentence("It is cut: go on.", "line 3"), "It is cut: go on (line 3).");
+        assert_eq!(sentence("", ""), ".");
+    }
+
+    #[test]
+    fn limits_are_said_in_one_line() {
+        let plan = |limits: &str| {
+            let text = format!("[[stage]]\nname = '1'\nsession = 'run 1:00'\n{limits}");
+            let stage = crate::prescription::Plan::parse(&text).unwrap().value.stages.remove(0);
+            super::limits(&stage.session, &stage.limits)
+        };
+        assert_eq!(plan(""), None);
+        assert_eq!(
+            plan("pace_ceiling = '6:45 /km'\npace_basis = 'level'\nheart_rate_ceiling = '150 bpm'").unwrap(),
+            "pace up to 6:45 /km on level ground, heart rate up to 150 bpm"
+        );
+        assert_eq!(
+            plan("walk_cadence_floor = '110 spm'\nsession_ceiling = '45:00'").unwrap(),
+            "walks from 110 spm, up to 45:00 in all"
+        );
     }
 
     #[test]

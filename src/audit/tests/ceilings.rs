@@ -191,8 +191,36 @@ fn without_speed_the_pace_is_not_judged() {
     let series = Track::new(960.0).cadence(|_| 160.0).build();
     let noted = audit_pace(&series, &segmentation, TWO);
     assert!(has_notice(&noted, "pace_not_judged"));
+    assert_eq!(noted.value.outcome, Outcome::Undecided);
     assert_eq!((noted.value.reps[1].over_ceiling_s, noted.value.reps[1].mean_pace_s_per_km), (None, None));
     assert_eq!((noted.value.reps[1].achieved_m, noted.value.dose.run_distance_m), (None, None));
+}
+
+#[test]
+fn one_run_without_speed_leaves_the_ceiling_checked_as_far_as_it_goes() {
+    let text = "w300 r120 w120 r120 w120 r120 w300";
+    let segmentation = segmentation(text);
+    let mut series = Track::of(&segmentation).build();
+    series.speed_mps[300..420].fill(None);
+    let noted = audit_pace(&series, &segmentation, text);
+    let said = noted.notices.iter().find(|n| n.code == "pace_not_judged").unwrap();
+    assert!(said.text.starts_with("The pace of run 1 is not known"), "{}", said.text);
+    assert_eq!(noted.value.outcome, Outcome::Kept);
+}
+
+#[test]
+fn altitude_is_missed_only_where_it_is_asked_for() {
+    let segmentation = segmentation("w300 r600 w300");
+    let series = Track::of(&segmentation).build();
+    let mut stage = with_ceiling(stage("w300 r600 w300"), 400.0);
+    let on_ground = run_audit(&segmentation, &series, &stage, &Runner::default());
+    assert!(!has_notice(&on_ground, "altitude_absent"));
+    assert_eq!(on_ground.value.outcome, Outcome::Kept);
+    // Slow enough on the ground, but the ceiling is for level ground.
+    stage.limits.pace_basis = PaceBasis::Level;
+    let level = run_audit(&segmentation, &series, &stage, &Runner::default());
+    assert!(has_notice(&level, "altitude_absent"));
+    assert_eq!(level.value.outcome, Outcome::Undecided);
 }
 
 fn audit_heart(heart: impl Fn(f64) -> f64) -> Noted<Audit> {
@@ -235,6 +263,29 @@ fn a_heart_rate_that_follows_the_cadence_decides_nothing() {
     let noted = audit_heart(|t| if (320.0..420.0).contains(&t) { 161.0 } else { 140.0 });
     assert_eq!(noted.value.outcome, Outcome::Undecided);
     assert!(has_notice(&noted, "heart_rate_follows_cadence"));
+    // Counting the steps of the walks too: from 120 to 160 with the cadence.
+    let noted = audit_heart(|t| if (300.0..420.0).contains(&t) { 161.0 } else { 119.0 });
+    assert!(has_notice(&noted, "heart_rate_follows_cadence"));
+}
+
+#[test]
+fn a_heart_rate_that_comes_to_equal_the_cadence_decides() {
+    // Rises from 90 towards 162 with a time constant of 30 s, and falls as slowly; the cadence is 160.
+    let text = "w300 r400 w300";
+    let segmentation = segmentation(text);
+    let rise = |t: f64| 162.0 - 72.0 * (-(t - 300.0) / 30.0).exp();
+    let heart = move |t: f64| match t {
+        t if t < 300.0 => 90.0,
+        t if t < 700.0 => rise(t),
+        t => 90.0 + 72.0 * (-(t - 700.0) / 30.0).exp(),
+    };
+    let series = Track::of(&segmentation).heart(move |t| heart(t).round()).build();
+    let mut stage = stage(text);
+    stage.limits.heart_rate_ceiling = Some(BeatsPerMinute::new(150.0));
+    let noted = run_audit(&segmentation, &series, &stage, &Runner::default());
+    assert!(!has_notice(&noted, "heart_rate_follows_cadence"));
+    assert_eq!(only(&noted.value).code, Code::HeartRateTooHigh);
+    assert_eq!(noted.value.outcome, Outcome::Overdone);
 }
 
 #[test]
@@ -242,8 +293,25 @@ fn without_heart_rate_its_ceiling_is_not_judged() {
     let segmentation = segmentation(TWO);
     let mut stage = stage(TWO);
     stage.limits.heart_rate_ceiling = Some(BeatsPerMinute::new(150.0));
-    let noted = run_audit(&segmentation, &Track::of(&segmentation).build(), &stage, &Runner::default());
-    assert!(has_notice(&noted, "heart_rate_not_judged"));
+    let check = |known: fn(f64) -> bool| {
+        let mut series = Track::of(&segmentation).heart(|_| 140.0).build();
+        for (t, bpm) in series.time_s.iter().zip(&mut series.heart_rate_bpm) {
+            *bpm = bpm.filter(|_| known(*t));
+        }
+        run_audit(&segmentation, &series, &stage, &Runner::default())
+    };
+    // Nothing known; the walks alone; one run of two.
+    for (known, outcome) in [
+        ((|_| false) as fn(f64) -> bool, Outcome::Undecided),
+        (|t| !(300.0..660.0).contains(&t), Outcome::Undecided),
+        (|t| !(300.0..420.0).contains(&t), Outcome::Kept),
+    ] {
+        let noted = check(known);
+        assert!(has_notice(&noted, "heart_rate_not_judged"));
+        assert_eq!(noted.value.outcome, outcome, "{:?}", noted.notices);
+    }
+    let whole = check(|_| true);
+    assert!(!has_notice(&whole, "heart_rate_not_judged") && whole.value.outcome == Outcome::Kept);
 }
 
 fn audit_cadence(walk_spm: f64, floor: Option<f64>, usual: Option<f64>) -> Noted<Audit> {

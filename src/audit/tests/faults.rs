@@ -69,8 +69,8 @@ const FAULTS: [Fault; 14] = [
         expected: &[Code::RunTooShort],
     },
     Fault {
-        name: "break 25 s shorter",
-        make: |p, at| is_break(p, at).then(|| lengthened(p, at, -25.0)),
+        name: "break 15 s shorter",
+        make: |p, at| is_break(p, at).then(|| lengthened(p, at, -15.0)),
         expected: &[Code::WalkCutShort],
     },
     Fault {

@@ -15,8 +15,8 @@ fn a_session_as_prescribed_is_kept() {
         noted.value.reps.iter().filter(|r| r.gait == Gait::Run).map(|r| r.achieved_s).collect();
     assert_eq!(runs, [59.0, 61.0, 60.0, 62.0, 60.0, 59.0]);
     let dose = noted.value.dose;
-    assert_eq!(dose.run_s, Amount { prescribed: Some(360.0), achieved: 361.0 });
-    assert_eq!(dose.session_s, Amount { prescribed: Some(1680.0), achieved: 1687.0 });
+    assert_eq!(dose.run_s, Amount { prescribed: Some(360.0), achieved: Some(361.0) });
+    assert_eq!(dose.session_s, Amount { prescribed: Some(1680.0), achieved: Some(1687.0) });
     // 160 steps/min for 361 s; 2.3 m/s.
     assert!((dose.run_steps.unwrap() - 962.7).abs() < 15.0);
     assert!((dose.run_distance_m.unwrap() - 830.0).abs() < 15.0);
@@ -169,6 +169,20 @@ fn many_small_overruns_add_up() {
 }
 
 #[test]
+fn a_doubtful_finding_explains_nothing() {
+    // 10.2 s beyond 600 in one run is 0.58 certain; the 40.2 s in all are certain without it.
+    let five = "w300 r120 w120 r120 w120 r120 w120 r120 w120 r120 w300";
+    let done = "w300 r127.5 w120 r127.5 w120 r127.5 w120 r127.5 w120 r130.2 w300";
+    let noted = audit_text(done, five);
+    assert_eq!(codes(&noted.value), [Code::RunningTimeOver, Code::RunTooLong]);
+    assert!(noted.value.findings[1].certainty < 0.9);
+    assert_eq!(noted.value.outcome, Outcome::Overdone);
+    // One that is certain does explain its share.
+    let certain = audit_text("w300 r160 w120 r120 w120 r120 w120 r120 w120 r120 w300", five);
+    assert_eq!(codes(&certain.value), [Code::RunTooLong]);
+}
+
+#[test]
 fn a_session_beyond_its_limit() {
     let mut limited = stage("w300 r60 w300");
     limited.limits.session_ceiling = Some(Seconds::new(700.0));
@@ -220,7 +234,7 @@ fn a_stop_at_a_crossing_leaves_one_run() {
     assert_eq!((run.achieved_s, run.stand_s), (600.0, 25.0));
     assert_eq!((run.start_s, run.end_s), (Some(300.0), Some(925.0)));
     assert!((run.error_s - 1.4).abs() < 1e-9); // four ends of 0.7 s
-    assert_eq!(noted.value.dose.run_s.achieved, 600.0);
+    assert_eq!(noted.value.dose.run_s.achieved, Some(600.0));
 }
 
 #[test]

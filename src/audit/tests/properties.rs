@@ -45,7 +45,7 @@ proptest! {
         let mut done = prescribed.clone();
         // The runs' tolerance all together is smaller than the sum of them: √n times one.
         for (part, j) in done.iter_mut().zip(jitter) {
-            part.1 += j * if part.0 == Gait::Run { 10.0 / runs.sqrt() } else { 15.0 };
+            part.1 += j * if part.0 == Gait::Run { 10.0 / runs.sqrt() } else { 10.0 };
         }
         let audit = audit_parts(&done, &prescribed);
         prop_assert_eq!(audit.outcome, Outcome::Kept, "{:#?}", audit.findings);
@@ -117,7 +117,8 @@ proptest! {
         let kinds = [Gait::Run, Gait::Walk, Gait::Stand, Gait::Unknown];
         let parts: Vec<(Gait, f64)> = done.iter().map(|(g, s)| (kinds[*g], *s)).collect();
         let audit = audit_parts(&parts, &prescribed);
-        prop_assert_eq!(audit.reps.len(), prescribed.len());
+        let is_known = parts.iter().any(|p| p.0 != Gait::Unknown);
+        prop_assert_eq!(audit.reps.len(), if is_known { prescribed.len() } else { 0 });
         for finding in &audit.findings {
             prop_assert!((0.0..=1.0).contains(&finding.certainty), "{finding:?}");
             prop_assert!(finding.excess.is_some_and(|e| e > 0.0), "{finding:?}");

@@ -93,9 +93,9 @@ fn audit() -> Audit {
             missing,
         ],
         dose: Dose {
-            run_s: Amount { prescribed: Some(120.0), achieved: 140.0 },
-            walk_s: Amount { prescribed: Some(540.0), achieved: 500.0 },
-            session_s: Amount { prescribed: None, achieved: 660.0 },
+            run_s: Amount { prescribed: Some(120.0), achieved: Some(140.0) },
+            walk_s: Amount { prescribed: Some(540.0), achieved: Some(500.0) },
+            session_s: Amount { prescribed: None, achieved: Some(660.0) },
             run_steps: Some(378.4),
             run_distance_m: None,
         },
@@ -126,6 +126,16 @@ fn audit() -> Audit {
     }
 }
 
+/// After a hole of a month.
+fn long_ago() -> Audit {
+    let mut audit = audit();
+    for rep in &mut audit.reps {
+        rep.start_s = rep.start_s.map(|s| s + 744.0 * 3600.0);
+    }
+    audit.dose.session_s.achieved = Some(744.0 * 3600.0);
+    audit
+}
+
 fn check_view(audit: Option<&Audit>) -> CheckView {
     let plan = Plan::parse(PLAN).unwrap().value;
     let notices = [Notice::new("pause", "The recorder was stopped once.")];
@@ -149,6 +159,7 @@ fn every_line_fits_and_ends_clean() {
     for report in [
         check(&check_view(Some(&audit())), true),
         check(&check_view(None), false),
+        check(&check_view(Some(&long_ago())), true),
         bouts(&BoutsView::new(&facts(), &segmentation(), &[]), true),
     ] {
         for line in plain(&report).lines() {
@@ -166,7 +177,52 @@ fn without_an_audit_nothing_counts_as_achieved() {
     let report = plain(&check(&view, true));
     assert!(report.starts_with("Undecided:"));
     assert!(report.contains("The recorder was stopped once. [pause]"));
-    assert!(report.contains("  running         2:00        –"));
+    assert!(report.contains("  running        2:00         –"));
+}
+
+#[test]
+fn an_undecided_check_says_why_at_once() {
+    let plan = Plan::parse(PLAN).unwrap().value;
+    let notices = [
+        Notice::new("pause", "The recorder was stopped once."),
+        Notice::new("heart_rate_not_judged", "There is no heart rate."),
+    ];
+    let mut audit = audit();
+    let of = |audit: &Audit| {
+        let view = CheckView::new(&facts(), &segmentation(), &plan, &plan.stages[0], Some(audit), &notices);
+        plain(&check(&view, false))
+    };
+    assert!(!of(&audit).contains("There is no heart rate."));
+    audit.outcome = Outcome::Undecided;
+    let report = of(&audit);
+    assert!(
+        report.starts_with(
+            "Undecided: the recording cannot tell whether stage “1” was kept.\n  ? There is no heart rate.\n\n"
+        ),
+        "{report}"
+    );
+}
+
+#[test]
+fn many_findings_alike_are_told_once() {
+    let mut audit = audit();
+    let slow = audit.findings[1].clone();
+    audit.findings.extend((2..9).map(|rep| Finding { rep: Some(rep), ..slow.clone() }));
+    let long = audit.findings[0].clone();
+    audit.findings.extend((2..9).map(|rep| Finding { rep: Some(rep), ..long.clone() }));
+    let report = plain(&check(&check_view(Some(&audit)), true));
+    assert_eq!(report.matches("where 110 spm is the least").count(), 3);
+    assert!(report.contains("  - Likewise walk 4, walk 5, walk 6, walk 7, walk 8.\n"));
+    // What decides is always told in full.
+    assert_eq!(report.matches("where 1:00 was prescribed").count(), 8);
+}
+
+#[test]
+fn a_number_stays_with_its_unit() {
+    let mut page = Page::default();
+    page.paragraph("", &format!("{} 99 % sure, 74 s/km, {} 12 spm.", "a".repeat(77), "b".repeat(75)));
+    let (a, b) = ("a".repeat(77), "b".repeat(75));
+    assert_eq!(page.0, format!("{a}\n99 % sure, 74 s/km,\n{b}\n12 spm.\n"));
 }
 
 #[test]
