@@ -7,6 +7,7 @@ mod failure;
 mod input;
 mod output;
 mod panics;
+mod review;
 mod simulate;
 
 use std::ffi::OsString;
@@ -31,6 +32,8 @@ enum Command {
     Bouts(bouts::Args),
     /// Check a recording against the prescribed stage
     Check(check::Args),
+    /// Audit a whole return, week by week, and rule on the next session
+    Review(review::Args),
     /// Make up a recording with its true bouts
     Simulate(Box<simulate::Args>),
     /// Write a made-up case and check it
@@ -96,6 +99,7 @@ fn run(command: Command, io: &mut Io<'_>) -> Result<Done, Failure> {
     match command {
         Command::Bouts(args) => bouts::run(&args, io),
         Command::Check(args) => check::run(&args, io),
+        Command::Review(args) => review::run(&args, io),
         Command::Simulate(args) => simulate::run(&args, io),
         Command::Demo(args) => demo::run(&args, io),
     }

@@ -12,11 +12,11 @@ use super::wording::{CAUTIONS, clock, how_sure};
 
 const WIDTH: usize = 80;
 const STRIP_LABEL: usize = 12;
-const HEADING: Style = Style::new().bold();
+pub(super) const HEADING: Style = Style::new().bold();
 const RUN: Style = AnsiColor::Blue.on_default();
 const BEYOND: Style = AnsiColor::Magenta.on_default().bold();
-const QUIET: Style = Style::new().dimmed();
-const UNKNOWN: &str = "–";
+pub(super) const QUIET: Style = Style::new().dimmed();
+pub(super) const UNKNOWN: &str = "–";
 
 /// Writes the report of a check. `with_notices`: whether the notices are part of it.
 pub fn check(view: &CheckView, with_notices: bool) -> String {
@@ -87,29 +87,34 @@ pub fn notices(notices: &[NoticeView]) -> String {
     page.0
 }
 
-fn shown<T>(value: Option<T>, write: impl FnOnce(T) -> String) -> String {
+pub(super) fn shown<T>(value: Option<T>, write: impl FnOnce(T) -> String) -> String {
     value.map_or_else(|| UNKNOWN.to_owned(), write)
 }
 
 #[derive(Default)]
-struct Page(String);
+pub(super) struct Page(String);
 
 impl Page {
-    fn line(&mut self, text: &str) {
+    /// The whole text.
+    pub(super) fn into_text(self) -> String {
+        self.0
+    }
+
+    pub(super) fn line(&mut self, text: &str) {
         self.0.push_str(text.trim_end());
         self.0.push('\n');
     }
 
-    fn heading(&mut self, text: &str) {
+    pub(super) fn heading(&mut self, text: &str) {
         self.line("");
         self.line(&format!("{HEADING}{text}{HEADING:#}"));
     }
 
-    fn paragraph(&mut self, indent: &str, text: &str) {
+    pub(super) fn paragraph(&mut self, indent: &str, text: &str) {
         self.hanging(indent, indent, text);
     }
 
-    fn styled_paragraph(&mut self, style: Style, text: &str) {
+    pub(super) fn styled_paragraph(&mut self, style: Style, text: &str) {
         let _ = write!(self.0, "{style}");
         self.paragraph("", text);
         let end = self.0.trim_end().len();
@@ -117,7 +122,7 @@ impl Page {
     }
 
     /// Breaks the text at spaces; the first line begins with `first`, the others with `rest`.
-    fn hanging(&mut self, first: &str, rest: &str, text: &str) {
+    pub(super) fn hanging(&mut self, first: &str, rest: &str, text: &str) {
         let mut line = first.to_owned();
         let mut is_fresh = true;
         for word in text.split_whitespace() {
@@ -216,7 +221,7 @@ impl Page {
         }
     }
 
-    fn notices(&mut self, notices: &[NoticeView]) {
+    pub(super) fn notices(&mut self, notices: &[NoticeView]) {
         if notices.is_empty() {
             return;
         }

@@ -286,7 +286,7 @@ fn open_dose(session: &Session) -> DoseView {
     }
 }
 
-fn finding(finding: &Finding) -> FindingView {
+pub(super) fn finding(finding: &Finding) -> FindingView {
     FindingView {
         code: finding.code.word(),
         rep: finding.rep,
@@ -304,22 +304,22 @@ fn finding(finding: &Finding) -> FindingView {
     }
 }
 
-fn notice(notice: &Notice) -> NoticeView {
+pub(super) fn notice(notice: &Notice) -> NoticeView {
     let place = notice.place.as_ref().map(ToString::to_string).filter(|place| !place.is_empty());
     let place = place.map(|place| format!(" ({place})")).unwrap_or_default();
     NoticeView { code: notice.code, text: printable(&format!("{}{place}", notice.text)) }
 }
 
 /// Takes out what would act on a terminal: texts may come from a file.
-fn printable(text: &str) -> String {
+pub(super) fn printable(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }
 
-fn known(value: Option<f64>, round: fn(f64) -> f64) -> Option<f64> {
+pub(super) fn known(value: Option<f64>, round: fn(f64) -> f64) -> Option<f64> {
     value.filter(|value| value.is_finite()).map(round)
 }
 
-fn tenths(value: f64) -> f64 {
+pub(super) fn tenths(value: f64) -> f64 {
     rounded(value, 10.0)
 }
 
@@ -327,12 +327,12 @@ fn hundredths(value: f64) -> f64 {
     rounded(value, 100.0)
 }
 
-fn rounded(value: f64, parts: f64) -> f64 {
+pub(super) fn rounded(value: f64, parts: f64) -> f64 {
     // Adding zero turns -0 into 0.
     (value * parts).round() / parts + 0.0
 }
 
-fn certainty(value: f64) -> f64 {
+pub(super) fn certainty(value: f64) -> f64 {
     // The nudge keeps 0.9, stored as a little less, at 0.9.
     ((value * 1000.0 + 1e-9).floor() / 1000.0).clamp(0.0, 1.0)
 }

@@ -273,6 +273,17 @@ impl LongestRun {
     pub fn rise(&self) -> f64 {
         self.own / self.before - 1.0
     }
+
+    /// The category of the published cohort (Frandsen et al. 2025, Br J Sports Med 59:1203-10): `reference` up to 10 %
+    /// longer, `small` up to 30 %, `moderate` up to 100 %, `large` above.
+    pub fn band(&self) -> &'static str {
+        match self.own / self.before {
+            ratio if ratio > 2.0 => "large",
+            ratio if ratio > 1.3 => "moderate",
+            ratio if ratio > 1.1 => "small",
+            _ => "reference",
+        }
+    }
 }
 
 /// For each session, its longest run against the longest of the days before; `None` without running in these days.
@@ -344,5 +355,26 @@ pub(super) fn running_time_jump(
         stage,
         certainty,
         ..WeeklyFinding::new(WeeklyCode::RunningTimeJump, date, "s", against).values(bound_s, run_s)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_edges_of_the_published_bands() {
+        // Frandsen et al. 2025: reference up to 10 %, > 10 to 30 %, > 30 to 100 %, > 100 %.
+        let bands = [
+            (110.0, "reference"),
+            (110.01, "small"),
+            (130.0, "small"),
+            (131.0, "moderate"),
+            (200.0, "moderate"),
+            (201.0, "large"),
+        ];
+        for (own, band) in bands {
+            assert_eq!(LongestRun { own, before: 100.0, unit: "m" }.band(), band, "{own}");
+        }
     }
 }
