@@ -119,12 +119,16 @@ fn plan(case: &Path, notices: &mut Vec<Notice>) -> Result<Plan, Failure> {
         return Err(match others.as_slice() {
             [] => failure.hint("write the prescription to plan.toml in that folder"),
             [only] => failure.hint(format!("rename {only} to plan.toml if it is the prescription")),
-            several => failure.hint(format!("rename the one that holds to plan.toml: {}", several.join(", "))),
+            several => {
+                failure.hint(format!("rename the one that holds to plan.toml: {}", several.join(", ")))
+            }
         });
     }
     if !others.is_empty() {
-        let text =
-            format!("The case holds other plans besides plan.toml, which are not used: {}.", others.join(", "));
+        let text = format!(
+            "The case holds other plans besides plan.toml, which are not used: {}.",
+            others.join(", ")
+        );
         notices.push(Notice::new("several_plans", text));
     }
     input::plan(&path, notices)
@@ -160,7 +164,10 @@ fn recordings(
     }
     paths.sort();
     if paths.is_empty() {
-        notices.push(Notice::new("no_recordings", "There are no files in recordings/: there is nothing to review."));
+        notices.push(Notice::new(
+            "no_recordings",
+            "There are no files in recordings/: there is nothing to review.",
+        ));
     }
     let (mut recorded, mut left_out) = (Vec::new(), Vec::new());
     for path in paths {
@@ -170,7 +177,9 @@ fn recordings(
                 recorded.append(&mut on_foot);
                 left_out.append(&mut others);
             }
-            Err(why) => left_out.push(LeftOut { name, code: "unreadable", text: format!("Not readable: {why}.") }),
+            Err(why) => {
+                left_out.push(LeftOut { name, code: "unreadable", text: format!("Not readable: {why}.") })
+            }
         }
     }
     Ok((recorded, left_out))

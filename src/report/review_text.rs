@@ -14,7 +14,10 @@ pub fn review(view: &ReviewView, with_notices: bool) -> String {
     page.styled_paragraph(HEADING, &view.ruling.text);
     page.line("");
     let zone = view.timezone.as_deref().unwrap_or("each recording's own offset, else UTC");
-    page.paragraph("", &format!("Plan “{}”, reviewed on {}; days are counted in {zone}.", view.plan, view.as_of));
+    page.paragraph(
+        "",
+        &format!("Plan “{}”, reviewed on {}; days are counted in {zone}.", view.plan, view.as_of),
+    );
     for reason in &view.clinician_overrides {
         page.paragraph("", &format!("The plan's limits hold by a clinician's word: “{reason}”."));
     }
@@ -67,7 +70,8 @@ fn weeks(page: &mut Page, view: &ReviewView) {
     }
     page.heading("Weeks");
     page.line("  Monday      M T W T F S S  kept  running  of plan                 longest  pain");
-    let most = view.weeks.iter().flat_map(|w| [w.run_s.achieved, w.run_s.prescribed]).flatten().fold(0.0, f64::max);
+    let most =
+        view.weeks.iter().flat_map(|w| [w.run_s.achieved, w.run_s.prescribed]).flatten().fold(0.0, f64::max);
     for week in &view.weeks {
         match week.empty_before {
             0 => {}
@@ -75,7 +79,8 @@ fn weeks(page: &mut Page, view: &ReviewView) {
             n => page.line(&format!("  ({n} weeks without a recording or an entry)")),
         }
         let days: Vec<String> = week.days.iter().map(char::to_string).collect();
-        let kept = if week.sessions > 0 { format!("{}/{}", week.kept, week.sessions) } else { UNKNOWN.to_owned() };
+        let kept =
+            if week.sessions > 0 { format!("{}/{}", week.kept, week.sessions) } else { UNKNOWN.to_owned() };
         page.line(&format!(
             "  {}  {}  {kept:>4} {:>8} {:>8}  {} {:>8} {:>5}",
             week.monday,
@@ -141,7 +146,8 @@ fn findings(page: &mut Page, view: &ReviewView) {
 
 fn sessions(page: &mut Page, view: &ReviewView) {
     let with = |outcome: &'static str| {
-        let sessions: Vec<&SessionView> = view.sessions.iter().filter(|s| s.outcome == Some(outcome)).collect();
+        let sessions: Vec<&SessionView> =
+            view.sessions.iter().filter(|s| s.outcome == Some(outcome)).collect();
         sessions
     };
     let (overdone, undecided) = (with("overdone"), with("undecided"));
@@ -149,7 +155,8 @@ fn sessions(page: &mut Page, view: &ReviewView) {
         page.heading("Sessions overdone");
     }
     for session in overdone {
-        let texts: Vec<&str> = session.findings.iter().filter(|f| f.decides).map(|f| f.text.as_str()).collect();
+        let texts: Vec<&str> =
+            session.findings.iter().filter(|f| f.decides).map(|f| f.text.as_str()).collect();
         let stage = session.stage.as_deref().unwrap_or("?");
         page.hanging(
             &format!("  ! {}  ", session.date),
@@ -171,8 +178,11 @@ fn why_undecided(session: &SessionView) -> String {
     }
     match &session.stage {
         None => {
-            let named: Vec<String> =
-                session.stage_candidates.iter().map(|c| format!("“{}” ({:.0} %)", c.stage, 100.0 * c.certainty)).collect();
+            let named: Vec<String> = session
+                .stage_candidates
+                .iter()
+                .map(|c| format!("“{}” ({:.0} %)", c.stage, 100.0 * c.certainty))
+                .collect();
             format!("It may be of stage {}.", named.join(" or "))
         }
         Some(stage) => {
@@ -190,7 +200,9 @@ fn effort(page: &mut Page, view: &ReviewView) {
     page.heading("Effort and estimated loading: reported, not ruled on");
     page.line("  Monday        load  monotony  strain  run steps  walk steps     loading  of plan's");
     for week in weeks {
-        let range = |r: super::review_view::RangeView, places: usize| format!("{:.places$}–{:.places$}", r.least, r.most);
+        let range = |r: super::review_view::RangeView, places: usize| {
+            format!("{:.places$}–{:.places$}", r.least, r.most)
+        };
         page.line(&format!(
             "  {} {:>7} {:>9} {:>7} {:>10} {:>11} {:>11} {:>10}",
             week.monday,

@@ -15,7 +15,9 @@ use crate::review::{
 };
 
 use super::review_wording as wording;
-use super::view::{AmountView, FindingView, NoticeView, certainty, finding, known, notice, printable, rounded, tenths};
+use super::view::{
+    AmountView, FindingView, NoticeView, certainty, finding, known, notice, printable, rounded, tenths,
+};
 
 /// The document `jogaudit.review/1`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -274,7 +276,10 @@ fn week(parts: &ReviewParts<'_>, week: &Week) -> WeekView {
         underdone,
         undecided,
         kept_share: (week.sessions > 0).then(|| rounded(f64::from(kept) / f64::from(week.sessions), 100.0)),
-        run_s: AmountView { prescribed: known(week.planned_run_s, tenths), achieved: known(Some(week.run_s), tenths) },
+        run_s: AmountView {
+            prescribed: known(week.planned_run_s, tenths),
+            achieved: known(Some(week.run_s), tenths),
+        },
         walk_s: tenths(week.walk_s),
         run_steps: count(week.run_steps),
         walk_steps: count(week.walk_steps),
@@ -295,7 +300,9 @@ fn week(parts: &ReviewParts<'_>, week: &Week) -> WeekView {
 
 /// The gravest mark of a day: running outside the plan, overdone, not to be told, underdone, kept, a walk.
 fn day_mark(parts: &ReviewParts<'_>, monday: Date, day: usize) -> char {
-    let Ok(date) = monday.checked_add(jiff::Span::new().days(i64::try_from(day).unwrap_or(0))) else { return ' ' };
+    let Ok(date) = monday.checked_add(jiff::Span::new().days(i64::try_from(day).unwrap_or(0))) else {
+        return ' ';
+    };
     if date > parts.review.as_of {
         return ' ';
     }
@@ -386,7 +393,10 @@ fn session(parts: &ReviewParts<'_>, index: usize) -> SessionView {
             })
             .collect(),
         outcome: (kind == "session").then(|| session.outcome.word()),
-        run_s: AmountView { prescribed: known(prescribed, tenths), achieved: known(Some(totals.run_s), tenths) },
+        run_s: AmountView {
+            prescribed: known(prescribed, tenths),
+            achieved: known(Some(totals.run_s), tenths),
+        },
         walk_s: tenths(totals.walk_s),
         session_s: tenths(totals.session_s),
         run_steps: count(totals.run_steps),

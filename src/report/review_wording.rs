@@ -54,7 +54,11 @@ pub(super) fn weekly_finding(f: &WeeklyFinding, stage: Option<&str>, left: Optio
             format!("No day of rest since the session before; {} prescribed", are(allowed))
         }
         WeeklyCode::NoRestDay => {
-            format!("{} of rest since the session before; {} prescribed", plural(achieved, "day"), are(allowed))
+            format!(
+                "{} of rest since the session before; {} prescribed",
+                plural(achieved, "day"),
+                are(allowed)
+            )
         }
         WeeklyCode::StageSkipped => format!("Stage “{left}” was skipped: this was stage “{stage}”"),
         WeeklyCode::StageRushed => format!(
@@ -62,7 +66,8 @@ pub(super) fn weekly_finding(f: &WeeklyFinding, stage: Option<&str>, left: Optio
             plural(allowed, "session")
         ),
         WeeklyCode::RunningTimeJump => {
-            let bound = if f.against == Against::Plan { "the plan's limit for the rise" } else { "the usual bound" };
+            let bound =
+                if f.against == Against::Plan { "the plan's limit for the rise" } else { "the usual bound" };
             format!("The week's running came to {}; {bound} is {}", clock(achieved), clock(allowed))
         }
         WeeklyCode::LongestRunJump => {
@@ -125,16 +130,70 @@ mod tests {
     fn each_code_has_its_sentence() {
         use WeeklyCode::*;
         let cases = [
-            (TooManySessions, "sessions", Against::Plan, Some((3.0, 4.0)), "4 sessions in the week where the plan allows 3."),
-            (NoRestDay, "days", Against::Plan, Some((1.0, 0.0)), "No day of rest since the session before; 1 is prescribed."),
-            (NoRestDay, "days", Against::Plan, Some((2.0, 1.0)), "1 day of rest since the session before; 2 are prescribed."),
+            (
+                TooManySessions,
+                "sessions",
+                Against::Plan,
+                Some((3.0, 4.0)),
+                "4 sessions in the week where the plan allows 3.",
+            ),
+            (
+                NoRestDay,
+                "days",
+                Against::Plan,
+                Some((1.0, 0.0)),
+                "No day of rest since the session before; 1 is prescribed.",
+            ),
+            (
+                NoRestDay,
+                "days",
+                Against::Plan,
+                Some((2.0, 1.0)),
+                "1 day of rest since the session before; 2 are prescribed.",
+            ),
             (StageSkipped, "sessions", Against::Plan, None, "Stage “2” was skipped: this was stage “3”."),
-            (StageRushed, "sessions", Against::Plan, Some((3.0, 1.0)), "Moved on to stage “3” with 1 of 3 sessions of stage “2” kept."),
-            (RunningTimeJump, "s", Against::Plan, Some((1350.0, 1800.0)), "The week's running came to 30:00; the plan's limit for the rise is 22:30."),
-            (LongestRunJump, "m", Against::Before, Some((400.0, 520.0)), "The longest run was 520 m, more than is prescribed and 30 % above the longest of the 30 days before (400 m)."),
-            (RanInPain, "of 10", Against::PainLimit, Some((2.0, 4.0)), "Pain 4 of 10 in the session; the limit there is 2."),
-            (PainNextMorning, "of 10", Against::AnyPain, Some((0.0, 1.0)), "Pain 1 of 10 on the morning after; no limit is prescribed, so any pain counts."),
-            (UnplannedRun, "s", Against::Plan, Some((0.0, 1500.0)), "Ran for 25:00 that fits no session of the plan."),
+            (
+                StageRushed,
+                "sessions",
+                Against::Plan,
+                Some((3.0, 1.0)),
+                "Moved on to stage “3” with 1 of 3 sessions of stage “2” kept.",
+            ),
+            (
+                RunningTimeJump,
+                "s",
+                Against::Plan,
+                Some((1350.0, 1800.0)),
+                "The week's running came to 30:00; the plan's limit for the rise is 22:30.",
+            ),
+            (
+                LongestRunJump,
+                "m",
+                Against::Before,
+                Some((400.0, 520.0)),
+                "The longest run was 520 m, more than is prescribed and 30 % above the longest of the 30 days before (400 m).",
+            ),
+            (
+                RanInPain,
+                "of 10",
+                Against::PainLimit,
+                Some((2.0, 4.0)),
+                "Pain 4 of 10 in the session; the limit there is 2.",
+            ),
+            (
+                PainNextMorning,
+                "of 10",
+                Against::AnyPain,
+                Some((0.0, 1.0)),
+                "Pain 1 of 10 on the morning after; no limit is prescribed, so any pain counts.",
+            ),
+            (
+                UnplannedRun,
+                "s",
+                Against::Plan,
+                Some((0.0, 1500.0)),
+                "Ran for 25:00 that fits no session of the plan.",
+            ),
         ];
         for (code, unit, against, values, expected) in cases {
             assert_eq!(said(code, unit, against, values), expected);
@@ -145,8 +204,14 @@ mod tests {
     #[test]
     fn the_ruling_says_what_and_when() {
         let date = Some("2026-03-16".parse().unwrap());
-        assert_eq!(ruling(Word::Rest, Some("2"), date), "Rest: no run-walk session before Mon 2026-03-16; stage “2” after that.");
-        assert_eq!(ruling(Word::Advance, Some("3"), date), "Advance: go on to stage “3”, not before Mon 2026-03-16.");
+        assert_eq!(
+            ruling(Word::Rest, Some("2"), date),
+            "Rest: no run-walk session before Mon 2026-03-16; stage “2” after that."
+        );
+        assert_eq!(
+            ruling(Word::Advance, Some("3"), date),
+            "Advance: go on to stage “3”, not before Mon 2026-03-16."
+        );
         assert!(ruling(Word::SeeClinician, None, None).contains("health professional"));
     }
 }

@@ -2,6 +2,7 @@
 
 use jiff::civil::Date;
 
+use crate::audit::Outcome;
 use crate::notice::Notice;
 use crate::prescription::Plan;
 
@@ -150,12 +151,13 @@ pub(super) fn spacing(case: &Case<'_>) -> (Vec<WeeklyFinding>, Vec<bool>) {
     (found, is_improper)
 }
 
-/// Stages left out, or left before their sessions were kept.
-pub(super) fn stages(case: &Case<'_>, notices: &mut Vec<Notice>) -> Vec<WeeklyFinding> {
+/// Stages left out, or left before their sessions were kept. A session that was too many or too close does not count as
+/// kept.
+pub(super) fn stages(case: &Case<'_>, is_improper: &[bool], notices: &mut Vec<Notice>) -> Vec<WeeklyFinding> {
     let plan = case.plan;
     let mut found = Vec::new();
     let mut progress = Progress::new(plan);
-    for session in case.sessions {
+    for (session, is_improper) in case.sessions.iter().zip(is_improper) {
         if let Some(stage) = session.stage.stage() {
             match progress.furthest {
                 None => notices.extend(begins_late(plan, session, stage)),
@@ -165,7 +167,7 @@ pub(super) fn stages(case: &Case<'_>, notices: &mut Vec<Notice>) -> Vec<WeeklyFi
                 Some(_) => {}
             }
         }
-        progress.take(&session.stage, session.outcome);
+        progress.take(&session.stage, if *is_improper { Outcome::Overdone } else { session.outcome });
     }
     found
 }

@@ -103,7 +103,7 @@ pub fn review(
     let (mut found, is_improper) = findings::spacing(&case);
     let (weeks, jumps) = weeks::weeks(&case, &is_improper);
     found.extend(jumps);
-    found.extend(findings::stages(&case, &mut notices));
+    found.extend(findings::stages(&case, &is_improper, &mut notices));
     found.extend(findings::longest_jumps(&case, &longest_runs));
     found.extend(findings::unplanned(&case));
     found.extend(findings::pain(&case));

@@ -46,9 +46,12 @@ impl Progress {
     pub(super) fn take(&mut self, choice: &StageChoice, outcome: Outcome) {
         match choice {
             StageChoice::Given(stage) | StageChoice::Recognised { stage, .. } => self.done(*stage, outcome),
-            StageChoice::Ambiguous(candidates) => self.maybe_done(candidates.iter().map(|(stage, _)| *stage)),
-            StageChoice::InParts => self.maybe_done(self.last.into_iter()),
-            StageChoice::NoSession => {}
+            // What was overdone was not kept, whichever stage it was.
+            StageChoice::Ambiguous(candidates) if outcome != Outcome::Overdone => {
+                self.maybe_done(candidates.iter().map(|(stage, _)| *stage));
+            }
+            StageChoice::InParts if outcome != Outcome::Overdone => self.maybe_done(self.last.into_iter()),
+            StageChoice::Ambiguous(_) | StageChoice::InParts | StageChoice::NoSession => {}
         }
     }
 

@@ -30,6 +30,9 @@ pub(super) struct Done {
     pub(super) is_ambiguous: bool,
 }
 
+/// Entries of the diary that are looked through for the session before.
+const MOST_BETWEEN: usize = 60;
+
 /// Where a case stands.
 pub(super) struct Situation<'a> {
     pub(super) case: &'a Case<'a>,
@@ -51,7 +54,7 @@ impl<'a> Situation<'a> {
     pub(super) fn new(case: &'a Case<'a>, findings: &'a [WeeklyFinding], is_improper: &[bool]) -> Self {
         let bounds = case.bounds_on(case.as_of);
         let done: Vec<Done> = case.runs.iter().map(|i| done(case, *i, is_improper)).collect();
-        let open_pains = open_pains(case);
+        let open_pains = open_pains(case, is_improper);
         let mut here =
             Self { case, findings, bounds, done, stage: None, kept_here: 0, owed: None, open_pains };
         here.walk_through(is_improper);
@@ -155,21 +158,39 @@ fn done(case: &Case<'_>, index: usize, is_improper: &[bool]) -> Done {
     }
 }
 
-fn open_pains(case: &Case<'_>) -> Vec<OpenPain> {
+fn open_pains(case: &Case<'_>, is_improper: &[bool]) -> Vec<OpenPain> {
     let run_dates: Vec<Date> = case.runs.iter().map(|i| case.sessions[*i].date).collect();
     let pains: Vec<(Date, Pain)> = case.pains().collect();
-    let pain_on =
-        |date: Date| pains.binary_search_by_key(&date, |(day, _)| *day).is_ok_and(|at| pains[at].1.counts());
-    let mut open = Vec::new();
-    for &(date, pain) in pains.iter().filter(|(_, pain)| pain.counts() || pain.lasting_within_limit) {
+    // The first day for the next session after pain: the next run-walk day is skipped.
+    let skipped_until = |date: Date, pain: Pain| {
         let day_of_rest = i64::from(case.bounds_on(date).rest_before_next) + 1;
-        let skipped_until = plus(date, if pain.counts() { 2 * day_of_rest } else { 1 });
-        if run_dates.last().is_some_and(|last| *last >= skipped_until) {
+        plus(date, if pain.counts() { 2 * day_of_rest } else { 1 })
+    };
+    // A session that was too many or too close answers nothing.
+    let answers: Vec<Date> =
+        case.runs.iter().filter(|i| !is_improper[**i]).map(|i| case.sessions[*i].date).collect();
+    // Whether there is one of these days from one day on and before another.
+    let has = |days: &[Date], from: Date, to: Date| {
+        days.get(days.partition_point(|day| *day < from)).is_some_and(|day| *day < to)
+    };
+    // Sessions in pain that the runner has not answered with rest stay the session before, whatever came between.
+    let is_before = |earlier: &(Date, Pain), date: Date| {
+        let (day, pain) = *earlier;
+        let next_day = plus(day, 1);
+        pain.counts()
+            && has(&run_dates, day, next_day)
+            && (!has(&run_dates, next_day, date) || !has(&answers, skipped_until(day, pain), date))
+    };
+    let mut open = Vec::new();
+    for (at, &(date, pain)) in pains.iter().enumerate() {
+        let until = skipped_until(date, pain);
+        let is_answered = answers.last().is_some_and(|last| *last >= until);
+        if is_answered || !(pain.counts() || pain.lasting_within_limit) {
             continue;
         }
-        let before = run_dates[..run_dates.partition_point(|day| *day < date)].last();
-        let also_before = pain.counts() && before.is_some_and(|day| pain_on(*day));
-        open.push(OpenPain { date, pain, skipped_until, also_before });
+        let also_before =
+            pain.counts() && pains[..at].iter().rev().take(MOST_BETWEEN).any(|p| is_before(p, date));
+        open.push(OpenPain { date, pain, skipped_until: until, also_before });
     }
     open
 }
