@@ -218,13 +218,6 @@ impl Costs {
         targets.iter().enumerate().map(cost).collect()
     }
 
-    /// Of leaving every target out and doing everything beside them.
-    pub(super) fn of_nothing(&self, pieces: &[Piece], targets: &[Target]) -> f64 {
-        let left_out: f64 = self.missing(pieces, targets).iter().sum();
-        let loose = |p: &Piece| self.loose(p, targets.len(), targets.len()).unwrap_or(0.0);
-        left_out + pieces.iter().map(loose).sum::<f64>()
-    }
-
     /// Of a piece that is in no group, or `None` where it may not be loose.
     fn loose(&self, piece: &Piece, targets_done: usize, targets: usize) -> Option<f64> {
         let before = targets_done == 0;

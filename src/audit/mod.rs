@@ -204,23 +204,15 @@ pub fn audit(
     audit_steps(segmentation, series, best, &stage.limits, runner, tolerance, config)
 }
 
-/// How badly a recording fits a session: the cost of the best matching of its bouts with the session's steps.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Misfit {
-    /// Cost of the best matching, in seconds of mismatch (see [`Costs`]). 0 for a perfect fit.
-    pub cost_s: f64,
-    /// Cost of matching nothing: every step left out, everything that was done beside the session.
-    pub nothing_s: f64,
-}
-
-/// Measures how badly a recording fits a session, without judging it. Linear in bouts × steps.
-pub fn misfit(
+/// Measures how badly a recording fits a session, without judging it: the cost of the best matching of its bouts with the
+/// session's steps, in seconds of mismatch (see [`Costs`]), 0 for a perfect fit. Linear in bouts × steps.
+pub fn misfit_s(
     segmentation: &Segmentation,
     series: &Series,
     prescribed: &crate::prescription::Session,
     config: &AuditConfig,
-) -> Misfit {
-    session::misfit(segmentation, series, prescribed, config)
+) -> f64 {
+    session::misfit_s(segmentation, series, prescribed, config)
 }
 
 /// Holds one session against a list of steps.

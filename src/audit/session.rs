@@ -7,7 +7,7 @@ use super::gradient::{self, Slopes};
 use super::layouts;
 use super::measure::{self, Done, Span};
 use super::pace::{self, Basis, PaceAudit};
-use super::{Amount, Audit, AuditConfig, Dose, Finding, Misfit, Outcome, Rep, verdict};
+use super::{Amount, Audit, AuditConfig, Dose, Finding, Outcome, Rep, verdict};
 use crate::clean::{Series, SpeedSource};
 use crate::gait::{Gait, Segmentation};
 use crate::notice::{Noted, Notice};
@@ -73,23 +73,18 @@ pub(super) fn best_layout<'l>(
     costs.min_by(|a, b| a.0.total_cmp(&b.0)).map_or(&[], |(_, steps)| steps)
 }
 
-/// See [`super::misfit`].
-pub(super) fn misfit(
+/// See [`super::misfit_s`].
+pub(super) fn misfit_s(
     segmentation: &Segmentation,
     series: &Series,
     prescribed: &crate::prescription::Session,
     config: &AuditConfig,
-) -> Misfit {
+) -> f64 {
     let pieces = measure::pieces(segmentation, series);
     let speeds = speeds(&pieces, series);
-    let cost = |steps: &Vec<Step>| {
-        let targets = align::targets(&timed(steps, speeds));
-        let cost_s = align::align(&pieces, &targets, &config.costs).cost;
-        Misfit { cost_s, nothing_s: config.costs.of_nothing(&pieces, &targets) }
-    };
-    let layouts = layouts_for(segmentation, series, prescribed);
-    let best = layouts.iter().map(cost).min_by(|a, b| a.cost_s.total_cmp(&b.cost_s));
-    best.unwrap_or(Misfit { cost_s: 0.0, nothing_s: 0.0 })
+    let cost =
+        |steps: &Vec<Step>| align::align(&pieces, &align::targets(&timed(steps, speeds)), &config.costs).cost;
+    layouts_for(segmentation, series, prescribed).iter().map(cost).fold(f64::INFINITY, f64::min)
 }
 
 /// Gait and length in seconds of each step.

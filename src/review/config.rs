@@ -19,10 +19,13 @@ pub struct ReviewConfig {
     pub due_weight: f64,
     /// How much less likely a stage is that is not due.
     pub not_due_weight: f64,
-    /// A recording whose best matching costs more than this share of no matching at all may be no session of the plan.
-    pub no_fit_share: f64,
-    /// And then is none when it has more running than this many times the best stage's.
-    pub no_fit_run: f64,
+    /// One unbroken run is no session of the plan when it is longer than this many times all the running of the stage
+    /// that fits best …
+    pub free_run_total: f64,
+    /// … and than this many times that stage's longest run.
+    pub free_run_longest: f64,
+    /// A walk is no session of a stage of walking when it is shorter than this share of it.
+    pub least_walk_share: f64,
     /// Running of a week may exceed its bound by this share: the error of measuring.
     pub week_margin: f64,
     /// Rise of a week's running that counts as a jump where the plan sets no limit, as a fraction.
@@ -44,8 +47,9 @@ impl Default for ReviewConfig {
             misfit_share: 0.1,
             due_weight: 0.5,
             not_due_weight: 0.1,
-            no_fit_share: 0.5,
-            no_fit_run: 1.5,
+            free_run_total: 1.25,
+            free_run_longest: 2.0,
+            least_walk_share: 0.5,
             week_margin: 0.02,
             week_jump: 0.3,
             longest_jump: 0.1,

@@ -329,14 +329,15 @@ fn has_pattern(s: &Situation<'_>, pain: &OpenPain, pattern: Pattern) -> bool {
 
 fn spacing_twice(s: &Situation<'_>) -> Option<Why> {
     let findings = s.recent(&[WeeklyCode::TooManySessions, WeeklyCode::NoRestDay]);
-    let mut days: Vec<Date> = findings.iter().map(|i| s.findings[*i].date).collect();
-    days.sort();
-    days.dedup();
+    let days = s.recent_improper();
     let last = s.last().filter(|_| days.len() >= 2)?;
     let until = plus(last.date, 2 * (i64::from(s.bounds.rest_before_next) + 1));
-    let days: Vec<String> = days.iter().map(Date::to_string).collect();
-    let text = format!("sessions too many or too close ({})", days.join(", "));
+    let text = format!("sessions too many or too close ({})", listed(&days));
     Some(Why { text, rest_until: Some(until), findings })
+}
+
+fn listed(days: &[Date]) -> String {
+    days.iter().map(Date::to_string).collect::<Vec<_>>().join(", ")
 }
 
 fn away(s: &Situation<'_>, from_days: i64) -> Option<Why> {
@@ -352,19 +353,22 @@ fn moved_on_early(s: &Situation<'_>) -> Option<Why> {
 }
 
 fn overdone_this_week(s: &Situation<'_>) -> Option<Why> {
-    let findings = s.recent(&[
-        WeeklyCode::TooManySessions,
-        WeeklyCode::NoRestDay,
+    let mut findings = s.recent(&[
         WeeklyCode::StageSkipped,
         WeeklyCode::StageRushed,
         WeeklyCode::RunningTimeJump,
         WeeklyCode::LongestRunJump,
         WeeklyCode::UnplannedRun,
     ]);
-    let said: Vec<String> = findings
+    let mut said: Vec<String> = findings
         .iter()
         .map(|i| format!("{} ({})", s.findings[*i].code.word().replace('_', " "), s.findings[*i].date))
         .collect();
+    let improper = s.recent_improper();
+    if !improper.is_empty() {
+        said.push(format!("sessions too many or too close ({})", listed(&improper)));
+        findings.extend(s.recent(&[WeeklyCode::TooManySessions, WeeklyCode::NoRestDay]));
+    }
     (!said.is_empty()).then(|| Why { text: said.join(", "), rest_until: None, findings })
 }
 

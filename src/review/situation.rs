@@ -28,6 +28,8 @@ pub(super) struct Done {
     pub(super) date: Date,
     pub(super) outcome: Outcome,
     pub(super) is_ambiguous: bool,
+    /// Too many in the week or too close to the one before.
+    pub(super) is_improper: bool,
 }
 
 /// Entries of the diary that are looked through for the session before.
@@ -111,6 +113,14 @@ impl<'a> Situation<'a> {
         (0..self.findings.len()).filter(|i| is_recent(&self.findings[*i])).collect()
     }
 
+    /// Days within the last seven with sessions too many or too close.
+    pub(super) fn recent_improper(&self) -> Vec<Date> {
+        let days = self.done.iter().filter(|done| done.is_improper && self.case.is_recent(done.date));
+        let mut days: Vec<Date> = days.map(|done| done.date).collect();
+        days.dedup();
+        days
+    }
+
     /// Findings about pain on a day, by index.
     pub(super) fn pain_findings(&self, date: Date) -> Vec<usize> {
         let is_it = |f: &WeeklyFinding| {
@@ -155,6 +165,7 @@ fn done(case: &Case<'_>, index: usize, is_improper: &[bool]) -> Done {
         date: session.date,
         outcome: if too_much { Outcome::Overdone } else { session.outcome },
         is_ambiguous: matches!(session.stage, StageChoice::Ambiguous(_) | StageChoice::InParts),
+        is_improper: is_improper[index],
     }
 }
 

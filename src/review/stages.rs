@@ -1,9 +1,10 @@
 //! Which stage a session was: the likeliest by alignment, those that are due before the others.
 
-use crate::audit::{AuditConfig, Misfit, misfit};
-use crate::prescription::Plan;
+use crate::audit::{AuditConfig, misfit_s};
+use crate::prescription::{Plan, Stage};
 
 use super::ReviewConfig;
+use super::case::longest_prescribed_run_s;
 use super::progress::Progress;
 use super::recorded::{Recorded, Totals};
 
@@ -44,7 +45,8 @@ impl StageChoice {
 #[derive(Clone, Copy, Debug)]
 struct Fit {
     stage: usize,
-    misfit: Misfit,
+    /// Seconds of mismatch.
+    misfit_s: f64,
     /// How likely the stage is before the recording is looked at, relative to the one in turn.
     weight: f64,
 }
@@ -70,17 +72,17 @@ pub(super) fn recognise(
         })
         .map(|(stage, prescribed)| Fit {
             stage,
-            misfit: misfit(&recorded.segmentation, &recorded.series, &prescribed.session, audit_config),
+            misfit_s: misfit_s(&recorded.segmentation, &recorded.series, &prescribed.session, audit_config),
             weight: weight(stage, progress, config),
         })
         .collect();
-    let Some(best) = fits.iter().min_by(|a, b| a.misfit.cost_s.total_cmp(&b.misfit.cost_s)) else {
+    let Some(best) = fits.iter().min_by(|a, b| a.misfit_s.total_cmp(&b.misfit_s)) else {
         return StageChoice::NoSession;
     };
-    if fits_none(best, totals, plan, has_run, config) {
+    if fits_none(&plan.stages[best.stage], totals, has_run, config) {
         return StageChoice::NoSession;
     }
-    choose(shares(&fits, plan, best.misfit.cost_s, config), config.stage_certainty)
+    choose(shares(&fits, plan, best.misfit_s, config), config.stage_certainty)
 }
 
 fn weight(stage: usize, progress: &Progress, config: &ReviewConfig) -> f64 {
@@ -94,19 +96,27 @@ fn weight(stage: usize, progress: &Progress, config: &ReviewConfig) -> f64 {
     }
 }
 
-/// Whether even the best stage explains little of the recording, and more was run than it prescribes.
-fn fits_none(best: &Fit, totals: &Totals, plan: &Plan, has_run: bool, config: &ReviewConfig) -> bool {
-    let poor = best.misfit.cost_s > config.no_fit_share * best.misfit.nothing_s;
-    let run_s = plan.stages[best.stage].session.dose().run.map(crate::units::Seconds::get);
-    let much = run_s.is_none_or(|run_s| totals.run_s > config.no_fit_run * run_s);
-    poor && (much || !has_run)
+/// Whether the recording is none of the plan's sessions: one long run where even the stage that fits best has shorter
+/// ones, or a short walk.
+fn fits_none(stage: &Stage, totals: &Totals, has_run: bool, config: &ReviewConfig) -> bool {
+    let dose = stage.session.dose();
+    if !has_run {
+        return dose.walk.is_some_and(|walk| totals.walk_s < config.least_walk_share * walk.get());
+    }
+    let speed = totals.longest_run_m.map(|m| m / totals.longest_run_s);
+    let by_distance = || dose.run_distance.zip(speed).map(|(m, speed)| m.get() / speed);
+    let Some(all_s) = dose.run.map(crate::units::Seconds::get).or_else(by_distance) else { return false };
+    let longest_s = longest_prescribed_run_s(&stage.session, speed);
+    all_s > 0.0
+        && totals.longest_run_s > config.free_run_total * all_s
+        && totals.longest_run_s > config.free_run_longest * longest_s
 }
 
 /// Probabilities of the stages, the likeliest first. Of stages with the same session only the likeliest is there, with
 /// the probability of all of them: they ask for the same.
 fn shares(fits: &[Fit], plan: &Plan, least_s: f64, config: &ReviewConfig) -> Vec<(usize, f64)> {
     let scale_s = config.misfit_scale_s + config.misfit_share * least_s;
-    let score = |fit: &Fit| fit.weight * (-(fit.misfit.cost_s - least_s) / scale_s).exp();
+    let score = |fit: &Fit| fit.weight * (-(fit.misfit_s - least_s) / scale_s).exp();
     let total: f64 = fits.iter().map(score).sum();
     let mut ordered: Vec<&Fit> = fits.iter().collect();
     ordered.sort_by(|a, b| score(b).total_cmp(&score(a)).then(a.stage.cmp(&b.stage)));
