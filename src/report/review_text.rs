@@ -6,7 +6,7 @@ use super::text::{HEADING, Page, QUIET, UNKNOWN, shown};
 use super::wording::clock;
 
 /// Cells of the bar of a week's running.
-const BAR: usize = 14;
+const BAR: usize = 12;
 
 /// Writes the report of a review. `with_notices`: whether the notices are part of it.
 pub fn review(view: &ReviewView, with_notices: bool) -> String {
@@ -69,7 +69,7 @@ fn weeks(page: &mut Page, view: &ReviewView) {
         return;
     }
     page.heading("Weeks");
-    page.line("  Monday      M T W T F S S  kept  running  of plan                 longest  pain");
+    page.line("  Monday      M T W T F S S  kept  running  of plan               longest  pain");
     let most =
         view.weeks.iter().flat_map(|w| [w.run_s.achieved, w.run_s.prescribed]).flatten().fold(0.0, f64::max);
     for week in &view.weeks {
@@ -198,13 +198,13 @@ fn effort(page: &mut Page, view: &ReviewView) {
         return;
     }
     page.heading("Effort and estimated loading: reported, not ruled on");
-    page.line("  Monday        load  monotony  strain  run steps  walk steps     loading  of plan's");
+    page.line("  Monday       load  monotony  strain     run    walk       loading  of plan's");
     for week in weeks {
         let range = |r: super::review_view::RangeView, places: usize| {
             format!("{:.places$}–{:.places$}", r.least, r.most)
         };
         page.line(&format!(
-            "  {} {:>7} {:>9} {:>7} {:>10} {:>11} {:>11} {:>10}",
+            "  {} {:>6} {:>9} {:>7} {:>7} {:>7} {:>13} {:>10}",
             week.monday,
             shown(week.load, |x| format!("{x:.0}")),
             shown(week.monotony, |x| format!("{x:.2}")),
@@ -218,8 +218,8 @@ fn effort(page: &mut Page, view: &ReviewView) {
     page.hanging(
         "  ",
         "  ",
-        "load: effort × minutes. monotony: mean daily load over its standard deviation (n − 1). strain: load × monotony. \
-         loading: an estimate, body weights summed over steps, from published peak forces of 2.0–2.9 a running and \
+        "load: effort × minutes. monotony: mean daily load over its standard deviation (n − 1). strain: load × monotony. run, \
+         walk: steps. loading: an estimate, body weights summed over steps, from published peak forces of 2.0–2.9 a running and \
          1.0–1.5 a walking step; of plan's: against the week as prescribed.",
     );
 }

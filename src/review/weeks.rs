@@ -10,6 +10,9 @@ use super::effort::{WeekEffort, session_load, week_effort};
 use super::findings::{Against, WeeklyFinding, running_time_jump};
 use super::load::{Range, loading_bw, loading_ratio};
 
+/// Weeks that a week's running is held against.
+const WEEKS_BEFORE: i64 = 4;
+
 /// Sums of one week, Monday to Sunday, of the days up to that of the review.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Week {
@@ -240,7 +243,7 @@ fn effort(case: &Case<'_>, week: Date, indices: &[usize]) -> WeekEffort {
 /// Mean running of the up to four weeks before, since the first session. Weeks without any count as 0.
 fn mean_before(bases: &[Base], week: Date, first_run: Option<Date>, of: fn(&Base) -> f64) -> Option<f64> {
     let first = monday(first_run?);
-    let weeks = (days_between(first, week) / 7).clamp(0, 4);
+    let weeks = (days_between(first, week) / 7).clamp(0, WEEKS_BEFORE);
     let from = plus(week, -7 * weeks);
     let sum: f64 = bases.iter().rev().take_while(|base| base.monday >= from).map(of).sum();
     (weeks > 0).then(|| sum / weeks as f64)
@@ -256,15 +259,18 @@ fn rises(week: &mut Week, bases: &[Base], first_run: Option<Date>) {
 }
 
 /// Whether the running of a week rose too much. The week is held against the greatest of: the running of the week
-/// before, the mean of the up to four weeks before, and what the plan prescribed for the week before if there was a
-/// session in it; so a week cut short is no reason for a finding when the plan is taken up again. What was overdone
+/// before, the mean of the up to four weeks before, and what the plan prescribed for the last of these weeks with a
+/// session in it; so a week cut short or left out is no reason for a finding when the plan is taken up again (a break has
+/// its own rules). What was overdone
 /// counts in none of these.
 fn jump(case: &Case<'_>, week: &Week, indices: &[usize], bases: &[Base]) -> Option<WeeklyFinding> {
     let runs: Vec<usize> =
         indices.iter().copied().filter(|i| case.sessions[*i].is_run(case.config)).collect();
     let last = *runs.last()?;
     let before = bases.last().filter(|base| base.monday == plus(week.monday, -7));
-    let planned_before = before.and_then(|base| base.planned_s);
+    let last_planned = bases.iter().rev().find(|base| base.run_s > 0.0);
+    let is_near = |base: &&Base| base.monday >= plus(week.monday, -7 * WEEKS_BEFORE);
+    let planned_before = last_planned.filter(is_near).and_then(|base| base.planned_s);
     if before.is_some_and(|base| base.is_first_part) && planned_before.is_none() {
         return None;
     }
