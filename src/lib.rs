@@ -10,5 +10,6 @@ pub mod pipeline;
 pub mod prescription;
 pub mod read;
 pub mod report;
+pub mod review;
 pub mod simulate;
 pub mod units;

@@ -6,6 +6,8 @@ use crate::gait::{GaitConfig, Segmentation, segment};
 use crate::notice::Notice;
 use crate::prescription::{Plan, Stage};
 use crate::read::Recording;
+use crate::review::{Diary, Given, Recorded, Review, ReviewConfig, Sessions, review, sessions};
+use jiff::civil::Date;
 
 /// Settings of every stage.
 #[derive(Clone, Debug, Default)]
@@ -16,6 +18,8 @@ pub struct Config {
     pub gait: GaitConfig,
     /// Of the audit.
     pub audit: AuditConfig,
+    /// Of the review of a case.
+    pub review: ReviewConfig,
 }
 
 /// A recording with its bouts.
@@ -41,4 +45,30 @@ pub fn segment_recording(recording: &Recording, config: &Config) -> Segmented {
 pub fn audit_recording(segmented: &mut Segmented, plan: &Plan, stage: &Stage, config: &Config) -> Audit {
     audit(&segmented.segmentation, &segmented.series, stage, &plan.runner, &plan.tolerance, &config.audit)
         .take(&mut segmented.notices)
+}
+
+/// A case on one day.
+#[derive(Clone, Debug)]
+pub struct Reviewed {
+    /// The sessions, and the recordings that were left out.
+    pub sessions: Sessions,
+    /// Weeks, findings and the ruling.
+    pub review: Review,
+    /// What was noticed on the way.
+    pub notices: Vec<Notice>,
+}
+
+/// Recordings and diary of a case → review.
+pub fn review_case(
+    plan: &Plan,
+    given: &Given,
+    diary: &Diary,
+    recorded: Vec<Recorded>,
+    as_of: Date,
+    config: &Config,
+) -> Reviewed {
+    let mut notices = Vec::new();
+    let sessions = sessions(plan, given, recorded, as_of, &config.review, &config.audit).take(&mut notices);
+    let review = review(plan, diary, &sessions.sessions, as_of, &config.review).take(&mut notices);
+    Reviewed { sessions, review, notices }
 }

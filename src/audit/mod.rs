@@ -204,6 +204,17 @@ pub fn audit(
     audit_steps(segmentation, series, best, &stage.limits, runner, tolerance, config)
 }
 
+/// Measures how badly a recording fits a session, without judging it: the cost of the best matching of its bouts with the
+/// session's steps, in seconds of mismatch (see [`Costs`]), 0 for a perfect fit. Linear in bouts × steps.
+pub fn misfit_s(
+    segmentation: &Segmentation,
+    series: &Series,
+    prescribed: &crate::prescription::Session,
+    config: &AuditConfig,
+) -> f64 {
+    session::misfit_s(segmentation, series, prescribed, config)
+}
+
 /// Holds one session against a list of steps.
 pub fn audit_steps(
     segmentation: &Segmentation,

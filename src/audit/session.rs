@@ -74,6 +74,22 @@ pub(super) fn best_layout<'l>(
     costs.min_by(|a, b| a.0.total_cmp(&b.0)).map_or(&[], |(_, steps)| steps)
 }
 
+/// See [`super::misfit_s`].
+pub(super) fn misfit_s(
+    segmentation: &Segmentation,
+    series: &Series,
+    prescribed: &crate::prescription::Session,
+    config: &AuditConfig,
+) -> f64 {
+    let pieces = measure::pieces(segmentation, series);
+    let speeds = speeds(&pieces, series);
+    let cost = |steps: &Vec<Step>| {
+        align::align(&pieces, &align::targets(&timed(steps, speeds)), &config.costs)
+            .map_or(f64::INFINITY, |a| a.cost)
+    };
+    layouts_for(segmentation, series, prescribed).iter().map(cost).fold(f64::INFINITY, f64::min)
+}
+
 /// Gait and length in seconds of each step.
 fn timed(steps: &[Step], (run_mps, walk_mps): (f64, f64)) -> Vec<(Move, f64)> {
     steps

@@ -76,6 +76,12 @@ impl Failure {
         )
     }
 
+    /// The failure and its causes in one clause.
+    pub(super) fn in_a_clause(&self) -> String {
+        let parts: Vec<&str> = std::iter::once(&self.what).chain(&self.causes).map(String::as_str).collect();
+        parts.join(": ")
+    }
+
     /// Adds the error and its sources below the first line.
     #[must_use]
     pub(super) fn caused_by(mut self, error: &dyn Error) -> Self {

@@ -18,7 +18,7 @@ use crate::report::RecordingFacts;
 use super::failure::{Failure, named};
 
 /// Larger recordings are refused rather than read into memory: days of samples many times a second stay below.
-const MAX_RECORDING_BYTES: u64 = 512 << 20;
+pub(super) const MAX_RECORDING_BYTES: u64 = 512 << 20;
 /// Larger plans are refused: the longest plan that makes sense has a few hundred stages.
 const MAX_PLAN_BYTES: u64 = 1 << 20;
 
@@ -101,7 +101,8 @@ pub(super) fn stage<'plan>(plan: &'plan Plan, wanted: Option<&str>) -> Result<&'
     }
 }
 
-fn bytes(path: &Path, limit: u64) -> Result<Vec<u8>, Failure> {
+/// Reads a whole input of at most `limit` bytes.
+pub(super) fn bytes(path: &Path, limit: u64) -> Result<Vec<u8>, Failure> {
     let read_all = |source: &mut dyn Read| -> io::Result<Vec<u8>> {
         let mut bytes = Vec::new();
         source.take(limit + 1).read_to_end(&mut bytes)?;
@@ -146,7 +147,8 @@ fn chosen(
     Ok(recordings.swap_remove(index))
 }
 
-fn facts(bytes: &[u8], recording: &Recording) -> RecordingFacts {
+/// What the reports say of a recording.
+pub(super) fn facts(bytes: &[u8], recording: &Recording) -> RecordingFacts {
     let samples = &recording.samples;
     let has = [
         ("speed", samples.iter().any(|sample| sample.speed.is_some())),

@@ -8,6 +8,7 @@ mod input;
 mod output;
 mod panics;
 mod plan;
+mod review;
 mod simulate;
 
 use std::ffi::OsString;
@@ -34,6 +35,8 @@ enum Command {
     Check(check::Args),
     /// Look over, show or draft a plan
     Plan(plan::Args),
+    /// Audit a whole return, week by week, and rule on the next session
+    Review(review::Args),
     /// Make up a recording with its true bouts
     Simulate(Box<simulate::Args>),
     /// Write a made-up case and check it
@@ -100,6 +103,7 @@ fn run(command: Command, io: &mut Io<'_>) -> Result<Done, Failure> {
         Command::Bouts(args) => bouts::run(&args, io),
         Command::Check(args) => check::run(&args, io),
         Command::Plan(args) => plan::run(&args, io),
+        Command::Review(args) => review::run(&args, io),
         Command::Simulate(args) => simulate::run(&args, io),
         Command::Demo(args) => demo::run(&args, io),
     }

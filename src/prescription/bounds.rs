@@ -87,6 +87,10 @@ bounds! {
     SESSIONS_PER_WEEK: "a whole number", 1.0, 14.0, "from 1 to 14", None;
     /// Rest days between sessions.
     REST_DAYS: "a whole number", 0.0, 13.0, "from 0 to 13", None;
+    /// Days of a break.
+    BREAK_DAYS: "a whole number", 1.0, 365.0, "from 1 to 365", None;
+    /// Characters of a reason.
+    REASON_LENGTH: "a reason", 1.0, 200.0, "of 1 to 200 characters", None;
     /// Sessions of a stage.
     STAGE_SESSIONS: "a whole number", 1.0, 100.0, "from 1 to 100", None;
     /// Pain that is allowed.

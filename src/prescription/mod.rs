@@ -120,6 +120,12 @@ pub struct Limits {
     pub weekly_running_increase: Option<f64>,
     /// Pain that is allowed, 0 to 10; without it any pain counts.
     pub pain_limit: Option<f64>,
+    /// Days from one session to the next from which on the stage is repeated.
+    pub break_repeat_days: Option<u32>,
+    /// Days from one session to the next from which on a stage is stepped back.
+    pub break_step_back_days: Option<u32>,
+    /// Why a clinician lets limits hold that are looser than the rules of the review.
+    pub clinician_override: Option<String>,
 }
 
 /// How much more than prescribed is let pass; defaults and reasons in `docs/method.md`.

@@ -28,6 +28,9 @@ const LIMIT_KEYS: &[&str] = &[
     "rest_days_between",
     "weekly_running_increase",
     "pain_limit",
+    "break_repeat_days",
+    "break_step_back_days",
+    "clinician_override",
 ];
 const STAGE_KEYS: &[&str] = &["name", "session", "sessions"];
 
@@ -77,6 +80,9 @@ struct Given {
     rest_days_between: Option<u32>,
     weekly_running_increase: Option<f64>,
     pain_limit: Option<f64>,
+    break_repeat_days: Option<u32>,
+    break_step_back_days: Option<u32>,
+    clinician_override: Option<String>,
 }
 
 impl Given {
@@ -92,6 +98,9 @@ impl Given {
             rest_days_between: self.rest_days_between.or(plan.rest_days_between),
             weekly_running_increase: self.weekly_running_increase.or(plan.weekly_running_increase),
             pain_limit: self.pain_limit.or(plan.pain_limit),
+            break_repeat_days: self.break_repeat_days.or(plan.break_repeat_days),
+            break_step_back_days: self.break_step_back_days.or(plan.break_step_back_days),
+            clinician_override: self.clinician_override.clone().or_else(|| plan.clinician_override.clone()),
         }
     }
 }
@@ -186,6 +195,9 @@ impl<'i> Reader<'i> {
                 &bounds::WEEKLY_INCREASE,
             ),
             pain_limit: self.pain_limit(table),
+            break_repeat_days: self.whole(table, "break_repeat_days", &bounds::BREAK_DAYS),
+            break_step_back_days: self.whole(table, "break_step_back_days", &bounds::BREAK_DAYS),
+            clinician_override: self.name(table, "clinician_override", &bounds::REASON_LENGTH),
         }
     }
 

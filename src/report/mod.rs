@@ -1,4 +1,4 @@
-//! Audit, bouts and plans → text, JSON, CSV, TOML.
+//! Audit, bouts, plans and review → text, JSON, CSV, TOML.
 //!
 //! All rounding and all wording happen once, in [`view`]; the exporters only lay out. Each returns the whole text and
 //! touches no file.
@@ -9,9 +9,13 @@ pub mod json;
 pub mod plan_draft;
 pub mod plan_lint;
 pub mod plan_show;
+pub mod review_text;
+pub mod review_view;
+mod review_wording;
 mod strip;
 pub mod text;
 pub mod view;
 mod wording;
 
+pub use review_view::{ReviewParts, ReviewView};
 pub use view::{BoutsView, CheckView, RecordingFacts};

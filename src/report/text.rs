@@ -97,7 +97,7 @@ pub fn notices(notices: &[NoticeView]) -> String {
     page.0
 }
 
-fn shown<T>(value: Option<T>, write: impl FnOnce(T) -> String) -> String {
+pub(super) fn shown<T>(value: Option<T>, write: impl FnOnce(T) -> String) -> String {
     value.map_or_else(|| UNKNOWN.to_owned(), write)
 }
 
@@ -123,6 +123,11 @@ fn words(text: &str) -> Vec<String> {
 pub(super) struct Page(pub(super) String);
 
 impl Page {
+    /// The whole text.
+    pub(super) fn into_text(self) -> String {
+        self.0
+    }
+
     pub(super) fn line(&mut self, text: &str) {
         self.0.push_str(text.trim_end());
         self.0.push('\n');
@@ -260,7 +265,7 @@ impl Page {
         }
     }
 
-    fn notices(&mut self, notices: &[NoticeView]) {
+    pub(super) fn notices(&mut self, notices: &[NoticeView]) {
         if notices.is_empty() {
             return;
         }

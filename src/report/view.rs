@@ -200,8 +200,7 @@ impl CheckView {
         notices: &[Notice],
     ) -> Self {
         let outcome = audit.map_or(Outcome::Undecided, |audit| audit.outcome);
-        let no_level = |n: &Notice| ["altitude_absent", "altitude_too_coarse"].contains(&n.code);
-        let level = stage.limits.pace_basis == PaceBasis::Level && !notices.iter().any(no_level);
+        let level = judged_on_level(stage, notices);
         let found = audit.iter().flat_map(|a| &a.findings);
         let findings: Vec<FindingView> = found.map(|f| finding(f, level)).collect();
         let name = printable(&stage.name);
@@ -291,7 +290,13 @@ fn dose(session: &Session, done: Option<&Dose>) -> DoseView {
     }
 }
 
-fn finding(finding: &Finding, level: bool) -> FindingView {
+/// Whether the pace ceiling was held against level-ground pace.
+pub(super) fn judged_on_level(stage: &Stage, notices: &[Notice]) -> bool {
+    let no_level = |n: &Notice| ["altitude_absent", "altitude_too_coarse"].contains(&n.code);
+    stage.limits.pace_basis == PaceBasis::Level && !notices.iter().any(no_level)
+}
+
+pub(super) fn finding(finding: &Finding, level: bool) -> FindingView {
     FindingView {
         code: finding.code.word(),
         rep: finding.rep,
@@ -316,15 +321,15 @@ pub fn notice(notice: &Notice) -> NoticeView {
 }
 
 /// Takes out what would act on a terminal: texts may come from a file.
-fn printable(text: &str) -> String {
+pub(super) fn printable(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }
 
-fn known(value: Option<f64>, round: fn(f64) -> f64) -> Option<f64> {
+pub(super) fn known(value: Option<f64>, round: fn(f64) -> f64) -> Option<f64> {
     value.filter(|value| value.is_finite()).map(round)
 }
 
-fn tenths(value: f64) -> f64 {
+pub(super) fn tenths(value: f64) -> f64 {
     rounded(value, 10.0)
 }
 
@@ -332,12 +337,12 @@ fn hundredths(value: f64) -> f64 {
     rounded(value, 100.0)
 }
 
-fn rounded(value: f64, parts: f64) -> f64 {
+pub(super) fn rounded(value: f64, parts: f64) -> f64 {
     // Adding zero turns -0 into 0.
     (value * parts).round() / parts + 0.0
 }
 
-fn certainty(value: f64) -> f64 {
+pub(super) fn certainty(value: f64) -> f64 {
     // The nudge keeps 0.9, stored as a little less, at 0.9.
     ((value * 1000.0 + 1e-9).floor() / 1000.0).clamp(0.0, 1.0)
 }

@@ -70,6 +70,7 @@ fn every_key_is_read() {
         rest_days_between: Some(1),
         weekly_running_increase: Some(0.25),
         pain_limit: Some(0.0),
+        ..Limits::default()
     };
     assert_eq!(plan.stage("1").unwrap().limits, first);
     assert_eq!(plan.stage("1").unwrap().sessions, Some(3));
@@ -81,6 +82,20 @@ fn every_key_is_read() {
     };
     assert_eq!(plan.stage("2").unwrap().limits, second);
     assert_eq!(plan.stage_names().collect::<Vec<_>>(), ["1", "2"]);
+}
+
+#[test]
+fn what_the_review_goes_by_is_read() {
+    let text = "[limits]\nbreak_repeat_days = 5\nbreak_step_back_days = 10\nclinician_override = 'tendon, agreed'\n\
+        [[stage]]\nname = 'a'\nsession = 'run 20:00'\n\
+        [[stage]]\nname = 'b'\nsession = 'run 25:00'\nbreak_repeat_days = 4";
+    let limits: Vec<_> = plan(text)
+        .stages
+        .into_iter()
+        .map(|s| (s.limits.break_repeat_days, s.limits.break_step_back_days, s.limits.clinician_override))
+        .collect();
+    let reason = Some("tendon, agreed".to_owned());
+    assert_eq!(limits, [(Some(5), Some(10), reason.clone()), (Some(4), Some(10), reason)]);
 }
 
 #[test]

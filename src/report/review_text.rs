@@ -1,0 +1,235 @@
+//! The report of a whole return in plain text, 80 columns wide: the ruling first.
+
+use super::review_view::{ReviewView, RuleView, SessionView, WeekView, names_session};
+use super::review_wording::MARKS;
+use super::text::{HEADING, Page, QUIET, UNKNOWN, shown};
+use super::wording::clock;
+
+/// Cells of the bar of a week's running.
+const BAR: usize = 12;
+
+/// Writes the report of a review. `with_notices`: whether the notices are part of it.
+pub fn review(view: &ReviewView, with_notices: bool) -> String {
+    let mut page = Page::default();
+    page.styled_paragraph(HEADING, &view.ruling.text);
+    page.line("");
+    let zone = view.timezone.as_deref().unwrap_or("each recording's own offset, else UTC");
+    page.paragraph(
+        "",
+        &format!("Plan “{}”, reviewed on {}; days are counted in {zone}.", view.plan, view.as_of),
+    );
+    for reason in &view.clinician_overrides {
+        page.paragraph("", &format!("The plan's limits hold by a clinician's word: “{reason}”."));
+    }
+    reasons(&mut page, view);
+    next_session(&mut page, view);
+    weeks(&mut page, view);
+    stages(&mut page, view);
+    findings(&mut page, view);
+    sessions(&mut page, view);
+    effort(&mut page, view);
+    left_out(&mut page, view);
+    if with_notices {
+        page.notices(&view.notices);
+    }
+    page.line("");
+    page.styled_paragraph(QUIET, view.cautions);
+    page.into_text()
+}
+
+fn reasons(page: &mut Page, view: &ReviewView) {
+    let Some((deciding, others)) = view.ruling.rules.split_first() else { return };
+    page.heading("Why");
+    reason(page, "> ", deciding);
+    // What asks for less than the ruling is said, too: it holds once the gravest is over.
+    let others: Vec<&RuleView> = others.iter().filter(|rule| rule.ruling != "advance").collect();
+    if !others.is_empty() {
+        page.paragraph("  ", "These apply as well:");
+    }
+    for rule in others {
+        reason(page, "- ", rule);
+    }
+}
+
+fn reason(page: &mut Page, mark: &str, rule: &RuleView) {
+    page.hanging(&format!("  {mark}"), "    ", &format!("{} Here: {}.", rule.says, rule.because));
+    page.hanging("    ", "    ", &format!("[{}; {}]", rule.rule, rule.source));
+}
+
+/// What the next session is. The card of the session takes this place.
+fn next_session(page: &mut Page, view: &ReviewView) {
+    let (Some(stage), Some(session)) = (&view.ruling.stage, &view.ruling.session) else { return };
+    page.heading("Next session");
+    let after = if names_session(&view.ruling) { "" } else { ", after the rest and without pain" };
+    page.hanging("  ", "    ", &format!("Stage “{stage}”{after}: {session}"));
+}
+
+fn weeks(page: &mut Page, view: &ReviewView) {
+    if view.weeks.is_empty() {
+        return;
+    }
+    page.heading("Weeks");
+    page.line("  Monday      M T W T F S S  kept  running  of plan               longest  pain");
+    let most =
+        view.weeks.iter().flat_map(|w| [w.run_s.achieved, w.run_s.prescribed]).flatten().fold(0.0, f64::max);
+    for week in &view.weeks {
+        match week.empty_before {
+            0 => {}
+            1 => page.line("  (a week without a recording or an entry)"),
+            n => page.line(&format!("  ({n} weeks without a recording or an entry)")),
+        }
+        let days: Vec<String> = week.days.iter().map(char::to_string).collect();
+        let kept =
+            if week.sessions > 0 { format!("{}/{}", week.kept, week.sessions) } else { UNKNOWN.to_owned() };
+        page.line(&format!(
+            "  {}  {}  {kept:>4} {:>8} {:>8}  {} {:>8} {:>5}",
+            week.monday,
+            days.join(" "),
+            shown(week.run_s.achieved, clock),
+            shown(week.run_s.prescribed, clock),
+            bar(week, most),
+            clock(week.longest_run_s),
+            shown(week.greatest_pain, |pain| format!("{pain}")),
+        ));
+    }
+    let marks: Vec<String> = MARKS.iter().rev().map(|(mark, what)| format!("{mark} {what}")).collect();
+    page.hanging("  ", "  ", &format!("{}, . no session.", marks.join(", ")));
+    page.hanging(
+        "  ",
+        "  ",
+        "kept: of the sessions with running. Bar: █ running, ▒ beyond the plan's, | the plan's for the week. longest: \
+         the longest run. pain: the greatest noted, of 10.",
+    );
+}
+
+/// Running of a week as a bar; up to the plan's in full, beyond it in another pattern.
+fn bar(week: &WeekView, most: f64) -> String {
+    let cells = |seconds: f64| if most > 0.0 { (seconds / most * BAR as f64).round() as usize } else { 0 };
+    let done = cells(week.run_s.achieved.unwrap_or(0.0));
+    let plan = week.run_s.prescribed.map(cells);
+    let cell = |at: usize| match plan {
+        Some(plan) if at < done && at >= plan => '▒',
+        _ if at < done => '█',
+        Some(plan) if at + 1 == plan => '|',
+        _ => ' ',
+    };
+    (0..BAR).map(cell).collect()
+}
+
+fn stages(page: &mut Page, view: &ReviewView) {
+    page.heading("Stages");
+    page.line("  stage         needed  done  kept  overdone  underdone  undecided");
+    for stage in &view.stages {
+        let name: String = stage.stage.chars().take(13).collect();
+        page.line(&format!(
+            "  {name:<13} {:>6} {:>5} {:>5} {:>9} {:>10} {:>10}",
+            shown(stage.needed, |n| n.to_string()),
+            stage.attempts,
+            stage.kept,
+            stage.overdone,
+            stage.underdone,
+            stage.undecided
+        ));
+        page.hanging("    ", "      ", &stage.session);
+    }
+}
+
+fn findings(page: &mut Page, view: &ReviewView) {
+    if view.findings.is_empty() {
+        return;
+    }
+    page.heading("Beyond the prescription over days and weeks");
+    for finding in &view.findings {
+        page.hanging(&format!("  ! {}  ", finding.date), "                ", &finding.text);
+    }
+}
+
+fn sessions(page: &mut Page, view: &ReviewView) {
+    let with = |outcome: &'static str| {
+        let sessions: Vec<&SessionView> =
+            view.sessions.iter().filter(|s| s.outcome == Some(outcome)).collect();
+        sessions
+    };
+    let (overdone, undecided) = (with("overdone"), with("undecided"));
+    if !overdone.is_empty() {
+        page.heading("Sessions overdone");
+    }
+    for session in overdone {
+        let texts: Vec<&str> =
+            session.findings.iter().filter(|f| f.decides).map(|f| f.text.as_str()).collect();
+        let stage = session.stage.as_deref().unwrap_or("?");
+        page.hanging(
+            &format!("  ! {}  ", session.date),
+            "                ",
+            &format!("Stage “{stage}”. {}", texts.join(" ")),
+        );
+    }
+    if !undecided.is_empty() {
+        page.heading("Sessions that can't be judged");
+    }
+    for session in undecided {
+        page.hanging(&format!("  ? {}  ", session.date), "                ", &why_undecided(session));
+    }
+}
+
+fn why_undecided(session: &SessionView) -> String {
+    if session.recordings.len() > 1 {
+        return format!("Recorded in parts: {}.", session.recordings.join(", "));
+    }
+    match &session.stage {
+        None => {
+            let named: Vec<String> = session
+                .stage_candidates
+                .iter()
+                .map(|c| format!("“{}” ({:.0} %)", c.stage, 100.0 * c.certainty))
+                .collect();
+            format!("It may be of stage {}.", named.join(" or "))
+        }
+        Some(stage) => {
+            let said: Vec<&str> = session.notices.iter().map(|n| n.text.as_str()).collect();
+            format!("Stage “{stage}”. {}", said.join(" "))
+        }
+    }
+}
+
+fn effort(page: &mut Page, view: &ReviewView) {
+    let weeks: Vec<&WeekView> = view.weeks.iter().filter(|week| week.sessions > 0).collect();
+    if weeks.is_empty() {
+        return;
+    }
+    page.heading("Effort and estimated loading: reported, not ruled on");
+    page.line("  Monday       load  monotony  strain     run    walk       loading  of plan's");
+    for week in weeks {
+        let range = |r: super::review_view::RangeView, places: usize| {
+            format!("{:.places$}–{:.places$}", r.least, r.most)
+        };
+        page.line(&format!(
+            "  {} {:>6} {:>9} {:>7} {:>7} {:>7} {:>13} {:>10}",
+            week.monday,
+            shown(week.load, |x| format!("{x:.0}")),
+            shown(week.monotony, |x| format!("{x:.2}")),
+            shown(week.strain, |x| format!("{x:.0}")),
+            shown(week.run_steps, |n| n.to_string()),
+            shown(week.walk_steps, |n| n.to_string()),
+            shown(week.estimated_loading_bw, |r| range(r, 0)),
+            shown(week.estimated_loading_ratio, |r| range(r, 2)),
+        ));
+    }
+    page.hanging(
+        "  ",
+        "  ",
+        "load: effort × minutes. monotony: mean daily load over its standard deviation (n − 1). strain: load × monotony. run, \
+         walk: steps. loading: an estimate, body weights summed over steps, from published peak forces of 2.0–2.9 a running and \
+         1.0–1.5 a walking step; of plan's: against the week as prescribed.",
+    );
+}
+
+fn left_out(page: &mut Page, view: &ReviewView) {
+    if view.left_out.is_empty() {
+        return;
+    }
+    page.heading("Left out");
+    for file in &view.left_out {
+        page.hanging("  ", "    ", &format!("{}: {} [{}]", file.recording, file.text, file.code));
+    }
+}

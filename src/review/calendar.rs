@@ -1,0 +1,110 @@
+//! Days and weeks of a case.
+
+use jiff::civil::{Date, Weekday};
+use jiff::tz::{Offset, TimeZone, TimeZoneDatabase};
+use jiff::{Timestamp, ToSpan};
+
+use crate::prescription::Plan;
+
+/// Where the days of a case are counted: the plan's time zone, else each recording's own offset, else UTC.
+#[derive(Clone, Debug)]
+pub struct Zone {
+    name: Option<String>,
+    zone: Option<TimeZone>,
+}
+
+impl Zone {
+    /// The zone of a plan, from the time zone data base that is built in.
+    pub fn of(plan: &Plan) -> Self {
+        let zone = plan.timezone.as_deref().and_then(|name| TimeZoneDatabase::bundled().get(name).ok());
+        Self { name: plan.timezone.clone().filter(|_| zone.is_some()), zone }
+    }
+
+    /// The plan's name of the zone; `None` where each recording's own offset counts.
+    pub fn name(&self) -> Option<&str> {
+        self.name.as_deref()
+    }
+
+    /// The day of a moment. `utc_offset_s` is the recording's own offset, used when the plan names no zone.
+    pub fn date(&self, at: Timestamp, utc_offset_s: Option<i32>) -> Date {
+        match &self.zone {
+            Some(zone) => zone.to_datetime(at).date(),
+            None => utc_offset_s
+                .and_then(|seconds| Offset::from_seconds(seconds).ok())
+                .unwrap_or(Offset::UTC)
+                .to_datetime(at)
+                .date(),
+        }
+    }
+}
+
+/// The day `days` later; the last day there is when that is too late.
+pub(super) fn plus(date: Date, days: i64) -> Date {
+    date.checked_add(days.days()).unwrap_or(if days < 0 { Date::MIN } else { Date::MAX })
+}
+
+/// Days from one day to another; negative when `to` is earlier.
+pub(super) fn days_between(from: Date, to: Date) -> i64 {
+    from.until(to).map_or(0, |span| i64::from(span.get_days()))
+}
+
+/// The Monday of the week (ISO 8601: weeks run from Monday to Sunday).
+pub(super) fn monday(date: Date) -> Date {
+    plus(date, -i64::from(date.weekday().since(Weekday::Monday)))
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn plan(zone: &str) -> Plan {
+        let text = format!("{zone}\n[[stage]]\nname = '1'\nsession = 'run 20:00'");
+        Plan::parse(&text).unwrap().value
+    }
+
+    fn date(zone: &str, at: &str, offset: Option<i32>) -> String {
+        Zone::of(&plan(zone)).date(at.parse().unwrap(), offset).to_string()
+    }
+
+    #[test]
+    fn the_plans_zone_stands_before_the_recorders_offset_and_that_before_utc() {
+        let late = "2026-03-02T23:30:00Z";
+        assert_eq!(date("timezone = 'Europe/Oslo'", late, Some(-36000)), "2026-03-03");
+        assert_eq!(date("", late, Some(3600)), "2026-03-03");
+        assert_eq!(date("", late, Some(-36000)), "2026-03-02");
+        assert_eq!(date("", late, None), "2026-03-02");
+    }
+
+    #[test]
+    fn summer_time_moves_no_session_to_another_day() {
+        // Europe/Oslo goes from +01:00 to +02:00 on 2026-03-29 at 01:00 UTC (IANA time zone data base, rule EU).
+        let oslo = "timezone = 'Europe/Oslo'";
+        assert_eq!(date(oslo, "2026-03-28T22:59:00Z", None), "2026-03-28");
+        assert_eq!(date(oslo, "2026-03-28T23:00:00Z", None), "2026-03-29");
+        assert_eq!(date(oslo, "2026-03-29T21:59:00Z", None), "2026-03-29");
+        assert_eq!(date(oslo, "2026-03-29T22:00:00Z", None), "2026-03-30");
+    }
+
+    #[test]
+    fn weeks_begin_on_monday() {
+        // 2026-03-02 is a Monday; ISO 8601 week 1 of 2021 began on Monday 2021-01-04, so 2021-01-03 belongs to the
+        // week of 2020-12-28.
+        for (day, expected) in
+            [("2026-03-02", "2026-03-02"), ("2026-03-08", "2026-03-02"), ("2021-01-03", "2020-12-28")]
+        {
+            assert_eq!(monday(day.parse().unwrap()).to_string(), expected);
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn a_session_has_one_day_and_the_next_day_is_one_later(second in 1_600_000_000_i64..1_900_000_000) {
+            let zone = Zone::of(&plan("timezone = 'America/Sao_Paulo'"));
+            let at = |s: i64| zone.date(Timestamp::from_second(s).unwrap(), None);
+            prop_assert!((0..=2).contains(&days_between(at(second), at(second + 86_400))));
+            prop_assert_eq!(plus(at(second), days_between(at(second), at(second + 864_000))), at(second + 864_000));
+        }
+    }
+}

@@ -1,0 +1,400 @@
+//! The rule table: what the next session should be, and why.
+//!
+//! Every rule that applies is kept and printed; the most cautious ruling decides, among equals the first of the table.
+//! So adding a reason for caution never makes the ruling bolder.
+
+use jiff::civil::Date;
+
+use crate::audit::Outcome;
+
+use super::bounds::BREAK_BEGINNING_DAYS;
+use super::calendar::plus;
+use super::diary::Pattern;
+use super::findings::WeeklyCode;
+use super::situation::{OpenPain, Situation};
+
+/// The ruling for the next session, from the boldest to the most cautious.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Word {
+    /// Go on to the next stage.
+    Advance,
+    /// Do the stage again.
+    Repeat,
+    /// Go back a stage.
+    StepBack,
+    /// No session for now.
+    Rest,
+    /// Ask a health professional before the next session.
+    SeeClinician,
+}
+
+impl Word {
+    /// The word as in the JSON outputs.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Advance => "advance",
+            Self::Repeat => "repeat",
+            Self::StepBack => "step_back",
+            Self::Rest => "rest",
+            Self::SeeClinician => "see_clinician",
+        }
+    }
+}
+
+/// Source of a rule for which there is none.
+pub const COMMON_PRACTICE: &str = "common practice, no source";
+const SORENESS_RULES: &str = "soreness rules: Int J Sports Phys Ther 2018;13(3):422-431, citing Adams et al. 2012; \
+    that a whole run-walk day is skipped is common practice, no source";
+const SORENESS_TWO_DAYS: &str = "soreness rules: Fees et al., Am J Sports Med 1998;26:732-742, and Int J Sports Phys \
+    Ther 2018;13(3):422-431";
+const PAIN_MODEL: &str = "pain-monitoring model: Thomeé 1997, Phys Ther 77:1690; Silbernagel et al. 2007, Am J Sports Med 35:897-906";
+const STEP_COUNT: &str = "each stage's own number of sessions in the plan; where it has none, one is taken (common \
+    practice, no source)";
+
+/// Where a ruling leads, besides its word.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+enum Target {
+    /// As the word says: the next stage, the same, the one before.
+    #[default]
+    ByWord,
+    /// The stage that was left too early.
+    Owed,
+    /// The first stage.
+    First,
+}
+
+/// Why a rule applies.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+struct Why {
+    text: String,
+    /// For [`Word::Rest`]: the first day after it. From that day on [`Rule::then`] holds.
+    rest_until: Option<Date>,
+    /// Findings it rests on, by index.
+    findings: Vec<usize>,
+}
+
+impl Why {
+    fn plain(text: impl Into<String>) -> Self {
+        Self { text: text.into(), ..Self::default() }
+    }
+}
+
+/// One row of the table.
+pub struct Rule {
+    /// Stable code.
+    pub code: &'static str,
+    /// What it says.
+    pub says: &'static str,
+    /// Its ruling.
+    pub ruling: Word,
+    /// After a rest, the ruling that holds then.
+    pub then: Option<Word>,
+    /// Where it comes from.
+    pub source: &'static str,
+    target: Target,
+    applies: fn(&Situation<'_>) -> Option<Why>,
+}
+
+macro_rules! rules {
+    ($($code:ident: $ruling:ident $(then $then:ident)? $(to $target:ident)?, $says:literal, $source:expr, $applies:expr;)*) => {
+        /// The table, from grave to light.
+        pub const RULES: &[Rule] = &[$(Rule {
+            code: stringify!($code),
+            says: $says,
+            ruling: Word::$ruling,
+            then: { #[allow(unused_mut, unused_assignments)] let mut then = None; $(then = Some(Word::$then);)? then },
+            source: $source,
+            target: { #[allow(unused_mut, unused_assignments)] let mut to = Target::ByWord; $(to = Target::$target;)? to },
+            applies: $applies,
+        }),*];
+    };
+}
+
+rules! {
+    night_pain: SeeClinician,
+        "Pain at night: ask a health professional before running on.",
+        "night pain: total rest (pain types of a physiotherapy handout); the visit is common practice, no source",
+        |s| pain(s, |p| p.pain.night, "pain at night was noted");
+    pain_twice: SeeClinician,
+        "Pain at two sessions running: ask a health professional before running on.",
+        COMMON_PRACTICE,
+        |s| pain(s, |p| p.also_before, "pain was noted, and at the session before it too");
+    pain_above_five: Rest then StepBack,
+        "Pain above 5 of 10: too much; skip the next run-walk day, then go back a stage.",
+        PAIN_MODEL,
+        |s| resting(s, 0, |_, p| p.pain.above_five, "pain above 5 of 10 was noted");
+    pain_stays: Rest then StepBack,
+        "Pain in the warm-up that went on: at least two days off, then go back a stage.",
+        SORENESS_TWO_DAYS,
+        |s| resting(s, 2, |s, p| has_pattern(s, p, Pattern::WarmUpStays), "pain in the warm-up went on");
+    pain_returns: Rest then StepBack,
+        "Pain that went away and came back in the session: at least two days off, then go back a stage.",
+        SORENESS_TWO_DAYS,
+        |s| resting(s, 2, |s, p| has_pattern(s, p, Pattern::Returns), "pain went away and came back");
+    pain_next_morning: Rest then Repeat,
+        "Pain on the morning after: skip the next run-walk day, do not advance.",
+        SORENESS_RULES,
+        |s| resting(s, 1, |_, p| p.pain.next_morning, "pain was noted on the morning after");
+    pain_after: Rest then Repeat,
+        "Pain after the session: skip the next run-walk day, do not advance.",
+        SORENESS_RULES,
+        |s| resting(s, 1, |s, p| has_pattern(s, p, Pattern::After), "pain after the session was noted");
+    pain_during: Rest then Repeat,
+        "Pain in the session beyond what is allowed: skip the next run-walk day, then repeat.",
+        COMMON_PRACTICE,
+        |s| resting(s, 0, |_, p| p.pain.during, "pain beyond what is allowed was noted");
+    spacing_twice: Rest then Repeat,
+        "Sessions too many or too close, twice within seven days: skip the next run-walk day.",
+        COMMON_PRACTICE,
+        spacing_twice;
+    away_months: StepBack to First,
+        "About three months away: begin with the first stage.",
+        COMMON_PRACTICE,
+        |s| away(s, BREAK_BEGINNING_DAYS);
+    break_step_back: StepBack,
+        "A long break: go back a stage. The number of days is the plan's, at most 14.",
+        COMMON_PRACTICE,
+        |s| away(s, s.bounds.break_step_back_days);
+    moved_on_early: StepBack to Owed,
+        "A stage was skipped or left before its sessions were kept: go back to it.",
+        COMMON_PRACTICE,
+        moved_on_early;
+    overdone_twice: StepBack,
+        "Two days with running one after the other went beyond what is prescribed: go back a stage.",
+        COMMON_PRACTICE,
+        |s| s.overdone_twice().then(|| about_last(s, "both of the last two days with running went beyond it, the last on"));
+    break_repeat: Repeat,
+        "A break: repeat the stage. The number of days is the plan's, at most 7.",
+        COMMON_PRACTICE,
+        |s| away(s, s.bounds.break_repeat_days);
+    overdone: Repeat,
+        "The last session went beyond what is prescribed: repeat the stage as prescribed.",
+        COMMON_PRACTICE,
+        |s| last_was(s, Outcome::Overdone, "more than prescribed was done on");
+    overdone_this_week: Repeat,
+        "Something went beyond what is prescribed within the last seven days: do not advance.",
+        COMMON_PRACTICE,
+        overdone_this_week;
+    pain_lasting: Repeat,
+        "Pain within the prescriber's limit, but not gone after the warm-up: do not advance.",
+        SORENESS_RULES,
+        |s| pain(s, |p| p.pain.lasting_within_limit, "pain within the limit, not gone after the warm-up, was noted");
+    pain_rising: Repeat,
+        "More pain than in the week before: do not advance.",
+        PAIN_MODEL,
+        pain_rising;
+    undecided: Repeat,
+        "The recording of the last session can't tell whether it was kept: do not advance.",
+        "what can't be told is not taken for kept",
+        |s| last_was(s, Outcome::Undecided, "it can't be told whether the session was kept of");
+    stage_not_known: Repeat,
+        "The last session's stage can't be told: do not advance.",
+        "what can't be told is not taken for kept",
+        |s| s.last().filter(|last| last.is_ambiguous).map(|_| about_last(s, "the stage can't be told of the session of"));
+    underdone: Repeat,
+        "Less than prescribed was done in the last session: repeat the stage.",
+        COMMON_PRACTICE,
+        |s| last_was(s, Outcome::Underdone, "less than prescribed was done on");
+    too_few_kept: Repeat,
+        "The stage's sessions are not all kept yet: repeat it.",
+        STEP_COUNT,
+        too_few_kept;
+    pain_not_known: Repeat,
+        "Whether there was pain in the last session is not noted: do not advance.",
+        "the published rules advance only after a session without pain: what is not known is not taken for none",
+        |s| s.last().filter(|_| !s.pain_is_known()).map(|_| about_last(s, "the diary does not say whether there was pain on"));
+    nothing_done: Repeat to First,
+        "There is no session to go by: begin with the first stage.",
+        "the plan's own order",
+        |s| s.stage.is_none().then(|| Why::plain("no session of the plan is on record"));
+    plan_complete: Repeat,
+        "The last stage is done: what comes next is for the prescriber to say.",
+        "the plan's own order",
+        |s| is_complete(s).then(|| Why::plain("the sessions of the last stage are kept"));
+    as_planned: Advance,
+        "The stage's sessions are kept, none of the rules above applies: go on to the next stage.",
+        "the plan's own order; the published programmes (e.g. University of Delaware progression, Ann Joint 2018;3:40) \
+         advance after sessions without pain",
+        |s| s.stage.map(|_| about_last(s, "the stage's sessions are kept, the last on"));
+}
+
+/// A rule that applies, with its evidence.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Applied {
+    /// Its place in [`RULES`].
+    pub rule: usize,
+    /// What it asks for on the day of the review: after a rest what comes then.
+    pub ruling: Word,
+    /// The evidence, one clause.
+    pub why: String,
+    /// Findings it rests on, by index into those of the review.
+    pub findings: Vec<usize>,
+    /// The first day after the rest that it asks for.
+    pub rest_until: Option<Date>,
+}
+
+impl Applied {
+    /// The row of the table.
+    pub fn row(&self) -> &'static Rule {
+        &RULES[self.rule]
+    }
+}
+
+/// The ruling for the next session.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Ruling {
+    /// The word.
+    pub word: Word,
+    /// The stage of the next session, by index; `None` when a health professional is to be asked first. With
+    /// [`Word::Rest`] the stage after the rest.
+    pub stage: Option<usize>,
+    /// The first day for it; `None` when a health professional is to be asked first.
+    pub not_before: Option<Date>,
+    /// The rules that apply, the deciding one first, then in the order of the table.
+    pub applied: Vec<Applied>,
+}
+
+/// Rules on the next session.
+pub(super) fn rule(situation: &Situation<'_>) -> Ruling {
+    let today = situation.case.as_of;
+    let mut applied: Vec<Applied> = RULES
+        .iter()
+        .enumerate()
+        .filter_map(|(rule, row)| {
+            let why = (row.applies)(situation)?;
+            let is_over = why.rest_until.is_some_and(|until| until <= today);
+            let ruling = if is_over { row.then.unwrap_or(row.ruling) } else { row.ruling };
+            let rest_until = why.rest_until.filter(|_| !is_over);
+            Some(Applied { rule, ruling, why: why.text, findings: why.findings, rest_until })
+        })
+        .collect();
+    let word = applied.iter().map(|a| a.ruling).max().unwrap_or(Word::Repeat);
+    if let Some(at) = applied.iter().position(|a| a.ruling == word) {
+        let deciding = applied.remove(at);
+        applied.insert(0, deciding);
+    }
+    if word == Word::SeeClinician {
+        return Ruling { word, stage: None, not_before: None, applied };
+    }
+    let rested = applied.iter().filter_map(|a| a.rest_until).max().unwrap_or(today);
+    let stage = Some(stage_after(situation, &applied));
+    Ruling { word, stage, not_before: Some(situation.earliest().max(rested)), applied }
+}
+
+/// The lowest stage that any of the rules leads to, once all rest is over.
+fn stage_after(situation: &Situation<'_>, applied: &[Applied]) -> usize {
+    let Some(here) = situation.stage else { return 0 };
+    let last = situation.case.plan.stages.len() - 1;
+    let leads_to = |a: &Applied| {
+        let word = if a.ruling == Word::Rest { a.row().then.unwrap_or(Word::Repeat) } else { a.ruling };
+        match (a.row().target, word) {
+            (Target::First, _) => 0,
+            (Target::Owed, _) => situation.owed.map_or(here, |(owed, _)| owed),
+            (_, Word::Advance) => (here + 1).min(last),
+            (_, Word::StepBack) => here.saturating_sub(1),
+            _ => here,
+        }
+    };
+    applied.iter().map(leads_to).min().unwrap_or(here)
+}
+
+fn pain(s: &Situation<'_>, is_it: fn(&OpenPain) -> bool, what: &str) -> Option<Why> {
+    let pain = s.open_pains.iter().rev().find(|p| is_it(p))?;
+    Some(Why {
+        text: format!("{what} ({})", pain.date),
+        rest_until: None,
+        findings: s.pain_findings(pain.date),
+    })
+}
+
+/// Pain that asks for rest: the next run-walk day is skipped, and at least `days_off` days.
+fn resting(
+    s: &Situation<'_>,
+    days_off: i64,
+    is_it: fn(&Situation<'_>, &OpenPain) -> bool,
+    what: &str,
+) -> Option<Why> {
+    let pain = s.open_pains.iter().rev().find(|p| p.pain.counts() && is_it(s, p))?;
+    let until = pain.skipped_until.max(plus(pain.date, days_off + 1));
+    Some(Why {
+        text: format!("{what} ({})", pain.date),
+        rest_until: Some(until),
+        findings: s.pain_findings(pain.date),
+    })
+}
+
+fn has_pattern(s: &Situation<'_>, pain: &OpenPain, pattern: Pattern) -> bool {
+    pain.pain.during && s.case.diary.on(pain.date).is_some_and(|entry| entry.pattern == Some(pattern))
+}
+
+fn spacing_twice(s: &Situation<'_>) -> Option<Why> {
+    let findings = s.recent(&[WeeklyCode::TooManySessions, WeeklyCode::NoRestDay]);
+    let days = s.recent_improper();
+    let last = s.last().filter(|_| days.len() >= 2)?;
+    let until = plus(last.date, 2 * (i64::from(s.bounds.rest_before_next) + 1));
+    let text = format!("sessions too many or too close ({})", listed(&days));
+    Some(Why { text, rest_until: Some(until), findings })
+}
+
+fn listed(days: &[Date]) -> String {
+    days.iter().map(Date::to_string).collect::<Vec<_>>().join(", ")
+}
+
+fn away(s: &Situation<'_>, from_days: i64) -> Option<Why> {
+    let days = s.days_away().filter(|days| *days >= from_days)?;
+    Some(about_last(s, &format!("{days} days have passed since")))
+}
+
+fn moved_on_early(s: &Situation<'_>) -> Option<Why> {
+    let (owed, finding) = s.owed?;
+    let name = &s.case.plan.stages[owed].name;
+    let text = format!("stage “{name}” was not done as the plan asks before {}", s.findings[finding].date);
+    Some(Why { text, rest_until: None, findings: vec![finding] })
+}
+
+fn overdone_this_week(s: &Situation<'_>) -> Option<Why> {
+    let mut findings = s.recent(&[
+        WeeklyCode::StageSkipped,
+        WeeklyCode::StageRushed,
+        WeeklyCode::RunningTimeJump,
+        WeeklyCode::LongestRunJump,
+        WeeklyCode::UnplannedRun,
+    ]);
+    let mut said: Vec<String> = findings
+        .iter()
+        .map(|i| format!("{} ({})", s.findings[*i].code.word().replace('_', " "), s.findings[*i].date))
+        .collect();
+    let improper = s.recent_improper();
+    if !improper.is_empty() {
+        said.push(format!("sessions too many or too close ({})", listed(&improper)));
+        findings.extend(s.recent(&[WeeklyCode::TooManySessions, WeeklyCode::NoRestDay]));
+    }
+    (!said.is_empty()).then(|| Why { text: said.join(", "), rest_until: None, findings })
+}
+
+fn pain_rising(s: &Situation<'_>) -> Option<Why> {
+    let (Some(now), Some(before)) = s.pain_by_week() else { return None };
+    let text =
+        format!("the greatest pain of the last seven days is {now}, of the seven days before {before}");
+    (now > before).then(|| Why::plain(text))
+}
+
+fn last_was(s: &Situation<'_>, outcome: Outcome, what: &str) -> Option<Why> {
+    s.last().filter(|last| last.outcome == outcome).map(|_| about_last(s, what))
+}
+
+fn too_few_kept(s: &Situation<'_>) -> Option<Why> {
+    let stage = s.stage?;
+    let (kept, needed, name) = (s.kept_here, s.needed_here(), &s.case.plan.stages[stage].name);
+    let text = format!("{kept} of {needed} sessions of stage “{name}” are kept");
+    (kept < needed).then(|| Why::plain(text))
+}
+
+fn is_complete(s: &Situation<'_>) -> bool {
+    s.stage == Some(s.case.plan.stages.len() - 1) && s.kept_here >= s.needed_here()
+}
+
+/// A clause that ends with the last day with running.
+fn about_last(s: &Situation<'_>, what: &str) -> Why {
+    Why::plain(s.last().map_or_else(|| what.to_owned(), |last| format!("{what} {}", last.date)))
+}

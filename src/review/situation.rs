@@ -1,0 +1,207 @@
+//! Where a case stands on the day of the review: what the rules ask.
+
+use jiff::civil::Date;
+
+use crate::audit::Outcome;
+
+use super::bounds::Bounds;
+use super::calendar::{days_between, monday, plus};
+use super::case::Case;
+use super::findings::{WeeklyCode, WeeklyFinding};
+use super::pain::Pain;
+use super::stages::StageChoice;
+
+/// Pain that no later session has answered: none was done after the rest that it asks for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct OpenPain {
+    pub(super) date: Date,
+    pub(super) pain: Pain,
+    /// The first day for the next session when the next run-walk day is skipped.
+    pub(super) skipped_until: Date,
+    /// Whether there was pain on the day of the session before too.
+    pub(super) also_before: bool,
+}
+
+/// A verdict on a day with running, as the rules take it: what was too much in the week is too much.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Done {
+    pub(super) date: Date,
+    pub(super) outcome: Outcome,
+    pub(super) is_ambiguous: bool,
+    /// Too many in the week or too close to the one before.
+    pub(super) is_improper: bool,
+}
+
+/// Entries of the diary that are looked through for the session before.
+const MOST_BETWEEN: usize = 60;
+
+/// Where a case stands.
+pub(super) struct Situation<'a> {
+    pub(super) case: &'a Case<'a>,
+    pub(super) findings: &'a [WeeklyFinding],
+    /// Limits on the day of the review.
+    pub(super) bounds: Bounds,
+    /// Days with running, in order.
+    pub(super) done: Vec<Done>,
+    /// The stage the runner is at: the last known one.
+    pub(super) stage: Option<usize>,
+    /// Sessions kept since the runner came to that stage.
+    pub(super) kept_here: u32,
+    /// The stage to go back to when the runner came to the present one too early, and where the finding stands.
+    pub(super) owed: Option<(usize, usize)>,
+    pub(super) open_pains: Vec<OpenPain>,
+}
+
+impl<'a> Situation<'a> {
+    pub(super) fn new(case: &'a Case<'a>, findings: &'a [WeeklyFinding], is_improper: &[bool]) -> Self {
+        let bounds = case.bounds_on(case.as_of);
+        let done: Vec<Done> = case.runs.iter().map(|i| done(case, *i, is_improper)).collect();
+        let open_pains = open_pains(case, is_improper);
+        let mut here =
+            Self { case, findings, bounds, done, stage: None, kept_here: 0, owed: None, open_pains };
+        here.walk_through(is_improper);
+        here
+    }
+
+    /// Follows the stages through the sessions.
+    fn walk_through(&mut self, is_improper: &[bool]) {
+        for (index, session) in self.case.sessions.iter().enumerate() {
+            let Some(stage) = session.stage.stage() else { continue };
+            if self.stage != Some(stage) {
+                self.kept_here = 0;
+                let moved = |f: &WeeklyFinding| {
+                    let is_move = matches!(f.code, WeeklyCode::StageSkipped | WeeklyCode::StageRushed);
+                    is_move && f.date == session.date && f.stage == Some(stage)
+                };
+                let early = self.findings.iter().position(moved);
+                let back = early.and_then(|at| self.findings[at].left.map(|left| (left, at)));
+                // A step back answers for a step too far; a further step forward does not.
+                let is_back = self.owed.is_some_and(|(owed, _)| stage <= owed);
+                self.owed = back.or(self.owed.filter(|_| !is_back));
+            }
+            let proper = self.case.sessions[index].outcome == Outcome::Kept && !is_improper[index];
+            self.kept_here += u32::from(proper);
+            self.stage = Some(stage);
+            if self.kept_here >= self.needed_here() {
+                self.owed = None;
+            }
+        }
+    }
+
+    /// Sessions that have to be kept at the present stage: the plan's number, else 1.
+    pub(super) fn needed_here(&self) -> u32 {
+        self.stage.and_then(|stage| self.case.plan.stages[stage].sessions).unwrap_or(1)
+    }
+
+    pub(super) fn last(&self) -> Option<Done> {
+        self.done.last().copied()
+    }
+
+    /// Days from the last day with running to the day of the review.
+    pub(super) fn days_away(&self) -> Option<i64> {
+        self.last().map(|last| days_between(last.date, self.case.as_of))
+    }
+
+    /// Whether the last two days with running went beyond what is prescribed.
+    pub(super) fn overdone_twice(&self) -> bool {
+        matches!(self.done.as_slice(), [.., a, b] if a.outcome == Outcome::Overdone && b.outcome == Outcome::Overdone)
+    }
+
+    /// Findings of these codes within the last seven days, by index.
+    pub(super) fn recent(&self, codes: &[WeeklyCode]) -> Vec<usize> {
+        let is_recent = |f: &WeeklyFinding| codes.contains(&f.code) && self.case.is_recent(f.date);
+        (0..self.findings.len()).filter(|i| is_recent(&self.findings[*i])).collect()
+    }
+
+    /// Days within the last seven with sessions too many or too close.
+    pub(super) fn recent_improper(&self) -> Vec<Date> {
+        let days = self.done.iter().filter(|done| done.is_improper && self.case.is_recent(done.date));
+        let mut days: Vec<Date> = days.map(|done| done.date).collect();
+        days.dedup();
+        days
+    }
+
+    /// Findings about pain on a day, by index.
+    pub(super) fn pain_findings(&self, date: Date) -> Vec<usize> {
+        let is_it = |f: &WeeklyFinding| {
+            f.date == date && matches!(f.code, WeeklyCode::RanInPain | WeeklyCode::PainNextMorning)
+        };
+        (0..self.findings.len()).filter(|i| is_it(&self.findings[*i])).collect()
+    }
+
+    /// The greatest pain of the last seven days and of the seven before.
+    pub(super) fn pain_by_week(&self) -> (Option<f64>, Option<f64>) {
+        let greatest = |from: i64, to: i64| {
+            let days = plus(self.case.as_of, from)..=plus(self.case.as_of, to);
+            let entries = self.case.diary.entries().iter().filter(|entry| days.contains(&entry.date));
+            entries.filter_map(super::diary::Entry::greatest_pain).reduce(f64::max)
+        };
+        (greatest(-6, 0), greatest(-13, -7))
+    }
+
+    /// Whether pain during the last session was asked and answered.
+    pub(super) fn pain_is_known(&self) -> bool {
+        let on = |done: Done| self.case.diary.on(done.date).and_then(|entry| entry.pain_during);
+        self.last().and_then(on).is_some()
+    }
+
+    /// The first day on which the plan has room for another session.
+    pub(super) fn earliest(&self) -> Date {
+        let today = self.case.as_of;
+        let Some(last) = self.last() else { return today };
+        let rested = plus(last.date, i64::from(self.bounds.rest_before_next) + 1);
+        let this_week =
+            self.case.runs.iter().filter(|i| self.case.in_this_week(self.case.sessions[**i].date));
+        let is_full = self.bounds.sessions_per_week.is_some_and(|most| this_week.count() >= most as usize);
+        let next_week = if is_full { plus(monday(today), 7) } else { today };
+        rested.max(next_week).max(today)
+    }
+}
+
+fn done(case: &Case<'_>, index: usize, is_improper: &[bool]) -> Done {
+    let session = &case.sessions[index];
+    let too_much = is_improper[index] || session.is_unplanned(case.config);
+    Done {
+        date: session.date,
+        outcome: if too_much { Outcome::Overdone } else { session.outcome },
+        is_ambiguous: matches!(session.stage, StageChoice::Ambiguous(_) | StageChoice::InParts),
+        is_improper: is_improper[index],
+    }
+}
+
+fn open_pains(case: &Case<'_>, is_improper: &[bool]) -> Vec<OpenPain> {
+    let run_dates: Vec<Date> = case.runs.iter().map(|i| case.sessions[*i].date).collect();
+    let pains: Vec<(Date, Pain)> = case.pains().collect();
+    // The first day for the next session after pain: the next run-walk day is skipped.
+    let skipped_until = |date: Date, pain: Pain| {
+        let day_of_rest = i64::from(case.bounds_on(date).rest_before_next) + 1;
+        plus(date, if pain.counts() { 2 * day_of_rest } else { 1 })
+    };
+    // A session that was too many or too close answers nothing.
+    let answers: Vec<Date> =
+        case.runs.iter().filter(|i| !is_improper[**i]).map(|i| case.sessions[*i].date).collect();
+    // Whether there is one of these days from one day on and before another.
+    let has = |days: &[Date], from: Date, to: Date| {
+        days.get(days.partition_point(|day| *day < from)).is_some_and(|day| *day < to)
+    };
+    // Sessions in pain that the runner has not answered with rest stay the session before, whatever came between.
+    let is_before = |earlier: &(Date, Pain), date: Date| {
+        let (day, pain) = *earlier;
+        let next_day = plus(day, 1);
+        pain.counts()
+            && has(&run_dates, day, next_day)
+            && (!has(&run_dates, next_day, date) || !has(&answers, skipped_until(day, pain), date))
+    };
+    let mut open = Vec::new();
+    for (at, &(date, pain)) in pains.iter().enumerate() {
+        let until = skipped_until(date, pain);
+        let is_answered = answers.last().is_some_and(|last| *last >= until);
+        if is_answered || !(pain.counts() || pain.lasting_within_limit) {
+            continue;
+        }
+        let also_before =
+            pain.counts() && pains[..at].iter().rev().take(MOST_BETWEEN).any(|p| is_before(p, date));
+        open.push(OpenPain { date, pain, skipped_until: until, also_before });
+    }
+    open
+}
