@@ -228,11 +228,16 @@ fn markup_broken_again_and_again() {
 #[test]
 fn files_made_to_hurt() {
     let mut seconds = Vec::new();
+    // The best of three: a machine with other work to do may be slow once.
     let mut lap = |name: &'static str, bytes: &[u8]| {
-        let started = std::time::Instant::now();
-        let noted = read(bytes, &ReadConfig::default());
-        seconds.push((name, started.elapsed().as_secs_f64()));
-        noted
+        let mut best_s = f64::INFINITY;
+        for _ in 0..3 {
+            let started = std::time::Instant::now();
+            drop(read(bytes, &ReadConfig::default()));
+            best_s = best_s.min(started.elapsed().as_secs_f64());
+        }
+        seconds.push((name, best_s));
+        read(bytes, &ReadConfig::default())
     };
     let header =
         |data_size: u32| [&[14, 0x20, 0x54, 0x08][..], &data_size.to_le_bytes(), b".FIT", &[0, 0]].concat();
@@ -276,4 +281,19 @@ fn zip(bytes: &[u8]) -> Vec<u8> {
     let mut encoder = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::default());
     encoder.write_all(bytes).unwrap();
     encoder.finish().unwrap()
+}
+
+#[test]
+fn the_table_in_the_docs_names_real_tests() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let docs = std::fs::read_to_string(root.join("docs/formats.md")).unwrap();
+    let mut names = 0;
+    for (file, test) in docs.split('`').filter_map(|quoted| quoted.split_once("::")) {
+        let sources = [format!("tests/{file}.rs"), format!("src/read/{file}.rs")];
+        let source = sources.iter().find_map(|path| std::fs::read_to_string(root.join(path)).ok());
+        let source = source.unwrap_or_else(|| panic!("no file for `{file}`"));
+        assert!(source.contains(&format!("fn {test}()")), "no test `{file}::{test}`");
+        names += 1;
+    }
+    assert!(names > 50, "{names}");
 }

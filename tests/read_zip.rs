@@ -198,11 +198,15 @@ fn what_may_unfold_is_bounded_over_all_files() {
 #[test]
 fn files_made_to_hurt() {
     let timed = |name: &str, archive: &[u8]| {
-        let started = std::time::Instant::now();
-        let noted = try_read(archive);
-        let seconds = started.elapsed().as_secs_f64();
-        assert!(seconds < 1.0, "{name}: {seconds} s");
-        noted
+        // The best of three: a machine with other work to do may be slow once.
+        let mut best_s = f64::INFINITY;
+        for _ in 0..3 {
+            let started = std::time::Instant::now();
+            drop(try_read(archive));
+            best_s = best_s.min(started.elapsed().as_secs_f64());
+        }
+        assert!(best_s < 1.0, "{name}: {best_s} s");
+        try_read(archive)
     };
     let listed = [&b"PK\x03\x04"[..], &b"PK\x01\x02".repeat(70_000)].concat();
     assert_eq!(
@@ -223,4 +227,54 @@ fn files_made_to_hurt() {
     let noted = timed("millions of records of one byte", &pack(&files)).unwrap();
     assert_eq!(noted.value.len(), 3);
     assert_eq!(noted.notices.last().unwrap().code, "zip_too_much");
+}
+
+#[test]
+fn two_files_of_one_name() {
+    let mut archive = pack(&[("1.fit", &testdata("tiny.fit")), ("2.gpx", &testdata("tiny.gpx"))]);
+    let names: Vec<usize> = (0..archive.len()).filter(|at| archive[*at..].starts_with(b"2.gpx")).collect();
+    for at in names {
+        archive[at..at + 5].copy_from_slice(b"1.fit");
+    }
+    let (recordings, notices) = told(&archive);
+    assert_eq!(recordings, [(Format::Gpx, 4)]);
+    assert_eq!(
+        notices[0],
+        "zip_names_twice: the zip archive holds several files of one name: the last of each is read"
+    );
+}
+
+#[test]
+fn the_command_takes_an_archive_and_a_limit() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("runs.zip");
+    let gpx = String::from_utf8(testdata("tiny.gpx")).unwrap();
+    let noise: String = (0..40_000_u32).map(|i| format!("{:x}", i.wrapping_mul(2_654_435_761))).collect();
+    let large = gpx.replace("<trkseg>", &format!("<trkseg><!-- {} -->", noise.repeat(4)));
+    assert!(large.len() > 1 << 20 && large.len() < 2 << 20);
+    std::fs::write(&path, pack(&[("run.gpx", large.as_bytes())])).unwrap();
+    let bouts = |limit: &[&str]| {
+        let mut command = assert_cmd::Command::new(env!("CARGO_BIN_EXE_jogaudit"));
+        command.arg("bouts").arg(&path).args(limit).assert()
+    };
+    bouts(&[]).success();
+    bouts(&["--max-unzipped", "2"]).success();
+    let refused = bouts(&["--max-unzipped", "1"]).code(2);
+    let stderr = String::from_utf8_lossy(&refused.get_output().stderr).into_owned();
+    assert!(stderr.contains("the zipped content unfolds to more than 1048576 bytes"), "{stderr}");
+    bouts(&["--max-unzipped", "0"]).code(2);
+}
+
+#[test]
+fn notices_of_hundreds_of_files_are_counted() {
+    let gpx = testdata("tiny.gpx");
+    let names: Vec<String> = (0..300).map(|index| format!("{index}.gpx")).collect();
+    let mut files: Vec<(&str, &[u8])> = names.iter().map(|name| (name.as_str(), gpx.as_slice())).collect();
+    files.extend([("a.fit", &b"\x0E\x20\0\0\0\0\0\0.FIT"[..]); 1]);
+    let (recordings, notices) = told(&pack(&files));
+    assert_eq!(recordings.len(), 300);
+    assert_eq!(notices.len(), 5 + 1 + 1, "{notices:#?}");
+    assert!(notices[4].starts_with("cadence_doubled: `4.gpx`: "), "{}", notices[4]);
+    assert!(notices[5].starts_with("zip_file_unreadable: `a.fit`"), "{}", notices[5]);
+    assert_eq!(notices[6], "cadence_doubled: further notices of this kind from the zip archive: 295");
 }

@@ -4,8 +4,8 @@ use std::io::{self, Read};
 
 use super::{ReadConfig, ReadError, ReadErrorKind};
 
-/// Most times its size that zipped input may unfold to. Recordings reach 4 (FIT) to 30 (GPX, TCX), deflate's own limit is
-/// 1032, which only emptiness reaches. Our choice.
+/// Most times its size that zipped input may unfold to. The recordings in the crates' archives reach 2 (FIT), 10 (GPX) and
+/// 55 (TCX), a made-up TCX of ten hours without a move 90; deflate's own limit is 1032. Our choice.
 const MOST_TIMES: u64 = 200;
 /// What always may unfold, whatever its ratio: it cannot hurt. Our choice.
 const ALWAYS_BYTES: u64 = 8 << 20;

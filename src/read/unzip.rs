@@ -20,8 +20,8 @@ use super::{ReadError, ReadErrorKind, Recording, read_file, text, xml};
 const MOST_LISTED: usize = 1 << 16;
 /// Samples of an archive behind which no further file is read: 24 days at one a second.
 const MOST_SAMPLES: usize = 1 << 21;
-/// Files that could not be read and are named one by one.
-const MOST_NAMED: u64 = 20;
+/// Notices of one code that are given one by one.
+const MOST_ALIKE: usize = 5;
 /// The beginning of a file from which it is told what it is.
 const HEAD_BYTES: u64 = 1 << 16;
 /// Longest file name in a notice, in characters.
@@ -61,8 +61,7 @@ struct Reading<'a> {
     /// Files that are no recordings, and what the first is.
     others: u64,
     first_other: String,
-    /// Recordings that could not be read, and why the first could not.
-    unreadable: u64,
+    /// Why the first recording that could not be read could not.
     first_error: Option<ReadError>,
 }
 
@@ -75,7 +74,6 @@ impl<'a> Reading<'a> {
             samples: 0,
             others: 0,
             first_other: String::new(),
-            unreadable: 0,
             first_error: None,
         }
     }
@@ -186,11 +184,8 @@ impl<'a> Reading<'a> {
     }
 
     fn refuse_for(&mut self, name: &str, error: ReadError) -> ControlFlow<()> {
-        self.unreadable += 1;
-        if self.unreadable <= MOST_NAMED {
-            let text = format!("`{name}` in the zip archive is skipped: {error}");
-            self.notices.push(Notice::new("zip_file_unreadable", text));
-        }
+        let text = format!("`{name}` in the zip archive is skipped: {error}");
+        self.notices.push(Notice::new("zip_file_unreadable", text));
         self.first_error.get_or_insert(error);
         ControlFlow::Continue(())
     }
@@ -212,14 +207,35 @@ impl<'a> Reading<'a> {
             );
             self.notices.push(Notice::new("zip_other_files", text));
         }
-        if self.unreadable > MOST_NAMED {
-            let text = format!("further files of the zip archive skipped: {}", self.unreadable - MOST_NAMED);
-            self.notices.push(Notice::new("zip_file_unreadable", text));
-        }
-        Ok(Noted { value: self.recordings, notices: self.notices })
+        Ok(Noted { value: self.recordings, notices: shortened(self.notices) })
     }
 }
 
+/// Keeps the first few notices of each code, then says how many more there were: an archive may hold hundreds of files.
+fn shortened(notices: Vec<Notice>) -> Vec<Notice> {
+    let mut kept: Vec<Notice> = Vec::new();
+    let mut counts: Vec<(&'static str, usize)> = Vec::new();
+    for notice in notices {
+        let index = counts.iter().position(|(code, _)| *code == notice.code).unwrap_or_else(|| {
+            counts.push((notice.code, 0));
+            counts.len() - 1
+        });
+        let Some((_, count)) = counts.get_mut(index) else { continue };
+        *count += 1;
+        if *count <= MOST_ALIKE {
+            kept.push(notice);
+        }
+    }
+    let more = |(code, count): &(&'static str, usize)| {
+        let text =
+            format!("further notices of this kind from the zip archive: {}", count.checked_sub(MOST_ALIKE)?);
+        (*count > MOST_ALIKE).then(|| Notice::new(code, text))
+    };
+    kept.extend(counts.iter().filter_map(more));
+    kept
+}
+
+/// Why a file cannot be read at all.
 fn refusal(is_encrypted: bool, method: CompressionMethod) -> Option<ReadErrorKind> {
     match method {
         _ if is_encrypted => Some(ReadErrorKind::ZipLocked),
