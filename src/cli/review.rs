@@ -59,15 +59,13 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     let plan = plan(&args.case, &mut notices)?;
     let (recorded, unread) = recordings(&args.case.join("recordings"), &config, &mut notices)?;
     let as_of = args.as_of.unwrap_or_else(|| today(&plan, &recorded));
-    let diary = match table(&args.case, "diary.csv", &mut notices)? {
-        Some(text) => Diary::parse(&text, as_of).take(&mut notices),
-        None => {
-            notices.push(Notice::new(
-                "no_diary",
-                "There is no diary.csv: nothing is known of pain and effort, so the ruling cannot be to advance.",
-            ));
-            Diary::default()
-        }
+    let diary = if let Some(text) = table(&args.case, "diary.csv", &mut notices)? {
+        Diary::parse(&text, as_of).take(&mut notices)
+    } else {
+        let text =
+            "There is no diary.csv: nothing is known of pain and effort, so the ruling cannot be to advance.";
+        notices.push(Notice::new("no_diary", text));
+        Diary::default()
     };
     let given = match table(&args.case, "stages.csv", &mut notices)? {
         Some(text) => Given::parse(&text, &plan).take(&mut notices),
@@ -178,7 +176,7 @@ fn recordings(
                 left_out.append(&mut others);
             }
             Err(why) => {
-                left_out.push(LeftOut { name, code: "unreadable", text: format!("Not readable: {why}.") })
+                left_out.push(LeftOut { name, code: "unreadable", text: format!("Not readable: {why}.") });
             }
         }
     }
