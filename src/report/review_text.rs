@@ -7,6 +7,8 @@ use super::wording::clock;
 
 /// Cells of the bar of a week's running.
 const BAR: usize = 12;
+/// Share beyond the plan's running that the bar does not show.
+const NOT_SHOWN: f64 = 0.02;
 
 /// Writes the report of a review. `with_notices`: whether the notices are part of it.
 pub fn review(view: &ReviewView, with_notices: bool) -> String {
@@ -105,8 +107,11 @@ fn weeks(page: &mut Page, view: &ReviewView) {
 /// Running of a week as a bar; up to the plan's in full, beyond it in another pattern.
 fn bar(week: &WeekView, most: f64) -> String {
     let cells = |seconds: f64| if most > 0.0 { (seconds / most * BAR as f64).round() as usize } else { 0 };
-    let done = cells(week.run_s.achieved.unwrap_or(0.0));
     let plan = week.run_s.prescribed.map(cells);
+    let achieved = week.run_s.achieved.unwrap_or(0.0);
+    // Rounding to cells must not make a second or two look like more than the plan's.
+    let is_beyond = week.run_s.prescribed.is_none_or(|plan| achieved > plan * (1.0 + NOT_SHOWN));
+    let done = if is_beyond { cells(achieved) } else { cells(achieved).min(plan.unwrap_or(BAR)) };
     let cell = |at: usize| match plan {
         Some(plan) if at < done && at >= plan => '▒',
         _ if at < done => '█',
