@@ -4,6 +4,8 @@
 //! draws from it, its recordings moved to the case's days. The runner does what a careful one would: repeats a stage until
 //! the check says that its sessions are kept. The diary is made up.
 
+#![allow(clippy::print_stdout)] // its tables are meant to be read
+
 use std::collections::BTreeMap;
 use std::time::{Duration, Instant};
 
@@ -323,7 +325,9 @@ impl<'p> Case<'p> {
                 self.shows = Some((fourth, fourth));
             }
             Some(Wrong::LongerWeek) => {
-                rest_days.iter().take(3).for_each(|day| extra(self, *day, rng));
+                for day in rest_days.iter().take(3) {
+                    extra(self, *day, rng);
+                }
                 self.shows = Some((monday, sunday));
             }
             Some(Wrong::FreeRun) => {

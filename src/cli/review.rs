@@ -3,7 +3,11 @@
 use std::error::Error;
 use std::fs;
 use std::io;
+use std::num::NonZero;
+use std::panic::resume_unwind;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::thread;
 
 use clap::ValueEnum;
 use jiff::Timestamp;
@@ -59,15 +63,13 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     let plan = plan(&args.case, &mut notices)?;
     let (recorded, unread) = recordings(&args.case.join("recordings"), &config, &mut notices)?;
     let as_of = args.as_of.unwrap_or_else(|| today(&plan, &recorded));
-    let diary = match table(&args.case, "diary.csv", &mut notices)? {
-        Some(text) => Diary::parse(&text, as_of).take(&mut notices),
-        None => {
-            notices.push(Notice::new(
-                "no_diary",
-                "There is no diary.csv: nothing is known of pain and effort, so the ruling cannot be to advance.",
-            ));
-            Diary::default()
-        }
+    let diary = if let Some(text) = table(&args.case, "diary.csv", &mut notices)? {
+        Diary::parse(&text, as_of).take(&mut notices)
+    } else {
+        let text =
+            "There is no diary.csv: nothing is known of pain and effort, so the ruling cannot be to advance.";
+        notices.push(Notice::new("no_diary", text));
+        Diary::default()
     };
     let given = match table(&args.case, "stages.csv", &mut notices)? {
         Some(text) => Given::parse(&text, &plan).take(&mut notices),
@@ -170,19 +172,50 @@ fn recordings(
         ));
     }
     let (mut recorded, mut left_out) = (Vec::new(), Vec::new());
-    for path in paths {
-        let name = name_in(folder, &path);
-        match activities(&path, &name, config) {
+    for (path, read) in paths.iter().zip(read_all(folder, &paths, config)) {
+        match read {
             Ok((mut on_foot, mut others)) => {
                 recorded.append(&mut on_foot);
                 left_out.append(&mut others);
             }
             Err(why) => {
-                left_out.push(LeftOut { name, code: "unreadable", text: format!("Not readable: {why}.") })
+                let text = format!("Not readable: {why}.");
+                left_out.push(LeftOut { name: name_in(folder, path), code: "unreadable", text });
             }
         }
     }
     Ok((recorded, left_out))
+}
+
+/// The activities of a file on foot, and the others; or why it could not be read.
+type Activities = Result<(Vec<Recorded>, Vec<LeftOut>), String>;
+
+/// Reads the files on all cores. The answers stand in the order of the paths.
+fn read_all(folder: &Path, paths: &[PathBuf], config: &Config) -> Vec<Activities> {
+    let next = AtomicUsize::new(0);
+    let work = || {
+        let mut read = Vec::new();
+        while let Some((at, path)) = claim(paths, &next) {
+            read.push((at, activities(path, &name_in(folder, path), config)));
+        }
+        read
+    };
+    let workers = thread::available_parallelism().map_or(1, NonZero::get).min(paths.len());
+    let mut read: Vec<(usize, Activities)> = thread::scope(|scope| {
+        let threads: Vec<_> = (0..workers).map(|_| scope.spawn(work)).collect();
+        let join = |thread: thread::ScopedJoinHandle<'_, _>| {
+            thread.join().unwrap_or_else(|panic| resume_unwind(panic))
+        };
+        threads.into_iter().flat_map(join).collect()
+    });
+    read.sort_by_key(|(at, _)| *at);
+    read.into_iter().map(|(_, activities)| activities).collect()
+}
+
+/// The next path that nobody has taken.
+fn claim<'p>(paths: &'p [PathBuf], next: &AtomicUsize) -> Option<(usize, &'p PathBuf)> {
+    let at = next.fetch_add(1, Ordering::Relaxed);
+    paths.get(at).map(|path| (at, path))
 }
 
 /// Path inside the folder, with `/` on every system.
@@ -220,7 +253,7 @@ fn files(
 }
 
 /// Reads one file: its activities on foot with their bouts, and the others with the reason why not.
-fn activities(path: &Path, name: &str, config: &Config) -> Result<(Vec<Recorded>, Vec<LeftOut>), String> {
+fn activities(path: &Path, name: &str, config: &Config) -> Activities {
     let bytes = input::bytes(path, input::MAX_RECORDING_BYTES).map_err(|failure| failure.in_a_clause())?;
     let read = read(&bytes, &ReadConfig::default()).map_err(|error| chain(&error))?;
     let several = read.value.len() > 1;

@@ -1,12 +1,15 @@
 //! The report of a whole return in plain text, 80 columns wide: the ruling first.
 
-use super::review_view::{ReviewView, RuleView, SessionView, WeekView, names_session};
+use super::card;
+use super::review_view::{ReviewView, RuleView, SessionView, WeekView};
 use super::review_wording::MARKS;
 use super::text::{HEADING, Page, QUIET, UNKNOWN, shown};
 use super::wording::clock;
 
 /// Cells of the bar of a week's running.
 const BAR: usize = 12;
+/// Share beyond the plan's running that the bar does not show.
+const NOT_SHOWN: f64 = 0.02;
 
 /// Writes the report of a review. `with_notices`: whether the notices are part of it.
 pub fn review(view: &ReviewView, with_notices: bool) -> String {
@@ -56,12 +59,13 @@ fn reason(page: &mut Page, mark: &str, rule: &RuleView) {
     page.hanging("    ", "    ", &format!("[{}; {}]", rule.rule, rule.source));
 }
 
-/// What the next session is. The card of the session takes this place.
+/// The card of the next session, or of what is to be done instead.
 fn next_session(page: &mut Page, view: &ReviewView) {
-    let (Some(stage), Some(session)) = (&view.ruling.stage, &view.ruling.session) else { return };
-    page.heading("Next session");
-    let after = if names_session(&view.ruling) { "" } else { ", after the rest and without pain" };
-    page.hanging("  ", "    ", &format!("Stage “{stage}”{after}: {session}"));
+    let Some(card) = &view.card else { return };
+    page.line("");
+    for line in card::text(card).lines() {
+        page.line(line);
+    }
 }
 
 fn weeks(page: &mut Page, view: &ReviewView) {
@@ -105,8 +109,11 @@ fn weeks(page: &mut Page, view: &ReviewView) {
 /// Running of a week as a bar; up to the plan's in full, beyond it in another pattern.
 fn bar(week: &WeekView, most: f64) -> String {
     let cells = |seconds: f64| if most > 0.0 { (seconds / most * BAR as f64).round() as usize } else { 0 };
-    let done = cells(week.run_s.achieved.unwrap_or(0.0));
     let plan = week.run_s.prescribed.map(cells);
+    let achieved = week.run_s.achieved.unwrap_or(0.0);
+    // Rounding to cells must not make a second or two look like more than the plan's.
+    let is_beyond = week.run_s.prescribed.is_none_or(|plan| achieved > plan * (1.0 + NOT_SHOWN));
+    let done = if is_beyond { cells(achieved) } else { cells(achieved).min(plan.unwrap_or(BAR)) };
     let cell = |at: usize| match plan {
         Some(plan) if at < done && at >= plan => '▒',
         _ if at < done => '█',

@@ -14,6 +14,7 @@ use crate::review::{
     WeeklyFinding, Word, Zone,
 };
 
+use super::card::CardView;
 use super::review_wording as wording;
 use super::view::{
     AmountView, FindingView, NoticeView, certainty, finding, judged_on_level, known, notice, printable,
@@ -30,6 +31,9 @@ pub struct ReviewView {
     pub timezone: Option<String>,
     pub clinician_overrides: Vec<String>,
     pub ruling: RulingView,
+    /// The card of the next session, for the text report; programs take it from `plan show`.
+    #[serde(skip)]
+    pub card: Option<CardView>,
     pub weeks: Vec<WeekView>,
     pub stages: Vec<StageView>,
     pub findings: Vec<WeeklyFindingView>,
@@ -222,6 +226,11 @@ impl ReviewView {
             timezone: Zone::of(plan).name().map(str::to_owned),
             clinician_overrides: review.overrides.iter().map(|reason| printable(reason)).collect(),
             ruling: ruling(parts),
+            card: review
+                .ruling
+                .stage
+                .and_then(|stage| plan.stages.get(stage))
+                .map(|stage| CardView::new(plan, stage, Some(review.ruling.word.word()))),
             weeks: review.weeks.iter().map(|w| week(parts, w)).collect(),
             stages: stages(plan, review),
             findings: review.findings.iter().map(|f| weekly_finding(plan, f)).collect(),

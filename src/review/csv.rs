@@ -59,7 +59,7 @@ fn row<'t>(
             let Some(cell) = cells.last_mut() else { break };
             match c {
                 '"' if quoted && characters.next_if(|(_, next)| *next == '"').is_some() => {
-                    cell.text.push('"')
+                    cell.text.push('"');
                 }
                 '"' if quoted => quoted = false,
                 '"' if cell.text.trim().is_empty() => {

@@ -73,7 +73,7 @@ impl Entry {
     }
 
     /// Takes the greater or graver of each from another entry of the same day.
-    fn join(&mut self, other: Self) {
+    fn join(&mut self, other: &Self) {
         let most = |a: Option<f64>, b: Option<f64>| match (a, b) {
             (Some(a), Some(b)) => Some(a.max(b)),
             (a, b) => a.or(b),
@@ -103,7 +103,7 @@ impl Diary {
         let mut joined: Vec<Entry> = Vec::with_capacity(all.len());
         for entry in all {
             match joined.last_mut() {
-                Some(last) if last.date == entry.date => last.join(entry),
+                Some(last) if last.date == entry.date => last.join(&entry),
                 _ => joined.push(entry),
             }
         }

@@ -127,16 +127,13 @@ pub(super) fn spacing(case: &Case<'_>) -> (Vec<WeeklyFinding>, Vec<bool>) {
         if let Some(most) = bounds.sessions_per_week.filter(|most| in_week > *most) {
             is_improper[index] = true;
             let finding = about(WeeklyCode::TooManySessions, "sessions").values(most.into(), in_week.into());
-            match too_many_at {
-                // One a week, on the day of the first session too many, with the week's number.
-                Some(at) => {
-                    let first: &mut WeeklyFinding = &mut found[at];
-                    first.achieved = finding.achieved;
-                }
-                None => {
-                    too_many_at = Some(found.len());
-                    found.push(finding);
-                }
+            // One a week, on the day of the first session too many, with the week's number.
+            if let Some(at) = too_many_at {
+                let first: &mut WeeklyFinding = &mut found[at];
+                first.achieved = finding.achieved;
+            } else {
+                too_many_at = Some(found.len());
+                found.push(finding);
             }
         }
         let rest = before.map(|before| days_between(before, session.date) - 1);

@@ -15,11 +15,19 @@ enum Which {
     Recording(String),
 }
 
+/// What a line says.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Said {
+    /// The stage's index.
+    Stage(usize),
+    /// No session of the plan.
+    NoSession,
+}
+
 /// The stages that were given, by recording or by day.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Given {
-    /// The stage's index; `None` for "no session of the plan".
-    lines: Vec<(Which, Option<usize>)>,
+    lines: Vec<(Which, Said)>,
 }
 
 impl Given {
@@ -52,16 +60,16 @@ impl Given {
                 Ok(date) => Which::Day(date),
                 Err(_) => Which::Recording(which.text.replace('\\', "/")),
             };
-            lines.push((which, place));
+            lines.push((which, place.map_or(Said::NoSession, Said::Stage)));
         }
         Noted { value: Self { lines }, notices }
     }
 
     /// What was said of a recording: the last line about it, else the last line about its day.
-    pub(super) fn of(&self, name: &str, date: Date) -> Option<Option<usize>> {
+    pub(super) fn of(&self, name: &str, date: Date) -> Option<Said> {
         let find = |wanted: &dyn Fn(&Which) -> bool| self.lines.iter().rev().find(|(which, _)| wanted(which));
         let by_name = find(&|which| matches!(which, Which::Recording(path) if path == name));
-        by_name.or_else(|| find(&|which| *which == Which::Day(date))).map(|(_, stage)| *stage)
+        by_name.or_else(|| find(&|which| *which == Which::Day(date))).map(|(_, said)| *said)
     }
 
     /// The lines that are about no recording of the case.
@@ -95,10 +103,10 @@ mod tests {
         let given = Given::parse(text, &plan());
         assert!(given.notices.is_empty());
         let of = |name: &str, day: &str| given.value.of(name, day.parse().unwrap());
-        assert_eq!(of("week1/a.fit", "2026-03-02"), Some(Some(1)));
-        assert_eq!(of("b.fit", "2026-03-02"), Some(Some(0)));
-        assert_eq!(of("b.fit", "2026-03-04"), Some(Some(1)));
-        assert_eq!(of("walk.gpx", "2026-03-09"), Some(None));
+        assert_eq!(of("week1/a.fit", "2026-03-02"), Some(Said::Stage(1)));
+        assert_eq!(of("b.fit", "2026-03-02"), Some(Said::Stage(0)));
+        assert_eq!(of("b.fit", "2026-03-04"), Some(Said::Stage(1)));
+        assert_eq!(of("walk.gpx", "2026-03-09"), Some(Said::NoSession));
         assert_eq!(of("b.fit", "2026-03-09"), None);
         let unused = given.value.unused(&[("week1/a.fit".into(), "2026-03-02".parse().unwrap())]);
         assert_eq!(unused.len(), 3);
@@ -110,6 +118,6 @@ mod tests {
         let said: Vec<&str> = given.notices.iter().map(|n| n.text.as_str()).collect();
         assert!(said[0].contains("line 1, column 7") && said[0].contains("no stage `9`"), "{said:?}");
         assert!(said[1].contains("line 2, column 1"), "{said:?}");
-        assert_eq!(given.value.of("b.fit", "2026-03-02".parse().unwrap()), Some(Some(1)));
+        assert_eq!(given.value.of("b.fit", "2026-03-02".parse().unwrap()), Some(Said::Stage(1)));
     }
 }

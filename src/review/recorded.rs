@@ -137,7 +137,7 @@ impl Totals {
             run_s: of(Gait::Run).map(Bout::duration_s).sum(),
             sure_run_s: of(Gait::Run).map(|b| b.certainty * b.duration_s()).sum(),
             walk_s: of(Gait::Walk).map(Bout::duration_s).sum(),
-            session_s: match (moving().next(), moving().last()) {
+            session_s: match (moving().next(), moving().next_back()) {
                 (Some(first), Some(last)) => last.end_s - first.start_s,
                 _ => 0.0,
             },

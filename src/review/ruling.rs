@@ -45,9 +45,10 @@ impl Word {
 pub const COMMON_PRACTICE: &str = "common practice, no source";
 const SORENESS_RULES: &str = "soreness rules: Int J Sports Phys Ther 2018;13(3):422-431, citing Adams et al. 2012; \
     that a whole run-walk day is skipped is common practice, no source";
-const SORENESS_TWO_DAYS: &str = "soreness rules: Fees et al., Am J Sports Med 1998;26:732-742, and Int J Sports Phys \
-    Ther 2018;13(3):422-431";
-const PAIN_MODEL: &str = "pain-monitoring model: Thomeé 1997, Phys Ther 77:1690; Silbernagel et al. 2007, Am J Sports Med 35:897-906";
+const SORENESS_TWO_DAYS: &str = "soreness rules: Fees et al. 1998, Am J Sports Med 26:732-742 (from memory), and Int J \
+    Sports Phys Ther 2018;13(3):422-431";
+const PAIN_MODEL: &str = "pain-monitoring model: Thomeé 1997, Phys Ther 77:1690; Silbernagel et al. 2007, Am J Sports \
+    Med 35:897-906 (its rules from memory)";
 const STEP_COUNT: &str = "each stage's own number of sessions in the plan; where it has none, one is taken (common \
     practice, no source)";
 

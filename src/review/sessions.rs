@@ -9,7 +9,7 @@ use crate::prescription::Plan;
 
 use super::ReviewConfig;
 use super::calendar::Zone;
-use super::given::Given;
+use super::given::{Given, Said};
 use super::progress::Progress;
 use super::recorded::{LeftOut, Recorded, Totals, without_duplicates};
 use super::stages::{StageChoice, recognise};
@@ -134,15 +134,15 @@ fn session(
     }
     let start = parts.first().map(Recorded::start).unwrap_or_default();
     let recordings: Vec<String> = parts.iter().map(|part| part.name.clone()).collect();
-    let [only] = <[Recorded; 1]>::try_from(parts).map(|[only]| [Some(only)]).unwrap_or([None]);
-    let Some(mut only) = only else {
+    let mut parts = parts.into_iter();
+    let (Some(mut only), None) = (parts.next(), parts.next()) else {
         let (stage, outcome) = (StageChoice::InParts, Outcome::Undecided);
         return Session { recordings, start, date, totals, stage, outcome, audit: None, notices: Vec::new() };
     };
     let mut notices = std::mem::take(&mut only.notices);
     let stage = match given.of(&only.name, date) {
-        Some(Some(stage)) => StageChoice::Given(stage),
-        Some(None) => StageChoice::NoSession,
+        Some(Said::Stage(stage)) => StageChoice::Given(stage),
+        Some(Said::NoSession) => StageChoice::NoSession,
         None => recognise(&only, &totals, plan, progress, config, audit_config),
     };
     let against = |stage: usize| {

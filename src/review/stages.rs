@@ -172,7 +172,9 @@ session = 'walk 5:00, 4 x (run 1:35, walk 2:00)'
         let recorded = recorded("a", "2026-03-02T07:00:00Z", bouts);
         let totals = Totals::of(&recorded.segmentation);
         let mut progress = Progress::new(&plan);
-        done.iter().for_each(|stage| progress.done(*stage, Outcome::Kept));
+        for stage in done {
+            progress.done(*stage, Outcome::Kept);
+        }
         recognise(&recorded, &totals, &plan, &progress, &ReviewConfig::default(), &AuditConfig::default())
     }
 

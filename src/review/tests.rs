@@ -1,10 +1,13 @@
 //! The rule table row by row, and what must hold whatever the case. The cases are made of outcomes, without recordings.
 
+use std::fmt::Write as _;
+
 use jiff::civil::Date;
 use proptest::prelude::*;
 
 use super::*;
 use crate::audit::Outcome;
+use crate::units::Seconds;
 
 const PLAN: &str = "
 timezone = 'UTC'
@@ -31,7 +34,7 @@ fn day(day: i64) -> Date {
 }
 
 fn session(plan: &Plan, date: Date, stage: StageChoice, outcome: Outcome) -> Session {
-    let run_s = stage.stage().and_then(|s| plan.stages[s].session.dose().run).map_or(600.0, |run| run.get());
+    let run_s = stage.stage().and_then(|s| plan.stages[s].session.dose().run).map_or(600.0, Seconds::get);
     let walk_s = 1000.0;
     let totals = Totals {
         run_s,
@@ -79,7 +82,7 @@ fn diary_of(text: &str) -> Diary {
     let mut lines = String::from("date,pain_during,pain_next_morning,pain_pattern\n");
     for word in text.split_whitespace() {
         let (date, rest) = word.split_once(':').unwrap();
-        lines.push_str(&format!("{},{rest}\n", day(date.parse().unwrap())));
+        let _ = writeln!(lines, "{},{rest}", day(date.parse().unwrap()));
     }
     let diary = Diary::parse(&lines, Date::MAX);
     assert!(diary.notices.is_empty(), "{:?}", diary.notices);
@@ -105,14 +108,16 @@ fn deciding(review: &Review) -> (&'static str, Word, Option<usize>, Option<Date>
 const GOOD: &str = "2:1k 4:1k 6:2k 9:2k";
 const NO_PAIN: &str = "2:0,0 4:0,0 6:0,0 9:0,0";
 
-/// A row: the rule, a case in which it applies with the day of the review, what it asks for, and a case in which it
-/// does not.
+/// Sessions, diary and day of the review.
+type CaseOf = (&'static str, &'static str, i64);
+
+/// A row: the rule, a case in which it applies, what it asks for, and a case in which it does not.
 struct Row {
     rule: &'static str,
     plan: &'static str,
-    case: (&'static str, &'static str, i64),
+    case: CaseOf,
     asks: Word,
-    not: (&'static str, &'static str, i64),
+    not: CaseOf,
 }
 
 fn rows() -> Vec<Row> {
@@ -333,12 +338,14 @@ fn undecided_sessions_never_lead_to_advance() {
     assert_eq!(deciding(&review).0, "too_few_kept");
 }
 
+/// Day, pain during, pain on the next morning, pattern.
+type Line = (i64, Option<u8>, Option<u8>, Option<Pattern>);
+
 /// A case that the properties change: sessions on days with a stage and an outcome, pain by day.
 #[derive(Clone, Debug)]
 struct Made {
     sessions: Vec<(i64, usize, Outcome)>,
-    /// Day, pain during, pain on the next morning, pattern.
-    pain: Vec<(i64, Option<u8>, Option<u8>, Option<Pattern>)>,
+    pain: Vec<Line>,
     pain_limit: Option<u8>,
     as_of: i64,
 }

@@ -158,15 +158,10 @@ fn sums(case: &Case<'_>, week: Date, indices: &[usize]) -> Week {
         is_over: sunday <= case.as_of,
         sessions: runs.len() as u32,
         walks: (indices.len() - runs.len()) as u32,
-        rest_days: u32::try_from(days - run_dates.len() as i64).unwrap_or(0),
+        rest_days: (u32::try_from(days).unwrap_or(0)).saturating_sub(run_dates.len() as u32),
         outcomes,
         run_s: sessions().map(|s| s.totals.run_s).sum(),
-        planned_run_s: planned(
-            case,
-            &runs,
-            |case, stage| case.stage_run_s(stage),
-            |case, i| case.prescribed_run_s(i),
-        ),
+        planned_run_s: planned(case, &runs, |stage| case.stage_run_s(stage), |i| case.prescribed_run_s(i)),
         walk_s: sessions().map(|s| s.totals.walk_s).sum(),
         run_steps,
         walk_steps,
@@ -189,25 +184,25 @@ fn sums(case: &Case<'_>, week: Date, indices: &[usize]) -> Week {
 fn planned(
     case: &Case<'_>,
     runs: &[usize],
-    of_stage: impl Fn(&Case<'_>, usize) -> Option<f64>,
-    of_session: impl Fn(&Case<'_>, usize) -> Option<f64>,
+    of_stage: impl Fn(usize) -> Option<f64>,
+    of_session: impl Fn(usize) -> Option<f64>,
 ) -> Option<f64> {
     let last = *runs.last()?;
     let known: Vec<usize> =
         runs.iter().copied().filter(|i| case.sessions[*i].stage.stage().is_some()).collect();
     let wanted = case.bounds_at(last).sessions_per_week.map_or(known.len(), |n| n as usize);
-    let done: Option<f64> = known.iter().take(wanted).map(|i| of_session(case, *i)).sum();
+    let done: Option<f64> = known.iter().take(wanted).map(|i| of_session(*i)).sum();
     let open = wanted.saturating_sub(known.len());
-    let rest = if open > 0 { of_stage(case, case.stage_at(last))? * open as f64 } else { 0.0 };
+    let rest = if open > 0 { of_stage(case.stage_at(last))? * open as f64 } else { 0.0 };
     done.map(|done| done + rest)
 }
 
 /// Loading against the week as prescribed, at this week's own cadences.
 fn ratio(case: &Case<'_>, week: &Week, runs: &[usize]) -> Option<Range> {
-    let walk_of = |case: &Case<'_>, stage: usize| -> Option<f64> {
+    let walk_of = |stage: usize| -> Option<f64> {
         case.plan.stages[stage].session.dose().walk.map(crate::units::Seconds::get)
     };
-    let walk_of_session = |case: &Case<'_>, index: usize| walk_of(case, case.sessions[index].stage.stage()?);
+    let walk_of_session = |index: usize| walk_of(case.sessions[index].stage.stage()?);
     let planned_walk_s = planned(case, runs, walk_of, walk_of_session)?;
     // Of the sessions alone: walks beside them are not prescribed.
     let sum = |of: fn(&super::Totals) -> Option<f64>| -> Option<f64> {
