@@ -11,7 +11,7 @@ use crate::notice::Notice;
 use crate::prescription::Plan;
 use crate::review::{
     Applied, Diary, LeftOut, LongestRun, Range, Review, ReviewConfig, Session, Sessions, StageChoice, Week,
-    WeeklyFinding, Word, Zone,
+    WeeklyFinding, Zone,
 };
 
 use super::card::CardView;
@@ -449,9 +449,4 @@ fn hundredths(value: f64) -> f64 {
 
 fn thousandths(value: f64) -> f64 {
     rounded(value, 1000.0)
-}
-
-/// Whether the ruling asks for a session at all.
-pub(super) fn names_session(ruling: &RulingView) -> bool {
-    ruling.ruling != Word::SeeClinician.word() && ruling.ruling != Word::Rest.word()
 }
