@@ -5,7 +5,13 @@
 //! Rivals: a fixed speed threshold (2.0 m/s after a median filter), a fixed cadence threshold (140 steps/min) and, with
 //! `--rivals`, `hmmlearn` and `ruptures` by `benches/rivals.py`. Seeds below 1,000,000 are for tuning.
 
-#![allow(missing_docs, clippy::print_stdout, clippy::print_stderr)]
+#![allow(
+    missing_docs,
+    clippy::print_stdout,
+    clippy::print_stderr,
+    clippy::struct_excessive_bools,
+    clippy::zombie_processes
+)]
 
 use std::collections::BTreeMap;
 use std::io::{BufRead, BufReader, Write};

@@ -101,6 +101,7 @@ fn what_cannot_be_read_is_2_and_says_what_to_do() {
 }
 
 /// Files that are read: samples, the notice that the fault gives, and a part of its text.
+#[allow(clippy::type_complexity)]
 const READ: [(&str, u64, Option<(&str, &str)>); 20] = [
     ("bad_checksum.fit", 3, Some(("checksum_wrong", "some values may be damaged"))),
     ("bom.gpx", 4, None),

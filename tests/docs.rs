@@ -97,7 +97,7 @@ fn describe(command: &[String], into: &mut String) {
     let help = help(command);
     let name = [&["jogaudit".to_owned()], command].concat().join(" ");
     let text: Vec<&str> = help.trim_end().lines().map(str::trim_end).collect();
-    into.push_str(&format!("\n## `{name}`\n\n```text\n{}\n```\n", text.join("\n")));
+    into.extend(["\n## `", &name, "`\n\n```text\n", &text.join("\n"), "\n```\n"]);
     for below in commands(&help) {
         describe(&[command, &[below]].concat(), into);
     }

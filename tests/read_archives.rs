@@ -182,7 +182,7 @@ fn a_triathlon_is_five_recordings() {
 }
 
 /// Every point that has a time. The crate drops every extension: heart rate, cadence and speed are compared with gpxpy's
-/// in tests/read_reference.rs.
+/// in `tests/read_reference.rs`.
 fn gpx_rows(document: &gpx::Gpx) -> Vec<Row> {
     let points = document.tracks.iter().flat_map(|track| &track.segments).flat_map(|segment| &segment.points);
     let row = |point: &gpx::Waypoint| {

@@ -249,7 +249,10 @@ fn the_command_takes_an_archive_and_a_limit() {
     let dir = tempfile::tempdir().unwrap();
     let path = dir.path().join("runs.zip");
     let gpx = String::from_utf8(testdata("tiny.gpx")).unwrap();
-    let noise: String = (0..40_000_u32).map(|i| format!("{:x}", i.wrapping_mul(2_654_435_761))).collect();
+    let noise = (0..40_000_u32).fold(String::new(), |mut text, i| {
+        let _ = std::fmt::Write::write_fmt(&mut text, format_args!("{:x}", i.wrapping_mul(2_654_435_761)));
+        text
+    });
     let large = gpx.replace("<trkseg>", &format!("<trkseg><!-- {} -->", noise.repeat(4)));
     assert!(large.len() > 1 << 20 && large.len() < 2 << 20);
     std::fs::write(&path, pack(&[("run.gpx", large.as_bytes())])).unwrap();

@@ -91,7 +91,7 @@ fn the_demo_is_a_whole_return_in_which_something_is_caught() {
     let folder = tempfile::tempdir().unwrap();
     let (code, out, err) = run(folder.path(), &["demo", "case"]);
     assert_eq!(code, 0, "{err}");
-    let (check, review) = out.split_once("────\n\n").unwrap();
+    let (review, check) = out.split_once("────\n\n").unwrap();
     assert!(check.starts_with("Overdone:"), "{check}");
     assert!(
         review.starts_with("Rest: no run-walk session before Wed 2026-05-13; stage “4” after that."),

@@ -174,7 +174,7 @@ pub fn clean(recording: &Recording, config: &CleanConfig) -> Noted<Series> {
     let gaps = gaps::find(&time_s, &recording.timer, start_shift_s, config);
     let path = position::without_spikes(&rows, &time_s, config, &mut ledger);
     let speed = speed::choose(&rows, &time_s, &path, &gaps, config, &mut ledger);
-    let cadence_spm = cadence::mend(&rows, &time_s, &speed.speed_mps, config, &mut ledger);
+    let cadence_spm = cadence::mend(&rows, &time_s, &speed.column_mps, config, &mut ledger);
     let (low, high) = config.heart_rate_range_bpm;
     let heart_rate_bpm = rows
         .iter()
@@ -187,11 +187,11 @@ pub fn clean(recording: &Recording, config: &CleanConfig) -> Noted<Series> {
             None
         })
         .collect();
-    let distance_m = speed::distance(&rows, &time_s, &speed.speed_mps, &gaps);
+    let distance_m = speed::distance(&rows, &time_s, &speed.column_mps, &gaps);
     let series = Series {
         start: shifted(recording.start, start_shift_s),
         utc_offset_s: recording.utc_offset_s,
-        speed_mps: speed.speed_mps,
+        speed_mps: speed.column_mps,
         speed_source: speed.source,
         speed_delay_s: speed.delay_s,
         cadence_spm,

@@ -5,7 +5,7 @@ use super::{Change, ChangeKind, CleanConfig, Gap, SpeedSource, position};
 
 /// The chosen speed.
 pub(super) struct Speed {
-    pub(super) speed_mps: Vec<Option<f64>>,
+    pub(super) column_mps: Vec<Option<f64>>,
     pub(super) source: SpeedSource,
     pub(super) delay_s: f64,
 }
@@ -33,15 +33,15 @@ pub(super) fn choose(
     let from_positions = position::speeds(time_s, path, gaps, config);
     if usable(&own, rows.len()) {
         let delay_s = delay_s(time_s, &own, &from_positions);
-        return Speed { speed_mps: own, source: SpeedSource::Recorder, delay_s };
+        return Speed { column_mps: own, source: SpeedSource::Recorder, delay_s };
     }
     let from_distance = distance_slope(rows, time_s, gaps, config);
     if usable(&from_distance, rows.len()) {
-        return Speed { speed_mps: from_distance, source: SpeedSource::Distance, delay_s: 0.0 };
+        return Speed { column_mps: from_distance, source: SpeedSource::Distance, delay_s: 0.0 };
     }
     let source =
         if from_positions.iter().any(Option::is_some) { SpeedSource::Positions } else { SpeedSource::Absent };
-    Speed { speed_mps: from_positions, source, delay_s: 0.0 }
+    Speed { column_mps: from_positions, source, delay_s: 0.0 }
 }
 
 /// A column serves when at least a third of the rows have it and it is not the same value throughout.

@@ -110,7 +110,7 @@ fn a_stop_of_the_timer_is_a_pause_and_silence_a_hole() {
 #[test]
 fn sparse_sampling_is_no_row_of_holes() {
     let mut samples = moving(1800, 1.5);
-    samples.retain(|s| s.time_s as usize % 20 == 0);
+    samples.retain(|s| (s.time_s as usize).is_multiple_of(20));
     assert!(cleaned(&recording(samples)).value.gaps.is_empty());
 }
 

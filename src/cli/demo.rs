@@ -196,17 +196,17 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     }
     let _ = writeln!(
         io.err,
-        "wrote a made-up case to {}: plan.toml, diary.csv and {} recordings; the check of {} and the review of the \
-         whole return follow",
+        "wrote a made-up case to {}: plan.toml, diary.csv and {} recordings; the review of the whole return and \
+         the check of {} follow",
         args.dir.display(),
         OUTINGS.len() + 1,
         OVERDONE.file
     );
     let overdone =
         check::Args::plain(recordings.join(OVERDONE.file), args.dir.join("plan.toml"), OVERDONE.stage);
-    check::run(&overdone, io)?;
+    review::run(&review::Args::plain(args.dir.clone(), AS_OF), io)?;
     io.result(RULE)?;
-    review::run(&review::Args::plain(args.dir.clone(), AS_OF), io)
+    check::run(&overdone, io)
 }
 
 /// Between the two reports.

@@ -347,7 +347,7 @@ mod tests {
         assert!(inner.iter().all(|&n| n >= 4), "{lengths:?}");
     }
 
-    /// PyPI `hmmlearn` 0.3.3 with the same parameters: least stay of one tick, three Gaussian levels.
+    /// The Python package `hmmlearn` 0.3.3 with the same parameters: least stay of one tick, three Gaussian levels.
     #[test]
     #[ignore = "needs tests/run"]
     fn both_agree_with_hmmlearn() {

@@ -229,7 +229,7 @@ fn lag_s(first: &[Option<f64>], second: &[Option<f64>], usual_s: f64) -> Option<
     let correlation = |shift: isize| -> Option<f64> {
         let (mut n, mut x, mut y, mut xx, mut yy, mut xy) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
         for (i, value) in first.iter().enumerate() {
-            let j = i as isize + shift;
+            let j = i.cast_signed() + shift;
             let other = usize::try_from(j).ok().and_then(|j| second.get(j).copied().flatten());
             // Standing says little of the delay, and drop-outs to 0 would mislead.
             if let (Some(a), Some(b)) = (*value, other.filter(|&b| b > 40.0)) {
@@ -253,5 +253,5 @@ fn lag_s(first: &[Option<f64>], second: &[Option<f64>], usual_s: f64) -> Option<
     }
     let bend = left - 2.0 * middle + right;
     let vertex = if bend < 0.0 { 0.5 * (left - right) / bend } else { 0.0 };
-    Some(((best as isize - MOST) as f64 + vertex) * usual_s)
+    Some(((best.cast_signed() - MOST) as f64 + vertex) * usual_s)
 }

@@ -21,8 +21,9 @@ fn series(parts: &[Part]) -> Series {
         for _ in 0..seconds {
             error = 0.8 * error + 0.12 * draw();
             speed_mps.push(Some((speed + error).max(0.0)));
-            cadence_spm
-                .push(cadence.map(|c| if c > 0.0 { ((c + 4.0 * draw()) / 2.0).round() * 2.0 } else { 0.0 }));
+            cadence_spm.push(
+                cadence.map(|c| if c > 0.0 { f64::midpoint(c, 4.0 * draw()).round() * 2.0 } else { 0.0 }),
+            );
         }
     }
     let n = speed_mps.len();
