@@ -19,6 +19,8 @@ pub(super) const USUAL_HILL: Hill = Hill { up: 2.5, down: 0.8 };
 const HILL_PRIOR: f64 = 0.02;
 /// Most rounds of expectation–maximisation, and the gain in log likelihood that is no more worth one.
 const ROUNDS: usize = 10;
+/// What one more level costs beside its numbers. Our choice.
+const LEVEL_COST: f64 = 2.0;
 const STANDS_STILL: f64 = 0.2;
 /// Mean stay in seconds once the least stay is over, and the least stay.
 const MEAN_STAY_S: f64 = 80.0;
@@ -141,18 +143,30 @@ fn climb(observed: &Observed, mut levels: Vec<Level>, weights: Weights, rounds: 
         }
     }
     let log_likelihood = likelihood_of(&posteriors);
-    let seen = |pick: fn(&Stretch) -> &Vec<Option<f64>>| {
-        observed.stretches.iter().map(|s| pick(s).iter().flatten().count()).sum::<usize>() as f64
+    // Readings of each kind that a level accounts for.
+    let held = |l: usize, pick: fn(&Stretch) -> &Vec<Option<f64>>| -> f64 {
+        let of = |(stretch, posterior): (&Stretch, &Posterior)| -> f64 {
+            let rows = posterior.level.chunks_exact(count + 1);
+            pick(stretch).iter().zip(rows).filter(|(value, _)| value.is_some()).map(|(_, row)| row[l]).sum()
+        };
+        observed.stretches.iter().zip(&posteriors).map(of).sum()
     };
-    let (speeds, cadences) = (seen(|s| &s.speed_mps), seen(|s| &s.cadence_spm));
-    let cost = |n: f64, weight: f64| if n > 0.0 { (n * weight).max(1.0).ln() } else { 0.0 };
-    // Schwarz 1978: half the log of the independent readings for each free number, here a mean and a spread a level.
-    let evidence =
-        log_likelihood - count as f64 * (cost(speeds, weights.speed) + cost(cadences, weights.cadence));
+    // Schwarz 1978: half the log of the independent readings for each free number, here a mean and a spread of each kind; the
+    // readings are those of the level itself, since only they tell its numbers.
+    let cost = |readings: f64, weight: f64| (readings * weight).max(1.0).ln();
+    let freedom: f64 = (0..count)
+        .map(|l| {
+            LEVEL_COST
+                + cost(held(l, |s| &s.speed_mps), weights.speed)
+                + cost(held(l, |s| &s.cadence_spm), weights.cadence)
+        })
+        .sum();
+    let evidence = log_likelihood - freedom;
+    let cadences: usize = observed.stretches.iter().map(|s| s.cadence_spm.iter().flatten().count()).sum();
     let mut order: Vec<usize> = (0..count).collect();
     let key = |l: usize| {
         let level: &Level = &levels[l];
-        if cadences > 0.0 { level.cadence_spm.mean } else { level.speed_mps.mean }
+        if cadences > 0 { level.cadence_spm.mean } else { level.speed_mps.mean }
     };
     order.sort_by(|&a, &b| key(a).total_cmp(&key(b)));
     let mut fit = Fit {

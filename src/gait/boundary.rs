@@ -78,7 +78,8 @@ pub(super) fn place(
             weights.cadence,
         ),
     ];
-    let mut readings: Vec<(f64, f64)> = Vec::new();
+    // When, what share of the change is made, how much it counts.
+    let mut readings: Vec<(f64, f64, f64)> = Vec::new();
     for s in &signals {
         let change = s.after - s.before;
         if (change / s.sd).abs() < 0.5 {
@@ -89,9 +90,7 @@ pub(super) fn place(
             if let Some(value) = s.column[i] {
                 // Share of the change made, bounded: a spike is no stronger than the level itself.
                 let share = ((value - s.before) / change).clamp(-1.0, 2.0);
-                readings.push((series.time_s[i] - s.delay_s, share));
-                // Kept beside: weight of the reading.
-                readings.push((scale * scale * s.weight, 0.0));
+                readings.push((series.time_s[i] - s.delay_s, share, scale * scale * s.weight));
             }
         }
     }
@@ -106,9 +105,8 @@ pub(super) fn place(
         let at_s = low_s + (high_s - low_s) * k as f64 / steps as f64;
         for ramp_s in RAMPS_S {
             let misfit: f64 = readings
-                .chunks_exact(2)
-                .map(|pair| {
-                    let ((time_s, share), (weight, _)) = (pair[0], pair[1]);
+                .iter()
+                .map(|(time_s, share, weight)| {
                     let made = ((time_s - at_s) / ramp_s + 0.5).clamp(0.0, 1.0);
                     weight * (share - made).powi(2)
                 })

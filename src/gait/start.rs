@@ -35,7 +35,8 @@ pub(super) fn spaced(observed: &Observed, count: usize) -> Option<Vec<Level>> {
 /// The levels of a fit and one more where the fit explains the readings worst for some seconds: so that a short bout of
 /// something else in a long recording is found.
 pub(super) fn grown(observed: &Observed, fit: &Fit) -> Option<Vec<Level>> {
-    const REACH: usize = 5;
+    const REACH_S: f64 = 6.0;
+    let reach = (REACH_S / observed.tick_s).round() as usize;
     let width = fit.levels.len() + 1;
     let mut worst: Option<(f64, Reading)> = None;
     for stretch in &observed.stretches {
@@ -49,9 +50,9 @@ pub(super) fn grown(observed: &Observed, fit: &Fit) -> Option<Vec<Level>> {
             })
             .collect();
         let (best, speed, cadence) = (
-            smoothed(&best, REACH),
-            smoothed(&stretch.speed_mps, REACH),
-            smoothed(&stretch.cadence_spm, REACH),
+            smoothed(&best, reach),
+            smoothed(&stretch.speed_mps, reach),
+            smoothed(&stretch.cadence_spm, reach),
         );
         for k in 0..stretch.ticks() {
             let Some(score) = best[k] else { continue };
