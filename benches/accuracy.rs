@@ -105,7 +105,6 @@ fn make(condition: &Condition, seed: u64) -> Simulated {
         sampling: condition.sampling,
         channels: condition.channels,
         missing,
-        hills: std::env::var("HILLS").is_ok() && choice(seed, 5, 2) == 0,
         ..Settings::default()
     };
     if choice(seed, 6, 4) == 0 {
@@ -458,11 +457,6 @@ fn main() {
             let mut add = |order: usize, who: &str, found: &Found| {
                 scores.entry((order, who.to_owned())).or_default().add(&truth, found);
             };
-            if std::env::var("DUMPV").is_ok() {
-                for (t, v) in series.time_s.iter().zip(&series.speed_mps) {
-                    println!("v {t} {:.3}", v.unwrap_or(f64::NAN));
-                }
-            }
             let own = ours(&series);
             if options.dump
                 && own.spans.iter().filter(|s| s.gait != Gait::Unknown).count()

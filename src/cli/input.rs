@@ -8,7 +8,7 @@ use std::path::Path;
 use clap::builder::RangedU64ValueParser;
 use sha2::{Digest, Sha256};
 
-use crate::gait::{Bout, Gait, Segmentation};
+use crate::gait::Segmentation;
 use crate::notice::Notice;
 use crate::pipeline::{Config, Segmented, segment_recording};
 use crate::prescription::{Plan, Stage};
@@ -172,19 +172,7 @@ pub(super) fn facts(bytes: &[u8], recording: &Recording) -> RecordingFacts {
 /// One stretch of which nothing is said.
 fn unknown_throughout(recording: &Recording) -> Segmentation {
     let end_s = recording.samples.iter().map(|sample| sample.time_s).fold(0.0, f64::max);
-    let bout = Bout {
-        gait: Gait::Unknown,
-        start_s: 0.0,
-        end_s,
-        start_error_s: 0.0,
-        end_error_s: 0.0,
-        certainty: 1.0,
-        distance_m: None,
-        mean_speed_mps: None,
-        mean_cadence_spm: None,
-        mean_heart_rate_bpm: None,
-    };
-    Segmentation::new(vec![bout]).unwrap_or_else(|| unreachable!("one bout from 0 tiles"))
+    Segmentation::unknown(end_s)
 }
 
 #[cfg(test)]

@@ -30,9 +30,8 @@ const END_DOUBT_S: f64 = 30.0;
 
 /// Everything unknown, and said.
 pub(super) fn nothing_known(series: &Series) -> Noted<Segmentation> {
-    let bouts = vec![blank(Gait::Unknown, 0.0, series.elapsed_s())];
     Noted {
-        value: Segmentation { bouts },
+        value: Segmentation::unknown(series.elapsed_s()),
         notices: vec![Notice::new(
             "gait_unknown",
             "there is too little speed or cadence to tell running from walking; nothing was worked out",
@@ -40,7 +39,7 @@ pub(super) fn nothing_known(series: &Series) -> Noted<Segmentation> {
     }
 }
 
-fn blank(gait: Gait, start_s: f64, end_s: f64) -> Bout {
+pub(super) fn blank(gait: Gait, start_s: f64, end_s: f64) -> Bout {
     Bout {
         gait,
         start_s,

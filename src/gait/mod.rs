@@ -89,6 +89,11 @@ impl Segmentation {
         (starts_at_zero && tiles && ordered).then_some(Self { bouts })
     }
 
+    /// One bout of which nothing is known, from 0 to `elapsed_s`.
+    pub fn unknown(elapsed_s: f64) -> Self {
+        Self { bouts: vec![bouts::blank(Gait::Unknown, 0.0, elapsed_s)] }
+    }
+
     /// The bouts in order of time.
     pub fn bouts(&self) -> &[Bout] {
         &self.bouts
