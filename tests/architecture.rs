@@ -7,12 +7,16 @@ use std::path::{Path, PathBuf};
 /// What each module of `src/` may import of ours, besides itself.
 fn allowed() -> BTreeMap<&'static str, &'static [&'static str]> {
     const ALL: &[&str] = &[
+        "agree",
         "audit",
+        "batch",
         "clean",
         "cli",
+        "files",
         "gait",
         "geodesy",
         "notice",
+        "page",
         "pipeline",
         "prescription",
         "read",
@@ -21,6 +25,9 @@ fn allowed() -> BTreeMap<&'static str, &'static [&'static str]> {
         "simulate",
         "units",
     ];
+    /// What may use the library's stages only through the pipeline's types, and reads and writes files.
+    const FILES: &[&str] =
+        &["audit", "clean", "gait", "notice", "pipeline", "prescription", "read", "report", "review"];
     BTreeMap::from([
         ("units", &[][..]),
         ("notice", &[]),
@@ -34,6 +41,10 @@ fn allowed() -> BTreeMap<&'static str, &'static [&'static str]> {
         ("report", &["audit", "gait", "clean", "prescription", "read", "review", "units", "notice"]),
         ("simulate", &["prescription", "gait", "read", "geodesy", "units", "notice"]),
         ("pipeline", &["audit", "clean", "gait", "prescription", "read", "review", "notice", "units"]),
+        ("files", FILES),
+        ("agree", &[]),
+        ("batch", ALL),
+        ("page", ALL),
         ("cli", ALL),
         ("lib", ALL),
         ("main", ALL),
@@ -110,7 +121,7 @@ fn the_check_sees_a_wrong_arrow() {
 fn the_library_has_no_files_clock_or_environment() {
     let mut wrong = Vec::new();
     for (module, path, text) in all_sources() {
-        if module == "cli" || module == "main" {
+        if ["batch", "cli", "files", "main", "page"].contains(&module.as_str()) {
             continue;
         }
         let code = text.split("#[cfg(test)]").next().unwrap_or_default();

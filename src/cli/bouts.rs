@@ -4,11 +4,11 @@ use std::path::PathBuf;
 
 use clap::ValueEnum;
 
+use crate::files::{self, Failure, MAX_UNZIPPED_MIB};
 use crate::pipeline::Config;
 use crate::report::{BoutsView, csv, json, text};
 
-use super::failure::Failure;
-use super::{Done, Io, input};
+use super::{Done, Io, mebibytes};
 
 #[derive(clap::Args, Debug)]
 pub(super) struct Args {
@@ -21,7 +21,7 @@ pub(super) struct Args {
     #[arg(long, value_name = "N")]
     activity: Option<usize>,
     /// Refuse zipped input that unfolds to more than this
-    #[arg(long, value_name = "MIB", default_value_t = input::MAX_UNZIPPED_MIB, value_parser = input::mebibytes())]
+    #[arg(long, value_name = "MIB", default_value_t = MAX_UNZIPPED_MIB, value_parser = mebibytes())]
     max_unzipped: u64,
 }
 
@@ -37,7 +37,7 @@ enum Format {
 }
 
 pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
-    let session = input::session(&args.file, args.activity, args.max_unzipped, &Config::default())?;
+    let session = files::session(&args.file, args.activity, args.max_unzipped, &Config::default())?;
     let view = BoutsView::new(&session.facts, &session.segmentation, &session.notices);
     match args.format {
         Format::Text => io.result(&text::bouts(&view, false))?,

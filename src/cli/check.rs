@@ -4,12 +4,11 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
-use crate::pipeline::{Config, audit_recording};
-use crate::prescription::{Plan, Stage};
-use crate::report::{CheckView, json, text};
+use crate::files::{self, Failure, MAX_UNZIPPED_MIB, named};
+use crate::pipeline::Config;
+use crate::report::{json, text};
 
-use super::failure::{Failure, named};
-use super::{Done, Io, input, output};
+use super::{Done, Io, mebibytes};
 
 #[derive(clap::Args, Debug)]
 pub(super) struct Args {
@@ -34,7 +33,7 @@ pub(super) struct Args {
     #[arg(long, value_name = "N")]
     activity: Option<usize>,
     /// Refuse zipped input that unfolds to more than this
-    #[arg(long, value_name = "MIB", default_value_t = input::MAX_UNZIPPED_MIB, value_parser = input::mebibytes())]
+    #[arg(long, value_name = "MIB", default_value_t = MAX_UNZIPPED_MIB, value_parser = mebibytes())]
     max_unzipped: u64,
 }
 
@@ -49,7 +48,7 @@ impl Args {
             out: None,
             strict: false,
             activity: None,
-            max_unzipped: input::MAX_UNZIPPED_MIB,
+            max_unzipped: MAX_UNZIPPED_MIB,
         }
     }
 }
@@ -69,21 +68,22 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
         return Err(Failure::refused("standard input cannot be both the recording and the plan"));
     }
     if let Some(out) = &args.out {
-        output::refuse_inputs(out, &[&args.file, &args.plan])?;
+        files::refuse_inputs(out, &[&args.file, &args.plan])?;
     }
+    let config = Config::default();
     let mut notices = Vec::new();
-    let plan = input::plan(&args.plan, &mut notices)?;
-    let stage = input::stage(&plan, args.stage.as_deref())?;
-    let mut session = input::session(&args.file, args.activity, args.max_unzipped, &Config::default())?;
+    let plan = files::plan(&args.plan, &mut notices)?;
+    let stage = files::stage(&plan, args.stage.as_deref())?;
+    let mut session = files::session(&args.file, args.activity, args.max_unzipped, &config)?;
     session.notices.splice(0..0, notices);
-    let view = view(session, &plan, stage);
+    let view = session.check(&plan, stage, &config);
     match &args.out {
         Some(out) => {
             let report = match args.format {
                 Format::Text => anstream::adapter::strip_str(&text::check(&view, true)).to_string(),
                 Format::Json => json::check(&view),
             };
-            output::write_whole(out, report.as_bytes())?;
+            files::write_whole(out, report.as_bytes())?;
             io.remark(&format!("{}\nThe report is in {}.\n", view.summary, named(out)));
         }
         None => match args.format {
@@ -97,14 +97,4 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     }
     let is_overdone = view.outcome == crate::audit::Outcome::Overdone.word();
     Ok(if args.strict && is_overdone { Done::Overdone } else { Done::Plain })
-}
-
-fn view(session: input::Session, plan: &Plan, stage: &Stage) -> CheckView {
-    let input::Session { facts, mut notices, segmented, segmentation } = session;
-    let audit = segmented.map(|mut segmented| {
-        let audit = audit_recording(&mut segmented, plan, stage, &Config::default());
-        notices.append(&mut segmented.notices);
-        audit
-    });
-    CheckView::new(&facts, &segmentation, plan, stage, audit.as_ref(), &notices)
 }

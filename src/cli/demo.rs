@@ -3,11 +3,12 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use super::failure::Failure;
-use super::simulate::{make, save, stage_in};
-use super::{Done, Io, check, review};
+use crate::files::Failure;
 use crate::read::Format;
 use crate::simulate::{CadenceStep, Channels, Fault, FaultKind, Kept, Laps, Settings, gzip, write};
+
+use super::simulate::{make, save, stage_in};
+use super::{Done, Io, check, review};
 
 #[derive(clap::Args, Debug)]
 pub(super) struct Args {

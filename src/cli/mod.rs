@@ -3,9 +3,6 @@
 mod bouts;
 mod check;
 mod demo;
-mod failure;
-mod input;
-mod output;
 mod panics;
 mod plan;
 mod review;
@@ -15,9 +12,10 @@ use std::ffi::OsString;
 use std::io::Write;
 use std::process::ExitCode;
 
+use clap::builder::RangedU64ValueParser;
 use clap::{Parser, Subcommand};
 
-use failure::Failure;
+use crate::files::Failure;
 
 /// Checks run-walk recordings of a graded return to running against what was prescribed.
 #[derive(Parser, Debug)]
@@ -107,4 +105,9 @@ fn run(command: Command, io: &mut Io<'_>) -> Result<Done, Failure> {
         Command::Simulate(args) => simulate::run(&args, io),
         Command::Demo(args) => demo::run(&args, io),
     }
+}
+
+/// Reads the value of `--max-unzipped`: 1 MiB to 1 TiB.
+fn mebibytes() -> RangedU64ValueParser {
+    clap::value_parser!(u64).range(1..=1 << 20)
 }

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Subcommand, ValueEnum};
 
+use crate::files::{self, Failure, named};
 use crate::notice::Notice;
 use crate::prescription::draft::{DraftRequest, draft};
 use crate::prescription::lint::{LintConfig, Steps, lint};
@@ -13,8 +14,7 @@ use crate::report::plan_lint::{self, LintView};
 use crate::report::plan_show::{self, PlanView};
 use crate::report::{plan_draft, text, view};
 
-use super::failure::{Failure, named};
-use super::{Done, Io, input, output};
+use super::{Done, Io};
 
 #[derive(clap::Args, Debug)]
 pub(super) struct Args {
@@ -155,7 +155,7 @@ fn run_show(args: &ShowArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
         (None, Format::Text) => plan_show::text(&PlanView::new(&plan)),
         (None, Format::Json) => plan_show::json(&PlanView::new(&plan)),
         (Some(name), format) => {
-            let stage = input::stage(&plan, Some(name))?;
+            let stage = files::stage(&plan, Some(name))?;
             match format {
                 Format::Text => card::card(&plan, stage, None),
                 Format::Json => card::json(&CardView::new(&plan, stage, None)),
@@ -178,7 +178,7 @@ fn run_draft(args: &DraftArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
     let file = plan_draft::toml(&drafted, &request);
     match &args.out {
         Some(out) => {
-            output::write_whole(out, file.as_bytes())?;
+            files::write_whole(out, file.as_bytes())?;
             let stages = drafted.stages.len();
             io.remark(&format!(
                 "{stages} stages over {} weeks; the plan is in {}.\n",
@@ -194,7 +194,7 @@ fn run_draft(args: &DraftArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
 /// Reads the plan; what was noticed goes to standard error.
 fn read(path: &std::path::Path, io: &mut Io<'_>) -> Result<Plan, Failure> {
     let mut notices: Vec<Notice> = Vec::new();
-    let plan = input::plan(path, &mut notices)?;
+    let plan = files::plan(path, &mut notices)?;
     let views: Vec<_> = notices.iter().map(view::notice).collect();
     io.remark(&text::notices(&views));
     Ok(plan)

@@ -1,27 +1,16 @@
 //! `jogaudit review`
 
-use std::error::Error;
-use std::fs;
-use std::io;
-use std::num::NonZero;
-use std::panic::resume_unwind;
-use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicUsize, Ordering};
-use std::thread;
+use std::path::PathBuf;
 
 use clap::ValueEnum;
 use jiff::Timestamp;
 use jiff::civil::Date;
 
-use crate::notice::Notice;
-use crate::pipeline::{Config, review_case, segment_recording};
-use crate::prescription::Plan;
-use crate::read::{ReadConfig, Sport, read};
-use crate::report::{ReviewParts, ReviewView, json, review_text, text};
-use crate::review::{Diary, Given, LeftOut, Recorded, Zone};
+use crate::files::{Failure, read_case};
+use crate::pipeline::Config;
+use crate::report::{json, review_text, text};
 
-use super::failure::Failure;
-use super::{Done, Io, input};
+use super::{Done, Io};
 
 #[derive(clap::Args, Debug)]
 pub(super) struct Args {
@@ -52,41 +41,11 @@ enum Format {
     Json,
 }
 
-/// Folders in folders deeper than this are not looked into: links may go in circles.
-const MOST_DEPTH: usize = 32;
-/// Larger diaries are refused: a line a day for a lifetime stays below.
-const MAX_TABLE_BYTES: u64 = 8 << 20;
-
 pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     let config = Config::default();
-    let mut notices = Vec::new();
-    let plan = plan(&args.case, &mut notices)?;
-    let (recorded, unread) = recordings(&args.case.join("recordings"), &config, &mut notices)?;
-    let as_of = args.as_of.unwrap_or_else(|| today(&plan, &recorded));
-    let diary = if let Some(text) = table(&args.case, "diary.csv", &mut notices)? {
-        Diary::parse(&text, as_of).take(&mut notices)
-    } else {
-        let text =
-            "There is no diary.csv: nothing is known of pain and effort, so the ruling cannot be to advance.";
-        notices.push(Notice::new("no_diary", text));
-        Diary::default()
-    };
-    let given = match table(&args.case, "stages.csv", &mut notices)? {
-        Some(text) => Given::parse(&text, &plan).take(&mut notices),
-        None => Given::default(),
-    };
-    let mut reviewed = review_case(&plan, &given, &diary, recorded, as_of, &config);
-    notices.append(&mut reviewed.notices);
-    reviewed.sessions.left_out.extend(unread);
-    reviewed.sessions.left_out.sort_by(|a, b| a.name.cmp(&b.name));
-    let view = ReviewView::new(&ReviewParts {
-        plan: &plan,
-        diary: &diary,
-        sessions: &reviewed.sessions,
-        review: &reviewed.review,
-        config: &config.review,
-        notices: &notices,
-    });
+    let case = read_case(&args.case, &config)?;
+    let as_of = args.as_of.unwrap_or_else(|| case.today(Timestamp::now()));
+    let view = case.review(as_of, &config);
     match args.format {
         Format::Text => {
             io.result(&review_text::review(&view, false))?;
@@ -96,198 +55,4 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
         Format::Json => io.result(&json::review(&view))?,
     }
     Ok(Done::Plain)
-}
-
-/// Today where the case's days are counted.
-fn today(plan: &Plan, recorded: &[Recorded]) -> Date {
-    let latest = recorded.iter().max_by_key(|r| r.start());
-    Zone::of(plan).date(Timestamp::now(), latest.and_then(|r| r.series.utc_offset_s))
-}
-
-/// Reads the case's prescription, and says when other files look like one.
-fn plan(case: &Path, notices: &mut Vec<Notice>) -> Result<Plan, Failure> {
-    let entries = fs::read_dir(case).map_err(|error| {
-        let failure = Failure::refused(format!("could not look into {}", case.display())).caused_by(&error);
-        failure.hint("CASE is a folder with plan.toml, diary.csv and recordings/")
-    })?;
-    let mut others: Vec<String> = entries
-        .filter_map(|entry| entry.ok().map(|entry| entry.file_name().to_string_lossy().into_owned()))
-        .filter(|name| name.to_lowercase().ends_with(".toml") && name != "plan.toml")
-        .collect();
-    others.sort();
-    let path = case.join("plan.toml");
-    if !path.exists() {
-        let failure = Failure::refused(format!("{} has no plan.toml", case.display()));
-        return Err(match others.as_slice() {
-            [] => failure.hint("write the prescription to plan.toml in that folder"),
-            [only] => failure.hint(format!("rename {only} to plan.toml if it is the prescription")),
-            several => {
-                failure.hint(format!("rename the one that holds to plan.toml: {}", several.join(", ")))
-            }
-        });
-    }
-    if !others.is_empty() {
-        let text = format!(
-            "The case holds other plans besides plan.toml, which are not used: {}.",
-            others.join(", ")
-        );
-        notices.push(Notice::new("several_plans", text));
-    }
-    input::plan(&path, notices)
-}
-
-/// Reads a table of the case; `None` when there is none.
-fn table(case: &Path, name: &str, notices: &mut Vec<Notice>) -> Result<Option<String>, Failure> {
-    let path = case.join(name);
-    if !path.exists() {
-        return Ok(None);
-    }
-    let bytes = input::bytes(&path, MAX_TABLE_BYTES)?;
-    Ok(Some(String::from_utf8(bytes).unwrap_or_else(|error| {
-        let text = format!("{name} is not UTF-8 text: letters that can't be told are shown as \u{fffd}.");
-        notices.push(Notice::new("table_not_utf8", text));
-        String::from_utf8_lossy(error.as_bytes()).into_owned()
-    })))
-}
-
-/// Reads every recording of the folder, at any depth, in order of name. What can't be read or is not on foot is given
-/// besides.
-fn recordings(
-    folder: &Path,
-    config: &Config,
-    notices: &mut Vec<Notice>,
-) -> Result<(Vec<Recorded>, Vec<LeftOut>), Failure> {
-    let mut paths = Vec::new();
-    match fs::metadata(folder) {
-        Ok(known) if known.is_dir() => files(folder, MOST_DEPTH, &mut paths, notices)?,
-        Ok(_) => return Err(Failure::refused(format!("{} is no folder", folder.display()))),
-        Err(error) if error.kind() == io::ErrorKind::NotFound => {}
-        Err(error) => return Err(Failure::input(folder, &error)),
-    }
-    paths.sort();
-    if paths.is_empty() {
-        notices.push(Notice::new(
-            "no_recordings",
-            "There are no files in recordings/: there is nothing to review.",
-        ));
-    }
-    let (mut recorded, mut left_out) = (Vec::new(), Vec::new());
-    for (path, read) in paths.iter().zip(read_all(folder, &paths, config)) {
-        match read {
-            Ok((mut on_foot, mut others)) => {
-                recorded.append(&mut on_foot);
-                left_out.append(&mut others);
-            }
-            Err(why) => {
-                let text = format!("Not readable: {why}.");
-                left_out.push(LeftOut { name: name_in(folder, path), code: "unreadable", text });
-            }
-        }
-    }
-    Ok((recorded, left_out))
-}
-
-/// The activities of a file on foot, and the others; or why it could not be read.
-type Activities = Result<(Vec<Recorded>, Vec<LeftOut>), String>;
-
-/// Reads the files on all cores. The answers stand in the order of the paths.
-fn read_all(folder: &Path, paths: &[PathBuf], config: &Config) -> Vec<Activities> {
-    let next = AtomicUsize::new(0);
-    let work = || {
-        let mut read = Vec::new();
-        while let Some((at, path)) = claim(paths, &next) {
-            read.push((at, activities(path, &name_in(folder, path), config)));
-        }
-        read
-    };
-    let workers = thread::available_parallelism().map_or(1, NonZero::get).min(paths.len());
-    let mut read: Vec<(usize, Activities)> = thread::scope(|scope| {
-        let threads: Vec<_> = (0..workers).map(|_| scope.spawn(work)).collect();
-        let join = |thread: thread::ScopedJoinHandle<'_, _>| {
-            thread.join().unwrap_or_else(|panic| resume_unwind(panic))
-        };
-        threads.into_iter().flat_map(join).collect()
-    });
-    read.sort_by_key(|(at, _)| *at);
-    read.into_iter().map(|(_, activities)| activities).collect()
-}
-
-/// The next path that nobody has taken.
-fn claim<'p>(paths: &'p [PathBuf], next: &AtomicUsize) -> Option<(usize, &'p PathBuf)> {
-    let at = next.fetch_add(1, Ordering::Relaxed);
-    paths.get(at).map(|path| (at, path))
-}
-
-/// Path inside the folder, with `/` on every system.
-fn name_in(folder: &Path, path: &Path) -> String {
-    let inside = path.strip_prefix(folder).unwrap_or(path);
-    let parts: Vec<_> = inside.components().map(|part| part.as_os_str().to_string_lossy()).collect();
-    parts.join("/")
-}
-
-/// Lists the files of a folder and of those in it. Hidden ones are left out.
-fn files(
-    folder: &Path,
-    depth: usize,
-    found: &mut Vec<PathBuf>,
-    notices: &mut Vec<Notice>,
-) -> Result<(), Failure> {
-    if depth == 0 {
-        let text = format!("{} lies too deep: it is not looked into.", folder.display());
-        notices.push(Notice::new("folder_too_deep", text));
-        return Ok(());
-    }
-    for entry in fs::read_dir(folder).map_err(|error| Failure::input(folder, &error))? {
-        let entry = entry.map_err(|error| Failure::input(folder, &error))?;
-        if entry.file_name().to_string_lossy().starts_with('.') {
-            continue;
-        }
-        let path = entry.path();
-        match fs::metadata(&path) {
-            Ok(known) if known.is_dir() => files(&path, depth - 1, found, notices)?,
-            // What can't be looked at is tried like a file, so that it is listed with its reason.
-            _ => found.push(path),
-        }
-    }
-    Ok(())
-}
-
-/// Reads one file: its activities on foot with their bouts, and the others with the reason why not.
-fn activities(path: &Path, name: &str, config: &Config) -> Activities {
-    let bytes = input::bytes(path, input::MAX_RECORDING_BYTES).map_err(|failure| failure.in_a_clause())?;
-    let read = read(&bytes, &ReadConfig::default()).map_err(|error| chain(&error))?;
-    let several = read.value.len() > 1;
-    let (mut on_foot, mut others) = (Vec::new(), Vec::new());
-    for (index, recording) in read.value.iter().enumerate() {
-        let name = if several { format!("{name}#{}", index + 1) } else { name.to_owned() };
-        if let Sport::Other(sport) = &recording.sport {
-            let text = format!("Its sport is “{sport}”, not running or walking.");
-            others.push(LeftOut { name, code: "not_on_foot", text });
-            continue;
-        }
-        let facts = input::facts(&bytes, recording);
-        let mut segmented = segment_recording(recording, config);
-        let mut notices = read.notices.clone();
-        notices.append(&mut segmented.notices);
-        on_foot.push(Recorded {
-            name,
-            sha256: facts.sha256,
-            channels: facts.has.len(),
-            series: segmented.series,
-            segmentation: segmented.segmentation,
-            notices,
-        });
-    }
-    Ok((on_foot, others))
-}
-
-/// An error and its sources in one clause.
-fn chain(error: &dyn Error) -> String {
-    let mut text = error.to_string();
-    let mut source = error.source();
-    while let Some(cause) = source {
-        text = format!("{text}: {cause}");
-        source = cause.source();
-    }
-    text
 }

@@ -5,8 +5,7 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
-use super::failure::Failure;
-use super::{Done, Io};
+use crate::files::Failure;
 use crate::prescription::{Plan, Stage, Step};
 use crate::read::Format;
 use crate::simulate::{
@@ -14,6 +13,8 @@ use crate::simulate::{
     Settings, Simulated, Stretch, gzip, person, simulate, write,
 };
 use crate::units::MetresPerSecond;
+
+use super::{Done, Io};
 
 #[derive(clap::Args, Debug)]
 #[allow(clippy::struct_excessive_bools)] // switches of the command line

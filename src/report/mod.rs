@@ -5,6 +5,7 @@
 
 pub mod card;
 pub mod csv;
+pub mod html;
 pub mod json;
 pub mod plan_draft;
 pub mod plan_lint;

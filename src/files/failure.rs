@@ -10,7 +10,7 @@ use crate::read::ReadError;
 
 /// A command that could not do its work.
 #[derive(Debug)]
-pub(super) struct Failure {
+pub(crate) struct Failure {
     kind: Kind,
     what: String,
     /// Lines that show where it is, each ending in a newline.
@@ -31,19 +31,19 @@ enum Kind {
 
 impl Failure {
     /// Bad usage or unreadable input.
-    pub(super) fn refused(what: impl Into<String>) -> Self {
+    pub(crate) fn refused(what: impl Into<String>) -> Self {
         Self { kind: Kind::Refused, what: what.into(), detail: String::new(), causes: Vec::new(), hint: None }
     }
 
     /// Standard output could not be written.
     #[allow(clippy::needless_pass_by_value)] // the shape that `map_err` wants
-    pub(super) fn output(error: io::Error) -> Self {
+    pub(crate) fn output(error: io::Error) -> Self {
         let kind = if error.kind() == io::ErrorKind::BrokenPipe { Kind::ClosedPipe } else { Kind::Refused };
         Self { kind, ..Self::refused("could not write the result").caused_by(&error) }
     }
 
     /// A file that the user named could not be opened or read.
-    pub(super) fn input(path: &Path, error: &io::Error) -> Self {
+    pub(crate) fn input(path: &Path, error: &io::Error) -> Self {
         let failure = Self::refused(format!("could not read {}", named(path))).caused_by(error);
         match error.kind() {
             io::ErrorKind::NotFound => failure.hint("check the path; `-` reads standard input"),
@@ -53,14 +53,14 @@ impl Failure {
     }
 
     /// A recording could not be read. (The cause says what to do.)
-    pub(super) fn recording(path: &Path, error: &ReadError) -> Self {
+    pub(crate) fn recording(path: &Path, error: &ReadError) -> Self {
         let format =
             error.format.map(|format| format!(" as {}", format.name().to_uppercase())).unwrap_or_default();
         Self::refused(format!("could not read {}{format}", named(path))).caused_by(error)
     }
 
     /// A plan has mistakes.
-    pub(super) fn plan(path: &Path, error: &PlanError) -> Self {
+    pub(crate) fn plan(path: &Path, error: &PlanError) -> Self {
         let what = match error.faults().len() {
             1 => "the plan has a mistake".to_owned(),
             n => format!("the plan has {n} mistakes"),
@@ -69,7 +69,7 @@ impl Failure {
     }
 
     /// A bug of ours.
-    pub(super) fn internal(what: &str) -> Self {
+    pub(crate) fn internal(what: &str) -> Self {
         Self { kind: Kind::Internal, ..Self::refused(format!("jogaudit has a bug: {what}")) }.hint(
             "the fault is ours, not your file's; please report it with the command that you typed and, if you may \
              share it, the file",
@@ -77,14 +77,14 @@ impl Failure {
     }
 
     /// The failure and its causes in one clause.
-    pub(super) fn in_a_clause(&self) -> String {
+    pub(crate) fn in_a_clause(&self) -> String {
         let parts: Vec<&str> = std::iter::once(&self.what).chain(&self.causes).map(String::as_str).collect();
         parts.join(": ")
     }
 
     /// Adds the error and its sources below the first line.
     #[must_use]
-    pub(super) fn caused_by(mut self, error: &dyn Error) -> Self {
+    pub(crate) fn caused_by(mut self, error: &dyn Error) -> Self {
         let mut next = Some(error);
         while let Some(error) = next {
             self.causes.push(error.to_string());
@@ -95,24 +95,24 @@ impl Failure {
 
     /// Adds what to do.
     #[must_use]
-    pub(super) fn hint(mut self, hint: impl Into<String>) -> Self {
+    pub(crate) fn hint(mut self, hint: impl Into<String>) -> Self {
         self.hint = Some(hint.into());
         self
     }
 
     /// Whether the reader of our output went away.
-    pub(super) fn is_closed_pipe(&self) -> bool {
+    pub(crate) fn is_closed_pipe(&self) -> bool {
         self.kind == Kind::ClosedPipe
     }
 
     /// 2 could not, 70 a bug of ours.
-    pub(super) fn exit_code(&self) -> u8 {
+    pub(crate) fn exit_code(&self) -> u8 {
         if self.kind == Kind::Internal { 70 } else { 2 }
     }
 }
 
 /// How an input is called in a sentence.
-pub(super) fn named(path: &Path) -> String {
+pub(crate) fn named(path: &Path) -> String {
     if path.as_os_str() == "-" { "standard input".to_owned() } else { format!("`{}`", path.display()) }
 }
 

@@ -8,7 +8,7 @@ use super::failure::{Failure, named};
 
 /// Writes `bytes` to `path`, first beside it under another name, so that a reader never sees half of it. A file that
 /// is there is replaced (the target of a link, not the link); a device is written straight.
-pub(super) fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+pub(crate) fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     let failed =
         |error: io::Error| Failure::refused(format!("could not write {}", named(path))).caused_by(&error);
     match fs::metadata(path) {
@@ -27,7 +27,7 @@ pub(super) fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
 }
 
 /// Fails when the result would overwrite one of the inputs.
-pub(super) fn refuse_inputs(path: &Path, inputs: &[&Path]) -> Result<(), Failure> {
+pub(crate) fn refuse_inputs(path: &Path, inputs: &[&Path]) -> Result<(), Failure> {
     let Ok(target) = fs::canonicalize(path) else { return Ok(()) };
     match inputs.iter().find(|input| fs::canonicalize(input).is_ok_and(|input| input == target)) {
         Some(input) => {

@@ -5,57 +5,62 @@ use std::fs::File;
 use std::io::{self, Read};
 use std::path::Path;
 
-use clap::builder::RangedU64ValueParser;
 use sha2::{Digest, Sha256};
 
 use crate::gait::Segmentation;
 use crate::notice::Notice;
-use crate::pipeline::{Config, Segmented, segment_recording};
+use crate::pipeline::{Config, Segmented, audit_recording, segment_recording};
 use crate::prescription::{Plan, Stage};
 use crate::read::{ReadConfig, Recording, Sport, read};
-use crate::report::RecordingFacts;
+use crate::report::{CheckView, RecordingFacts};
 
 use super::failure::{Failure, named};
 
 /// Larger recordings are refused rather than read into memory: days of samples many times a second stay below.
-pub(super) const MAX_RECORDING_BYTES: u64 = 512 << 20;
+pub(crate) const MAX_RECORDING_BYTES: u64 = 512 << 20;
 /// Larger plans are refused: the longest plan that makes sense has a few hundred stages.
 const MAX_PLAN_BYTES: u64 = 1 << 20;
 
 /// What zipped input may unfold to, MiB, unless the user says otherwise.
-pub(super) const MAX_UNZIPPED_MIB: u64 = 512;
-
-/// Reads the value of `--max-unzipped`: 1 MiB to 1 TiB.
-pub(super) fn mebibytes() -> RangedU64ValueParser {
-    clap::value_parser!(u64).range(1..=1 << 20)
-}
+pub(crate) const MAX_UNZIPPED_MIB: u64 = 512;
 
 /// One activity of an input with its bouts.
-pub(super) struct Session {
+pub(crate) struct Session {
     /// What the reports say of it.
-    pub(super) facts: RecordingFacts,
+    pub(crate) facts: RecordingFacts,
     /// What was noticed while reading and choosing.
-    pub(super) notices: Vec<Notice>,
+    pub(crate) notices: Vec<Notice>,
     /// Clean series and bouts; `None` when the sport is not on foot and nothing is scored.
-    pub(super) segmented: Option<Segmented>,
+    pub(crate) segmented: Option<Segmented>,
     /// The bouts: one `unknown` when nothing is scored.
-    pub(super) segmentation: Segmentation,
+    pub(crate) segmentation: Segmentation,
 }
 
 /// Reads the chosen activity of a recording (one-based; by default the first on foot) and works out its bouts.
-pub(super) fn session(
+pub(crate) fn session(
     path: &Path,
     activity: Option<usize>,
     max_unzipped_mib: u64,
     config: &Config,
 ) -> Result<Session, Failure> {
     let bytes = bytes(path, MAX_RECORDING_BYTES)?;
+    session_in(&bytes, path, activity, max_unzipped_mib, config)
+}
+
+/// The same from the bytes of a recording; `path` only names it in errors.
+pub(crate) fn session_in(
+    bytes: &[u8],
+    path: &Path,
+    activity: Option<usize>,
+    max_unzipped_mib: u64,
+    config: &Config,
+) -> Result<Session, Failure> {
     let mut notices = Vec::new();
-    let recordings = read(&bytes, &ReadConfig { max_unzipped_bytes: max_unzipped_mib << 20 })
+    let recordings = read(bytes, &ReadConfig { max_unzipped_bytes: max_unzipped_mib << 20 })
         .map_err(|error| Failure::recording(path, &error))?
         .take(&mut notices);
     let recording = chosen(path, recordings, activity, &mut notices)?;
-    let facts = facts(&bytes, &recording);
+    let facts = facts(bytes, &recording);
     if let Sport::Other(sport) = &recording.sport {
         notices.push(Notice::new(
             "not_on_foot",
@@ -70,8 +75,20 @@ pub(super) fn session(
     Ok(Session { facts, notices, segmented: Some(segmented), segmentation })
 }
 
+impl Session {
+    /// Holds the session against a stage.
+    pub(crate) fn check(mut self, plan: &Plan, stage: &Stage, config: &Config) -> CheckView {
+        let audit = self.segmented.as_mut().map(|segmented| {
+            let audit = audit_recording(segmented, plan, stage, config);
+            self.notices.append(&mut segmented.notices);
+            audit
+        });
+        CheckView::new(&self.facts, &self.segmentation, plan, stage, audit.as_ref(), &self.notices)
+    }
+}
+
 /// Reads a plan.
-pub(super) fn plan(path: &Path, notices: &mut Vec<Notice>) -> Result<Plan, Failure> {
+pub(crate) fn plan(path: &Path, notices: &mut Vec<Notice>) -> Result<Plan, Failure> {
     let bytes = bytes(path, MAX_PLAN_BYTES)?;
     let text = String::from_utf8(bytes).map_err(|error| {
         let good = error.utf8_error().valid_up_to();
@@ -83,7 +100,7 @@ pub(super) fn plan(path: &Path, notices: &mut Vec<Notice>) -> Result<Plan, Failu
 }
 
 /// Finds the stage that was asked for; a plan's only stage need not be named.
-pub(super) fn stage<'plan>(plan: &'plan Plan, wanted: Option<&str>) -> Result<&'plan Stage, Failure> {
+pub(crate) fn stage<'plan>(plan: &'plan Plan, wanted: Option<&str>) -> Result<&'plan Stage, Failure> {
     let names = plan.stage_names().map(|name| format!("`{name}`")).collect::<Vec<_>>().join(", ");
     match (wanted, plan.stages.as_slice()) {
         (None, [only]) => Ok(only),
@@ -102,7 +119,7 @@ pub(super) fn stage<'plan>(plan: &'plan Plan, wanted: Option<&str>) -> Result<&'
 }
 
 /// Reads a whole input of at most `limit` bytes.
-pub(super) fn bytes(path: &Path, limit: u64) -> Result<Vec<u8>, Failure> {
+pub(crate) fn bytes(path: &Path, limit: u64) -> Result<Vec<u8>, Failure> {
     let read_all = |source: &mut dyn Read| -> io::Result<Vec<u8>> {
         let mut bytes = Vec::new();
         source.take(limit + 1).read_to_end(&mut bytes)?;
@@ -148,7 +165,7 @@ fn chosen(
 }
 
 /// What the reports say of a recording.
-pub(super) fn facts(bytes: &[u8], recording: &Recording) -> RecordingFacts {
+pub(crate) fn facts(bytes: &[u8], recording: &Recording) -> RecordingFacts {
     let samples = &recording.samples;
     let has = [
         ("speed", samples.iter().any(|sample| sample.speed.is_some())),

@@ -1,0 +1,1 @@
+//! Agreement of two sets of scores: bias and limits, intraclass correlation, concordance. Pure statistics.

@@ -1,0 +1,1 @@
+//! Folders of recordings → one table, for research.
