@@ -102,13 +102,17 @@ mod tests {
 
     #[test]
     fn speeds_come_with_their_error_and_stay_within_their_bouts() {
-        let trace = traced("[[stage]]\nname = '1'\nsession = 'walk 2:00, run 1:00, walk 0:30, run 1:00, walk 2:00'");
+        let trace =
+            traced("[[stage]]\nname = '1'\nsession = 'walk 2:00, run 1:00, walk 0:30, run 1:00, walk 2:00'");
         let ranges: Vec<(f64, f64)> =
             trace.speeds.iter().map(|points| (points[0].at_s, points[points.len() - 1].at_s)).collect();
         let bouts = [(0.0, 120.0), (120.0, 180.0), (210.0, 270.0), (270.0, 390.0)];
         assert_eq!(ranges.len(), 4);
         for ((from_s, to_s), (start_s, end_s)) in ranges.into_iter().zip(bouts) {
-            assert!(start_s < from_s && to_s < end_s && to_s - from_s > 0.7 * (end_s - start_s), "{from_s} {to_s}");
+            assert!(
+                start_s < from_s && to_s < end_s && to_s - from_s > 0.7 * (end_s - start_s),
+                "{from_s} {to_s}"
+            );
         }
         let run = &trace.speeds[1];
         assert!(run.iter().all(|p| (p.speed_mps - 2.3).abs() < 0.01 && p.error_mps > 0.0), "{run:?}");

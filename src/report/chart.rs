@@ -158,14 +158,14 @@ fn pace_chart(series: &Series, trace: &Trace) -> Option<Chart> {
 }
 
 fn cadence_chart(series: &Series, segmentation: &Segmentation, trace: &Trace) -> Option<Chart> {
-    // While standing there are no steps to count.
+    // While standing there are no steps to count, and none are counted before the first.
     let mut bouts = segmentation.bouts().iter().peekable();
     let mut is_moving = |t: f64| {
         while bouts.next_if(|bout| bout.end_s <= t).is_some() {}
         bouts.peek().is_some_and(|bout| matches!(bout.gait, Gait::Run | Gait::Walk))
     };
     let known = readings(series, &series.cadence_spm);
-    let pieces = curve(series, known.filter(|(t, _)| is_moving(*t)));
+    let pieces = curve(series, known.filter(|(t, spm)| *spm > 0.0 && is_moving(*t)));
     let end_s = series.elapsed_s();
     let floor = |spm| Limit { start_s: 0.0, end_s: tenths(end_s), value: tenths(spm), tolerated: None };
     let limits: Vec<Limit> = trace.walk_floor_spm.map(floor).into_iter().collect();
@@ -179,7 +179,8 @@ fn cadence_chart(series: &Series, segmentation: &Segmentation, trace: &Trace) ->
 fn heart_rate_chart(series: &Series, stage: &Stage) -> Option<Chart> {
     let pieces = curve(series, readings(series, &series.heart_rate_bpm));
     let end_s = series.elapsed_s();
-    let ceiling = |bpm: f64| Limit { start_s: 0.0, end_s: tenths(end_s), value: tenths(bpm), tolerated: None };
+    let ceiling =
+        |bpm: f64| Limit { start_s: 0.0, end_s: tenths(end_s), value: tenths(bpm), tolerated: None };
     let limits: Vec<Limit> =
         stage.limits.heart_rate_ceiling.map(|bpm| ceiling(bpm.get())).into_iter().collect();
     let mut key = "Line: as recorded.".to_owned();
@@ -258,7 +259,9 @@ fn range(pieces: &[Vec<Point>], limits: &[Limit]) -> Option<(f64, f64)> {
     let lines = pieces.iter().flatten().flat_map(|p| [p.least, p.most]);
     let limits = limits.iter().flat_map(|l| [l.value, l.tolerated.unwrap_or(l.value)]);
     Some(
-        lines.chain(limits).fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v))),
+        lines
+            .chain(limits)
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v))),
     )
 }
 

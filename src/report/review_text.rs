@@ -223,11 +223,7 @@ fn effort(page: &mut Page, view: &ReviewView) {
             shown(week.estimated_loading_ratio, |r| range(r, 2)),
         ));
     }
-    page.hanging(
-        "  ",
-        "  ",
-EFFORT_KEY,
-    );
+    page.hanging("  ", "  ", EFFORT_KEY);
 }
 
 fn left_out(page: &mut Page, view: &ReviewView) {

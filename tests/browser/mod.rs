@@ -82,7 +82,8 @@ impl Drop for Driver {
         // Asked to shut down it closes its browsers, too; killed it would leave them.
         if let Ok(mut stream) = TcpStream::connect(("127.0.0.1", self.port)) {
             let _ = stream.set_read_timeout(Some(Duration::from_secs(10)));
-            let _ = stream.write_all(b"GET /shutdown HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n");
+            let _ =
+                stream.write_all(b"GET /shutdown HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n");
             let _ = stream.read_to_end(&mut Vec::new());
         }
         let _ = self.child.kill();

@@ -119,11 +119,7 @@ fn curve(pieces: &[Vec<Point>], x: impl Fn(f64) -> f64, y: impl Fn(f64) -> f64) 
 }
 
 /// All limits in one path, all tolerances in another.
-fn limits(
-    limits: &[Limit],
-    x: impl Fn(f64) -> f64,
-    y: impl Fn(f64) -> f64,
-) -> Vec<(&'static str, String)> {
+fn limits(limits: &[Limit], x: impl Fn(f64) -> f64, y: impl Fn(f64) -> f64) -> Vec<(&'static str, String)> {
     let mut lines = [("limit", String::new()), ("tolerated", String::new())];
     for limit in limits {
         for (value, (_, path)) in [Some(limit.value), limit.tolerated].into_iter().zip(&mut lines) {
@@ -157,7 +153,8 @@ mod tests {
 
     #[test]
     fn limits_stand_where_they_hold() {
-        let ceiling = |start_s, value| Limit { start_s, end_s: start_s + 5.0, value, tolerated: Some(value + 1.0) };
+        let ceiling =
+            |start_s, value| Limit { start_s, end_s: start_s + 5.0, value, tolerated: Some(value + 1.0) };
         let paths = limits(&[ceiling(0.0, 3.0), ceiling(10.0, 4.0)], |t| t, |v| v);
         assert_eq!(paths, [("limit", "M0 3H5M10 4H15".into()), ("tolerated", "M0 4H5M10 5H15".into())]);
     }

@@ -37,8 +37,11 @@ pub(super) fn body(view: &CheckView, charts: Option<&Charts>) -> Markup {
 
 fn prescription(view: &CheckView) -> Markup {
     let recording = &view.recording;
-    let has =
-        if recording.has.is_empty() { "times only".to_owned() } else { recording.has.join(", ").replace('_', " ") };
+    let has = if recording.has.is_empty() {
+        "times only".to_owned()
+    } else {
+        recording.has.join(", ").replace('_', " ")
+    };
     html! {
         dl.facts {
             dt { "Plan" } dd { (view.plan) ", stage " (view.stage) }
@@ -121,7 +124,7 @@ fn sentence(number: usize, finding: &FindingView) -> Markup {
             (flag_icon(weight(finding).0, Some(number)))
             div {
                 (finding.text) " "
-                a href=(format!("#place-{number}")) { "Show finding " (number) " on the strip" }
+                a href=(format!("#place-{number}")) aria-label=(format!("Show on the strip, finding {number}")) { "Show on the strip" }
             }
         }
     }
@@ -160,7 +163,7 @@ fn reps(view: &CheckView) -> Markup {
                     thead { tr {
                         th scope="col" { "Step" }
                         @for column in &columns { th scope="col" { (column.0) } }
-                        th scope="col" { "Findings" }
+                        th.left scope="col" { "Findings" }
                     } }
                     tbody {
                         @for rep in &view.reps {
@@ -197,13 +200,11 @@ fn about(view: &CheckView, rep: &RepView) -> Markup {
 fn dose(view: &CheckView) -> Markup {
     let dose = &view.dose;
     let of = dose.run_prescribed_m.map(|m| format!(" of {m:.0} m")).unwrap_or_default();
-    let both: Vec<String> = [
-        dose.run_steps.map(|n| format!("{n} steps")),
-        dose.run_distance_m.map(|m| format!("{m:.0} m{of}")),
-    ]
-    .into_iter()
-    .flatten()
-    .collect();
+    let both: Vec<String> =
+        [dose.run_steps.map(|n| format!("{n} steps")), dose.run_distance_m.map(|m| format!("{m:.0} m{of}"))]
+            .into_iter()
+            .flatten()
+            .collect();
     html! {
         section aria-labelledby="dose" {
             h2 #dose { "In all" }

@@ -9,8 +9,10 @@ use crate::report::wording::clock;
 
 /// Width of the narrowest field, px: a telephone held upright, without margins and scale.
 const NARROWEST_PX: f64 = 280.0;
-/// Room of a label of the axis, px.
-const LABEL_PX: f64 = 56.0;
+/// Width from which on more is shown, px: what is left of the page's breadth at which `report.css` says so.
+const ROOMY_PX: f64 = 640.0;
+/// Room of a label of the axis, px: `59:59`, and from an hour on `1:00:00`.
+const LABEL_PX: [f64; 2] = [52.0, 76.0];
 /// Width of the scale beside a field, px.
 pub(super) const SCALE_PX: u32 = 44;
 
@@ -45,6 +47,11 @@ impl Axis {
         100.0 * px / (NARROWEST_PX * f64::from(self.stretch))
     }
 
+    /// The same there and on a roomy screen.
+    pub(super) fn shares(self, px: f64) -> (f64, f64) {
+        (self.share(px), self.share(px).min(100.0 * px / ROOMY_PX))
+    }
+
     /// Class of the figure's least width.
     pub(super) const fn class(self) -> &'static str {
         match self.stretch {
@@ -55,28 +62,36 @@ impl Axis {
         }
     }
 
-    /// Round times that have room for their labels.
-    fn times(self) -> Vec<f64> {
+    /// Round times that have room for their labels, and whether on the narrowest screen, too.
+    fn times(self) -> Vec<(f64, bool)> {
+        let (narrow, roomy) = self.shares(LABEL_PX[usize::from(self.to_s >= 3600.0)]);
+        let step_s = self.step_s(narrow, f64::INFINITY);
+        let roomy_s = self.step_s(roomy, step_s);
+        let first = (self.from_s.max(0.0) / roomy_s).ceil() as i64;
+        let times = (first..).map(|n| n as f64 * roomy_s).take_while(|t| *t <= self.to_s);
+        times.map(|t| (t, t.rem_euclid(step_s) < 1e-6)).collect()
+    }
+
+    /// The least round time that takes such a share of the width and goes into `whole_s` without a remainder.
+    fn step_s(self, share: f64, whole_s: f64) -> f64 {
         const STEPS_S: [f64; 16] = [
-            1.0, 5.0, 10.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1200.0, 1800.0, 3600.0, 7200.0, 10_800.0, 21_600.0,
-            43_200.0,
+            1.0, 5.0, 10.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1200.0, 1800.0, 3600.0, 7200.0, 10_800.0,
+            21_600.0, 43_200.0,
         ];
         const DAY_S: f64 = 86_400.0;
-        let least_s = self.share(LABEL_PX) / 100.0 * (self.to_s - self.from_s);
-        let step_s = STEPS_S
-            .into_iter()
-            .find(|step| *step >= least_s)
-            .unwrap_or_else(|| (least_s / DAY_S).ceil() * DAY_S);
-        let first = (self.from_s.max(0.0) / step_s).ceil() as i64;
-        (first..).map(|n| n as f64 * step_s).take_while(|t| *t <= self.to_s).collect()
+        let least_s = share / 100.0 * (self.to_s - self.from_s);
+        let days_s = (least_s / DAY_S).ceil() * DAY_S;
+        let is_part = |step: &f64| whole_s.is_infinite() || (whole_s / step).fract() == 0.0;
+        let step_s = STEPS_S.into_iter().find(|step| *step >= least_s && is_part(step)).unwrap_or(days_s);
+        if is_part(&step_s) { step_s } else { whole_s }
     }
 
     /// Upright lines at the round times.
     pub(super) fn grid(self, height: u32) -> Markup {
         html! {
-            @for t in self.times() {
+            @for (t, is_narrow) in self.times() {
                 @let x = percent(self.at(t));
-                line.grid x1=(x) x2=(x) y1="0" y2=(height) {}
+                line.grid.roomy[!is_narrow] x1=(x) x2=(x) y1="0" y2=(height) {}
             }
         }
     }
@@ -95,10 +110,10 @@ impl Axis {
             height: 20,
             scale: html! {},
             field: html! {
-                @for t in self.times() {
+                @for (t, is_narrow) in self.times() {
                     @let x = self.at(t);
-                    line.tick x1=(percent(x)) x2=(percent(x)) y1="0" y2="5" {}
-                    text.label x=(percent(x)) y="17" text-anchor=(anchor(x)) { (clock(t)) }
+                    line.tick.roomy[!is_narrow] x1=(percent(x)) x2=(percent(x)) y1="0" y2="5" {}
+                    text.label.roomy[!is_narrow] x=(percent(x)) y="17" text-anchor=(anchor(x)) { (clock(t)) }
                 }
             },
             is_linked: false,
@@ -180,10 +195,15 @@ mod tests {
         for length_s in [5.0, 90.0, 1500.0, 1860.0, 3600.0, 3.0 * 3600.0, 30.0 * 3600.0, 40.0 * 86_400.0] {
             for short_s in [None, Some(60.0), Some(20.0)] {
                 let axis = Axis::new(-20.0, length_s, short_s);
-                let times = axis.times();
-                assert!(!times.is_empty() && times[0] >= 0.0, "{length_s}");
-                let least = axis.share(LABEL_PX) - 1e-9;
-                assert!(times.windows(2).all(|w| axis.at(w[1]) - axis.at(w[0]) >= least), "{length_s}");
+                let roomy: Vec<f64> = axis.times().into_iter().map(|(t, _)| t).collect();
+                let narrow: Vec<f64> =
+                    axis.times().into_iter().filter(|(_, is_narrow)| *is_narrow).map(|(t, _)| t).collect();
+                let least = axis.shares(LABEL_PX[usize::from(length_s >= 3600.0)]);
+                for (times, least) in [(narrow, least.0), (roomy, least.1)] {
+                    assert!(!times.is_empty() && times[0] >= 0.0, "{length_s}");
+                    let is_apart = |w: &[f64]| axis.at(w[1]) - axis.at(w[0]) >= least - 1e-9;
+                    assert!(times.windows(2).all(is_apart), "{length_s}");
+                }
             }
         }
     }

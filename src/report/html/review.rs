@@ -61,7 +61,7 @@ fn why(view: &ReviewView) -> Markup {
 
 fn rule(rule: &RuleView) -> Markup {
     html! {
-        p { (rule.says) " Here: " (rule.because) ". " span.quiet { (rule.rule) "; " (rule.source) } }
+        p { (rule.says) " Here: " (rule.because) ". " span.source { (rule.rule) "; " (rule.source) } }
     }
 }
 
@@ -113,8 +113,7 @@ fn weeks(view: &ReviewView) -> Markup {
                 table.weeks {
                     thead { tr {
                         th scope="col" { "Monday" }
-                        th scope="col" { span.hidden { "Days" } (initials()) }
-                        th.bar scope="col" { "Running, of the plan's" }
+                        th.left scope="col" { "Days, and running of the plan's" (initials()) }
                         th scope="col" { "Pain, of 10" }
                         th scope="col" { "Longest run" }
                         th scope="col" { "Kept" }
@@ -140,18 +139,18 @@ fn initials() -> Markup {
 }
 
 fn week_row(view: &ReviewView, week: &WeekView, most_s: f64) -> Markup {
-    let kept = if week.sessions > 0 { format!("{} of {}", week.kept, week.sessions) } else { UNKNOWN.to_owned() };
+    let kept =
+        if week.sessions > 0 { format!("{} of {}", week.kept, week.sessions) } else { UNKNOWN.to_owned() };
     html! {
         @if week.empty_before > 0 {
-            tr.empty { td colspan="6" {
+            tr.empty { td colspan="5" {
                 @if week.empty_before == 1 { "A week" } @else { (week.empty_before) " weeks" }
                 " without a recording or an entry"
             } }
         }
         tr {
             th scope="row" { (week.monday) }
-            td { (days(view, week)) }
-            td.bar { (bar(week, most_s)) }
+            td.left { div.week { (days(view, week)) div.bar { (bar(week, most_s)) } } }
             td { (pain(week.greatest_pain)) }
             td { (clock(week.longest_run_s)) }
             td { (kept) }
@@ -181,7 +180,7 @@ fn days(view: &ReviewView, week: &WeekView) -> Markup {
             @for (day, mark) in week.days.iter().enumerate() {
                 @let place = format!("translate({} {})", day as u32 * DAY + 2, LINE / 2 - 10);
                 @if let Some((index, date)) = on(day) {
-                    a href=(format!("#session-{}", index + 1)) aria-label=(format!("{date}: {}", word(*mark))) {
+                    a href=(format!("#session-{}", index + 1)) {
                         title { (date) ": " (word(*mark)) }
                         rect.touch x=(day as u32 * DAY) width=(DAY) height=(LINE) {}
                         g transform=(place) { (shape(word(*mark))) }
@@ -298,7 +297,9 @@ fn sessions(view: &ReviewView) -> Markup {
                 div.scroll tabindex="0" role="region" aria-labelledby="sessions" {
                     table {
                         thead { tr {
-                            @for heading in ["Date", "Outcome", "Stage", "Running", "Prescribed", "Longest run", "Pain", "Next morning", "Effort"] { th scope="col" { (heading) } }
+                            th scope="col" { "Date" }
+                            th.left scope="col" { "Outcome" }
+                            @for heading in ["Stage", "Running", "Longest run", "Pain", "Next morning", "Effort"] { th scope="col" { (heading) } }
                             th.left scope="col" { "What was found, what was noted" }
                         } }
                         tbody { @for (i, session) in view.sessions.iter().enumerate() { (session_row(i + 1, session)) } }
@@ -315,7 +316,8 @@ fn session_row(number: usize, session: &SessionView) -> Markup {
         (None, "walk") => "walk",
         (None, _) => "running outside the plan",
     };
-    let decisive: Vec<&str> = session.findings.iter().filter(|f| f.decides).map(|f| f.text.as_str()).collect();
+    let decisive: Vec<&str> =
+        session.findings.iter().filter(|f| f.decides).map(|f| f.text.as_str()).collect();
     let said = if outcome == "undecided" { why_undecided(session) } else { decisive.join(" ") };
     let of_ten = |pain: Option<f64>| shown(pain, |pain| format!("{pain}"));
     html! {
@@ -323,8 +325,10 @@ fn session_row(number: usize, session: &SessionView) -> Markup {
             th scope="row" { (session.date) }
             td.left.outcome { (icon(outcome)) (outcome) }
             td { (session.stage.as_deref().unwrap_or(UNKNOWN)) }
-            td { (shown(session.run_s.achieved, clock)) }
-            td { (shown(session.run_s.prescribed, clock)) }
+            td {
+                (shown(session.run_s.achieved, clock))
+                @if let Some(prescribed) = session.run_s.prescribed { span.quiet { " of " (clock(prescribed)) } }
+            }
             td { (clock(session.longest_run_s)) }
             td { (of_ten(session.pain_during)) }
             td { (of_ten(session.pain_next_morning)) }

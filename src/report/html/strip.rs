@@ -32,8 +32,12 @@ impl Layout {
         let from_s = prescribed.first().map_or(0.0, |span| span.start_s.min(0.0));
         let to_s = last_end(&done).max(last_end(&prescribed));
         let runs = if prescribed.is_empty() { &done } else { &prescribed };
-        let mut runs_s: Vec<f64> =
-            runs.iter().filter(|s| s.gait == "run").map(|s| s.end_s - s.start_s).filter(|s| *s > 0.0).collect();
+        let mut runs_s: Vec<f64> = runs
+            .iter()
+            .filter(|s| s.gait == "run")
+            .map(|s| s.end_s - s.start_s)
+            .filter(|s| *s > 0.0)
+            .collect();
         runs_s.sort_by(f64::total_cmp);
         let axis = Axis::new(from_s, to_s, runs_s.get(runs_s.len() / 4).copied());
         let place = |f: &FindingView| place(f, view, &prescribed).unwrap_or((0.0, last_end(&done)));
@@ -74,12 +78,13 @@ pub(super) fn strip(view: &CheckView, layout: &Layout, gaps: &[GapView]) -> Mark
 
 fn told(done: &[Span]) -> String {
     let count = |gait| done.iter().filter(|span| span.gait == gait).count();
-    let parts: Vec<String> = [("run", "runs"), ("walk", "walks"), ("stand", "stands"), ("unknown", "stretches without data")]
-        .into_iter()
-        .map(|(gait, name)| (count(gait), name))
-        .filter(|(n, _)| *n > 0)
-        .map(|(n, name)| format!("{n} {name}"))
-        .collect();
+    let parts: Vec<String> =
+        [("run", "runs"), ("walk", "walks"), ("stand", "stands"), ("unknown", "stretches without data")]
+            .into_iter()
+            .map(|(gait, name)| (count(gait), name))
+            .filter(|(n, _)| *n > 0)
+            .map(|(n, name)| format!("{n} {name}"))
+            .collect();
     format!("{}. Each stands in the table of bouts.", parts.join(", "))
 }
 
@@ -115,15 +120,17 @@ fn bar(span: &Span, axis: Axis, gaps: &[GapView], number: Option<u32>) -> Markup
     let fill = (class == "unknown").then_some("url(#hatch-unknown)");
     let (x, width) = (percent(from), percent(to - from));
     // A gap that lies in here says why nothing is known.
-    let is_inside = |gap: &&GapView| class == "unknown" && gap.start_s < span.end_s && gap.end_s > span.start_s;
+    let is_inside =
+        |gap: &&GapView| class == "unknown" && gap.start_s < span.end_s && gap.end_s > span.start_s;
     let why = gaps.iter().find(is_inside).map(|gap| format!(", {}", gap.text)).unwrap_or_default();
-    let number = number.map(|n| (n.to_string(), axis.share(NUMBER_PX))).filter(|(_, room)| 4.0 * (to - from) >= *room);
+    let (narrow, roomy) = axis.shares(NUMBER_PX);
+    let number = number.filter(|_| to - from >= narrow.min(roomy));
     html! {
         rect class=(class) x=(x) width=(width) y=(BAND - height) height=(height) fill=[fill] {
             title { (word) ", " (clock(span.start_s)) " to " (clock(span.end_s)) (why) }
         }
-        @if let Some((number, room)) = number {
-            text.in-run.roomy[to - from < room] x=(percent(0.5 * (from + to))) y="21" text-anchor="middle" { (number) }
+        @if let Some(number) = number {
+            text.in-run.roomy[to - from < narrow] x=(percent(0.5 * (from + to))) y="21" text-anchor="middle" { (number) }
         }
     }
 }
@@ -165,13 +172,12 @@ fn lanes(view: &CheckView, layout: &Layout) -> Markup {
 
 fn flagged(number: usize, finding: &FindingView, place: (f64, f64), top: u32, axis: Axis) -> Markup {
     let (from, to) = (axis.at(place.0), axis.at(place.1));
-    let (class, word) = weight(finding);
+    let (class, _) = weight(finding);
     // At the right edge the flag stands to the left of its place.
     let is_last = from > 100.0 - axis.share(f64::from(FLAG) + 2.0);
     let shift = if is_last { -i64::from(FLAG) } else { 0 };
     html! {
-        a id=(format!("place-{number}")) href=(format!("#finding-{number}")) class=(format!("flag {class}"))
-            aria-label=(format!("Finding {number}, {word}")) {
+        a id=(format!("place-{number}")) href=(format!("#finding-{number}")) class=(format!("flag {class}")) {
             title { (number) ". " (finding.text) }
             rect.extent x=(percent(from)) y=(top + FLAG + 1) width=(percent((to - from).max(0.4))) height="6" {}
             svg.over x=(percent(from)) y=(top) {
@@ -214,7 +220,7 @@ pub(super) fn key(view: &CheckView) -> Markup {
 /// A flag beside its sentence.
 pub(super) fn flag_icon(class: &str, number: Option<usize>) -> Markup {
     html! {
-        svg.icon class=(format!("flag {class}")) aria-hidden="true" width="24" height="24" {
+        svg class=(format!("icon flag {class}")) aria-hidden="true" width="24" height="24" {
             @match class {
                 "beyond" => path.box d="M.75.75H23.25V18L12 23.25.75 18Z" {},
                 _ => rect.box x=".75" y=".75" width="22.5" height="22.5" rx=(if class == "less" { "11" } else { "2" }) {},
