@@ -24,7 +24,8 @@ pub(super) struct Inputs<'a> {
     paths: Box<dyn Iterator<Item = io::Result<PathBuf>> + 'a>,
     prescription: &'a Prescription,
     seen: HashSet<[u8; 16]>,
-    /// How many paths there are (each counted as often as it is named); `None` for a list from standard input.
+    /// How many paths there are (each counted as often as it is named); `None` for a list
+    /// that comes through a pipe.
     pub(super) total: Option<u64>,
 }
 
@@ -56,14 +57,18 @@ impl<'a> Inputs<'a> {
         let mut total = Some(paths.len() as u64);
         let mut all: Box<dyn Iterator<Item = io::Result<PathBuf>> + 'a> = Box::new(paths.into_iter().map(Ok));
         if let Some(list) = list {
-            let count = |path: &Path| File::open(path).map(|file| lines(file).count() as u64);
+            let failed = |error| Failure::input(list, &error);
             let opened: Box<dyn io::Read + 'a> = if list.as_os_str() == "-" {
-                total = None;
                 Box::new(io::stdin())
             } else {
-                let failed = |error| Failure::input(list, &error);
-                total = Some(total.unwrap_or(0) + count(list).map_err(failed)?);
                 Box::new(File::open(list).map_err(failed)?)
+            };
+            // What is no plain file can be read only once.
+            total = if list.as_os_str() != "-" && list.is_file() {
+                let count = lines(File::open(list).map_err(failed)?).count() as u64;
+                total.map(|total| total + count)
+            } else {
+                None
             };
             all = Box::new(all.chain(lines(opened)));
         }

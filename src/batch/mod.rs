@@ -39,9 +39,6 @@ use crate::files::{self, Failure};
 use crate::notice::Notice;
 use crate::pipeline::Config;
 
-/// Recordings of a chunk: enough that the cores are seldom idle, few enough that little is lost with a killed run.
-const CHUNK: usize = 256;
-
 /// What is to be done.
 pub(crate) struct Job {
     /// Files and folders.
@@ -70,6 +67,8 @@ pub(crate) struct Job {
     pub(crate) resume: bool,
     /// Recordings at a time.
     pub(crate) jobs: usize,
+    /// Recordings of a chunk, the unit of what is kept of a killed run.
+    pub(crate) chunk: usize,
 }
 
 /// What came of it.
@@ -156,7 +155,7 @@ pub(crate) fn run(
     progress.begin(inputs.total);
     loop {
         let list = job.list.as_deref().unwrap_or(Path::new("-"));
-        let chunk = inputs.chunk(CHUNK).map_err(|error| Failure::input(list, &error))?;
+        let chunk = inputs.chunk(job.chunk).map_err(|error| Failure::input(list, &error))?;
         if chunk.is_empty() {
             break;
         }
@@ -383,9 +382,7 @@ fn refuse_clashes(job: &Job) -> Result<(), Failure> {
 fn unused(prescription: &Prescription) -> Option<Notice> {
     let lines = prescription.unused_lines();
     let first = lines.first()?;
-    let text = format!(
-        "{} lines of the roster are for no recording that was found; the first is line {first}.",
-        lines.len()
-    );
+    let lines = if lines.len() == 1 { "1 line".to_owned() } else { format!("{} lines", lines.len()) };
+    let text = format!("{lines} of the roster without a recording; the first is line {first}.");
     Some(Notice::new("roster_lines_unused", text))
 }

@@ -45,7 +45,10 @@ impl Parts {
     pub(super) fn open(out: &Path, resume: bool, settings: String) -> Result<Self, Failure> {
         let folder = Self::folder_of(out);
         let failed = |error: &io::Error| could_not_write(&folder, error);
-        fs::create_dir_all(&folder).map_err(|error| failed(&error))?;
+        match fs::create_dir(&folder) {
+            Err(error) if error.kind() != io::ErrorKind::AlreadyExists => return Err(failed(&error)),
+            _ => {}
+        }
         let lock = File::create(folder.join("lock")).map_err(|error| failed(&error))?;
         match lock.try_lock() {
             Ok(()) => {}
@@ -59,7 +62,7 @@ impl Parts {
         let finished = parts.names().map_err(|error| could_not_write(&parts.folder, &error))?.len();
         if finished > 0 && !resume {
             let folder = files::named(&parts.folder);
-            let what = format!("an earlier run left {finished} finished chunks in {folder}");
+            let what = format!("an earlier run left finished chunks ({finished}) in {folder}");
             return Err(Failure::refused(what)
                 .hint("add --resume to take them up, or remove that folder to start afresh"));
         }
@@ -103,16 +106,7 @@ impl Parts {
         for name in self.names()? {
             fs::remove_file(self.folder.join(name))?;
         }
-        let _ = fs::remove_file(self.folder.join("new"));
-        fs::remove_file(self.folder.join("lock"))?;
-        fs::remove_dir(&self.folder)
-    }
-
-    /// Takes the folder away if nothing was finished.
-    pub(super) fn remove_if_empty(self) {
-        if self.names().is_ok_and(|names| names.is_empty()) {
-            let _ = self.remove();
-        }
+        Ok(())
     }
 
     fn names(&self) -> io::Result<Vec<PathBuf>> {
@@ -124,6 +118,17 @@ impl Parts {
             }
         }
         Ok(names)
+    }
+}
+
+impl Drop for Parts {
+    /// Takes the folder away unless it holds finished chunks.
+    fn drop(&mut self) {
+        if self.names().is_ok_and(|names| names.is_empty()) {
+            let _ = fs::remove_file(self.folder.join("new"));
+            let _ = fs::remove_file(self.folder.join("lock"));
+            let _ = fs::remove_dir(&self.folder);
+        }
     }
 }
 
@@ -215,7 +220,7 @@ mod tests {
         parts.store("1.part", &part()).unwrap();
         drop(parts);
         let said = Parts::open(&out, false, String::new()).err().unwrap().to_string();
-        assert!(said.contains("1 finished chunks") && said.contains("--resume"), "{said}");
+        assert!(said.contains("finished chunks (1)") && said.contains("--resume"), "{said}");
         let parts = Parts::open(&out, true, String::new()).unwrap();
         assert!(parts.load("1.part", &[&table(), &table()]).is_some());
         parts.remove().unwrap();

@@ -65,7 +65,13 @@ pub(super) struct Args {
     /// Work on so many recordings at a time [default: one a core]
     #[arg(long, value_name = "N")]
     jobs: Option<NonZero<usize>>,
+    /// Keep what is finished after every so many recordings; the result does not depend on it
+    #[arg(long, value_name = "N", default_value_t = CHUNK)]
+    chunk: NonZero<usize>,
 }
+
+/// Enough that the cores are seldom idle at its end, few enough that little is lost with a killed run.
+const CHUNK: NonZero<usize> = NonZero::new(256).unwrap();
 
 pub(super) fn run(args: Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     let is_piped = args.out == Path::new("-");
@@ -92,6 +98,7 @@ pub(super) fn run(args: Args, io: &mut Io<'_>) -> Result<Done, Failure> {
         key: args.pseudonymise,
         resume: args.resume,
         jobs: args.jobs.or(thread::available_parallelism().ok()).map_or(1, NonZero::get),
+        chunk: args.chunk.get(),
     };
     let begun = Instant::now();
     let report = {
