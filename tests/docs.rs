@@ -122,6 +122,19 @@ fn the_command_reference_is_what_the_command_says() {
 }
 
 #[test]
+fn the_columns_are_those_of_the_tables() {
+    let path = root().join("docs/columns.md");
+    let columns = jogaudit::batch::columns_page();
+    if std::env::var_os("JOGAUDIT_REFRESH").is_some() {
+        std::fs::write(&path, &columns).expect("written");
+    }
+    assert!(
+        std::fs::read_to_string(&path).is_ok_and(|page| page == columns),
+        "docs/columns.md is out of date; refresh it with\n\n    JOGAUDIT_REFRESH=1 cargo test --test docs\n"
+    );
+}
+
+#[test]
 fn every_test_file_has_its_origin_on_record() {
     let page = read(&root().join("testdata/README.md"));
     let mut count = 0;
