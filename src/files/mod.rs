@@ -8,5 +8,6 @@ mod output;
 
 pub(crate) use case::read_case;
 pub(crate) use failure::{Failure, named};
+pub(crate) use input::bytes;
 pub(crate) use input::{MAX_UNZIPPED_MIB, plan, session, stage};
 pub(crate) use output::{refuse_inputs, write_whole};

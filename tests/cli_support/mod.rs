@@ -30,6 +30,10 @@ impl Folder {
         Self(tempfile::tempdir().unwrap())
     }
 
+    pub(crate) fn path(&self, name: &str) -> PathBuf {
+        self.0.path().join(name)
+    }
+
     pub(crate) fn write(&self, name: &str, content: impl AsRef<[u8]>) {
         std::fs::write(self.0.path().join(name), content).unwrap();
     }
