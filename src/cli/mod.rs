@@ -1,6 +1,7 @@
 //! The command line: what the user typed, what it resolves to, and what is said when it fails.
 
 mod agree;
+mod batch;
 mod bouts;
 mod check;
 mod demo;
@@ -36,6 +37,8 @@ enum Command {
     Plan(plan::Args),
     /// Audit a whole return, week by week, and rule on the next session
     Review(review::Args),
+    /// Check many recordings into one table, for research
+    Batch(Box<batch::Args>),
     /// Say how well two sets of bouts or scores agree
     Agree(agree::Args),
     /// Make up a recording with its true bouts
@@ -105,6 +108,7 @@ fn run(command: Command, io: &mut Io<'_>) -> Result<Done, Failure> {
         Command::Check(args) => check::run(&args, io),
         Command::Plan(args) => plan::run(&args, io),
         Command::Review(args) => review::run(&args, io),
+        Command::Batch(args) => batch::run(*args, io),
         Command::Agree(args) => agree::run(&args, io),
         Command::Simulate(args) => simulate::run(&args, io),
         Command::Demo(args) => demo::run(&args, io),

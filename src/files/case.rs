@@ -142,14 +142,12 @@ fn recordings(
     config: &Config,
     notices: &mut Vec<Notice>,
 ) -> Result<(Vec<Recorded>, Vec<LeftOut>), Failure> {
-    let mut paths = Vec::new();
-    match fs::metadata(folder) {
-        Ok(known) if known.is_dir() => files(folder, MOST_DEPTH, &mut paths, notices)?,
+    let paths = match fs::metadata(folder) {
+        Ok(known) if known.is_dir() => files_below(folder, notices)?,
         Ok(_) => return Err(Failure::refused(format!("{} is no folder", folder.display()))),
-        Err(error) if error.kind() == io::ErrorKind::NotFound => {}
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Vec::new(),
         Err(error) => return Err(Failure::input(folder, &error)),
-    }
-    paths.sort();
+    };
     if paths.is_empty() {
         notices.push(Notice::new(
             "no_recordings",
@@ -210,7 +208,14 @@ fn name_in(folder: &Path, path: &Path) -> String {
     parts.join("/")
 }
 
-/// Lists the files of a folder and of those in it. Hidden ones are left out.
+/// Lists the files of a folder and of those in it, in order of name. Hidden ones are left out.
+pub(crate) fn files_below(folder: &Path, notices: &mut Vec<Notice>) -> Result<Vec<PathBuf>, Failure> {
+    let mut paths = Vec::new();
+    files(folder, MOST_DEPTH, &mut paths, notices)?;
+    paths.sort();
+    Ok(paths)
+}
+
 fn files(
     folder: &Path,
     depth: usize,

@@ -82,6 +82,12 @@ impl Failure {
         parts.join(": ")
     }
 
+    /// The same with what to do.
+    pub(crate) fn with_hint_in_a_clause(&self) -> String {
+        let hint = self.hint.as_ref().map(|hint| format!(" ({hint})")).unwrap_or_default();
+        format!("{}{hint}", self.in_a_clause())
+    }
+
     /// Adds the error and its sources below the first line.
     #[must_use]
     pub(crate) fn caused_by(mut self, error: &dyn Error) -> Self {
@@ -89,6 +95,15 @@ impl Failure {
         while let Some(error) = next {
             self.causes.push(error.to_string());
             next = error.source();
+        }
+        self
+    }
+
+    /// Adds lines that show where it is.
+    #[must_use]
+    pub(crate) fn lines(mut self, lines: &[String]) -> Self {
+        for line in lines {
+            self.detail.push_str(&format!("  {line}\n"));
         }
         self
     }

@@ -8,7 +8,7 @@ use std::path::Path;
 use sha2::{Digest, Sha256};
 
 use crate::gait::Segmentation;
-use crate::notice::Notice;
+use crate::notice::{Noted, Notice};
 use crate::pipeline::{Config, Segmented, audit_recording, segment_recording};
 use crate::prescription::{Plan, Stage};
 use crate::read::{ReadConfig, Recording, Sport, read};
@@ -28,6 +28,8 @@ pub(crate) const MAX_UNZIPPED_MIB: u64 = 512;
 pub(crate) struct Session {
     /// What the reports say of it.
     pub(crate) facts: RecordingFacts,
+    /// What the file says was done.
+    pub(crate) sport: Sport,
     /// What was noticed while reading and choosing.
     pub(crate) notices: Vec<Notice>,
     /// Clean series and bouts; `None` when the sport is not on foot and nothing is scored.
@@ -55,24 +57,38 @@ pub(crate) fn session_in(
     max_unzipped_mib: u64,
     config: &Config,
 ) -> Result<Session, Failure> {
-    let mut notices = Vec::new();
     let recordings = read(bytes, &ReadConfig { max_unzipped_bytes: max_unzipped_mib << 20 })
-        .map_err(|error| Failure::recording(path, &error))?
-        .take(&mut notices);
+        .map_err(|error| Failure::recording(path, &error))?;
+    session_of(bytes, recordings, path, activity, config)
+}
+
+/// The same from the activities that were read of those bytes.
+pub(crate) fn session_of(
+    bytes: &[u8],
+    recordings: Noted<Vec<Recording>>,
+    path: &Path,
+    activity: Option<usize>,
+    config: &Config,
+) -> Result<Session, Failure> {
+    let mut notices = Vec::new();
+    let recordings = recordings.take(&mut notices);
     let recording = chosen(path, recordings, activity, &mut notices)?;
     let facts = facts(bytes, &recording);
-    if let Sport::Other(sport) = &recording.sport {
+    let sport = recording.sport.clone();
+    if let Sport::Other(sport_word) = &sport {
         notices.push(Notice::new(
             "not_on_foot",
-            format!("The sport of this recording is “{sport}”, not running or walking: nothing is scored."),
+            format!(
+                "The sport of this recording is “{sport_word}”, not running or walking: nothing is scored."
+            ),
         ));
         let segmentation = unknown_throughout(&recording);
-        return Ok(Session { facts, notices, segmented: None, segmentation });
+        return Ok(Session { facts, sport, notices, segmented: None, segmentation });
     }
     let mut segmented = segment_recording(&recording, config);
     notices.append(&mut segmented.notices);
     let segmentation = segmented.segmentation.clone();
-    Ok(Session { facts, notices, segmented: Some(segmented), segmentation })
+    Ok(Session { facts, sport, notices, segmented: Some(segmented), segmentation })
 }
 
 impl Session {
@@ -120,21 +136,38 @@ pub(crate) fn stage<'plan>(plan: &'plan Plan, wanted: Option<&str>) -> Result<&'
 
 /// Reads a whole input of at most `limit` bytes.
 pub(crate) fn bytes(path: &Path, limit: u64) -> Result<Vec<u8>, Failure> {
-    let read_all = |source: &mut dyn Read| -> io::Result<Vec<u8>> {
-        let mut bytes = Vec::new();
-        source.take(limit + 1).read_to_end(&mut bytes)?;
-        Ok(bytes)
-    };
-    let bytes = if path.as_os_str() == "-" {
-        read_all(&mut io::stdin().lock())
+    at_most(path, limit).map_err(|error| match error.kind() {
+        io::ErrorKind::FileTooLarge => Failure::refused(format!("{} {error}", named(path))),
+        _ => Failure::input(path, &error),
+    })
+}
+
+/// Reads a whole input, or fails with [`io::ErrorKind::FileTooLarge`] when it has more than `limit` bytes.
+pub(crate) fn at_most(path: &Path, limit: u64) -> io::Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    if path.as_os_str() == "-" {
+        io::stdin().lock().take(limit + 1).read_to_end(&mut bytes)?;
     } else {
-        File::open(path).and_then(|mut file| read_all(&mut file))
-    };
-    let bytes = bytes.map_err(|error| Failure::input(path, &error))?;
+        File::open(path)?.take(limit + 1).read_to_end(&mut bytes)?;
+    }
     if bytes.len() as u64 > limit {
-        return Err(Failure::refused(format!("{} is larger than {} MiB", named(path), limit >> 20)));
+        let text = format!("is larger than {} MiB", limit >> 20);
+        return Err(io::Error::new(io::ErrorKind::FileTooLarge, text));
     }
     Ok(bytes)
+}
+
+/// SHA-256, lower-case hexadecimal.
+pub(crate) fn sha256(bytes: &[u8]) -> String {
+    hexadecimal(&Sha256::digest(bytes))
+}
+
+/// Lower-case hexadecimal.
+pub(crate) fn hexadecimal(bytes: &[u8]) -> String {
+    bytes.iter().fold(String::new(), |mut text, byte| {
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
 }
 
 fn chosen(
@@ -176,10 +209,7 @@ pub(crate) fn facts(bytes: &[u8], recording: &Recording) -> RecordingFacts {
     ];
     RecordingFacts {
         format: recording.format.name(),
-        sha256: Sha256::digest(bytes).iter().fold(String::new(), |mut text, byte| {
-            let _ = write!(text, "{byte:02x}");
-            text
-        }),
+        sha256: sha256(bytes),
         start: recording.start,
         samples: samples.len(),
         has: has.into_iter().filter(|(_, given)| *given).map(|(name, _)| name).collect(),

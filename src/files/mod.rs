@@ -1,4 +1,4 @@
-//! What stands on disk: the inputs that the user named, results written whole, case folders; and what is said when that
+//! What stands on disk: the inputs that the user named, results written whole, case folders and others; and what is said when that
 //! fails. The command line, the batch and the page share it.
 
 mod case;
@@ -6,8 +6,10 @@ mod failure;
 mod input;
 mod output;
 
-pub(crate) use case::read_case;
+pub(crate) use case::{files_below, read_case};
 pub(crate) use failure::{Failure, named};
-pub(crate) use input::bytes;
-pub(crate) use input::{MAX_UNZIPPED_MIB, plan, session, stage};
+pub(crate) use input::{
+    MAX_RECORDING_BYTES, MAX_UNZIPPED_MIB, at_most, bytes, hexadecimal, plan, session, session_of, sha256,
+    stage,
+};
 pub(crate) use output::{refuse_inputs, write_whole};

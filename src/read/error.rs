@@ -119,3 +119,26 @@ pub enum ReadErrorKind {
     #[error("the activity has no samples (an entry made by hand, or only totals): export it with its track")]
     NoSamples,
 }
+
+impl ReadErrorKind {
+    /// Stable code in `snake_case` for tables; `docs/columns.md` lists them.
+    pub const fn code(&self) -> &'static str {
+        match self {
+            Self::Empty => "empty",
+            Self::UnknownFormat { .. } => "unknown_format",
+            Self::GzipUnreadable => "gzip_unreadable",
+            Self::TooLarge { .. } => "unzipped_too_large",
+            Self::UnfoldsTooFar { .. } => "unfolds_too_far",
+            Self::ZipUnreadable => "zip_unreadable",
+            Self::ZipTooManyFiles { .. } => "zip_too_many_files",
+            Self::ZipLocked => "zip_locked",
+            Self::ZipMethod { .. } => "zip_method",
+            Self::NoRecordingInZip { .. } => "no_recording_in_zip",
+            Self::CutBeforeFirstSample => "cut_before_first_sample",
+            Self::NoTimes { .. } => "no_times",
+            Self::OnlyRoute => "only_route",
+            Self::NotARecording { .. } => "not_a_recording",
+            Self::NoSamples => "no_samples",
+        }
+    }
+}

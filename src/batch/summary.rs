@@ -1,0 +1,246 @@
+//! Rows → what each participant did of each stage, by polars.
+
+use std::fmt::Write as _;
+
+use polars::prelude::{ChunkAgg, ChunkQuantile, DataFrame, PolarsResult, QuantileMethod};
+
+use super::parquet::frame;
+use super::scored::Scored;
+use super::table::{Field, Table};
+use super::value::{Kind, Row, Value};
+
+/// Columns of the recordings that a summary needs.
+const NEEDED: [&str; 7] =
+    ["participant", "plan", "stage", "outcome", "run_prescribed_s", "run_achieved_s", "error_code"];
+/// The quantiles that are given of the excess.
+const QUANTILES: [(&str, f64); 5] =
+    [("q10", 0.1), ("q25", 0.25), ("median", 0.5), ("q75", 0.75), ("q90", 0.9)];
+
+/// Collects what a summary needs while the rows go by.
+pub(super) struct Tally {
+    positions: Vec<usize>,
+    fields: Vec<Field>,
+    rows: Vec<Row>,
+}
+
+/// A summary: its rows and their columns.
+pub(super) struct Summary {
+    pub(super) table: Table,
+    pub(super) rows: Vec<Row>,
+}
+
+impl Tally {
+    pub(super) fn new(recordings: &Table) -> Self {
+        let positions: Vec<usize> = NEEDED.iter().filter_map(|name| recordings.position(name)).collect();
+        let mut fields: Vec<Field> = positions.iter().map(|at| recordings.fields[*at].clone()).collect();
+        fields.push(Field { name: "excess_s".into(), unit: "s", kind: Kind::Real, about: String::new() });
+        Self { positions, fields, rows: Vec::new() }
+    }
+
+    pub(super) fn add(&mut self, rows: &[Row]) {
+        for row in rows {
+            let mut kept: Row = self.positions.iter().map(|at| row[*at].clone()).collect();
+            let excess =
+                kept[5].real().zip(kept[4].real()).map(|(achieved, prescribed)| achieved - prescribed);
+            kept.push(Value::from(excess));
+            self.rows.push(kept);
+        }
+    }
+
+    /// Sums up each participant and stage, in order of both.
+    pub(super) fn summary(&self) -> PolarsResult<Summary> {
+        let table = table();
+        let all = frame(&self.fields, &self.rows)?;
+        let mut rows = Vec::new();
+        if all.height() > 0 {
+            for group in all.partition_by_stable(["participant", "plan", "stage"], true)? {
+                rows.push(line(&group)?);
+            }
+        }
+        rows.sort_by(|a, b| key(a).partial_cmp(&key(b)).unwrap_or(std::cmp::Ordering::Equal));
+        Ok(Summary { table, rows })
+    }
+}
+
+/// Participant and plan by name, stage by number where it is one.
+fn key(row: &Row) -> (&str, &str, f64, &str) {
+    let text = |at: usize| row[at].text().unwrap_or_default();
+    (text(0), text(1), text(2).parse().unwrap_or(f64::MAX), text(2))
+}
+
+/// The columns of a summary; [`line`] fills them.
+fn table() -> Table {
+    let mut table = Table::new("jogaudit.batch.summary/1", "a participant and stage", |_| 0);
+    let mut add = |name: &str, unit, kind, about: &str| {
+        table.add(name, unit, kind, about, |_: &Scored, _| Value::Missing)
+    };
+    add("participant", "", Kind::Text, "From the roster");
+    add("plan", "", Kind::Text, "Title of the plan");
+    add("stage", "", Kind::Text, "Name of the stage");
+    add("recordings", "", Kind::Whole, "Recordings");
+    add("failed", "", Kind::Whole, "Recordings without a result");
+    for outcome in ["kept", "underdone", "overdone", "undecided"] {
+        add(outcome, "", Kind::Whole, &format!("Sessions with the outcome `{outcome}`"));
+    }
+    add("kept_share", "", Kind::Real, "Kept sessions among those that are kept, underdone or overdone");
+    add("run_prescribed_s", "s", Kind::Real, "Mean prescribed running time of a session");
+    add("run_achieved_s", "s", Kind::Real, "Mean running time of a session as done");
+    for (name, quantile) in QUANTILES {
+        let about = format!(
+            "Running time beyond the prescribed, quantile {quantile} of the sessions (linear between two)"
+        );
+        add(&format!("excess_{name}_s"), "s", Kind::Real, &about);
+    }
+    table
+}
+
+fn line(group: &DataFrame) -> PolarsResult<Row> {
+    let text = |name: &str| -> PolarsResult<Value> {
+        Ok(group.column(name)?.str()?.get(0).map(Value::from).unwrap_or(Value::Missing))
+    };
+    let outcomes = group.column("outcome")?.str()?;
+    let count = |outcome: &str| outcomes.iter().filter(|cell| *cell == Some(outcome)).count();
+    let mean =
+        |name: &str| -> PolarsResult<Value> { Ok(group.column(name)?.f64()?.mean().map(tenths).into()) };
+    let failed = group.column("error_code")?.str()?.iter().flatten().count();
+    let [kept, underdone, overdone, undecided] = ["kept", "underdone", "overdone", "undecided"].map(count);
+    let decided = kept + underdone + overdone;
+    let share = (decided > 0).then(|| (kept as f64 / decided as f64 * 1000.0).round() / 1000.0);
+    let mut row = vec![text("participant")?, text("plan")?, text("stage")?];
+    row.extend([group.height(), failed, kept, underdone, overdone, undecided].map(Value::from));
+    row.extend([share.into(), mean("run_prescribed_s")?, mean("run_achieved_s")?]);
+    let excess = group.column("excess_s")?.f64()?;
+    for (_, quantile) in QUANTILES {
+        row.push(excess.quantile(quantile, QuantileMethod::Linear)?.map(tenths).into());
+    }
+    Ok(row)
+}
+
+fn tenths(value: f64) -> f64 {
+    (value * 10.0).round() / 10.0 + 0.0
+}
+
+impl Summary {
+    /// For reading.
+    pub(super) fn text(&self) -> String {
+        let mut page = String::new();
+        let mut plan = None;
+        for row in &self.rows {
+            if plan != Some(row[1].text()) {
+                plan = Some(row[1].text());
+                let title = row[1].text().unwrap_or("(none)");
+                let title: String = title.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+                let _ = writeln!(page, "Plan “{title}”");
+                page.push_str("participant   stage     sessions  kept  under  over  open  failed  share   prescr.     done  excess: 10 %  median   90 %\n");
+            }
+            let cell = |at: usize| short(&row[at]);
+            let _ = writeln!(
+                page,
+                "{:<13} {:<9} {:>8} {:>5} {:>6} {:>5} {:>5} {:>7} {:>6} {:>9} {:>8} {:>13} {:>7} {:>6}",
+                clipped(&cell(0), 13),
+                clipped(&cell(2), 9),
+                cell(3),
+                cell(5),
+                cell(6),
+                cell(7),
+                cell(8),
+                cell(4),
+                row[9].real().map_or("–".into(), |share| format!("{:.0} %", share * 100.0)),
+                clock(&row[10]),
+                clock(&row[11]),
+                seconds(&row[12]),
+                seconds(&row[14]),
+                seconds(&row[16]),
+            );
+        }
+        page.push_str(
+            "share: kept among the decided (open: the data cannot tell). prescr., done: mean running time of a\n\
+             session. excess: running time beyond the prescribed, s, for one session in ten, half, nine in ten.\n\
+             This judges recordings, not bodies.\n",
+        );
+        page
+    }
+}
+
+fn short(value: &Value) -> String {
+    let text: String = value.to_plain().chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+    if text.is_empty() { "–".to_owned() } else { text }
+}
+
+fn clipped(text: &str, width: usize) -> String {
+    if text.chars().count() <= width {
+        return text.to_owned();
+    }
+    text.chars().take(width - 1).chain(['…']).collect()
+}
+
+fn clock(value: &Value) -> String {
+    value.real().map_or("–".into(), |s| {
+        let s = s.max(0.0).round() as u64;
+        if s >= 3600 {
+            format!("{}:{:02}:{:02}", s / 3600, s / 60 % 60, s % 60)
+        } else {
+            format!("{}:{:02}", s / 60, s % 60)
+        }
+    })
+}
+
+fn seconds(value: &Value) -> String {
+    value.real().map_or("–".into(), |s| format!("{s:+.0}"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::batch::columns::recordings;
+
+    fn row(participant: &str, stage: &str, outcome: &str, achieved_s: f64) -> Row {
+        let table = recordings();
+        let mut row = vec![Value::Missing; table.fields.len()];
+        let mut set = |name: &str, value: Value| row[table.position(name).unwrap()] = value;
+        set("participant", participant.into());
+        set("plan", "x".into());
+        set("stage", stage.into());
+        if outcome == "failed" {
+            set("error_code", "empty".into());
+        } else {
+            set("outcome", outcome.into());
+            set("run_prescribed_s", 360.0.into());
+            set("run_achieved_s", achieved_s.into());
+        }
+        row
+    }
+
+    #[test]
+    fn shares_and_quantiles_are_those_worked_by_hand() {
+        let mut tally = Tally::new(&recordings());
+        tally.add(&[
+            row("b", "10", "kept", 360.0),
+            row("a", "2", "kept", 360.0),
+            row("a", "2", "overdone", 400.0),
+            row("b", "9", "undecided", 350.0),
+            row("a", "2", "underdone", 340.0),
+        ]);
+        tally.add(&[row("a", "2", "kept", 370.0), row("a", "2", "failed", 0.0)]);
+        let summary = tally.summary().unwrap();
+        let order: Vec<_> = summary.rows.iter().map(|row| (row[0].text(), row[2].text())).collect();
+        assert_eq!(order, [(Some("a"), Some("2")), (Some("b"), Some("9")), (Some("b"), Some("10"))]);
+        // a, stage 2: 5 recordings, 1 failed; excesses -20, 0, 10, 40. Kept 2 of 4. Mean done 367.5. Linear between
+        // order statistics: position q × 3: 10 % at 0.3: -14; 25 % at 0.75: -5; median 5; 75 % at 2.25: 17.5; 90 % at
+        // 2.7: 31.
+        let expected = [5, 1, 2, 1, 1, 0].map(Value::Whole).into_iter();
+        let reals = [0.5, 360.0, 367.5, -14.0, -5.0, 5.0, 17.5, 31.0].map(Value::Real);
+        assert_eq!(summary.rows[0][3..].to_vec(), expected.chain(reals).collect::<Vec<_>>());
+        assert_eq!(summary.rows[1][9], Value::Missing, "nothing decided: no share");
+        let text = summary.text();
+        assert!(
+            text.contains("a             2                5     2      1     1     0       1   50 %"),
+            "{text}"
+        );
+    }
+
+    #[test]
+    fn nothing_sums_up_to_nothing() {
+        assert!(Tally::new(&recordings()).summary().unwrap().rows.is_empty());
+    }
+}

@@ -1,0 +1,199 @@
+//! `jogaudit batch`
+
+use std::io::IsTerminal;
+use std::num::NonZero;
+use std::path::{Path, PathBuf};
+use std::thread;
+use std::time::{Duration, Instant};
+
+use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressStyle};
+
+use crate::batch::{self, Job, Progress};
+use crate::files::{Failure, named};
+use crate::report::text;
+use crate::report::view::notice;
+
+use super::{Done, Io};
+
+#[derive(clap::Args, Debug)]
+pub(super) struct Args {
+    /// Recordings, or folders of them, any depth, hidden files left out
+    #[arg(value_name = "PATH", required_unless_present = "files_from")]
+    paths: Vec<PathBuf>,
+    /// Take more recordings from this list, one path a line; `-` reads standard input
+    #[arg(long, value_name = "FILE")]
+    files_from: Option<PathBuf>,
+    /// Read the prescription from this TOML file
+    #[arg(long, value_name = "PLAN", required_unless_present = "roster")]
+    plan: Option<PathBuf>,
+    /// Hold every recording against this stage [default: the plan's only one]
+    #[arg(long, value_name = "NAME", conflicts_with = "roster")]
+    stage: Option<String>,
+    /// Take each recording's prescription from this table: path,participant,stage,plan
+    ///
+    /// A path may be a pattern with *, ?, [ ] or { }; ** stands for folders of any depth. It fits whole paths, or their end
+    /// from some folder on. A line that names a path goes before patterns; of several patterns the first counts.
+    #[arg(long, value_name = "CSV")]
+    roster: Option<PathBuf>,
+    /// Write the table here, one row a recording; the end of the name tells how: .parquet, .csv, .ndjson; `-` writes NDJSON
+    /// to standard output
+    #[arg(long, value_name = "FILE")]
+    out: PathBuf,
+    /// Also write a table with one row a bout
+    #[arg(long, value_name = "FILE")]
+    bouts: Option<PathBuf>,
+    /// Also write a table with one row a prescribed run or walk
+    #[arg(long, value_name = "FILE")]
+    reps: Option<PathBuf>,
+    /// Sum up each participant and stage on standard output, and in FILE if given
+    #[arg(long, value_name = "FILE", num_args = 0..=1, require_equals = true)]
+    #[allow(clippy::option_option)] // given or not, with a value or not
+    summary: Option<Option<PathBuf>>,
+    /// Write what the table was made from: hashes of inputs, plans, program and outputs, and the configuration
+    #[arg(long, value_name = "FILE.json")]
+    provenance: Option<PathBuf>,
+    /// Put keyed hashes in place of paths, participants and hashes of files, and shift dates
+    ///
+    /// Dates go back by a whole number of days, 1 to 1826, the same for all recordings of a participant. Not protected:
+    /// times of day, the lengths and speeds of a session (whoever has the recording can find its row), the title of the
+    /// plan, names of stages, the sport in the file's own words. Whoever has the key can hash names and compare.
+    #[arg(long, value_name = "KEYFILE")]
+    pseudonymise: Option<PathBuf>,
+    /// Go on where a killed run stopped
+    #[arg(long)]
+    resume: bool,
+    /// Work on so many recordings at a time [default: one a core]
+    #[arg(long, value_name = "N")]
+    jobs: Option<NonZero<usize>>,
+}
+
+pub(super) fn run(args: Args, io: &mut Io<'_>) -> Result<Done, Failure> {
+    let is_piped = args.out == Path::new("-");
+    if is_piped && args.resume {
+        return Err(
+            Failure::refused("rows on standard output cannot be resumed").hint("name a file with --out")
+        );
+    }
+    if is_piped && args.summary == Some(None) {
+        let failure = Failure::refused("the rows and the summary cannot both go to standard output");
+        return Err(failure.hint("name a file: --summary=FILE"));
+    }
+    let job = Job {
+        paths: args.paths,
+        list: args.files_from,
+        plan: args.plan,
+        stage: args.stage,
+        roster: args.roster,
+        out: args.out,
+        bouts: args.bouts,
+        reps: args.reps,
+        summary: args.summary,
+        provenance: args.provenance,
+        key: args.pseudonymise,
+        resume: args.resume,
+        jobs: args.jobs.or(thread::available_parallelism().ok()).map_or(1, NonZero::get),
+    };
+    let begun = Instant::now();
+    let report = {
+        let mut progress = Shown::new();
+        batch::run(&job, &mut progress, &mut std::io::stdout())?
+    };
+    if let Some(summary) = report.summary.as_ref().filter(|_| !is_piped) {
+        io.result(summary)?;
+    }
+    io.remark(&text::notices(&report.notices.iter().map(notice).collect::<Vec<_>>()));
+    let seconds = begun.elapsed().as_secs_f64().max(1e-3);
+    let mut said = format!(
+        "{} recordings, each a row in {}",
+        report.rows,
+        if is_piped { "standard output".into() } else { named(&job.out) }
+    );
+    if report.resumed > 0 {
+        said += &format!(", {} of them from an earlier run", report.resumed);
+    }
+    said += &format!("; {} without a result (see error_code).\n", report.failed);
+    if report.internal > 0 {
+        said +=
+            &format!("{} met a bug of ours (error_code `internal`): please report it.\n", report.internal);
+    }
+    let (files, samples) = (report.rows as f64 / seconds, report.samples as f64 / seconds);
+    said +=
+        &format!("{seconds:.1} s: {files:.1} files and {samples:.0} samples a second, jobs {}.\n", job.jobs);
+    io.remark(&said);
+    Ok(Done::Plain)
+}
+
+/// A bar on a terminal, a line now and then elsewhere; on standard error.
+struct Shown {
+    bar: Option<ProgressBar>,
+    total: Option<u64>,
+    begun: Instant,
+    said: Instant,
+}
+
+/// Time between two lines.
+const EVERY: Duration = Duration::from_secs(10);
+
+impl Shown {
+    fn new() -> Self {
+        let bar = std::io::stderr().is_terminal().then(ProgressBar::hidden);
+        Self { bar, total: None, begun: Instant::now(), said: Instant::now() }
+    }
+}
+
+impl Progress for Shown {
+    fn begin(&mut self, total: Option<u64>) {
+        self.total = total;
+        if let Some(bar) = &self.bar {
+            let template = match total {
+                Some(_) => "{bar:40} {pos} of {len} files, {per_sec}, {eta} left",
+                None => "{spinner} {pos} files, {per_sec}",
+            };
+            bar.set_length(total.unwrap_or(0));
+            if let Ok(style) = ProgressStyle::with_template(template) {
+                bar.set_style(style);
+            }
+            bar.set_draw_target(ProgressDrawTarget::stderr());
+        }
+    }
+
+    fn advance(&mut self, done: u64) {
+        if let Some(bar) = &self.bar {
+            bar.set_position(done);
+        } else if self.said.elapsed() >= EVERY {
+            self.said = Instant::now();
+            anstream::eprintln!("{}", line(done, self.total, self.begun.elapsed()));
+        }
+    }
+}
+
+impl Drop for Shown {
+    fn drop(&mut self) {
+        if let Some(bar) = &self.bar {
+            bar.finish_and_clear();
+        }
+    }
+}
+
+fn line(done: u64, total: Option<u64>, elapsed: Duration) -> String {
+    let rate = done as f64 / elapsed.as_secs_f64().max(1e-3);
+    match total {
+        Some(total) if rate > 0.0 => {
+            let left = Duration::from_secs_f64(total.saturating_sub(done) as f64 / rate);
+            format!("{done} of {total} files, {rate:.1} a second, {} left", HumanDuration(left))
+        }
+        _ => format!("{done} files, {rate:.1} a second"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_line_tells_rate_and_time_left() {
+        let elapsed = Duration::from_secs(10);
+        assert_eq!(line(500, Some(2000), elapsed), "500 of 2000 files, 50.0 a second, 30 seconds left");
+        assert_eq!(line(500, None, elapsed), "500 files, 50.0 a second");
+    }
+}
