@@ -1,5 +1,6 @@
 //! The command line: what the user typed, what it resolves to, and what is said when it fails.
 
+mod agree;
 mod batch;
 mod bouts;
 mod check;
@@ -38,6 +39,8 @@ enum Command {
     Review(review::Args),
     /// Check many recordings into one table, for research
     Batch(Box<batch::Args>),
+    /// Say how well two sets of bouts or scores agree
+    Agree(agree::Args),
     /// Make up a recording with its true bouts
     Simulate(Box<simulate::Args>),
     /// Write a made-up case and check it
@@ -106,6 +109,7 @@ fn run(command: Command, io: &mut Io<'_>) -> Result<Done, Failure> {
         Command::Plan(args) => plan::run(&args, io),
         Command::Review(args) => review::run(&args, io),
         Command::Batch(args) => batch::run(*args, io),
+        Command::Agree(args) => agree::run(&args, io),
         Command::Simulate(args) => simulate::run(&args, io),
         Command::Demo(args) => demo::run(&args, io),
     }

@@ -3,6 +3,9 @@
 //! All rounding and all wording happen once, in [`view`]; the exporters only lay out. Each returns the whole text and
 //! touches no file.
 
+pub mod agree_plot;
+pub mod agree_text;
+pub mod agree_view;
 pub mod card;
 pub mod chart;
 pub mod csv;

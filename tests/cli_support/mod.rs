@@ -34,6 +34,10 @@ impl Folder {
         self.0.path()
     }
 
+    pub(crate) fn file(&self, name: &str) -> PathBuf {
+        self.0.path().join(name)
+    }
+
     pub(crate) fn write(&self, name: &str, content: impl AsRef<[u8]>) {
         std::fs::write(self.0.path().join(name), content).unwrap();
     }

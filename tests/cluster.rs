@@ -1,0 +1,122 @@
+//! The rows that Apache Spark makes on two workers are those of one machine: `docs/cluster/spark_batch.py` on a real
+//! `local-cluster` master.
+
+#![cfg(unix)]
+#![expect(clippy::print_stdout, reason = "figures for whoever reads the test's output")]
+
+mod cli_support;
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use cli_support::{Folder, PLAN, jogaudit};
+
+const WHOLE: u32 = 37;
+const BROKEN: [&str; 3] = ["empty.fit", "cut.gpx", "not there.tcx"];
+
+/// Runs a program to its end and gives what it printed.
+fn run(command: &mut Command) -> String {
+    let output = command.output().unwrap_or_else(|error| panic!("{command:?}: {error}"));
+    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+    assert!(output.status.success(), "{command:?}\n{}{}", text(&output.stdout), text(&output.stderr));
+    text(&output.stdout)
+}
+
+/// Forty recordings, three of which cannot be read, and a list of them.
+fn recordings(folder: &Folder) {
+    folder.write("plan.toml", PLAN);
+    let mut list = String::new();
+    for n in 0..WHOLE {
+        let name = format!("{n}.{}", ["fit", "gpx", "tcx"][n as usize % 3]);
+        let (seed, truth) = (n.to_string(), format!("{n}.json"));
+        let args = [
+            "simulate",
+            "--plan",
+            "plan.toml",
+            "--stage",
+            "first",
+            "--seed",
+            &seed,
+            "--out",
+            &name,
+            "--truth",
+            &truth,
+        ];
+        assert_eq!(folder.run(&args, b"").0, 0);
+        list += &format!("{}\n", folder.file(&name).display());
+    }
+    folder.write(BROKEN[0], "");
+    folder.write(BROKEN[1], "<gpx version=\"1.1\"><trk><trkseg><trkpt lat=\"59.9\" lo");
+    for name in BROKEN {
+        list += &format!("{}\n", folder.path(name).display());
+    }
+    // One of them twice: it is one row all the same.
+    list += &format!("{}\n", folder.file("0.fit").display());
+    folder.write("list.txt", list);
+}
+
+fn python() -> PathBuf {
+    PathBuf::from(std::env::var_os("JOGAUDIT_PYTHON").expect("JOGAUDIT_PYTHON names an interpreter"))
+}
+
+#[test]
+#[ignore = "needs tests/run"]
+fn two_workers_make_the_rows_of_one_machine() {
+    let folder = Folder::new();
+    recordings(&folder);
+    let batch = [
+        "batch",
+        "--files-from",
+        "list.txt",
+        "--plan",
+        "plan.toml",
+        "--stage",
+        "first",
+        "--out",
+        "one.parquet",
+    ];
+    let (code, _, err) = folder.run(&batch, b"");
+    assert_eq!(code, 0, "{err}");
+
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    std::fs::create_dir(folder.file("events")).unwrap();
+    let begun = std::time::Instant::now();
+    let said = run(Command::new(python().with_file_name("spark-submit"))
+        .args(["--master", "local-cluster[2,1,1024]", "--conf", "spark.ui.enabled=false"])
+        .args(["--conf", "spark.eventLog.enabled=true", "--conf", "spark.eventLog.compress=false"])
+        .args(["--conf", "spark.eventLog.rolling.enabled=false"])
+        .arg(format!("--conf=spark.eventLog.dir=file://{}", folder.file("events").display()))
+        .arg(root.join("docs/cluster/spark_batch.py"))
+        .args(["--paths", folder.file("list.txt").to_str().unwrap()])
+        .args(["--plan", folder.file("plan.toml").to_str().unwrap(), "--stage", "first"])
+        .args(["--jogaudit", jogaudit().to_str().unwrap(), "--partitions", "6"])
+        .args(["--out", folder.file("many.parquet").to_str().unwrap()])
+        .env("PYSPARK_PYTHON", python())
+        .env("PYSPARK_DRIVER_PYTHON", python())
+        .env("SPARK_LOCAL_IP", "127.0.0.1"));
+    assert!(said.contains("40 recordings, each a row") && said.contains("3 without a result"), "{said}");
+
+    let check = run(Command::new(python()).arg(root.join("tests/reference/cluster_check.py")).args([
+        folder.file("one.parquet"),
+        folder.file("many.parquet"),
+        folder.file("events"),
+    ]));
+    println!("{}{check}{:.0} s in all", said, begun.elapsed().as_secs_f64());
+    assert!(check.contains("40 equal rows"), "{check}");
+}
+
+#[test]
+#[ignore = "needs tests/run"]
+fn a_worker_that_fails_fails_the_job() {
+    let folder = Folder::new();
+    folder.write("list.txt", "/a.fit\n/b.fit\n");
+    folder.write("plan.toml", PLAN);
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let check = run(Command::new(python())
+        .arg(root.join("tests/reference/cluster_check.py"))
+        .arg("failures")
+        .arg(root.join("docs/cluster/spark_batch.py"))
+        .arg(jogaudit())
+        .current_dir(folder.file(".")));
+    assert!(check.contains("3 kinds of failure are seen"), "{check}");
+}
