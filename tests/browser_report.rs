@@ -36,7 +36,7 @@ fn address(folder: &Folder, name: &str) -> String {
 }
 
 #[tokio::test]
-#[ignore = "needs Chromium and axe-core, see tests/browser/install"]
+#[ignore = "needs Chromium and axe-core, see tests/install"]
 async fn reports_fit_the_screen_and_are_accessible() {
     let folder = Folder::new();
     let pages = pages(&folder);
@@ -62,7 +62,7 @@ async fn reports_fit_the_screen_and_are_accessible() {
 }
 
 #[tokio::test]
-#[ignore = "needs Chromium and axe-core, see tests/browser/install"]
+#[ignore = "needs Chromium and axe-core, see tests/install"]
 async fn the_checks_see_what_is_wrong() {
     let folder = Folder::new();
     folder.write(

@@ -48,7 +48,7 @@ fn recordings(folder: &Folder) {
     folder.write(BROKEN[0], "");
     folder.write(BROKEN[1], "<gpx version=\"1.1\"><trk><trkseg><trkpt lat=\"59.9\" lo");
     for name in BROKEN {
-        list += &format!("{}\n", folder.path(name).display());
+        list += &format!("{}\n", folder.file(name).display());
     }
     // One of them twice: it is one row all the same.
     list += &format!("{}\n", folder.file("0.fit").display());

@@ -13,7 +13,7 @@ use std::io::BufReader;
 
 use fitparser::profile::MesgNum;
 use fitparser::{FitDataRecord, Value};
-use jogaudit::read::{Format, ReadConfig, ReadErrorKind, Recording, Sport, read};
+use jogaudit::read::{Format, GuessedGait, ReadConfig, ReadErrorKind, Recording, Sport, read};
 use read_archive::{ArchiveFile, files};
 
 /// A sample as every reader gives it: microseconds from 1970 and plain SI numbers.
@@ -130,6 +130,32 @@ fn fitparser(bytes: &[u8]) -> (Vec<Row>, Vec<(i64, Option<f64>)>) {
         (time_us(lap, "start_time").unwrap(), number(lap, &["total_elapsed_time"]).map(millis))
     };
     (of(MesgNum::Record).filter_map(fit_row).collect(), of(MesgNum::Lap).map(lap).collect())
+}
+
+/// Start and end in microseconds from 1970 and gait of every guess of ours.
+fn guesses(recordings: &[Recording]) -> Vec<(i64, i64, GuessedGait)> {
+    let of = |recording: &Recording| {
+        let at_us = |at_s: f64| recording.start.as_microsecond() + (at_s * 1e6).round() as i64;
+        let guesses = recording.guesses.iter();
+        guesses.map(|g| (at_us(g.start_s), at_us(g.end_s), g.gait)).collect::<Vec<_>>()
+    };
+    recordings.iter().flat_map(of).collect()
+}
+
+/// The same of `split` messages whose type `fitparser` names after run-walk detection.
+fn splits(bytes: &[u8]) -> Vec<(i64, i64, GuessedGait)> {
+    let split = |record: &FitDataRecord| {
+        let kind = record.fields().iter().find(|field| field.name() == "split_type")?;
+        let gait = match kind.value() {
+            Value::String(name) if name == "rwd_run" => GuessedGait::Run,
+            Value::String(name) if name == "rwd_walk" => GuessedGait::Walk,
+            Value::String(name) if name == "rwd_stand" => GuessedGait::Stand,
+            _ => return None,
+        };
+        Some((time_us(record, "start_time")?, time_us(record, "end_time")?, gait))
+    };
+    let records = fitparser::from_bytes(bytes).expect("readable");
+    records.iter().filter(|record| record.kind() == MesgNum::Split).filter_map(split).collect()
 }
 
 #[test]
@@ -288,12 +314,15 @@ fn tcx_files_as_the_tcx_crate_reads_them() {
 
 #[test]
 fn simulated_files_as_the_crates_read_them() {
-    let mut samples = [0; 3];
+    let (mut samples, mut guessed) = ([0; 3], 0);
     for file in read_simulated::files(Format::Fit) {
         let recordings = our(&file.name, &file.bytes);
         let (theirs, their_laps) = fitparser(&file.bytes);
         check_rows(&file.name, &rows(&recordings), &theirs);
         assert_eq!(laps(&recordings), their_laps, "{}", file.name);
+        let their_splits = splits(&file.bytes);
+        assert_eq!(guesses(&recordings), their_splits, "{}", file.name);
+        guessed += their_splits.len();
         samples[0] += theirs.len();
     }
     for file in read_simulated::files(Format::Gpx) {
@@ -309,6 +338,10 @@ fn simulated_files_as_the_crates_read_them() {
         check_rows(&file.name, &without_cadence(rows(&our(&file.name, &file.bytes))), &theirs);
         samples[2] += theirs.len();
     }
-    println!("simulated samples: {} FIT, {} GPX, {} TCX", samples[0], samples[1], samples[2]);
+    println!(
+        "simulated samples: {} FIT, {} GPX, {} TCX; {guessed} splits",
+        samples[0], samples[1], samples[2]
+    );
+    assert!(guessed > 10, "{guessed}");
     assert!(samples.iter().all(|count| *count > 15_000), "{samples:?}");
 }

@@ -5,7 +5,8 @@ mod read_fit;
 
 use jogaudit::notice::Noted;
 use jogaudit::read::{
-    Format, Lap, LapIntensity, LapTrigger, ReadConfig, ReadErrorKind, Recording, Sport, TimerEvent, read,
+    Format, GuessSource, GuessedGait, Lap, LapIntensity, LapTrigger, ReadConfig, ReadErrorKind, Recording,
+    Sport, TimerEvent, read,
 };
 use read_fit::{ENUM, FitFile, I32, NEW_YEAR, TINY_FIT, U8, U16, U32, plain_run, unhex};
 
@@ -433,4 +434,119 @@ fn values_that_no_legs_have_are_left_out() {
     assert_eq!(told(80.0, 5000.0), (Some(160.0), Some(5.0)));
     assert_eq!(told(-80.0, -5000.0), (None, Some(9.0)), "the lap then ends when it was written");
     assert_eq!(told(f32::MAX, f32::MAX), (None, Some(9.0)));
+}
+
+#[test]
+fn a_lap_of_a_workout_s_step_says_so() {
+    // lap: 24 lap_trigger, 71 wkt_step_index, in either order; 0xFFFF is no step.
+    let file = records(&[], &[&[], &[]])
+        .define(1, 19, &[(2, 4, U32), (24, 1, ENUM), (71, 2, U16)])
+        .data(1, &[&at(0), &[1], &3_u16.to_le_bytes()])
+        .data(1, &[&at(1), &[1], &0xFFFF_u16.to_le_bytes()])
+        .define(1, 19, &[(71, 2, U16), (2, 4, U32), (24, 1, ENUM)])
+        .data(1, &[&4_u16.to_le_bytes(), &at(2), &[0]]);
+    let triggers: Vec<LapTrigger> = clean(&file).laps.iter().map(|lap| lap.trigger).collect();
+    assert_eq!(triggers, [LapTrigger::Step, LapTrigger::Time, LapTrigger::Step]);
+}
+
+use GuessedGait::{Run, Stand, Walk};
+
+fn guesses(recording: &Recording) -> Vec<(f64, f64, GuessedGait, GuessSource)> {
+    recording.guesses.iter().map(|guess| (guess.start_s, guess.end_s, guess.gait, guess.source)).collect()
+}
+
+/// Fields of `split`: type, `start_time`, `end_time`.
+const SPLIT: [(u8, u8, u8); 3] = [(0, 1, ENUM), (9, 4, U32), (27, 4, U32)];
+
+#[test]
+fn splits_of_run_walk_and_stand_are_guesses() {
+    let file = records(&[], &[&[], &[], &[]]).define(1, 312, &SPLIT);
+    let file = [(17, 0, 60), (18, 60, 90), (22, 90, 95)]
+        .iter()
+        .fold(file, |file, &(kind, from, to)| file.data(1, &[&[kind], &at(from), &at(to)]));
+    let expected = [(0.0, 60.0, Run), (60.0, 90.0, Walk), (90.0, 95.0, Stand)];
+    let expected = expected.map(|(from_s, to_s, gait)| (from_s, to_s, gait, GuessSource::Split));
+    assert_eq!(guesses(&clean(&file)), expected);
+    // The same with total_elapsed_time in ms, big-endian, and after damage to neither.
+    let length = FitFile::default()
+        .define_big_endian(0, 20, &[(253, 4, U32)])
+        .data(0, &[&NEW_YEAR.to_be_bytes()])
+        .define_big_endian(1, 312, &[(1, 4, U32), (9, 4, U32), (0, 1, ENUM)])
+        .data(1, &[&2500_u32.to_be_bytes(), &(NEW_YEAR + 3).to_be_bytes(), &[18]]);
+    assert_eq!(guesses(&clean(&length)), [(3.0, 5.5, Walk, GuessSource::Split)]);
+}
+
+#[test]
+fn splits_that_say_nothing_or_nonsense() {
+    let split = |kind: u8, from: u32, to: u32| {
+        let file = records(&[], &[&[], &[]]).define(1, 312, &SPLIT);
+        guesses(&clean(&file.data(1, &[&[kind], &from.to_le_bytes(), &to.to_le_bytes()])))
+    };
+    let source = GuessSource::Split;
+    // What a stretch was meant for (interval_active, run_active), a type that nobody knows, none.
+    for kind in [3, 12, 13, 200, 0xFF] {
+        assert_eq!(split(kind, NEW_YEAR, NEW_YEAR + 60), []);
+    }
+    assert_eq!(split(17, NEW_YEAR, NEW_YEAR), [], "no length");
+    assert_eq!(split(17, NEW_YEAR + 60, NEW_YEAR), [], "ends before it starts");
+    assert_eq!(split(17, u32::MAX, NEW_YEAR), [], "no start");
+    assert_eq!(split(17, NEW_YEAR, u32::MAX), [], "no end and no length");
+    // Years long, long before and long after: kept as written, cut when the recording is cleaned.
+    assert_eq!(split(17, 0x1000_0000, u32::MAX - 1)[0].0, f64::from(0x1000_0000) - f64::from(NEW_YEAR));
+    assert_eq!(split(18, NEW_YEAR - 9, NEW_YEAR + 9), [(-9.0, 9.0, Walk, source)]);
+    // In the order of the file, overlapping or not.
+    let file = records(&[], &[&[], &[]]).define(1, 312, &SPLIT);
+    let file = file.data(1, &[&[18], &at(60), &at(90)]).data(1, &[&[17], &at(0), &at(70)]);
+    assert_eq!(guesses(&clean(&file)), [(60.0, 90.0, Walk, source), (0.0, 70.0, Run, source)]);
+    // Fields of the wrong size are left out, and with them the split.
+    let odd = records(&[], &[&[]]).define(1, 312, &[(0, 1, ENUM), (9, 3, U32), (27, 4, U32)]);
+    let odd = noted(&odd.data(1, &[&[17], &[0; 3], &at(60)]).finish());
+    assert_eq!((odd.notices[0].code, odd.value[0].guesses.len()), ("field_size_odd", 0));
+}
+
+#[test]
+fn records_that_name_several_gaits_are_guesses() {
+    // record: 42 activity_type, running 1, walking 6, sedentary 8.
+    let of = |types: &[u8]| {
+        let values: Vec<&[u8]> = types.chunks(1).collect();
+        guesses(&clean(&records(&[(42, 1, ENUM)], &values)))
+    };
+    let source = GuessSource::Samples;
+    assert_eq!(
+        of(&[1, 1, 1, 6, 6, 8, 8]),
+        [(0.0, 2.0, Run, source), (3.0, 4.0, Walk, source), (5.0, 6.0, Stand, source)]
+    );
+    // No type, cycling and one that nobody knows end a stretch; one record alone has no length.
+    assert_eq!(
+        of(&[1, 1, 0xFF, 1, 1, 2, 77, 6, 6, 1]),
+        [(0.0, 1.0, Run, source), (3.0, 4.0, Run, source), (7.0, 8.0, Walk, source)]
+    );
+    assert_eq!(of(&[1; 9]), [], "one gait throughout repeats the chosen sport");
+    // Out of order and repeated times.
+    let start = FitFile::default().define(0, 20, &[(253, 4, U32), (42, 1, ENUM)]);
+    let file = [(5, 1), (6, 1), (2, 1), (3, 6), (3, 6), (4, 6)];
+    let file = file.iter().fold(start, |file, (second, kind)| file.data(0, &[&at(*second), &[*kind]]));
+    assert_eq!(guesses(&clean(&file)), [(3.0, 4.0, Run, source), (1.0, 2.0, Walk, source)]);
+}
+
+#[test]
+fn guesses_go_to_their_session_and_follow_its_clock() {
+    let file = records(&[(42, 1, ENUM)], &[&[1], &[1], &[6], &[6], &[6], &[6]])
+        .define(1, 18, &[(2, 4, U32), (5, 1, ENUM)])
+        .data(1, &[&at(0), &[1]])
+        .data(1, &[&at(4), &[11]])
+        .define(2, 312, &SPLIT)
+        .data(2, &[&[18], &at(4), &at(5)]);
+    let both = noted(&file.finish()).value;
+    assert_eq!(guesses(&both[0]).len(), 2);
+    assert_eq!(guesses(&both[1]), [(0.0, 1.0, Walk, GuessSource::Split)]);
+    // Counted from when the recorder was turned on: at system time 5002 it was NEW_YEAR.
+    let file = FitFile::default()
+        .define(0, 20, &[(253, 4, U32)])
+        .data(0, &[&5000_u32.to_le_bytes()])
+        .define(1, 162, &[(253, 4, U32), (1, 4, U32)])
+        .data(1, &[&at(0), &5002_u32.to_le_bytes()])
+        .define(2, 312, &SPLIT)
+        .data(2, &[&[17], &5000_u32.to_le_bytes(), &5060_u32.to_le_bytes()]);
+    assert_eq!(guesses(&clean(&file)), [(0.0, 60.0, Run, GuessSource::Split)]);
 }

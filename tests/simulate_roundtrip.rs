@@ -2,14 +2,16 @@
 
 use jogaudit::prescription::{Extent, Move, Step};
 use jogaudit::read::{Format, ReadConfig, read};
-use jogaudit::simulate::{CadenceStep, Channels, Laps, Sampling, Settings, Stretch, gzip, simulate, write};
+use jogaudit::simulate::{
+    CadenceStep, Channels, Guesses, Laps, Sampling, Settings, Stretch, gzip, simulate, write,
+};
 use jogaudit::units::Seconds;
 
 fn every_way() -> impl Iterator<Item = Settings> {
     let pause = Stretch { at_s: Some(150.0), length_s: 30.0 };
     let formats = [Format::Fit, Format::Gpx, Format::Tcx];
     let channels = [Channels::ALL, Channels::NO_CADENCE, Channels::POSITIONS_ONLY, Channels::TREADMILL];
-    let laps = [Laps::Whole, Laps::Steps, Laps::Kilometres];
+    let laps = [Laps::Whole, Laps::Steps, Laps::Kilometres, Laps::Changes, Laps::Anywhere];
     let mut ways = Vec::new();
     for (format, channels) in formats.into_iter().flat_map(|f| channels.map(|c| (f, c))) {
         for (laps, pauses) in laps.into_iter().flat_map(|l| [(l, vec![]), (l, vec![pause])]) {
@@ -20,6 +22,7 @@ fn every_way() -> impl Iterator<Item = Settings> {
                         format,
                         channels,
                         laps,
+                        guesses: if laps == Laps::Changes { Guesses::Right } else { Guesses::None },
                         pauses: pauses.clone(),
                         sampling,
                         cadence_step,
@@ -48,5 +51,5 @@ fn files_read_back_as_the_recording_in_memory() {
         assert_eq!(packed, plain);
         count += 1;
     }
-    assert_eq!(count, 264);
+    assert_eq!(count, 440);
 }

@@ -87,6 +87,8 @@ impl Track {
             distance_m: vec![None; n],
             gaps: Vec::new(),
             laps: Vec::new(),
+            marks_s: Vec::new(),
+            guesses: Vec::new(),
             has_position: false,
             ledger: Vec::new(),
         };

@@ -2,6 +2,7 @@
 //! faults, and a ledger of what was changed.
 
 mod cadence;
+mod evidence;
 mod gaps;
 pub(crate) use gaps::{interval_s, longest_silence_s};
 mod order;
@@ -11,6 +12,7 @@ mod speed;
 use jiff::Timestamp;
 
 use crate::notice::{Noted, Notice};
+pub use crate::read::{Guess, GuessSource, GuessedGait};
 use crate::read::{Lap, Recording};
 
 /// Where the speed of a series comes from.
@@ -73,6 +75,10 @@ pub struct Series {
     pub gaps: Vec<Gap>,
     /// Laps, as recorded.
     pub laps: Vec<Lap>,
+    /// Moments between laps that the runner or a workout's steps marked, in order, inside the recording.
+    pub marks_s: Vec<f64>,
+    /// What the recorder itself took the gait for, in order, inside the recording, never overlapping.
+    pub guesses: Vec<Guess>,
     /// Whether any sample had a position.
     pub has_position: bool,
     /// What was changed on the way, by index into the recording.
@@ -188,6 +194,16 @@ pub fn clean(recording: &Recording, config: &CleanConfig) -> Noted<Series> {
         })
         .collect();
     let distance_m = speed::distance(&rows, &time_s, &speed.column_mps, &gaps);
+    let laps: Vec<Lap> = recording
+        .laps
+        .iter()
+        .map(|lap| Lap {
+            start_s: lap.start_s - start_shift_s,
+            end_s: lap.end_s.map(|t| t - start_shift_s),
+            ..*lap
+        })
+        .collect();
+    let elapsed_s = time_s.last().copied().unwrap_or(0.0);
     let series = Series {
         start: shifted(recording.start, start_shift_s),
         utc_offset_s: recording.utc_offset_s,
@@ -199,15 +215,9 @@ pub fn clean(recording: &Recording, config: &CleanConfig) -> Noted<Series> {
         altitude_m: rows.iter().map(|r| r.sample.altitude.map(crate::units::Metres::get)).collect(),
         distance_m,
         gaps,
-        laps: recording
-            .laps
-            .iter()
-            .map(|lap| Lap {
-                start_s: lap.start_s - start_shift_s,
-                end_s: lap.end_s.map(|t| t - start_shift_s),
-                ..*lap
-            })
-            .collect(),
+        marks_s: evidence::marks(&laps, elapsed_s),
+        guesses: evidence::guesses(&recording.guesses, start_shift_s, elapsed_s),
+        laps,
         has_position: path.positions.iter().any(Option::is_some),
         time_s,
         ledger,

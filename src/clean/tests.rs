@@ -15,6 +15,7 @@ fn recording(samples: Vec<Sample>) -> Recording {
         samples,
         laps: Vec::new(),
         timer: Vec::new(),
+        guesses: Vec::new(),
     }
 }
 

@@ -9,8 +9,8 @@ use crate::files::Failure;
 use crate::prescription::{Plan, Stage, Step};
 use crate::read::Format;
 use crate::simulate::{
-    CadenceFault, CadenceFaultKind, CadenceStep, Channels, Fault, Gps, Kept, Laps, Profile, Sampling,
-    Settings, Simulated, Stretch, gzip, person, simulate, write,
+    CadenceFault, CadenceFaultKind, CadenceStep, Channels, Fault, Gps, Guesses, Kept, Laps, Profile,
+    Sampling, Settings, Simulated, Stretch, gzip, person, simulate, write,
 };
 use crate::units::MetresPerSecond;
 
@@ -202,6 +202,8 @@ fn settings(args: &Args, stage: &Stage, format: Format) -> Settings {
         channels: channels(args),
         cadence_step: if args.half_strides { CadenceStep::HalfStride } else { CadenceStep::Stride },
         longest_lag_s: args.lag,
+        lap_late_s: 0.0,
+        guesses: Guesses::None,
         laps: match args.laps {
             LapsName::Whole => Laps::Whole,
             LapsName::Steps => Laps::Steps,

@@ -253,6 +253,7 @@ mod tests {
             samples: vec![Sample::default(), Sample { time_s: 90.0, ..Sample::default() }],
             laps: vec![],
             timer: vec![],
+            guesses: vec![],
         }
     }
 

@@ -3,6 +3,7 @@
 use crate::clean::Series;
 
 use super::emission::Weights;
+use super::evidence::mark_odds;
 
 /// One side of a boundary.
 #[derive(Clone, Copy, Debug)]
@@ -103,6 +104,7 @@ pub(super) fn place(
     let mut scores = Vec::with_capacity((steps + 1) * RAMPS_S.len());
     for k in 0..=steps {
         let at_s = low_s + (high_s - low_s) * k as f64 / steps as f64;
+        let told = mark_odds(&series.marks_s, at_s).ln();
         for ramp_s in RAMPS_S {
             let misfit: f64 = readings
                 .iter()
@@ -111,7 +113,7 @@ pub(super) fn place(
                     weight * (share - made).powi(2)
                 })
                 .sum();
-            scores.push((at_s, -0.5 * misfit));
+            scores.push((at_s, told - 0.5 * misfit));
         }
     }
     let top = scores.iter().map(|s| s.1).fold(f64::NEG_INFINITY, f64::max);

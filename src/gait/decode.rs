@@ -25,6 +25,17 @@ impl Chain {
         self.start.len()
     }
 
+    /// Probabilities of staying in a level and of leaving it, where leaving is `odds` times as probable as usual: up to one
+    /// half, so that being told of a change alone never makes one.
+    fn stay_or_leave(&self, level: usize, odds: f64) -> (f64, f64) {
+        let (stay, leave) = (self.stay[level], 1.0 - self.stay[level]);
+        if odds == 1.0 {
+            return (stay, leave);
+        }
+        let leave = (leave * odds).min(leave.max(0.5));
+        (1.0 - leave, leave)
+    }
+
     /// First sub-state of each level, and the total behind them.
     fn offsets(&self) -> Vec<usize> {
         let mut offsets = vec![0];
@@ -53,6 +64,18 @@ pub(super) struct Room {
 
 /// Forward-backward with scaling. `log_emission` has `chain.levels()` values a tick.
 pub(super) fn forward_backward(chain: &Chain, log_emission: &[f64], room: &mut Room) -> Posterior {
+    forward_backward_told(chain, &[], log_emission, room)
+}
+
+/// [`forward_backward`] where leaving a level just before tick t is `odds[t]` times as probable as usual; as usual where there
+/// are none.
+pub(super) fn forward_backward_told(
+    chain: &Chain,
+    odds: &[f64],
+    log_emission: &[f64],
+    room: &mut Room,
+) -> Posterior {
+    let odds_at = |t: usize| odds.get(t).copied().unwrap_or(1.0);
     let levels = chain.levels();
     let offsets = chain.offsets();
     let states = offsets[levels];
@@ -79,16 +102,17 @@ pub(super) fn forward_backward(chain: &Chain, log_emission: &[f64], room: &mut R
             }
         } else {
             let before = &past[(t - 1) * states..];
+            let odds = odds_at(t);
             for l in 0..levels {
                 let (first, last) = (offsets[l], offsets[l + 1] - 1);
                 let entered: f64 = (0..levels)
                     .filter(|&k| k != l)
-                    .map(|k| before[offsets[k + 1] - 1] * (1.0 - chain.stay[k]) * chain.to[k][l])
+                    .map(|k| before[offsets[k + 1] - 1] * chain.stay_or_leave(k, odds).1 * chain.to[k][l])
                     .sum();
                 for s in (first + 1..=last).rev() {
                     now[s] = before[s - 1] * e[l];
                 }
-                let stayed = before[last] * chain.stay[l];
+                let stayed = before[last] * chain.stay_or_leave(l, odds).0;
                 if first == last {
                     now[last] = (entered + stayed) * e[l];
                 } else {
@@ -107,6 +131,7 @@ pub(super) fn forward_backward(chain: &Chain, log_emission: &[f64], room: &mut R
     for t in (0..ticks).rev() {
         if t + 1 < ticks {
             let e = &emission[(t + 1) * levels..(t + 2) * levels];
+            let odds = odds_at(t + 1);
             for l in 0..levels {
                 let (first, last) = (offsets[l], offsets[l + 1] - 1);
                 for s in first..last {
@@ -114,7 +139,8 @@ pub(super) fn forward_backward(chain: &Chain, log_emission: &[f64], room: &mut R
                 }
                 let left: f64 =
                     (0..levels).filter(|&k| k != l).map(|k| chain.to[l][k] * e[k] * beta[offsets[k]]).sum();
-                next[last] = chain.stay[l] * e[l] * beta[last] + (1.0 - chain.stay[l]) * left;
+                let (stay, leave) = chain.stay_or_leave(l, odds);
+                next[last] = stay * e[l] * beta[last] + leave * left;
             }
             let total: f64 = next.iter().sum::<f64>().max(f64::MIN_POSITIVE) / states as f64;
             for (b, n) in beta.iter_mut().zip(&next) {
@@ -134,14 +160,21 @@ pub(super) fn forward_backward(chain: &Chain, log_emission: &[f64], room: &mut R
 
 /// The single most probable sequence of levels (Viterbi), in the log domain.
 pub(super) fn viterbi(chain: &Chain, log_emission: &[f64]) -> Vec<usize> {
+    viterbi_told(chain, &[], log_emission)
+}
+
+/// [`viterbi`] where leaving a level just before tick t is `odds[t]` times as probable as usual.
+pub(super) fn viterbi_told(chain: &Chain, odds: &[f64], log_emission: &[f64]) -> Vec<usize> {
     let levels = chain.levels();
     let offsets = chain.offsets();
     let states = offsets[levels];
     let ticks = log_emission.len() / levels;
-    let log_stay: Vec<f64> = chain.stay.iter().map(|p| p.ln()).collect();
-    let log_enter: Vec<Vec<f64>> = (0..levels)
-        .map(|k| (0..levels).map(|l| ((1.0 - chain.stay[k]) * chain.to[k][l]).ln()).collect())
-        .collect();
+    let logs = |odds: f64| -> (Vec<f64>, Vec<Vec<f64>>) {
+        let stay_or_leave = |k| chain.stay_or_leave(k, odds);
+        let enter = |k: usize| (0..levels).map(|l| (stay_or_leave(k).1 * chain.to[k][l]).ln()).collect();
+        ((0..levels).map(|k| stay_or_leave(k).0.ln()).collect(), (0..levels).map(enter).collect())
+    };
+    let usual = logs(1.0);
     let mut score = vec![f64::NEG_INFINITY; states];
     let mut next = score.clone();
     // Only two kinds of sub-state have a choice of where they come from: the first (which level) and the last (stayed or not).
@@ -149,6 +182,8 @@ pub(super) fn viterbi(chain: &Chain, log_emission: &[f64]) -> Vec<usize> {
     let mut stayed = vec![false; ticks * levels];
     for t in 0..ticks {
         let e = &log_emission[t * levels..(t + 1) * levels];
+        let told = odds.get(t).filter(|odds| **odds != 1.0).map(|&odds| logs(odds));
+        let (log_stay, log_enter) = told.as_ref().unwrap_or(&usual);
         for l in 0..levels {
             let (first, last) = (offsets[l], offsets[l + 1] - 1);
             if t == 0 {
@@ -221,7 +256,7 @@ mod tests {
         let (chain, emission) = patient();
         let got = forward_backward(&chain, &emission, &mut Room::default());
         assert!((got.log_likelihood.exp() - 0.036_28).abs() < 1e-12);
-        let (total, level) = brute(&chain, &emission);
+        let (total, level) = brute(&chain, &[1.0; 3], &emission);
         assert!((got.log_likelihood - total.ln()).abs() < 1e-12);
         for (a, b) in got.level.iter().zip(&level) {
             assert!((a - b).abs() < 1e-12);
@@ -229,9 +264,13 @@ mod tests {
     }
 
     /// Probability of one path of levels, with the least stay as a rule on run lengths.
-    fn path_probability(chain: &Chain, emission: &[f64], path: &[usize]) -> f64 {
+    fn path_probability(chain: &Chain, odds: &[f64], emission: &[f64], path: &[usize]) -> f64 {
         let levels = chain.levels();
         let mut p = chain.start[path[0]] * emission[path[0]].exp();
+        let leave = |from: usize, t: usize| {
+            let usual: f64 = 1.0 - chain.stay[from];
+            if odds[t] == 1.0 { usual } else { (usual * odds[t]).min(usual.max(0.5)) }
+        };
         // The first stay may be short: it may have begun before.
         let mut length = usize::MAX / 2;
         for t in 1..path.len() {
@@ -239,14 +278,14 @@ mod tests {
             p *= emission[t * levels + to].exp();
             if from == to {
                 if length >= chain.min_ticks[from] {
-                    p *= chain.stay[from];
+                    p *= 1.0 - leave(from, t);
                 }
                 length += 1;
             } else {
                 if length < chain.min_ticks[from] {
                     return 0.0;
                 }
-                p *= (1.0 - chain.stay[from]) * chain.to[from][to];
+                p *= leave(from, t) * chain.to[from][to];
                 length = 1;
             }
         }
@@ -267,13 +306,13 @@ mod tests {
             .collect()
     }
 
-    fn brute(chain: &Chain, emission: &[f64]) -> (f64, Vec<f64>) {
+    fn brute(chain: &Chain, odds: &[f64], emission: &[f64]) -> (f64, Vec<f64>) {
         let levels = chain.levels();
         let ticks = emission.len() / levels;
         let mut level = vec![0.0; emission.len()];
         let mut total = 0.0;
         for path in all_paths(levels, ticks) {
-            let p = path_probability(chain, emission, &path);
+            let p = path_probability(chain, odds, emission, &path);
             total += p;
             for (t, l) in path.iter().enumerate() {
                 level[t * levels + l] += p;
@@ -291,7 +330,7 @@ mod tests {
             (seed >> 11) as f64 / (1_u64 << 53) as f64
         };
         for min_ticks in [vec![1, 1, 1], vec![2, 1, 3], vec![3, 3, 2]] {
-            for _ in 0..20 {
+            for told in [false, true].repeat(10) {
                 let mut to = vec![vec![0.0; 3]; 3];
                 for (k, row) in to.iter_mut().enumerate() {
                     let split = draw();
@@ -305,8 +344,11 @@ mod tests {
                     to,
                 };
                 let emission: Vec<f64> = (0..7 * 3).map(|_| (0.01 + draw()).ln()).collect();
-                let (total, level) = brute(&chain, &emission);
-                let got = forward_backward(&chain, &emission, &mut Room::default());
+                // Told of changes at some ticks, at others not.
+                let odds: Vec<f64> = (0..7).map(|t| if t % 2 == 0 { 1.0 } else { 4.0 * draw() }).collect();
+                let odds = if told { odds } else { vec![1.0; 7] };
+                let (total, level) = brute(&chain, &odds, &emission);
+                let got = forward_backward_told(&chain, &odds, &emission, &mut Room::default());
                 assert!(
                     (got.log_likelihood - total.ln()).abs() < 1e-9,
                     "{} {}",
@@ -319,11 +361,11 @@ mod tests {
                 let best = all_paths(3, 7)
                     .into_iter()
                     .max_by(|a, b| {
-                        path_probability(&chain, &emission, a)
-                            .total_cmp(&path_probability(&chain, &emission, b))
+                        path_probability(&chain, &odds, &emission, a)
+                            .total_cmp(&path_probability(&chain, &odds, &emission, b))
                     })
                     .unwrap();
-                assert_eq!(viterbi(&chain, &emission), best);
+                assert_eq!(viterbi_told(&chain, &odds, &emission), best);
             }
         }
     }

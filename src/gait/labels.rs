@@ -110,11 +110,14 @@ fn log_step(low: &Seen, high: &Seen, sharpness: Option<f64>, switch: bool) -> f6
 
 /// For each level (in order of speed) the probability that it is a run. Labels never fall with speed: the ways to cut the
 /// list into walks and runs are weighed against each other. `sharpness[i]` is of the changes between levels i and i + 1.
-pub(super) fn run_probabilities(levels: &[Seen], sharpness: &[Option<f64>]) -> Vec<f64> {
+/// `told[l]` is the log odds that others give to level l being a run.
+pub(super) fn run_probabilities(levels: &[Seen], sharpness: &[Option<f64>], told: &[f64]) -> Vec<f64> {
     let n = levels.len();
     let cuts: Vec<f64> = (0..=n)
         .map(|walks| {
-            let own: f64 = levels.iter().enumerate().map(|(l, seen)| log_gait(seen, l >= walks)).sum();
+            let told = |l: usize| if l >= walks { told[l] } else { 0.0 };
+            let own: f64 =
+                levels.iter().enumerate().map(|(l, seen)| log_gait(seen, l >= walks) + told(l)).sum();
             let steps: f64 = (1..n)
                 .map(|l| {
                     log_step(&levels[l - 1], &levels[l], sharpness.get(l - 1).copied().flatten(), l == walks)

@@ -2,7 +2,7 @@
 //!
 //! The way: `observe` lays the readings on an even grid, `adapt` finds the levels of moving that the recording shows,
 //! `labels` says which gait each level is, `decode` finds the most probable sequence, `boundary` places each change between
-//! samples, `bouts` sums up. `docs/method.md` has the equations and sources.
+//! samples, `bouts` sums up. What the runner's marks and the recorder's own guesses tell comes in by `evidence`. `docs/method.md` has the equations and sources.
 
 mod adapt;
 pub mod agreement;
@@ -10,6 +10,7 @@ mod boundary;
 mod bouts;
 mod decode;
 mod emission;
+mod evidence;
 mod labels;
 mod observe;
 mod start;
@@ -123,8 +124,10 @@ impl Default for GaitConfig {
 /// Works out the bouts of one series.
 pub fn segment(series: &Series, config: &GaitConfig) -> Noted<Segmentation> {
     let observed = observe::observe(series, config.silent_s);
-    let Some(model) = model(&observed, config) else { return bouts::nothing_known(series) };
-    bouts::assemble(series, &observed, &model)
+    let Some(model) = model(series, &observed, config) else { return bouts::nothing_known(series) };
+    let mut found = bouts::assemble(series, &observed, &model);
+    found.notices.extend(evidence::disagreement(series, &found.value));
+    found
 }
 
 /// A fitted and labelled recording.
@@ -140,16 +143,16 @@ struct Model {
 const SEARCH_TICKS: usize = 3;
 
 /// Fits one level, two, and so on, and takes the number with the best evidence.
-fn model(observed: &observe::Observed, config: &GaitConfig) -> Option<Model> {
+fn model(series: &Series, observed: &observe::Observed, config: &GaitConfig) -> Option<Model> {
     // The search goes over a coarser grid, where a step costs a tenth; the result is settled on the fine one.
     let coarse = observed.coarser(SEARCH_TICKS);
     let usual = adapt::usual_weights(&coarse);
     let first = adapt::fit(&coarse, 2, usual, None).or_else(|| adapt::fit(&coarse, 1, usual, None))?;
     let weights = adapt::weights_from(&coarse, &first, usual);
     let found = adapt::best(&coarse, config.most_levels, weights)?;
-    let fit = adapt::settle(observed, found.levels);
+    let mut fit = adapt::settle(observed, found.levels);
     let chain = fit.chain();
-    let paths: Vec<Vec<usize>> =
+    let mut paths: Vec<Vec<usize>> =
         observed.stretches.iter().map(|s| decode::viterbi(&chain, &fit.emission(s))).collect();
     let has = |pick: fn(&observe::Stretch) -> &Vec<Option<f64>>| {
         let known: usize = observed.stretches.iter().map(|s| pick(s).iter().flatten().count()).sum();
@@ -161,7 +164,20 @@ fn model(observed: &observe::Observed, config: &GaitConfig) -> Option<Model> {
     let sharpness: Vec<Option<f64>> = (1..fit.levels.len())
         .map(|high| bouts::sharpness(observed, &paths, &fit.levels, high - 1, high))
         .collect();
-    let run = labels::run_probabilities(&seen, &sharpness);
+    let evidence = evidence::Evidence::of(series, observed);
+    let habits = evidence.habits(&fit.posteriors, fit.levels.len());
+    let run = labels::run_probabilities(&seen, &sharpness, &evidence::run_log_odds(&habits));
+    // The levels are the readings' own; only which of them holds when is open to what was said.
+    if !evidence.is_silent() {
+        for (k, stretch) in observed.stretches.iter().enumerate() {
+            let mut table = fit.emission(stretch);
+            evidence.add_guesses(k, &habits, &mut table);
+            let odds = evidence.changes(k);
+            paths[k] = decode::viterbi_told(&chain, odds, &table);
+            fit.posteriors[k] =
+                decode::forward_backward_told(&chain, odds, &table, &mut decode::Room::default());
+        }
+    }
     Some(Model { fit, run, paths })
 }
 

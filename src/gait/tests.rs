@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 
 use super::{Bout, Gait, GaitConfig, Segmentation, segment};
-use crate::clean::{Gap, GapKind, Series, SpeedSource};
+use crate::clean::{Gap, GapKind, Guess, GuessSource, GuessedGait, Series, SpeedSource};
 
 /// One stretch: seconds, speed, cadence.
 type Part = (usize, f64, Option<f64>);
@@ -49,6 +49,8 @@ fn series(parts: &[Part]) -> Series {
         distance_m,
         gaps: Vec::new(),
         laps: Vec::new(),
+        marks_s: Vec::new(),
+        guesses: Vec::new(),
         has_position: false,
         ledger: Vec::new(),
     }
@@ -147,4 +149,93 @@ fn nothing_to_go_by_is_unknown() {
     let found = segment(&empty, &GaitConfig::default());
     assert_eq!(gaits(found.value.bouts()), [Unknown]);
     assert_eq!(found.notices[0].code, "gait_unknown");
+}
+
+#[test]
+fn marks_and_guesses_alone_make_no_bout() {
+    for (speed, cadence, expected) in [(1.6, Some(116.0), Walk), (1.6, None, Walk), (2.4, Some(160.0), Run)] {
+        let mut told = series(&[(1200, speed, cadence)]);
+        told.marks_s = (1..20).map(|k| 60.0 * f64::from(k)).collect();
+        let found = segment(&told, &GaitConfig::default()).value;
+        assert_eq!(gaits(found.bouts()), [expected]);
+        let guess = |k: u32| Guess {
+            start_s: 60.0 * f64::from(k),
+            end_s: 60.0 * f64::from(k + 1),
+            gait: if k.is_multiple_of(2) { GuessedGait::Run } else { GuessedGait::Walk },
+            source: GuessSource::Split,
+        };
+        told.guesses = (0..20).map(guess).collect();
+        let found = segment(&told, &GaitConfig::default()).value;
+        assert_eq!(gaits(found.bouts()), [expected]);
+    }
+}
+
+#[test]
+fn a_mark_draws_the_boundary_and_no_further_than_it_may() {
+    let plain = series(&[(300, 1.7, None), (300, 2.2, None)]);
+    let boundary = |mark_s: Option<f64>| {
+        let mut told = plain.clone();
+        told.marks_s.extend(mark_s);
+        let found = segment(&told, &GaitConfig::default()).value;
+        assert_eq!(gaits(found.bouts()), [Walk, Run]);
+        (found.bouts()[0].end_s, found.bouts()[0].end_error_s)
+    };
+    let (usual_s, usual_error_s) = boundary(None);
+    let (marked_s, marked_error_s) = boundary(Some(300.0));
+    assert!((marked_s - 300.0).abs() <= (usual_s - 300.0).abs(), "{marked_s} {usual_s}");
+    assert!(marked_error_s < usual_error_s);
+    assert_eq!(boundary(Some(200.0)), (usual_s, usual_error_s), "a mark elsewhere changes nothing here");
+}
+
+/// A session without cadence at speeds that hardly differ, and what the recorder takes its runs and walks for.
+fn hardly_different(guessed: Option<(GuessedGait, GuessedGait)>) -> Vec<Bout> {
+    let mut parts = vec![(120, 1.75, None)];
+    for _ in 0..6 {
+        parts.extend([(120, 2.05, None), (120, 1.75, None)]);
+    }
+    let mut told = series(&parts);
+    let mut from = 0;
+    for (k, part) in parts.iter().enumerate() {
+        if let Some((of_walks, of_runs)) = guessed {
+            let (start_s, end_s) = (f64::from(from), f64::from(from + 120));
+            let gait = if k % 2 == 0 { of_walks } else { of_runs };
+            told.guesses.push(Guess { start_s, end_s, gait, source: GuessSource::Split });
+        }
+        from += u32::try_from(part.0).unwrap();
+    }
+    segment(&told, &GaitConfig::default()).value.bouts().to_vec()
+}
+
+#[test]
+fn guesses_that_tell_levels_apart_make_surer_and_others_do_not() {
+    let certainty = |bouts: &[Bout]| bouts.iter().map(|b| b.certainty * b.duration_s()).sum::<f64>();
+    let without = hardly_different(None);
+    assert_eq!(without.len(), 13, "{:?}", gaits(&without));
+    let right = hardly_different(Some((GuessedGait::Walk, GuessedGait::Run)));
+    assert_eq!(gaits(&right), gaits(&without));
+    assert!(certainty(&right) > certainty(&without), "{right:?}");
+    for always in [GuessedGait::Run, GuessedGait::Walk, GuessedGait::Stand] {
+        let same = hardly_different(Some((always, always)));
+        assert_eq!(gaits(&same), gaits(&without));
+        assert!((certainty(&same) / certainty(&without) - 1.0).abs() < 0.02, "{always:?}");
+    }
+}
+
+#[test]
+fn guesses_the_wrong_way_round_do_not_overrule_cadence() {
+    let mut told = series(&[(300, 1.6, Some(116.0)), (300, 2.2, Some(158.0))]);
+    let guess = |start_s, gait| Guess { start_s, end_s: start_s + 300.0, gait, source: GuessSource::Split };
+    told.guesses = vec![guess(0.0, GuessedGait::Run), guess(300.0, GuessedGait::Walk)];
+    assert_eq!(gaits(segment(&told, &GaitConfig::default()).value.bouts()), [Walk, Run]);
+}
+
+#[test]
+fn a_guess_that_is_overruled_is_told() {
+    let codes = |gait| {
+        let mut told = series(&[(1200, 1.6, Some(116.0))]);
+        told.guesses.push(Guess { start_s: 0.0, end_s: 400.0, gait, source: GuessSource::Split });
+        segment(&told, &GaitConfig::default()).notices.iter().map(|n| n.code).collect::<Vec<_>>()
+    };
+    assert_eq!(codes(GuessedGait::Run), ["guess_differs"]);
+    assert_eq!(codes(GuessedGait::Walk), [""; 0]);
 }

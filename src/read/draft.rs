@@ -7,7 +7,10 @@ use crate::notice::{Notice, Place};
 use crate::units::{BeatsPerMinute, Metres, MetresPerSecond};
 
 use super::time::{MICROS_PER_S, Micros};
-use super::{Format, Lap, LapIntensity, LapTrigger, Recording, Sample, Sport, TimerEvent};
+use super::{
+    Format, Guess, GuessSource, GuessedGait, Lap, LapIntensity, LapTrigger, Recording, Sample, Sport,
+    TimerEvent,
+};
 
 /// A lap with absolute times.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -16,6 +19,15 @@ pub(super) struct DraftLap {
     pub(super) end: Option<Micros>,
     pub(super) trigger: LapTrigger,
     pub(super) intensity: LapIntensity,
+}
+
+/// A recorder's guess with absolute times; it ends after it starts.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct DraftGuess {
+    pub(super) start: Micros,
+    pub(super) end: Micros,
+    pub(super) gait: GuessedGait,
+    pub(super) source: GuessSource,
 }
 
 /// A recording with absolute times. `samples[i].time_s` is not set before [`Draft::finish`]; `times[i]` is.
@@ -27,11 +39,20 @@ pub(super) struct Draft {
     pub(super) samples: Vec<Sample>,
     pub(super) laps: Vec<DraftLap>,
     pub(super) timer: Vec<(Micros, bool)>,
+    pub(super) guesses: Vec<DraftGuess>,
 }
 
 impl Draft {
     pub(super) fn new(sport: Sport) -> Self {
-        Self { sport, utc_offset_s: None, times: vec![], samples: vec![], laps: vec![], timer: vec![] }
+        Self {
+            sport,
+            utc_offset_s: None,
+            times: vec![],
+            samples: vec![],
+            laps: vec![],
+            timer: vec![],
+            guesses: vec![],
+        }
     }
 
     pub(super) fn push(&mut self, time: Micros, sample: Sample) {
@@ -66,6 +87,12 @@ impl Draft {
             trigger: lap.trigger,
             intensity: lap.intensity,
         });
+        let guesses = self.guesses.iter().map(|guess| Guess {
+            start_s: seconds(guess.start),
+            end_s: seconds(guess.end),
+            gait: guess.gait,
+            source: guess.source,
+        });
         Some(Recording {
             format,
             sport: self.sport,
@@ -77,6 +104,7 @@ impl Draft {
                 .iter()
                 .map(|(time, running)| TimerEvent { time_s: seconds(*time), running: *running })
                 .collect(),
+            guesses: guesses.collect(),
             samples: self.samples,
         })
     }

@@ -83,7 +83,9 @@ pub enum LapTrigger {
     Time,
     /// A set distance was covered.
     Distance,
-    /// A step of a workout on the recorder ended, the session ended, or another or unknown cause.
+    /// A step of a workout on the recorder ended.
+    Step,
+    /// The session ended, or another or unknown cause.
     Other,
 }
 
@@ -115,6 +117,39 @@ pub struct Lap {
     pub intensity: LapIntensity,
 }
 
+/// What a recorder can take its wearer to be doing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum GuessedGait {
+    /// Running.
+    Run,
+    /// Walking.
+    Walk,
+    /// Standing or sitting.
+    Stand,
+}
+
+/// What in the file holds a guess.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum GuessSource {
+    /// A message about the stretch as a whole.
+    Split,
+    /// The samples, one by one.
+    Samples,
+}
+
+/// A stretch that the recorder itself took for running, walking or standing: evidence, not truth.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Guess {
+    /// Seconds from [`Recording::start`].
+    pub start_s: f64,
+    /// Seconds from [`Recording::start`]; later than `start_s`.
+    pub end_s: f64,
+    /// What it took it for.
+    pub gait: GuessedGait,
+    /// What in the file says so.
+    pub source: GuessSource,
+}
+
 /// A stop or start of the recorder's timer.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct TimerEvent {
@@ -141,6 +176,8 @@ pub struct Recording {
     pub laps: Vec<Lap>,
     /// Timer stops and starts in the order of the file.
     pub timer: Vec<TimerEvent>,
+    /// The recorder's own guesses in the order of the file; they may overlap and contradict each other.
+    pub guesses: Vec<Guess>,
 }
 
 /// Limits of reading.

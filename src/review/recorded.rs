@@ -240,6 +240,8 @@ pub(super) mod testing {
             speed_delay_s: 0.0,
             gaps: vec![],
             laps: vec![],
+            marks_s: vec![],
+            guesses: vec![],
             has_position: false,
             ledger: vec![],
             time_s,

@@ -6,6 +6,7 @@
 
 mod cadence_faults;
 mod faults;
+mod guesses;
 mod motion;
 mod person;
 mod quantise;
@@ -28,7 +29,7 @@ pub use truth::TrueBout;
 
 use crate::gait::Gait;
 use crate::prescription::{Limits, Step};
-use crate::read::{Format, Lap, LapIntensity, Recording};
+use crate::read::{Format, Guess, Lap, LapIntensity, Recording};
 
 /// How clearly a runner's gaits differ in speed.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -109,6 +110,24 @@ pub enum Laps {
     Steps,
     /// One a kilometre.
     Kilometres,
+    /// One a change of gait, by a press of the button.
+    Changes,
+    /// As many presses of the button, at moments that have nothing to do with the changes.
+    Anywhere,
+}
+
+/// What a recorder guesses that its wearer is doing. Only FIT has a place for it.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Guesses {
+    /// Nothing.
+    #[default]
+    None,
+    /// What is true, noticed 2 to 8 s late.
+    Right,
+    /// Running or walking by chance, for 20 to 120 s each.
+    Chance,
+    /// Running from beginning to end.
+    AlwaysRun,
 }
 
 /// What a recorder writes.
@@ -210,6 +229,10 @@ pub struct Settings {
     pub longest_lag_s: f64,
     /// Which laps are written.
     pub laps: Laps,
+    /// How much later than they should the laps of [`Laps::Steps`] and [`Laps::Changes`] begin, s.
+    pub lap_late_s: f64,
+    /// What the recorder guesses.
+    pub guesses: Guesses,
     /// Pauses of the recorder, in which the runner stands and the session waits.
     pub pauses: Vec<Stretch>,
     /// Stretches whose samples are lost while the session goes on.
@@ -242,6 +265,8 @@ impl Default for Settings {
             cadence_step: CadenceStep::default(),
             longest_lag_s: 3.0,
             laps: Laps::default(),
+            lap_late_s: 0.0,
+            guesses: Guesses::default(),
             pauses: Vec::new(),
             holes: Vec::new(),
             cadence_faults: Vec::new(),
@@ -263,12 +288,13 @@ pub struct Simulated {
     settings: Settings,
     track: recorder::Track,
     laps: Vec<Lap>,
+    guesses: Vec<Guess>,
 }
 
 impl Simulated {
     /// The same recording as a reader of another format gives it.
     pub fn recording_in(&self, format: Format) -> Recording {
-        quantise::recording(&self.track, &self.laps, &self.settings, format)
+        quantise::recording(&self.track, &self.laps, &self.guesses, &self.settings, format)
     }
 
     /// The truth file, JSON of schema `jogaudit.truth/1`.
@@ -333,15 +359,18 @@ pub fn simulate(steps: &[Step], settings: &Settings) -> Result<Simulated, Simula
     let doing = faults::apply(legs, &settings.faults, &person, &settings.kept, settings.seed)?;
     let motion = motion::go(&doing, &person, settings)?;
     let track = recorder::record(&motion, doing.unrecorded_s, settings)?;
-    let laps = quantise::laps(&lap_starts(&motion, &doing), &track, settings);
+    let truth = truth::bouts(&motion.line, &track);
+    let laps = quantise::laps(&lap_starts(&motion, &doing), &truth, &track, settings);
+    let guesses = guesses::made(&truth, settings);
     Ok(Simulated {
-        recording: quantise::recording(&track, &laps, settings, settings.format),
-        truth: truth::bouts(&motion.line, &track),
+        recording: quantise::recording(&track, &laps, &guesses, settings, settings.format),
+        truth,
         faults: doing.faults,
         person,
         settings: settings.clone(),
         track,
         laps,
+        guesses,
     })
 }
 

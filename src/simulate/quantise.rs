@@ -11,17 +11,26 @@
 
 use jiff::Timestamp;
 
+use super::random::{Stream, rng, uniform};
 use super::recorder::{Point, Track};
+use super::truth::TrueBout;
 use super::{CadenceStep, Laps, Settings};
+use crate::gait::Gait;
 use crate::geodesy::LatLon;
-use crate::read::{Format, Lap, LapIntensity, LapTrigger, Recording, Sample, Sport, TimerEvent};
+use crate::read::{Format, Guess, Lap, LapIntensity, LapTrigger, Recording, Sample, Sport, TimerEvent};
 use crate::units::{BeatsPerMinute, Metres, MetresPerSecond, StridesPerMinute};
 
 /// Degrees in a semicircle of FIT.
 pub(super) const SEMICIRCLE_DEG: f64 = 180.0 / 2_147_483_648.0;
 
 /// Rounds a track to a format.
-pub(super) fn recording(track: &Track, laps: &[Lap], settings: &Settings, format: Format) -> Recording {
+pub(super) fn recording(
+    track: &Track,
+    laps: &[Lap],
+    guesses: &[Guess],
+    settings: &Settings,
+    format: Format,
+) -> Recording {
     let in_file = |p: &&Point| format != Format::Gpx || p.position.is_some();
     let samples = track.points.iter().filter(in_file).map(|p| sample(p, settings, format)).collect();
     let end_s = track.points.last().map_or(0.0, |p| p.second as f64);
@@ -33,6 +42,7 @@ pub(super) fn recording(track: &Track, laps: &[Lap], settings: &Settings, format
         samples,
         laps: laps_in(format, laps, track),
         timer: timer(track, end_s, format),
+        guesses: if format == Format::Fit { guesses.to_vec() } else { Vec::new() },
     }
 }
 
@@ -69,12 +79,22 @@ fn to_step(value: f64, step: f64) -> f64 {
     if step == SEMICIRCLE_DEG { count * step } else { count / (1.0 / step).round() }
 }
 
-/// Laps as planned: by the whole, by step, or by kilometre. Times are seconds since the watch was started.
-pub(super) fn laps(steps: &[(f64, LapIntensity)], track: &Track, settings: &Settings) -> Vec<Lap> {
+/// Laps as planned: by the whole, by step, by kilometre, or by hand. Times are whole seconds since the watch was started.
+pub(super) fn laps(
+    steps: &[(f64, LapIntensity)],
+    truth: &[TrueBout],
+    track: &Track,
+    settings: &Settings,
+) -> Vec<Lap> {
     let end_s = track.points.last().map_or(0.0, |p| p.second as f64);
+    let late = |at_s: f64| if at_s > 0.0 { (at_s + settings.lap_late_s).round() } else { at_s };
+    let mut draws = rng(settings.seed, Stream::Laps);
+    let mut anywhere = || uniform(&mut draws, 0.0, end_s).round();
     let mut starts: Vec<(f64, LapTrigger, LapIntensity)> = match settings.laps {
         Laps::Whole => vec![(0.0, LapTrigger::Time, LapIntensity::Active)],
-        Laps::Steps => steps.iter().map(|&(at, intensity)| (at, LapTrigger::Time, intensity)).collect(),
+        Laps::Steps => steps.iter().map(|&(at, intensity)| (late(at), LapTrigger::Time, intensity)).collect(),
+        Laps::Changes => by_hand(changes(truth).into_iter().map(late).collect(), track),
+        Laps::Anywhere => by_hand(changes(truth).iter().map(|_| anywhere()).collect(), track),
         Laps::Kilometres => {
             kilometres(track).into_iter().map(|at| (at, LapTrigger::Distance, LapIntensity::Active)).collect()
         }
@@ -95,6 +115,21 @@ pub(super) fn laps(steps: &[(f64, LapIntensity)], track: &Track, settings: &Sett
         intensity,
     };
     starts.iter().zip(&ends).enumerate().map(lap).collect()
+}
+
+/// Moments at which the gait changes, not counting stretches that are unknown.
+fn changes(truth: &[TrueBout]) -> Vec<f64> {
+    let known = |pair: &&[TrueBout]| pair.iter().all(|bout| bout.gait != Gait::Unknown);
+    truth.windows(2).filter(known).map(|pair| pair[1].start_s).collect()
+}
+
+/// A first lap, and one at each press of the button; in a pause it does nothing.
+fn by_hand(mut presses_s: Vec<f64>, track: &Track) -> Vec<(f64, LapTrigger, LapIntensity)> {
+    presses_s.retain(|&at_s| !track.pauses.iter().any(|p| p.0 as f64 <= at_s && at_s <= p.1 as f64));
+    presses_s.push(0.0);
+    presses_s.sort_by(f64::total_cmp);
+    presses_s.dedup();
+    presses_s.into_iter().map(|at_s| (at_s, LapTrigger::Manual, LapIntensity::Active)).collect()
 }
 
 /// Seconds at which a kilometre begins.

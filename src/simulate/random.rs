@@ -34,6 +34,8 @@ pub(super) enum Stream {
     WhiteEast = 24,
     WhiteNorth = 25,
     HeartSensor = 26,
+    Laps = 27,
+    Guesses = 28,
 }
 
 /// The generator of one stream of one seed.

@@ -4,7 +4,7 @@
 //! read them back in the tests.
 
 use super::quantise::SEMICIRCLE_DEG;
-use crate::read::{Lap, LapIntensity, LapTrigger, Recording, Sample, TimerEvent};
+use crate::read::{Guess, GuessedGait, Lap, LapIntensity, LapTrigger, Recording, Sample, TimerEvent};
 
 /// Unix time of FIT's zero, 1989-12-31T00:00:00Z.
 const EPOCH_UNIX_S: i64 = 631_065_600;
@@ -113,6 +113,9 @@ const ACTIVITY: Kind = Kind {
     fields: &[(253, U32), (0, U32), (1, U16), (2, Enum), (3, Enum), (4, Enum), (5, U32)],
 };
 
+/// `split`: type, `start_time`, `end_time`. Only defined where there is one.
+const SPLIT: Kind = Kind { local: 6, global: 312, fields: &[(0, Enum), (9, U32), (27, U32)] };
+
 const TIMER: i64 = 0;
 const LAP_EVENT: i64 = 9;
 const SESSION_EVENT: i64 = 8;
@@ -172,6 +175,10 @@ impl File<'_> {
         while let Some((index, ended)) = lap {
             self.lap(index, ended);
             lap = laps.next();
+        }
+        if !recording.guesses.is_empty() {
+            self.define(&SPLIT);
+            recording.guesses.iter().for_each(|guess| self.split(guess));
         }
         self.ending();
     }
@@ -234,7 +241,7 @@ impl File<'_> {
         let end_s = lap.end_s.unwrap_or(lap.start_s);
         let trigger = match lap.trigger {
             LapTrigger::Manual => 0,
-            LapTrigger::Time => 1,
+            LapTrigger::Time | LapTrigger::Step => 1,
             LapTrigger::Distance => 2,
             LapTrigger::Other => 7,
         };
@@ -261,6 +268,15 @@ impl File<'_> {
                 Some(RUNNING),
             ],
         );
+    }
+
+    fn split(&mut self, guess: &Guess) {
+        let kind = match guess.gait {
+            GuessedGait::Run => 17,
+            GuessedGait::Walk => 18,
+            GuessedGait::Stand => 22,
+        };
+        self.message(&SPLIT, &[Some(kind), Some(self.stamp(guess.start_s)), Some(self.stamp(guess.end_s))]);
     }
 
     fn ending(&mut self) {

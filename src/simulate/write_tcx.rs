@@ -47,7 +47,7 @@ fn lap(
     xml.text("Calories", "0");
     xml.text("Intensity", if lap.intensity == LapIntensity::Rest { "Resting" } else { "Active" });
     let trigger = match lap.trigger {
-        LapTrigger::Time => "Time",
+        LapTrigger::Time | LapTrigger::Step => "Time",
         LapTrigger::Distance => "Distance",
         LapTrigger::Manual | LapTrigger::Other => "Manual",
     };

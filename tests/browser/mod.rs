@@ -1,6 +1,6 @@
 //! A real browser for tests: chromedriver on a port of its own, headless sessions of a size and colour scheme, axe-core.
 //!
-//! `bash tests/browser/install` fetches what is missing.
+//! `bash tests/install` fetches what is missing.
 #![allow(dead_code)] // each test file uses its part
 
 use std::io::{BufRead, BufReader, Read, Write};
@@ -45,7 +45,7 @@ impl Driver {
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
             .spawn()
-            .expect("chromedriver starts; `bash tests/browser/install` installs it");
+            .expect("chromedriver starts; `bash tests/install` installs it");
         let mut lines = BufReader::new(child.stdout.take().expect("piped")).lines().map_while(Result::ok);
         let port = lines
             .find_map(|line| line.split_once("successfully on port ")?.1.trim_end_matches('.').parse().ok())
@@ -94,7 +94,7 @@ impl Drop for Driver {
 /// What axe-core finds serious or critical on the page that is open.
 pub(crate) async fn serious(client: &Client) -> Vec<String> {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("target/browser/node_modules/axe-core/axe.min.js");
-    let axe = std::fs::read_to_string(path).expect("axe-core; `bash tests/browser/install` installs it");
+    let axe = std::fs::read_to_string(path).expect("axe-core; `bash tests/install` installs it");
     client.execute(&axe, vec![]).await.expect("axe-core loads");
     let run = "const done = arguments[arguments.length - 1];
         const told = v => v.id + ': ' + v.help + ' at ' + v.nodes.slice(0, 5).map(n => n.target.join(' ') + ' ['

@@ -3,7 +3,7 @@
 //! A definition is boiled down, when it is read, to where the used fields lie; a data message is then decoded without a
 //! look at the others. Field numbers, scales and offsets are the published profile's.
 
-use crate::read::{LapIntensity, LapTrigger, Sample, draft};
+use crate::read::{GuessedGait, LapIntensity, LapTrigger, Sample, draft};
 use crate::units::{StepsPerMinute, StridesPerMinute};
 
 use super::wire::{BaseType, Endian, read_bytes, read_u8, read_u16, read_value};
@@ -25,6 +25,7 @@ pub(super) enum Kind {
     Event,
     Activity,
     TimeCorrelation,
+    Split,
     Other,
 }
 
@@ -39,6 +40,7 @@ impl Kind {
             21 => Self::Event,
             34 => Self::Activity,
             162 => Self::TimeCorrelation,
+            312 => Self::Split,
             _ => Self::Other,
         }
     }
@@ -49,10 +51,11 @@ impl Kind {
             Self::FileId => &[0],
             Self::Sport | Self::Event => &[0, 1],
             Self::Session => &[2, 5, 6],
-            Self::Lap => &[2, 7, 23, 24, 25],
-            Self::Record => &[0, 1, 2, 3, 4, 5, 6, 8, 52, 53, 73, 78],
+            Self::Lap => &[2, 7, 23, 24, 25, 71],
+            Self::Record => &[0, 1, 2, 3, 4, 5, 6, 8, 42, 52, 53, 73, 78],
             Self::Activity => &[5],
             Self::TimeCorrelation => &[1],
+            Self::Split => &[0, 1, 9, 27],
             Self::Other => &[],
         }
     }
@@ -196,13 +199,14 @@ fn read_developer_size(src: &mut &[u8], has_developer_fields: bool) -> Result<us
 /// Degrees a semicircle: 180 / 2³¹, exact.
 const DEG_PER_SEMICIRCLE: f64 = 180.0 / 2_147_483_648.0;
 
-/// Decodes a `record` message but for its time. `packed_distance` carries the distance of packed fields on.
+/// Decodes a `record` message but for its time: the sample, and what its `activity_type` takes the wearer to be doing.
+/// `packed_distance` carries the distance of packed fields on.
 pub(super) fn record(
     definition: &Definition,
     message: &[u8],
     packed_distance: &mut PackedDistance,
-) -> Sample {
-    let mut sample = Sample::default();
+) -> (Sample, Option<GuessedGait>) {
+    let (mut sample, mut guessed) = (Sample::default(), None);
     let (mut lat, mut lon, mut cadence, mut fraction) = (None, None, None, 0.0);
     let (mut enhanced_speed, mut enhanced_altitude, mut fine_cadence) = (None, None, None);
     for (number, value) in definition.values(message) {
@@ -214,6 +218,7 @@ pub(super) fn record(
             4 => cadence = Some(value),
             5 => sample.distance = draft::metres(value / 100.0),
             6 => sample.speed = draft::speed(value / 1000.0),
+            42 => guessed = activity_type(value as u8),
             52 => fine_cadence = Some(value / 256.0),
             53 => fraction = value / 128.0,
             73 => enhanced_speed = draft::speed(value / 1000.0),
@@ -231,7 +236,17 @@ pub(super) fn record(
     sample.altitude = enhanced_altitude.or(sample.altitude);
     sample.cadence =
         cadence.map(|whole| whole + fraction).or(fine_cadence).and_then(draft::cadence).map(to_steps);
-    sample
+    (sample, guessed)
+}
+
+/// Profile enum `activity_type`: running 1, walking 6, sedentary 8.
+fn activity_type(number: u8) -> Option<GuessedGait> {
+    match number {
+        1 => Some(GuessedGait::Run),
+        6 => Some(GuessedGait::Walk),
+        8 => Some(GuessedGait::Stand),
+        _ => None,
+    }
 }
 
 /// FIT counts one leg on foot.
@@ -278,8 +293,10 @@ pub(super) fn lap(definition: &Definition, message: &[u8]) -> FitLap {
             2 => lap.start = Some(value as FitTime),
             7 => lap.elapsed_s = draft::length(value / 1000.0),
             23 => lap.intensity = intensity(value as u8),
-            24 => lap.trigger = trigger(value as u8),
+            24 if lap.trigger != LapTrigger::Step => lap.trigger = trigger(value as u8),
             25 => lap.sport = Some(value as u8),
+            // Index of the workout's step; whatever ended it (time, distance, the button), it was a step's end.
+            71 => lap.trigger = LapTrigger::Step,
             _ => {}
         }
     }
@@ -304,6 +321,44 @@ fn trigger(number: u8) -> LapTrigger {
         1 => LapTrigger::Time,
         2 => LapTrigger::Distance,
         _ => LapTrigger::Other,
+    }
+}
+
+/// A stretch that the recorder itself took for running, walking or standing.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct FitGuess {
+    pub(super) start: FitTime,
+    pub(super) length_s: f64,
+    pub(super) gait: GuessedGait,
+}
+
+/// Decodes a `split` message: 0 `split_type`, 1 `total_elapsed_time` in ms, 9 `start_time`, 27 `end_time` (profile 21.202,
+/// as in the crate `fitparser` 0.11). `None` when it is about something else than the gait, or has no length.
+pub(super) fn split(definition: &Definition, message: &[u8]) -> Option<FitGuess> {
+    let (mut gait, mut start, mut end, mut elapsed_s) = (None, None, None, None);
+    for (number, value) in definition.values(message) {
+        match number {
+            0 => gait = split_type(value as u8),
+            1 => elapsed_s = draft::length(value / 1000.0),
+            9 => start = Some(value as FitTime),
+            27 => end = Some(value as FitTime),
+            _ => {}
+        }
+    }
+    let start = start?;
+    let up_to_end_s = end.and_then(|end: FitTime| end.checked_sub(start)).map(f64::from);
+    let length_s = up_to_end_s.or(elapsed_s).filter(|length_s| *length_s > 0.0)?;
+    Some(FitGuess { start, length_s, gait: gait? })
+}
+
+/// Profile enum `split_type`: run 17, walk 18, stand 22 of recorders that tell them apart. Its other values say what a
+/// stretch was meant for.
+fn split_type(number: u8) -> Option<GuessedGait> {
+    match number {
+        17 => Some(GuessedGait::Run),
+        18 => Some(GuessedGait::Walk),
+        22 => Some(GuessedGait::Stand),
+        _ => None,
     }
 }
 
@@ -371,7 +426,7 @@ mod tests {
         assert_eq!(definition.size, 8);
         let message = [1, 0, 0, 0x20, 9, 9, 9, 120];
         assert_eq!(definition.time(&message), Some(0x2000_0001));
-        let sample = record(&definition, &message, &mut PackedDistance::default());
+        let (sample, _) = record(&definition, &message, &mut PackedDistance::default());
         assert_eq!(sample.heart_rate.unwrap().get(), 120.0);
         assert_eq!(sample.speed, None);
     }

@@ -8,9 +8,9 @@ mod wire;
 
 use crate::notice::{Noted, Notice, Place};
 
-use super::draft::{Draft, DraftLap, finish_all};
+use super::draft::{Draft, DraftGuess, DraftLap, finish_all};
 use super::time::{MICROS_PER_S, Micros};
-use super::{Format, ReadError, ReadErrorKind, Recording, Sport, sport};
+use super::{Format, GuessSource, ReadError, ReadErrorKind, Recording, Sport, sport};
 use message::{FitSession, FitTime};
 use part::{Budget, Ending, Part, read_part};
 
@@ -189,10 +189,28 @@ fn drafts(mut part: Part, notices: &mut Vec<Notice>) -> Vec<Draft> {
             draft.timer.push((micros(time), running));
         }
     }
+    let splits = part.splits.into_iter().map(|guess| (guess, GuessSource::Split));
+    let activities = part.activities.into_iter().map(|guess| (guess, GuessSource::Samples));
+    for (guess, source) in splits.chain(activities).filter(|(guess, _)| guess.length_s > 0.0) {
+        let (start, length) = (micros(guess.start), (guess.length_s * MICROS_PER_S as f64).round() as Micros);
+        if let Some(draft) = drafts.get_mut(session_of(guess.start)) {
+            draft.guesses.push(DraftGuess { start, end: start + length, gait: guess.gait, source });
+        }
+    }
     for draft in &mut drafts {
         draft.utc_offset_s = part.utc_offset_s;
+        without_echo(draft);
     }
     drafts
+}
+
+/// Records that name one gait from beginning to end repeat the sport that was chosen before the start: no guess.
+fn without_echo(draft: &mut Draft) {
+    let mut named = draft.guesses.iter().filter(|guess| guess.source == GuessSource::Samples);
+    let first = named.next().map(|guess| guess.gait);
+    if named.all(|guess| Some(guess.gait) == first) {
+        draft.guesses.retain(|guess| guess.source != GuessSource::Samples);
+    }
 }
 
 fn micros(time: FitTime) -> Micros {
@@ -227,6 +245,7 @@ fn set_clock(part: &mut Part, notices: &mut Vec<Notice>) {
         for (lap, written_at) in &mut part.laps {
             lap.start.iter_mut().chain(written_at).for_each(correct);
         }
+        part.splits.iter_mut().chain(&mut part.activities).for_each(|guess| correct(&mut guess.start));
     } else if system == part.samples.len() {
         let text = "the recorder's clock was not set: times within the recording hold, its date does not";
         notices.push(Notice::new("clock_not_set", text));

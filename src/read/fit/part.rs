@@ -1,10 +1,11 @@
 //! One FIT file of a chain: finds its end, decodes its messages one after another, and goes on behind damage.
 
-use crate::read::Sample;
 use crate::read::draft::{self, Tally};
+use crate::read::{GuessedGait, Sample};
 
 use super::message::{
-    self, BadDefinition, Definition, FitLap, FitSession, FitTime, Kind, PackedDistance, read_definition_size,
+    self, BadDefinition, Definition, FitGuess, FitLap, FitSession, FitTime, Kind, PackedDistance,
+    read_definition_size,
 };
 use super::wire::{self, Header, RecordHeader, read_record_header, uncompress_time};
 
@@ -44,6 +45,10 @@ pub(super) struct Part {
     pub(super) laps: Vec<(FitLap, Option<FitTime>)>,
     pub(super) sessions: Vec<FitSession>,
     pub(super) timer: Vec<(FitTime, bool)>,
+    /// Stretches that `split` messages take for a gait.
+    pub(super) splits: Vec<FitGuess>,
+    /// Stretches of records of one `activity_type`; of length 0 for one record alone.
+    pub(super) activities: Vec<FitGuess>,
     /// From a `sport` message, which stands near the beginning.
     pub(super) sport: Option<(u8, Option<u8>)>,
     pub(super) utc_offset_s: Option<i32>,
@@ -57,6 +62,17 @@ pub(super) struct Part {
     /// Byte where reading stopped because there were too many samples.
     pub(super) too_many_at: Option<usize>,
     pub(super) ending: Ending,
+}
+
+impl Part {
+    /// Lengthens the last stretch of records of one `activity_type`, or begins another.
+    fn add_activity(&mut self, time: FitTime, now: Option<GuessedGait>, before: Option<GuessedGait>) {
+        let Some(gait) = now else { return };
+        match self.activities.last_mut().filter(|last| now == before && time >= last.start) {
+            Some(last) => last.length_s = last.length_s.max(f64::from(time - last.start)),
+            None => draft::push(&mut self.activities, FitGuess { start: time, length_s: 0.0, gait }),
+        }
+    }
 }
 
 /// How a part ended.
@@ -155,6 +171,8 @@ struct Decoder<'a, 'b> {
     is_defined: [bool; 16],
     clock: Option<FitTime>,
     packed_distance: PackedDistance,
+    /// The last record's `activity_type`.
+    guessed: Option<GuessedGait>,
     budget: &'b mut Budget,
     part: Part,
 }
@@ -168,6 +186,7 @@ impl<'a, 'b> Decoder<'a, 'b> {
             is_defined: [false; 16],
             clock: None,
             packed_distance: PackedDistance::default(),
+            guessed: None,
             budget,
             part: Part::default(),
         }
@@ -258,9 +277,11 @@ impl<'a, 'b> Decoder<'a, 'b> {
             Kind::Record => match time {
                 Some(time) => {
                     self.budget.samples = self.budget.samples.saturating_sub(1);
-                    let sample = message::record(definition, message, &mut self.packed_distance);
+                    let (sample, guessed) = message::record(definition, message, &mut self.packed_distance);
                     draft::push(&mut part.times, time);
                     draft::push(&mut part.samples, sample);
+                    part.add_activity(time, guessed, self.guessed);
+                    self.guessed = guessed;
                 }
                 None => part.without_time.add(at),
             },
@@ -277,6 +298,11 @@ impl<'a, 'b> Decoder<'a, 'b> {
             Kind::Event => {
                 if let (Some(running), Some(time)) = (message::timer_event(definition, message), time) {
                     part.timer.push((time, running));
+                }
+            }
+            Kind::Split => {
+                if let Some(guess) = message::split(definition, message) {
+                    draft::push(&mut part.splits, guess);
                 }
             }
             Kind::Activity => {
