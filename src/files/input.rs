@@ -176,14 +176,19 @@ pub(crate) fn facts(bytes: &[u8], recording: &Recording) -> RecordingFacts {
     ];
     RecordingFacts {
         format: recording.format.name(),
-        sha256: Sha256::digest(bytes).iter().fold(String::new(), |mut text, byte| {
-            let _ = write!(text, "{byte:02x}");
-            text
-        }),
+        sha256: sha256(bytes),
         start: recording.start,
         samples: samples.len(),
         has: has.into_iter().filter(|(_, given)| *given).map(|(name, _)| name).collect(),
     }
+}
+
+/// SHA-256 in lower-case hexadecimal.
+pub(crate) fn sha256(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().fold(String::new(), |mut text, byte| {
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
 }
 
 /// One stretch of which nothing is said.

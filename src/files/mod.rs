@@ -6,7 +6,9 @@ mod failure;
 mod input;
 mod output;
 
-pub(crate) use case::read_case;
+pub(crate) use case::{Activities, activities, read_case, read_case_with, recording_files, table};
 pub(crate) use failure::{Failure, named};
-pub(crate) use input::{MAX_UNZIPPED_MIB, plan, session, stage};
-pub(crate) use output::{refuse_inputs, write_whole};
+pub(crate) use input::{
+    MAX_RECORDING_BYTES, MAX_UNZIPPED_MIB, bytes, plan, session, session_in, sha256, stage,
+};
+pub(crate) use output::{is_part, refuse_inputs, write_whole};
