@@ -1,6 +1,6 @@
 //! The whole chain on one screen.
 
-use crate::audit::{Audit, AuditConfig, audit};
+use crate::audit::{Audit, AuditConfig, Trace, audit, trace};
 use crate::clean::{CleanConfig, Series, clean};
 use crate::gait::{GaitConfig, Segmentation, segment};
 use crate::notice::Notice;
@@ -45,6 +45,11 @@ pub fn segment_recording(recording: &Recording, config: &Config) -> Segmented {
 pub fn audit_recording(segmented: &mut Segmented, plan: &Plan, stage: &Stage, config: &Config) -> Audit {
     audit(&segmented.segmentation, &segmented.series, stage, &plan.runner, &plan.tolerance, &config.audit)
         .take(&mut segmented.notices)
+}
+
+/// Bouts and prescription → what can be drawn besides the audit.
+pub fn trace_recording(segmented: &Segmented, plan: &Plan, stage: &Stage, config: &Config) -> Trace {
+    trace(&segmented.segmentation, &segmented.series, stage, &plan.runner, &plan.tolerance, &config.audit)
 }
 
 /// A case on one day.

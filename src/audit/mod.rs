@@ -14,6 +14,7 @@ mod session;
 mod testing;
 #[cfg(test)]
 mod tests;
+mod trace;
 mod verdict;
 
 use crate::clean::Series;
@@ -24,6 +25,7 @@ use crate::prescription::{Limits, Runner, Stage, Step, Tolerance};
 pub use align::Costs;
 pub use config::AuditConfig;
 pub use gradient::{cost_ratio, running_cost, walking_cost};
+pub use trace::{CeilingSpan, PacePoint, Trace};
 
 /// The verdict on a session.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -202,6 +204,20 @@ pub fn audit(
     let layouts = session::layouts_for(segmentation, series, &stage.session);
     let best = session::best_layout(segmentation, series, &layouts, config);
     audit_steps(segmentation, series, best, &stage.limits, runner, tolerance, config)
+}
+
+/// Gives what can be drawn of a session held against a stage: its pace as the audit takes it, with its error and ceilings.
+pub fn trace(
+    segmentation: &Segmentation,
+    series: &Series,
+    stage: &Stage,
+    runner: &Runner,
+    tolerance: &Tolerance,
+    config: &AuditConfig,
+) -> Trace {
+    let layouts = session::layouts_for(segmentation, series, &stage.session);
+    let steps = session::best_layout(segmentation, series, &layouts, config);
+    session::Session { segmentation, series, steps, limits: &stage.limits, runner, tolerance, config }.trace()
 }
 
 /// Measures how badly a recording fits a session, without judging it: the cost of the best matching of its bouts with the

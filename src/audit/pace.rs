@@ -3,6 +3,7 @@
 use super::certainty::above_zero;
 use super::gradient::{RATIO_PER_SLOPE, Slopes, cost_ratio};
 use super::measure::{self, Done, Mean, Span};
+use super::trace::PacePoint;
 use super::{AuditConfig, Code, Finding};
 use crate::clean::{Series, SpeedSource};
 use crate::gait::Gait;
@@ -170,8 +171,7 @@ pub(super) fn check(
     tolerance: f64,
     config: &AuditConfig,
 ) -> PaceAudit {
-    let cores: Vec<Vec<Span>> =
-        done.iter().map(|d| d.own.iter().map(|s| s.trimmed(config.pace_trim_s)).collect()).collect();
+    let cores = cores(done, config);
     let error = SpeedError::estimate(basis, &cores);
     let judge = Judge { basis, error, tolerance, config };
     let mut audit = PaceAudit { over_ceiling_s: vec![None; done.len()], ..PaceAudit::default() };
@@ -191,6 +191,54 @@ pub(super) fn check(
         audit.findings.extend(finding);
     }
     audit
+}
+
+/// What each step is judged by: its stretches without the seconds at their ends.
+pub(super) fn cores(done: &[Done], config: &AuditConfig) -> Vec<Vec<Span>> {
+    done.iter().map(|d| d.own.iter().map(|s| s.trimmed(config.pace_trim_s)).collect()).collect()
+}
+
+/// Smoothed speeds along spans, as they are held against a ceiling, with their errors. `cores` are what the error is
+/// estimated from.
+pub(super) fn along<'a>(
+    spans: impl Iterator<Item = (&'a Basis<'a>, Span)>,
+    cores: &[Vec<Span>],
+    config: &AuditConfig,
+) -> impl Iterator<Item = Vec<PacePoint>> {
+    let mut errors: Vec<(bool, SpeedError)> = Vec::new();
+    spans.map(move |(basis, span)| {
+        let known = errors.iter().find(|(level, _)| *level == basis.level).map(|(_, error)| *error);
+        let error = known.unwrap_or_else(|| {
+            let error = SpeedError::estimate(basis, cores);
+            errors.push((basis.level, error));
+            error
+        });
+        let points = tiles(&span, config.pace_smoothing_s).filter_map(|tile| {
+            let mean = basis.mean(&[tile.around]).filter(|m| m.covered_s >= 0.5 * tile.around.length_s())?;
+            let (speed_mps, error_mps) = (error.unbiased(mean), error.of(mean));
+            Some(PacePoint { at_s: tile.centre_s, speed_mps, error_mps })
+        });
+        points.collect()
+    })
+}
+
+/// A short part of a span and the longer stretch around it over which its speed is averaged.
+struct Tile {
+    centre_s: f64,
+    length_s: f64,
+    around: Span,
+}
+
+fn tiles(span: &Span, smoothing_s: f64) -> impl Iterator<Item = Tile> {
+    let span = *span;
+    let count = (span.length_s() / WINDOW_STEP_S).ceil().max(1.0) as usize;
+    let length_s = span.length_s() / count as f64;
+    (0..count).map(move |i| {
+        let centre_s = span.start_s + (i as f64 + 0.5) * length_s;
+        let start_s = (centre_s - 0.5 * smoothing_s).max(span.start_s);
+        let end_s = (centre_s + 0.5 * smoothing_s).min(span.end_s);
+        Tile { centre_s, length_s, around: Span { start_s, end_s, ..span } }
+    })
 }
 
 struct Judge<'a> {
@@ -235,18 +283,10 @@ impl Judge<'_> {
     /// Time in which the smoothed speed is above ceiling and tolerance.
     fn over_ceiling_s(&self, core: &[Span], ceiling: f64) -> f64 {
         let limit = ceiling * (1.0 + self.tolerance);
-        let half = 0.5 * self.config.pace_smoothing_s;
         let mut over_s = 0.0;
-        for span in core {
-            let tiles = (span.length_s() / WINDOW_STEP_S).ceil().max(1.0) as usize;
-            let tile_s = span.length_s() / tiles as f64;
-            for i in 0..tiles {
-                let centre = span.start_s + (i as f64 + 0.5) * tile_s;
-                let start_s = (centre - half).max(span.start_s);
-                let around = Span { start_s, end_s: (centre + half).min(span.end_s), ..*span };
-                if self.basis.mean(&[around]).is_some_and(|m| self.error.unbiased(m) > limit) {
-                    over_s += tile_s;
-                }
+        for tile in core.iter().flat_map(|span| tiles(span, self.config.pace_smoothing_s)) {
+            if self.basis.mean(&[tile.around]).is_some_and(|m| self.error.unbiased(m) > limit) {
+                over_s += tile.length_s;
             }
         }
         over_s

@@ -34,7 +34,7 @@ pub(super) struct Session<'a> {
 }
 
 /// Mean running and walking speed, m/s; assumed where not known.
-fn speeds(pieces: &[Piece], series: &Series) -> (f64, f64) {
+pub(super) fn speeds(pieces: &[Piece], series: &Series) -> (f64, f64) {
     let of = |kind: Kind, assumed: f64| {
         let spans: Vec<Span> = pieces.iter().filter(|p| p.kind == kind).map(Span::of).collect();
         let length_s = measure::total_s(&spans);
@@ -91,7 +91,7 @@ pub(super) fn misfit_s(
 }
 
 /// Gait and length in seconds of each step.
-fn timed(steps: &[Step], (run_mps, walk_mps): (f64, f64)) -> Vec<(Move, f64)> {
+pub(super) fn timed(steps: &[Step], (run_mps, walk_mps): (f64, f64)) -> Vec<(Move, f64)> {
     steps
         .iter()
         .map(|step| {
@@ -268,7 +268,7 @@ impl Session<'_> {
         }
     }
 
-    fn ceiling_mps(&self, step: &Step) -> Option<f64> {
+    pub(super) fn ceiling_mps(&self, step: &Step) -> Option<f64> {
         (step.motion == Move::Run)
             .then(|| step.ceiling.or(self.limits.pace_ceiling).map(MetresPerSecond::get))
             .flatten()

@@ -4,9 +4,9 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
-use crate::files::{self, Failure, MAX_UNZIPPED_MIB, named};
+use crate::files::{self, CheckReport, Failure, MAX_UNZIPPED_MIB, named};
 use crate::pipeline::Config;
-use crate::report::{json, text};
+use crate::report::{html, json, text};
 
 use super::{Done, Io, mebibytes};
 
@@ -60,6 +60,8 @@ enum Format {
     Text,
     /// For programs: jogaudit.check/1
     Json,
+    /// For looking and printing: one file that needs nothing else
+    Html,
 }
 
 pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
@@ -76,12 +78,18 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     let stage = files::stage(&plan, args.stage.as_deref())?;
     let mut session = files::session(&args.file, args.activity, args.max_unzipped, &config)?;
     session.notices.splice(0..0, notices);
-    let view = session.check(&plan, stage, &config);
+    let CheckReport { view, charts } = match args.format {
+        Format::Html => session.report(&plan, stage, &config),
+        Format::Text | Format::Json => {
+            CheckReport { view: session.check(&plan, stage, &config), charts: None }
+        }
+    };
     match &args.out {
         Some(out) => {
             let report = match args.format {
                 Format::Text => anstream::adapter::strip_str(&text::check(&view, true)).to_string(),
                 Format::Json => json::check(&view),
+                Format::Html => html::check(&view, charts.as_ref()),
             };
             files::write_whole(out, report.as_bytes())?;
             io.remark(&format!("{}\nThe report is in {}.\n", view.summary, named(out)));
@@ -91,8 +99,9 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
                 io.result(&text::check(&view, false))?;
                 io.remark(&text::notices(&view.notices));
             }
-            // The JSON document holds the notices itself.
+            // The other documents hold the notices themselves.
             Format::Json => io.result(&json::check(&view))?,
+            Format::Html => io.result(&html::check(&view, charts.as_ref()))?,
         },
     }
     let is_overdone = view.outcome == crate::audit::Outcome::Overdone.word();

@@ -8,7 +8,7 @@ use jiff::civil::Date;
 
 use crate::files::{Failure, read_case};
 use crate::pipeline::Config;
-use crate::report::{json, review_text, text};
+use crate::report::{html, json, review_text, text};
 
 use super::{Done, Io};
 
@@ -39,6 +39,8 @@ enum Format {
     Text,
     /// For programs: jogaudit.review/1
     Json,
+    /// For looking and printing: one file that needs nothing else
+    Html,
 }
 
 pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
@@ -51,8 +53,9 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
             io.result(&review_text::review(&view, false))?;
             io.remark(&text::notices(&view.notices));
         }
-        // The JSON document holds the notices itself.
+        // The other documents hold the notices themselves.
         Format::Json => io.result(&json::review(&view))?,
+        Format::Html => io.result(&html::review(&view))?,
     }
     Ok(Done::Plain)
 }

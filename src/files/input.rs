@@ -9,10 +9,10 @@ use sha2::{Digest, Sha256};
 
 use crate::gait::Segmentation;
 use crate::notice::Notice;
-use crate::pipeline::{Config, Segmented, audit_recording, segment_recording};
+use crate::pipeline::{Config, Segmented, audit_recording, segment_recording, trace_recording};
 use crate::prescription::{Plan, Stage};
 use crate::read::{ReadConfig, Recording, Sport, read};
-use crate::report::{CheckView, RecordingFacts};
+use crate::report::{Charts, CheckView, RecordingFacts};
 
 use super::failure::{Failure, named};
 
@@ -34,6 +34,14 @@ pub(crate) struct Session {
     pub(crate) segmented: Option<Segmented>,
     /// The bouts: one `unknown` when nothing is scored.
     pub(crate) segmentation: Segmentation,
+}
+
+/// A check and what is drawn of it.
+pub(crate) struct CheckReport {
+    /// The check.
+    pub(crate) view: CheckView,
+    /// Its curves; `None` when nothing is scored.
+    pub(crate) charts: Option<Charts>,
 }
 
 /// Reads the chosen activity of a recording (one-based; by default the first on foot) and works out its bouts.
@@ -76,6 +84,15 @@ pub(crate) fn session_in(
 }
 
 impl Session {
+    /// Holds the session against a stage, with what is drawn of it.
+    pub(crate) fn report(self, plan: &Plan, stage: &Stage, config: &Config) -> CheckReport {
+        let charts = self.segmented.as_ref().map(|segmented| {
+            let trace = trace_recording(segmented, plan, stage, config);
+            Charts::new(&segmented.series, &segmented.segmentation, stage, &trace)
+        });
+        CheckReport { view: self.check(plan, stage, config), charts }
+    }
+
     /// Holds the session against a stage.
     pub(crate) fn check(mut self, plan: &Plan, stage: &Stage, config: &Config) -> CheckView {
         let audit = self.segmented.as_mut().map(|segmented| {

@@ -29,7 +29,28 @@ impl<'a> Frame<'a> {
         Self { app, desk: Some(desk), title, done: None, again: false }
     }
 
+    /// A page of ours.
     pub(super) fn page(&self, body: &Markup) -> Html<String> {
+        let main = html! {
+            (self.said())
+            (body)
+        };
+        self.document("/page.css", &html! { header { (self.way()) } }, &main)
+    }
+
+    /// A report under a bar.
+    pub(super) fn report(&self, bar: &Markup, report: &Markup) -> Html<String> {
+        let bar = html! {
+            div.bar {
+                header { (self.way()) }
+                (self.said())
+                (bar)
+            }
+        };
+        self.document("/report.css", &bar, report)
+    }
+
+    fn document(&self, style: &str, head: &Markup, main: &Markup) -> Html<String> {
         let page = html! {
             (DOCTYPE)
             html lang="en" {
@@ -39,16 +60,13 @@ impl<'a> Frame<'a> {
                     @if self.again { meta http-equiv="refresh" content="1"; }
                     title { (self.title) @if let Some(desk) = self.desk { " – " (desk.name) } }
                     link rel="icon" href="data:,";
-                    link rel="stylesheet" href="/page.css";
+                    link rel="stylesheet" href=(style);
                     script src="/page.js" defer {}
                 }
                 body {
                     a.skip href="#main" { "To the content" }
-                    header { (self.way()) }
-                    main #main {
-                        (self.said())
-                        (body)
-                    }
+                    (head)
+                    main #main { (main) }
                 }
             }
         };
@@ -56,12 +74,12 @@ impl<'a> Frame<'a> {
     }
 
     /// What was done before.
-    pub(super) fn said(&self) -> Markup {
+    fn said(&self) -> Markup {
         html! { @if let Some(text) = self.done.and_then(said) { p.said role="status" { (text) } } }
     }
 
     /// The way around.
-    pub(super) fn way(&self) -> Markup {
+    fn way(&self) -> Markup {
         let here = |title: &str| (self.title == title).then_some("page");
         html! {
             nav aria-label="Pages" {

@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use axum::extract::{DefaultBodyLimit, Form, Path, Query, Request, State};
 use axum::http::StatusCode;
-use axum::http::header::{CONTENT_DISPOSITION, CONTENT_SECURITY_POLICY, CONTENT_TYPE, SET_COOKIE};
+use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE, SET_COOKIE};
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
 use axum::{Router, middleware};
@@ -13,9 +13,9 @@ use jiff::civil::Date;
 use maud::{Markup, html};
 use serde::Deserialize;
 
-use crate::files::{self, Failure, MAX_RECORDING_BYTES};
+use crate::files::{self, CheckReport, Failure, MAX_RECORDING_BYTES};
 use crate::prescription::Plan;
-use crate::report::html::THEME;
+use crate::report::html::{REPORT, THEME};
 use crate::review::{Diary, Entry, Pattern};
 
 use super::desk::{Desk, Found, PATIENCE, Reading, Snapshot};
@@ -33,14 +33,14 @@ const FORM_BYTES: usize = 4 << 20;
 
 pub(super) fn router(app: Arc<App>) -> Router {
     let style = || async { css([THEME, layout::STYLE].concat()) };
-    let bar_style = || async { css(layout::BAR_STYLE.to_owned()) };
+    let report_style = || async { css([THEME, REPORT, layout::BAR_STYLE].concat()) };
     let script = || async { ([(CONTENT_TYPE, "text/javascript; charset=utf-8")], layout::SCRIPT) };
     let files = post(take_files).layer(DefaultBodyLimit::disable());
     Router::new()
         .route("/", get(start))
         .route("/open", get(open))
         .route("/page.css", get(style))
-        .route("/bar.css", get(bar_style))
+        .route("/report.css", get(report_style))
         .route("/page.js", get(script))
         .route("/case/{case}/", get(now))
         .route("/case/{case}/files", files)
@@ -221,7 +221,7 @@ enum Source {
 }
 
 /// Makes a report, one at a time.
-async fn document(app: &App, wanted: Wanted) -> Result<String, Refusal> {
+async fn check(app: &App, wanted: Wanted) -> Result<CheckReport, Refusal> {
     let _turn = app.report_turn.acquire().await.map_err(|_| Refusal::bug())?;
     apart(move || {
         let stage = files::stage(&wanted.plan, Some(&wanted.stage))?;
@@ -239,13 +239,9 @@ async fn document(app: &App, wanted: Wanted) -> Result<String, Refusal> {
 }
 
 /// A report under a bar, or the bar alone with the reason why there is no report.
-fn barred(frame: &Frame<'_>, bar: &Markup, made: Result<Option<String>, Refusal>) -> Response {
+fn barred(frame: &Frame<'_>, bar: &Markup, made: Result<Option<Markup>, Refusal>) -> Response {
     match made {
-        Ok(Some(document)) => {
-            let bar = html! { div.bar { header { (frame.way()) } (bar) } };
-            let policy = guard::policy(&report::style_hashes(&document));
-            ([(CONTENT_SECURITY_POLICY, policy)], Html(report::with_bar(&document, &bar))).into_response()
-        }
+        Ok(Some(report)) => frame.report(bar, &report).into_response(),
         Ok(None) => frame.page(&html! { h1 { (frame.title) } (bar) }).into_response(),
         Err(refusal) => {
             let body = html! { h1 { (frame.title) } (refusal.markup()) (bar) };
@@ -294,7 +290,7 @@ async fn waiting(
                 plan: found.plan.clone(),
                 stage: stage.clone(),
             };
-            document(&app, wanted).await.map(Some)
+            check(&app, wanted).await.map(|made| Some(report::check_body(&made)))
         }
         _ => Ok(None),
     };
@@ -388,10 +384,7 @@ async fn session(State(app): Shared, Path(case): Path<String>, Query(asked): Que
     let proposal = Proposal::of(&found.review, &is_it, asked.stage.as_deref());
     let session = found.review.sessions.iter().find(|s| s.recordings.iter().any(|name| is_it(name)));
     let date = session.map(|session| session.date.as_str());
-    let bar = html! {
-        (frame.said())
-        (view_case::kept_bar(desk, &recording, &found.plan, &proposal, date))
-    };
+    let bar = view_case::kept_bar(desk, &recording, &found.plan, &proposal, date);
     let made = match &proposal.stage {
         Some(stage) if stage != "-" => {
             let wanted = Wanted {
@@ -401,7 +394,7 @@ async fn session(State(app): Shared, Path(case): Path<String>, Query(asked): Que
                 plan: found.plan.clone(),
                 stage: stage.clone(),
             };
-            document(&app, wanted).await.map(Some)
+            check(&app, wanted).await.map(|made| Some(report::check_body(&made)))
         }
         _ => Ok(None),
     };
@@ -423,7 +416,7 @@ async fn report_file(State(app): Shared, Path(case): Path<String>, Query(asked):
         stage: asked.stage.unwrap_or_default(),
         name: recording,
     };
-    Ok(attached("check.html", document(&app, wanted).await?))
+    Ok(attached("check.html", report::check_document(&check(&app, wanted).await?)))
 }
 
 fn still_reading() -> Refusal {
@@ -431,9 +424,7 @@ fn still_reading() -> Refusal {
 }
 
 fn attached(name: &str, document: String) -> Response {
-    let policy = guard::policy(&report::style_hashes(&document));
-    let name = format!("attachment; filename=\"{name}\"");
-    ([(CONTENT_DISPOSITION, name), (CONTENT_SECURITY_POLICY, policy)], Html(document)).into_response()
+    ([(CONTENT_DISPOSITION, format!("attachment; filename=\"{name}\""))], Html(document)).into_response()
 }
 
 #[derive(Deserialize)]
@@ -569,7 +560,8 @@ async fn review(State(app): Shared, Path(case): Path<String>) -> Answer {
     };
     let frame = Frame::of(&app, desk, "Review");
     let bar = html! { p { a href={ (root(desk)) "/review.html" } { "Save this report as a file" } } };
-    let made = snapshot.found.as_ref().map(|found| Some(report::review(&found.review))).map_err(Clone::clone);
+    let made =
+        snapshot.found.as_ref().map(|found| Some(report::review_body(&found.review))).map_err(Clone::clone);
     Ok(barred(&frame, &bar, made))
 }
 
@@ -579,7 +571,7 @@ async fn review_file(State(app): Shared, Path(case): Path<String>) -> Answer {
         return Err(still_reading());
     };
     let found = snapshot.found.as_ref().map_err(Clone::clone)?;
-    Ok(attached("review.html", report::review(&found.review)))
+    Ok(attached("review.html", report::review_document(&found.review)))
 }
 
 #[derive(Deserialize)]

@@ -358,6 +358,17 @@ fn table(page: &mut Page, view: &CardView) {
 }
 
 fn cell(bout: &CardBout, is_in_miles: bool) -> String {
+    let [at, what, length] = texts(bout, is_in_miles);
+    format!("{at:>7} {what:<8} {length:>7}")
+}
+
+/// Where each bout begins, what it is and how long.
+pub(super) fn bout_texts(bouts: &[CardBout]) -> Vec<[String; 3]> {
+    let is_in_miles = in_miles(bouts);
+    bouts.iter().map(|bout| texts(bout, is_in_miles)).collect()
+}
+
+fn texts(bout: &CardBout, is_in_miles: bool) -> [String; 3] {
     let at = match (bout.at_s, bout.at_m) {
         (Some(s), _) if s > 0.0 || bout.duration_s.is_some() => clock(s),
         (_, Some(m)) => distance(m, is_in_miles),
@@ -369,7 +380,7 @@ fn cell(bout: &CardBout, is_in_miles: bool) -> String {
         ("walk", _) => "walk".to_owned(),
         _ => "in turn".to_owned(),
     };
-    format!("{at:>7} {what:<8} {:>7}", length(bout, is_in_miles))
+    [at, what, length(bout, is_in_miles)]
 }
 
 fn length(bout: &CardBout, is_in_miles: bool) -> String {

@@ -4,6 +4,7 @@
 //! touches no file.
 
 pub mod card;
+pub mod chart;
 pub mod csv;
 pub mod html;
 pub mod json;
@@ -18,5 +19,6 @@ pub mod text;
 pub mod view;
 mod wording;
 
+pub use chart::Charts;
 pub use review_view::{ReviewParts, ReviewView};
 pub use view::{BoutsView, CheckView, RecordingFacts};

@@ -2,7 +2,7 @@
 
 use super::card;
 use super::review_view::{ReviewView, RuleView, SessionView, WeekView};
-use super::review_wording::MARKS;
+use super::review_wording::{EFFORT_KEY, MARKS};
 use super::text::{HEADING, Page, QUIET, UNKNOWN, shown};
 use super::wording::clock;
 
@@ -179,7 +179,8 @@ fn sessions(page: &mut Page, view: &ReviewView) {
     }
 }
 
-fn why_undecided(session: &SessionView) -> String {
+/// Why a session can't be judged.
+pub(super) fn why_undecided(session: &SessionView) -> String {
     if session.recordings.len() > 1 {
         return format!("Recorded in parts: {}.", session.recordings.join(", "));
     }
@@ -222,13 +223,7 @@ fn effort(page: &mut Page, view: &ReviewView) {
             shown(week.estimated_loading_ratio, |r| range(r, 2)),
         ));
     }
-    page.hanging(
-        "  ",
-        "  ",
-        "load: effort × minutes. monotony: mean daily load over its standard deviation (n − 1). strain: load × monotony. run, \
-         walk: steps. loading: an estimate, body weights summed over steps, from published peak forces of 2.0–2.9 a running and \
-         1.0–1.5 a walking step; of plan's: against the week as prescribed.",
-    );
+    page.hanging("  ", "  ", EFFORT_KEY);
 }
 
 fn left_out(page: &mut Page, view: &ReviewView) {

@@ -21,6 +21,11 @@ pub(super) const MARKS: [(char, &str); 6] = [
     ('w', "walk"),
 ];
 
+/// What the figures of effort and loading mean.
+pub(super) const EFFORT_KEY: &str = "load: effort × minutes. monotony: mean daily load over its standard deviation (n − 1). strain: load × monotony. run, \
+         walk: steps. loading: an estimate, body weights summed over steps, from published peak forces of 2.0–2.9 a running and \
+         1.0–1.5 a walking step; of plan's: against the week as prescribed.";
+
 /// The ruling in one sentence.
 pub(super) fn ruling(word: Word, stage: Option<&str>, not_before: Option<Date>) -> String {
     let stage = stage.map(|name| format!("stage “{name}”")).unwrap_or_default();

@@ -5,10 +5,10 @@ use super::wording::clock;
 
 /// A stretch of one gait on the axis.
 #[derive(Clone, Copy, Debug, PartialEq)]
-struct Span {
-    gait: &'static str,
-    start_s: f64,
-    end_s: f64,
+pub(super) struct Span {
+    pub(super) gait: &'static str,
+    pub(super) start_s: f64,
+    pub(super) end_s: f64,
 }
 
 /// A part of the recording on one line: rows of equal width in characters.
@@ -109,13 +109,13 @@ fn bands(spans: &[Span], end_s: f64, width: usize) -> Vec<Scale> {
     (0..count as u32).map(scale).filter(|scale| scale.from_s < end_s).collect()
 }
 
-fn done(bouts: &[BoutView]) -> Vec<Span> {
+pub(super) fn done(bouts: &[BoutView]) -> Vec<Span> {
     bouts.iter().map(|b| Span { gait: b.gait, start_s: b.start_s, end_s: b.end_s }).collect()
 }
 
 /// Lays the prescribed steps end to end and shifts them so that the first run that was done starts on time (without
 /// a run, the first step). A step by distance is as long as it took; it has no prescribed time.
-fn prescribed(reps: &[RepView]) -> Vec<Span> {
+pub(super) fn prescribed(reps: &[RepView]) -> Vec<Span> {
     let mut spans = Vec::with_capacity(reps.len());
     let mut at_s = 0.0;
     for rep in reps {
@@ -138,7 +138,7 @@ fn prescribed(reps: &[RepView]) -> Vec<Span> {
     spans
 }
 
-fn last_end(spans: &[Span]) -> f64 {
+pub(super) fn last_end(spans: &[Span]) -> f64 {
     spans.iter().map(|span| span.end_s).fold(0.0, f64::max)
 }
 

@@ -281,19 +281,28 @@ fn named(finding: &FindingView) -> Option<String> {
     Some(format!("{} {}", finding.gait?, finding.rep?))
 }
 
-/// One line of the table of reps, without its mark.
-fn rep_row(rep: &RepView) -> String {
-    let prescribed = match (rep.prescribed_s, rep.prescribed_m) {
+/// What a rep was to be: `1:00` or `400 m`.
+pub(super) fn rep_prescribed(rep: &RepView) -> String {
+    match (rep.prescribed_s, rep.prescribed_m) {
         (Some(s), _) => clock(s),
         (None, Some(m)) => format!("{m:.0} m"),
         (None, None) => UNKNOWN.to_owned(),
-    };
-    let is_done = rep.start_s.is_some();
-    let done = match rep.achieved_m.filter(|_| rep.prescribed_s.is_none()) {
-        _ if !is_done => "not seen".to_owned(),
+    }
+}
+
+/// What a rep was: `1:14`, `412 m`, `not seen`.
+pub(super) fn rep_done(rep: &RepView) -> String {
+    match rep.achieved_m.filter(|_| rep.prescribed_s.is_none()) {
+        _ if rep.start_s.is_none() => "not seen".to_owned(),
         Some(m) => format!("{m:.0} m"),
         None => clock(rep.achieved_s),
-    };
+    }
+}
+
+/// One line of the table of reps, without its mark.
+fn rep_row(rep: &RepView) -> String {
+    let (prescribed, done) = (rep_prescribed(rep), rep_done(rep));
+    let is_done = rep.start_s.is_some();
     format!(
         "{:<8} {prescribed:>10} {done:>9} {:>5} {:>9} {:>7} {:>7} {:>6} {:>4} {:>4}",
         format!("{} {}", rep.gait, rep.rep),

@@ -30,6 +30,10 @@ impl Folder {
         Self(tempfile::tempdir().unwrap())
     }
 
+    pub(crate) fn path(&self) -> &Path {
+        self.0.path()
+    }
+
     pub(crate) fn write(&self, name: &str, content: impl AsRef<[u8]>) {
         std::fs::write(self.0.path().join(name), content).unwrap();
     }

@@ -1,34 +1,69 @@
-//! Check and review → one self-contained HTML file each.
+//! Check and review → one self-contained HTML file each: no script, nothing from outside, prints as it stands.
+
+mod chart;
+mod check;
+mod figure;
+mod marks;
+mod review;
+mod strip;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-use super::{CheckView, ReviewView, review_text, text};
+use super::view::NoticeView;
+use super::{Charts, CheckView, ReviewView};
 
 /// Colours and type, shared with the local page.
 pub const THEME: &str = include_str!("theme.css");
+/// What the reports' figures and tables look like, on top of [`THEME`].
+pub const REPORT: &str = include_str!("report.css");
 
-/// Lays out a check.
-pub fn check(view: &CheckView) -> String {
-    document(&view.summary, html! { pre { (text::check(view, true)) } })
+/// Lays out a check; `charts` are its curves, if it was scored.
+pub fn check(view: &CheckView, charts: Option<&Charts>) -> String {
+    document(&format!("{} – {}", view.summary, view.plan), &check_body(view, charts))
 }
 
 /// Lays out the review of a case.
 pub fn review(view: &ReviewView) -> String {
-    document(&view.plan, html! { pre { (review_text::review(view, true)) } })
+    document(&format!("{} – {}", view.ruling.text, view.plan), &review_body(view))
 }
 
-fn document(title: &str, body: Markup) -> String {
+/// Lays out a check to stand in another page; that page has to hold [`THEME`] and [`REPORT`].
+pub fn check_body(view: &CheckView, charts: Option<&Charts>) -> Markup {
+    check::body(view, charts)
+}
+
+/// Lays out a review to stand in another page; that page has to hold [`THEME`] and [`REPORT`].
+pub fn review_body(view: &ReviewView) -> Markup {
+    review::body(view)
+}
+
+fn document(title: &str, body: &Markup) -> String {
     html! {
         (DOCTYPE)
         html lang="en" {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="referrer" content="no-referrer";
                 title { (title) }
-                style { (PreEscaped(THEME)) }
+                style { (PreEscaped(THEME)) (PreEscaped(REPORT)) }
             }
-            body { main { (body) } }
+            body {
+                a.skip href="#report" { "Skip to the report" }
+                main #report { (body) }
+            }
         }
     }
     .into_string()
+}
+
+fn notices(notices: &[NoticeView]) -> Markup {
+    html! {
+        @if !notices.is_empty() {
+            section aria-labelledby="notices" {
+                h2 #notices { "Notices" }
+                ul { @for notice in notices { li { (notice.text) " " code { (notice.code) } } } }
+            }
+        }
+    }
 }
