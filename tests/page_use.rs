@@ -119,7 +119,7 @@ fn the_plan_is_saved_when_it_is_one() {
     let late = page.post("/case/case/plan", &[("text", &before), ("of", of), ("action", "save")]);
     assert_eq!(late.status, 422);
     assert!(late.body.contains("changed by somebody else"));
-    assert!(page.post("/case/case/plan/lint", &[("text", &better)]).body.contains("remarks on"));
+    assert!(page.post("/case/case/plan/lint", &[("text", &better)]).body.contains("to think about"));
     assert!(!page.page("/case/case/").contains("several_plans"));
 }
 

@@ -88,7 +88,7 @@ impl<'a> Frame<'a> {
                     @let root = root(desk);
                     @if self.app.is_caseload { strong { (desk.name) } }
                     a href={ (root) "/" } aria-current=[here("Now")] { "Now" }
-                    a href={ (root) "/diary" } aria-current=[here("Sessions and diary")] { "Sessions and diary" }
+                    a href={ (root) "/diary" } aria-current=[here("Sessions and diary")] { "Diary" }
                     a href={ (root) "/review" } aria-current=[here("Review")] { "Review" }
                     a href={ (root) "/plan" } aria-current=[here("Plan")] { "Plan" }
                 }

@@ -4,7 +4,8 @@ use maud::{Markup, html};
 
 use crate::prescription::Plan;
 use crate::report::ReviewView;
-use crate::report::card;
+use crate::report::card::CardView;
+use crate::report::review_view::SessionView;
 
 use super::desk::{Desk, Found};
 use super::intake::Waiting;
@@ -19,15 +20,21 @@ pub(super) fn now(desk: &Desk, found: &Found, waiting: Markup, max_file_bytes: u
         (waiting)
         (drop_box(desk, max_file_bytes))
         (last_session(desk, review))
-        @if let Some(next) = &review.card {
-            section {
-                h2 { "The next session’s card" }
-                pre.card tabindex="0" { (card::text(next)) }
-            }
-        }
+        @if let Some(next) = &review.card { (next_session(next)) }
         (left_out(review))
         (notices(review))
         p.quiet { (review.cautions) }
+    }
+}
+
+/// The next session in its words, with what to mind; the clock of its runs and walks stands in the review.
+fn next_session(card: &CardView) -> Markup {
+    html! {
+        section {
+            h2 { "The next session" }
+            @if card.instead.is_none() { p { "Stage “" (card.stage) "”: " strong { (card.session) } } }
+            ul { @for sentence in &card.text { li { (sentence) } } }
+        }
     }
 }
 
@@ -96,11 +103,7 @@ fn taken_for(file: &Waiting, found: Option<&Found>) -> String {
     let Some(view) = found.and_then(|found| found.with_waiting.as_ref()) else { return String::new() };
     let is_it = |name: &String| name == &file.file_name || name.starts_with(&format!("{}#", file.file_name));
     if let Some(session) = view.sessions.iter().find(|session| session.recordings.iter().any(is_it)) {
-        let stage = match (&session.stage, session.kind) {
-            (Some(stage), _) => format!("stage “{stage}”"),
-            (None, "walk") => "a walk".to_owned(),
-            (None, _) => "stage not known".to_owned(),
-        };
+        let stage = what_it_was(session);
         let outcome = session.outcome.map(|outcome| format!(", {outcome}")).unwrap_or_default();
         return format!("{}: {stage}{outcome}", session.date);
     }
@@ -131,10 +134,20 @@ fn last_session(desk: &Desk, review: &ReviewView) -> Markup {
                     } @else if last.pain_next_morning.is_none() {
                         strong { "The diary does not say how the next morning was. " }
                     }
-                    a href={ (root) "/diary/" (last.date) } { "Write the diary of " (last.date) }
+                    a href={ (root) "/diary/" (last.date) } { "The diary of " (last.date) }
                 }
             }
         }
+    }
+}
+
+/// What a session was taken for.
+pub(super) fn what_it_was(session: &SessionView) -> String {
+    match (&session.stage, session.kind) {
+        (Some(stage), _) => format!("stage “{stage}”"),
+        (None, "walk") => "a walk".to_owned(),
+        (None, "unplanned_run") => "running outside the plan".to_owned(),
+        (None, _) => "stage not known".to_owned(),
     }
 }
 

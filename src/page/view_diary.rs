@@ -9,7 +9,7 @@ use crate::review::{Entry, Pattern};
 
 use super::desk::Desk;
 use super::layout::{coded, root};
-use super::view_case::mark;
+use super::view_case::{mark, what_it_was};
 
 /// What a pattern of pain means to the person who has it.
 fn words(pattern: Pattern) -> &'static str {
@@ -83,13 +83,7 @@ pub(super) fn days(desk: &Desk, sessions: &[SessionView], entries: &[Entry], tod
 fn of_session(root: &str, session: &SessionView) -> Markup {
     html! {
         @for recording in &session.recordings {
-            a href={ (root) "/session?recording=" (coded(recording)) } {
-                @match &session.stage {
-                    Some(stage) => { "stage “" (stage) "”" }
-                    None if session.kind == "walk" => { "walk" }
-                    None => { "stage not known" }
-                }
-            }
+            a href={ (root) "/session?recording=" (coded(recording)) } { (what_it_was(session)) }
             " "
         }
         @if let Some(outcome) = session.outcome { (mark(outcome)) " " }

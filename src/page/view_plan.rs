@@ -68,7 +68,21 @@ pub(super) fn remarks(text: &str) -> Markup {
             html! {
                 h2 { "Remarks" }
                 @if !noted.notices.is_empty() { ul { @for notice in &noted.notices { li { (notice.text) } } } }
-                pre.card tabindex="0" { (anstream::adapter::strip_str(&plan_lint::text(&view)).to_string()) }
+                p {
+                    @match view.remarks.len() {
+                        0 => "Nothing to remark.",
+                        1 => "One thing to think about.",
+                        n => { (n) " things to think about." }
+                    }
+                }
+                @for remark in &view.remarks {
+                    div.remark {
+                        p { (remark.text) }
+                        p { strong { "Try: " } (remark.proposal) }
+                        p.quiet { "Where the limit comes from: " (remark.basis) "." }
+                    }
+                }
+                p.quiet { (plan_lint::NOTE) }
             }
         }
     }
