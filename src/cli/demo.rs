@@ -98,7 +98,7 @@ date,pain_during,pain_pattern,pain_next_morning,effort,note
 ";
 
 /// The day on which the case is reviewed.
-const AS_OF: jiff::civil::Date = jiff::civil::date(2026, 5, 10);
+pub(super) const AS_OF: jiff::civil::Date = jiff::civil::date(2026, 5, 10);
 
 /// A ride that lies among the recordings, written by hand.
 const RIDE: &str = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>
@@ -185,16 +185,7 @@ const OVERDONE: &Outing = &OUTINGS[3];
 
 pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     let recordings = args.dir.join("recordings");
-    claim(&args.dir)?;
-    for folder in ["", "april", "may"] {
-        make_folder(&recordings.join(folder))?;
-    }
-    save(&args.dir.join("plan.toml"), PLAN.as_bytes())?;
-    save(&args.dir.join("diary.csv"), DIARY.as_bytes())?;
-    save(&recordings.join(RIDE_FILE), RIDE.as_bytes())?;
-    for outing in &OUTINGS {
-        save(&recordings.join(outing.file), &record(outing)?)?;
-    }
+    make_case(&args.dir)?;
     let _ = writeln!(
         io.err,
         "wrote a made-up case to {}: plan.toml, diary.csv and {} recordings; the review of the whole return and \
@@ -208,6 +199,22 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     review::run(&review::Args::plain(args.dir.clone(), AS_OF), io)?;
     io.result(RULE)?;
     check::run(&overdone, io)
+}
+
+/// Writes the made-up case into a folder that is new, empty or ours.
+pub(super) fn make_case(dir: &Path) -> Result<(), Failure> {
+    let recordings = dir.join("recordings");
+    claim(dir)?;
+    for folder in ["", "april", "may"] {
+        make_folder(&recordings.join(folder))?;
+    }
+    save(&dir.join("plan.toml"), PLAN.as_bytes())?;
+    save(&dir.join("diary.csv"), DIARY.as_bytes())?;
+    save(&recordings.join(RIDE_FILE), RIDE.as_bytes())?;
+    for outing in &OUTINGS {
+        save(&recordings.join(outing.file), &record(outing)?)?;
+    }
+    Ok(())
 }
 
 /// Between the two reports.

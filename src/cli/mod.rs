@@ -5,6 +5,7 @@ mod batch;
 mod bouts;
 mod check;
 mod demo;
+mod page;
 mod panics;
 mod plan;
 mod review;
@@ -45,6 +46,8 @@ enum Command {
     Simulate(Box<simulate::Args>),
     /// Write a made-up case and check it
     Demo(demo::Args),
+    /// Open a local web page: look at recordings, keep them in a case, write the diary, see the review
+    Page(page::Args),
 }
 
 /// How a command that worked wants the process to end.
@@ -112,6 +115,7 @@ fn run(command: Command, io: &mut Io<'_>) -> Result<Done, Failure> {
         Command::Agree(args) => agree::run(&args, io),
         Command::Simulate(args) => simulate::run(&args, io),
         Command::Demo(args) => demo::run(&args, io),
+        Command::Page(args) => page::run(&args, io),
     }
 }
 

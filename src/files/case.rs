@@ -45,9 +45,18 @@ pub(crate) struct Case {
 
 /// Reads a case folder.
 pub(crate) fn read_case(folder: &Path, config: &Config) -> Result<Case, Failure> {
+    read_case_with(folder, &|path, name| {
+        let bytes =
+            input::bytes(path, input::MAX_RECORDING_BYTES).map_err(|failure| failure.in_a_clause())?;
+        activities(&bytes, name, &ReadConfig::default(), config)
+    })
+}
+
+/// Reads a case folder, its recordings by `read_file`, which gets a file's path and its name in the case.
+pub(crate) fn read_case_with(folder: &Path, read_file: &ReadFile<'_>) -> Result<Case, Failure> {
     let mut notices = Vec::new();
     let plan = plan(folder, &mut notices)?;
-    let (recorded, unread) = recordings(&folder.join("recordings"), config, &mut notices)?;
+    let (recorded, unread) = recordings(folder, read_file, &mut notices)?;
     let diary = table(folder, "diary.csv", &mut notices)?;
     let stages = table(folder, "stages.csv", &mut notices)?;
     Ok(Case { plan, recorded, unread, diary, stages, notices })
@@ -122,7 +131,7 @@ fn plan(case: &Path, notices: &mut Vec<Notice>) -> Result<Plan, Failure> {
 }
 
 /// Reads a table of the case; `None` when there is none.
-fn table(case: &Path, name: &str, notices: &mut Vec<Notice>) -> Result<Option<String>, Failure> {
+pub(crate) fn table(case: &Path, name: &str, notices: &mut Vec<Notice>) -> Result<Option<String>, Failure> {
     let path = case.join(name);
     if !path.exists() {
         return Ok(None);
@@ -135,27 +144,36 @@ fn table(case: &Path, name: &str, notices: &mut Vec<Notice>) -> Result<Option<St
     })))
 }
 
-/// Reads every recording of the folder, at any depth, in order of name. What can't be read or is not on foot is given
-/// besides.
-fn recordings(
-    folder: &Path,
-    config: &Config,
+/// Lists the files of a case's `recordings/`, at any depth, in order of name: each name in the case and its path.
+pub(crate) fn recording_files(
+    case: &Path,
     notices: &mut Vec<Notice>,
-) -> Result<(Vec<Recorded>, Vec<LeftOut>), Failure> {
-    let paths = match fs::metadata(folder) {
-        Ok(known) if known.is_dir() => files_below(folder, notices)?,
+) -> Result<Vec<(String, PathBuf)>, Failure> {
+    let folder = case.join("recordings");
+    let paths = match fs::metadata(&folder) {
+        Ok(known) if known.is_dir() => files_below(&folder, notices)?,
         Ok(_) => return Err(Failure::refused(format!("{} is no folder", folder.display()))),
         Err(error) if error.kind() == io::ErrorKind::NotFound => Vec::new(),
-        Err(error) => return Err(Failure::input(folder, &error)),
+        Err(error) => return Err(Failure::input(&folder, &error)),
     };
-    if paths.is_empty() {
+    Ok(paths.into_iter().map(|path| (name_in(&folder, &path), path)).collect())
+}
+
+/// Reads every recording of a case in order of name. What can't be read or is not on foot is given besides.
+fn recordings(
+    case: &Path,
+    read_file: &ReadFile<'_>,
+    notices: &mut Vec<Notice>,
+) -> Result<(Vec<Recorded>, Vec<LeftOut>), Failure> {
+    let files = recording_files(case, notices)?;
+    if files.is_empty() {
         notices.push(Notice::new(
             "no_recordings",
             "There are no files in recordings/: there is nothing to review.",
         ));
     }
     let (mut recorded, mut left_out) = (Vec::new(), Vec::new());
-    for (path, read) in paths.iter().zip(read_all(folder, &paths, config)) {
+    for ((name, _), read) in files.iter().zip(read_all(&files, read_file)) {
         match read {
             Ok((mut on_foot, mut others)) => {
                 recorded.append(&mut on_foot);
@@ -163,7 +181,7 @@ fn recordings(
             }
             Err(why) => {
                 let text = format!("Not readable: {why}.");
-                left_out.push(LeftOut { name: name_in(folder, path), code: "unreadable", text });
+                left_out.push(LeftOut { name: name.clone(), code: "unreadable", text });
             }
         }
     }
@@ -171,19 +189,22 @@ fn recordings(
 }
 
 /// The activities of a file on foot, and the others; or why it could not be read.
-type Activities = Result<(Vec<Recorded>, Vec<LeftOut>), String>;
+pub(crate) type Activities = Result<(Vec<Recorded>, Vec<LeftOut>), String>;
 
-/// Reads the files on all cores. The answers stand in the order of the paths.
-fn read_all(folder: &Path, paths: &[PathBuf], config: &Config) -> Vec<Activities> {
+/// Makes activities of the file with a path and a name in the case.
+pub(crate) type ReadFile<'r> = dyn Fn(&Path, &str) -> Activities + Sync + 'r;
+
+/// Reads the files on all cores. The answers stand in the order of the files.
+fn read_all(files: &[(String, PathBuf)], read_file: &ReadFile<'_>) -> Vec<Activities> {
     let next = AtomicUsize::new(0);
     let work = || {
         let mut read = Vec::new();
-        while let Some((at, path)) = claim(paths, &next) {
-            read.push((at, activities(path, &name_in(folder, path), config)));
+        while let Some((at, (name, path))) = claim(files, &next) {
+            read.push((at, read_file(path, name)));
         }
         read
     };
-    let workers = thread::available_parallelism().map_or(1, NonZero::get).min(paths.len());
+    let workers = thread::available_parallelism().map_or(1, NonZero::get).min(files.len());
     let mut read: Vec<(usize, Activities)> = thread::scope(|scope| {
         let threads: Vec<_> = (0..workers).map(|_| scope.spawn(work)).collect();
         let join = |thread: thread::ScopedJoinHandle<'_, _>| {
@@ -195,10 +216,10 @@ fn read_all(folder: &Path, paths: &[PathBuf], config: &Config) -> Vec<Activities
     read.into_iter().map(|(_, activities)| activities).collect()
 }
 
-/// The next path that nobody has taken.
-fn claim<'p>(paths: &'p [PathBuf], next: &AtomicUsize) -> Option<(usize, &'p PathBuf)> {
+/// The next file that nobody has taken.
+fn claim<'f>(files: &'f [(String, PathBuf)], next: &AtomicUsize) -> Option<(usize, &'f (String, PathBuf))> {
     let at = next.fetch_add(1, Ordering::Relaxed);
-    paths.get(at).map(|path| (at, path))
+    files.get(at).map(|file| (at, file))
 }
 
 /// Path inside the folder, with `/` on every system.
@@ -242,10 +263,9 @@ fn files(
     Ok(())
 }
 
-/// Reads one file: its activities on foot with their bouts, and the others with the reason why not.
-fn activities(path: &Path, name: &str, config: &Config) -> Activities {
-    let bytes = input::bytes(path, input::MAX_RECORDING_BYTES).map_err(|failure| failure.in_a_clause())?;
-    let read = read(&bytes, &ReadConfig::default()).map_err(|error| chain(&error))?;
+/// Reads the bytes of one file: its activities on foot with their bouts, and the others with the reason why not.
+pub(crate) fn activities(bytes: &[u8], name: &str, read_config: &ReadConfig, config: &Config) -> Activities {
+    let read = read(bytes, read_config).map_err(|error| chain(&error))?;
     let several = read.value.len() > 1;
     let (mut on_foot, mut others) = (Vec::new(), Vec::new());
     for (index, recording) in read.value.iter().enumerate() {
@@ -255,7 +275,7 @@ fn activities(path: &Path, name: &str, config: &Config) -> Activities {
             others.push(LeftOut { name, code: "not_on_foot", text });
             continue;
         }
-        let facts = input::facts(&bytes, recording);
+        let facts = input::facts(bytes, recording);
         let mut segmented = segment_recording(recording, config);
         let mut notices = read.notices.clone();
         notices.append(&mut segmented.notices);

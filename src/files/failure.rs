@@ -115,6 +115,16 @@ impl Failure {
         self
     }
 
+    /// What to do, where it is known.
+    pub(crate) fn todo(&self) -> Option<&str> {
+        self.hint.as_deref()
+    }
+
+    /// Lines that show where it is, each ending in a newline; empty when there is nothing to show.
+    pub(crate) fn detail(&self) -> &str {
+        &self.detail
+    }
+
     /// Whether the reader of our output went away.
     pub(crate) fn is_closed_pipe(&self) -> bool {
         self.kind == Kind::ClosedPipe

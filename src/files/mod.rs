@@ -6,10 +6,12 @@ mod failure;
 mod input;
 mod output;
 
-pub(crate) use case::{files_below, read_case};
+pub(crate) use case::{
+    Activities, activities, files_below, read_case, read_case_with, recording_files, table,
+};
 pub(crate) use failure::{Failure, named};
 pub(crate) use input::{
     CheckReport, MAX_RECORDING_BYTES, MAX_UNZIPPED_MIB, at_most, bytes, hexadecimal, plan, session,
-    session_of, sha256, stage,
+    session_in, session_of, sha256, stage,
 };
-pub(crate) use output::{refuse_inputs, write_whole};
+pub(crate) use output::{is_part, refuse_inputs, write_whole};

@@ -46,6 +46,10 @@ fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
     if done.is_err() {
         let _ = fs::remove_file(&beside);
     }
+    // The new name is on the disk only once the folder is. Not every system opens folders; then the name is left to it.
+    if let Some(folder) = path.parent().and_then(|folder| File::open(folder).ok()) {
+        let _ = folder.sync_all();
+    }
     done
 }
 
@@ -65,6 +69,17 @@ fn create_beside(path: &Path) -> io::Result<(PathBuf, File)> {
         }
     }
     Err(taken)
+}
+
+/// Whether a file name is one that a write uses before it is done: `.NAME.PROCESS.ATTEMPT.part`.
+pub(crate) fn is_part(name: &str) -> bool {
+    let is_number =
+        |part: Option<&str>| part.is_some_and(|p| !p.is_empty() && p.bytes().all(|b| b.is_ascii_digit()));
+    let mut parts = name.rsplit('.');
+    name.starts_with('.')
+        && parts.next() == Some("part")
+        && is_number(parts.next())
+        && is_number(parts.next())
 }
 
 #[cfg(test)]

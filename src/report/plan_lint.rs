@@ -11,7 +11,7 @@ use super::text::{HEADING, QUIET};
 use super::wording::{clock, pace};
 
 /// What the list ends with.
-const NOTE: &str = "These are remarks to think about, not errors: published graded programmes are not even either, and \
+pub const NOTE: &str = "These are remarks to think about, not errors: published graded programmes are not even either, and \
     a plan file does not hold the prescriber's reasons. That nothing is remarked does not make a plan right for a \
     person.";
 

@@ -1,10 +1,14 @@
 //! Rows of a small table in text: comma, semicolon or tab between cells, quotes after RFC 4180.
 
+use std::ops::Range;
+
 /// A cell and the column of its first character, counted from 1 in characters.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Cell {
     pub(super) text: String,
     pub(super) column: usize,
+    /// Bytes of the whole text that it takes up, quotes and spaces included, separators and line ends not.
+    pub(super) span: Range<usize>,
 }
 
 /// A row that is not blank.
@@ -24,41 +28,52 @@ impl Row {
     }
 }
 
-/// Splits a text into rows. Blank lines are left out; a byte order mark is skipped. The separator is the one of
-/// `,`, `;` and tab that is most frequent in the first line that is not blank.
+/// Splits a text into rows. Blank lines are left out; a byte order mark is skipped.
 pub(super) fn rows(text: &str) -> Vec<Row> {
-    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-    let first = text.lines().find(|line| !line.trim().is_empty()).unwrap_or("");
-    let count = |mark: char| first.matches(mark).count();
-    let separator = [',', ';', '\t'].into_iter().rev().max_by_key(|mark| count(*mark)).unwrap_or(',');
+    let separator = separator(text);
+    let body = text.strip_prefix('\u{feff}').unwrap_or(text);
+    let mut next = text.len() - body.len();
+    let mut lines = body.split('\n').enumerate().map(|(index, line)| {
+        let start = next;
+        next += line.len() + 1;
+        Line { number: index + 1, start, text: line.trim_end_matches('\r') }
+    });
     let mut rows = Vec::new();
-    let mut lines = text.split('\n').enumerate();
-    while let Some((index, line)) = lines.next() {
-        let line = line.trim_end_matches('\r');
-        if line.trim().is_empty() {
-            continue;
+    while let Some(line) = lines.next() {
+        if !line.text.trim().is_empty() {
+            rows.push(row(line, separator, &mut lines));
         }
-        rows.push(row(index + 1, line, separator, &mut lines));
     }
     rows
 }
 
-/// Reads one row, taking further lines for a quote that goes on.
-fn row<'t>(
+/// The mark between cells: the one of `,`, `;` and tab that is most frequent in the first line that is not blank.
+pub(super) fn separator(text: &str) -> char {
+    let first = text.lines().find(|line| !line.trim().is_empty()).unwrap_or("");
+    let count = |mark: char| first.matches(mark).count();
+    [',', ';', '\t'].into_iter().rev().max_by_key(|mark| count(*mark)).unwrap_or(',')
+}
+
+/// A line, without its end, and the byte of the whole text at which it starts.
+struct Line<'t> {
     number: usize,
-    line: &'t str,
-    separator: char,
-    more: &mut impl Iterator<Item = (usize, &'t str)>,
-) -> Row {
-    let mut cells = vec![Cell { text: String::new(), column: 1 }];
+    start: usize,
+    text: &'t str,
+}
+
+/// Reads one row, taking further lines for a quote that goes on.
+fn row<'t>(first: Line<'t>, separator: char, more: &mut impl Iterator<Item = Line<'t>>) -> Row {
+    let empty = |column: usize, start: usize| Cell { text: String::new(), column, span: start..start };
+    let number = first.number;
+    let mut cells = vec![empty(1, first.start)];
     let (mut quoted, mut unclosed) = (false, false);
-    let mut line = line;
+    let mut line = first;
     loop {
-        let mut characters = line.chars().enumerate().peekable();
-        while let Some((at, c)) = characters.next() {
+        let mut characters = line.text.char_indices().enumerate().peekable();
+        while let Some((at, (byte, c))) = characters.next() {
             let Some(cell) = cells.last_mut() else { break };
             match c {
-                '"' if quoted && characters.next_if(|(_, next)| *next == '"').is_some() => {
+                '"' if quoted && characters.next_if(|(_, (_, next))| *next == '"').is_some() => {
                     cell.text.push('"');
                 }
                 '"' if quoted => quoted = false,
@@ -67,22 +82,26 @@ fn row<'t>(
                     quoted = true;
                 }
                 _ if c == separator && !quoted => {
-                    cells.push(Cell { text: String::new(), column: at + 2 });
+                    cell.span.end = line.start + byte;
+                    cells.push(empty(at + 2, line.start + byte + separator.len_utf8()));
                 }
                 _ => cell.text.push(c),
             }
         }
+        if let Some(cell) = cells.last_mut() {
+            cell.span.end = line.start + line.text.len();
+        }
         if !quoted {
             break;
         }
-        let Some((_, next)) = more.next() else {
+        let Some(next) = more.next() else {
             unclosed = true;
             break;
         };
         if let Some(cell) = cells.last_mut() {
             cell.text.push('\n');
         }
-        line = next.trim_end_matches('\r');
+        line = next;
     }
     for cell in &mut cells {
         cell.text = cell.text.trim().to_owned();
@@ -128,6 +147,15 @@ mod tests {
         assert_eq!(rows[2].line, 4);
         assert!(!rows[2].unclosed);
         assert!(super::rows("a,b\n\"x,y\nz").last().is_some_and(|row| row.unclosed));
+    }
+
+    #[test]
+    fn spans_are_the_bytes_as_they_stand() {
+        let text = "\u{feff}a;\"b; \r\nå\" ;c\r\n\nx;;y";
+        let raw = |row: &Row| row.cells.iter().map(|c| text[c.span.clone()].to_owned()).collect::<Vec<_>>();
+        let rows = rows(text);
+        assert_eq!(raw(&rows[0]), ["a", "\"b; \r\nå\" ", "c"]);
+        assert_eq!(raw(&rows[1]), ["x", "", "y"]);
     }
 
     proptest! {

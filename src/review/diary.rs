@@ -22,7 +22,8 @@ pub enum Pattern {
 }
 
 impl Pattern {
-    const ALL: [Self; 5] = [Self::WarmUpOnly, Self::After, Self::Returns, Self::WarmUpStays, Self::Night];
+    /// Every pattern, from the least grave to the gravest.
+    pub const ALL: [Self; 5] = [Self::WarmUpOnly, Self::After, Self::Returns, Self::WarmUpStays, Self::Night];
 
     /// The word of the diary.
     pub const fn word(self) -> &'static str {
@@ -169,7 +170,8 @@ impl Diary {
     }
 }
 
-const COLUMNS: [&str; 6] = ["date", "pain_during", "pain_pattern", "pain_next_morning", "effort", "note"];
+pub(super) const COLUMNS: [&str; 6] =
+    ["date", "pain_during", "pain_pattern", "pain_next_morning", "effort", "note"];
 
 struct Reader {
     notices: Vec<Notice>,

@@ -10,6 +10,7 @@ mod case;
 mod config;
 mod csv;
 mod diary;
+mod edit;
 mod effort;
 mod findings;
 mod given;
@@ -38,6 +39,7 @@ pub use bounds::{
 pub use calendar::Zone;
 pub use config::ReviewConfig;
 pub use diary::{Diary, Entry, Pattern};
+pub use edit::{EditError, diary_with, stages_with};
 pub use effort::{WeekEffort, session_load, week_effort};
 pub use findings::{Against, LongestRun, WeeklyCode, WeeklyFinding};
 pub use given::Given;

@@ -1,0 +1,77 @@
+//! `jogaudit page`
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use jiff::civil::Date;
+
+use crate::files::Failure;
+use crate::page::{Options, serve};
+
+use super::{Done, Io, demo};
+
+#[derive(clap::Args, Debug)]
+pub(super) struct Args {
+    /// Case folder, or folder of cases [default: a made-up case]
+    #[arg(value_name = "CASE")]
+    place: Option<PathBuf>,
+    /// Listen on this port [default: one that is free]
+    #[arg(long, value_name = "PORT", default_value_t = 0, hide_default_value = true)]
+    port: u16,
+    /// Review the cases as they stood on this day [default: today in the plan's time zone]
+    #[arg(long, value_name = "DATE")]
+    as_of: Option<Date>,
+    /// Refuse files that are larger than this
+    #[arg(long, value_name = "MIB", default_value_t = 32, value_parser = clap::value_parser!(u16).range(1..=64))]
+    max_file: u16,
+}
+
+pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
+    let made_up = if args.place.is_none() { Some(MadeUp::new()?) } else { None };
+    let place = args.place.as_deref().or(made_up.as_ref().map(|made_up| made_up.case.as_path()));
+    let options = Options {
+        place: place.unwrap_or(Path::new(".")).to_owned(),
+        made_up: made_up.is_some(),
+        as_of: args.as_of.or(made_up.is_some().then_some(demo::AS_OF)),
+        port: args.port,
+        max_file_bytes: usize::from(args.max_file) << 20,
+    };
+    serve(&options, &mut |address| {
+        io.result(&format!("{address}\n"))?;
+        io.remark(
+            "Open this address in a browser on this machine. It lets in whoever has it: do not pass it on.\nEnd with \
+             Ctrl-C.\n",
+        );
+        Ok(())
+    })?;
+    Ok(Done::Plain)
+}
+
+/// A made-up case in a folder of its own, taken away at the end.
+struct MadeUp {
+    folder: PathBuf,
+    case: PathBuf,
+}
+
+impl MadeUp {
+    fn new() -> Result<Self, Failure> {
+        let mut random = [0; 8];
+        getrandom::fill(&mut random).map_err(|error| {
+            Failure::refused("could not make a folder for the made-up case").caused_by(&error)
+        })?;
+        let name: String = random.iter().map(|byte| format!("{byte:02x}")).collect();
+        let folder = std::env::temp_dir().join(format!("jogaudit-{name}"));
+        fs::create_dir(&folder).map_err(|error| {
+            Failure::refused(format!("could not make the folder {}", folder.display())).caused_by(&error)
+        })?;
+        let made_up = Self { case: folder.join("made-up-case"), folder };
+        demo::make_case(&made_up.case)?;
+        Ok(made_up)
+    }
+}
+
+impl Drop for MadeUp {
+    fn drop(&mut self) {
+        let _ = fs::remove_dir_all(&self.folder);
+    }
+}

@@ -1,0 +1,180 @@
+//! What all pages have: head, the way around, messages.
+
+use axum::response::Html;
+use maud::{DOCTYPE, Markup, html};
+
+use super::App;
+use super::desk::{Desk, Progress};
+
+/// The page's own style, after the reports' colours and type.
+pub(super) const STYLE: &str = include_str!("page.css");
+/// Style of the bar above a report.
+pub(super) const BAR_STYLE: &str = include_str!("bar.css");
+/// Dropping files, and the plan's remarks as one types. Everything works without it.
+pub(super) const SCRIPT: &str = include_str!("page.js");
+
+/// A page's place in the whole.
+pub(super) struct Frame<'a> {
+    pub(super) app: &'a App,
+    pub(super) desk: Option<&'a Desk>,
+    pub(super) title: &'a str,
+    /// What was done before, a word of [`said`].
+    pub(super) done: Option<&'a str>,
+    /// Whether the browser is to ask again soon.
+    pub(super) again: bool,
+}
+
+impl<'a> Frame<'a> {
+    pub(super) fn of(app: &'a App, desk: &'a Desk, title: &'a str) -> Self {
+        Self { app, desk: Some(desk), title, done: None, again: false }
+    }
+
+    /// A page of ours.
+    pub(super) fn page(&self, body: &Markup) -> Html<String> {
+        let main = html! {
+            (self.said())
+            (body)
+        };
+        self.document("/page.css", &html! { header { (self.way()) } }, &main)
+    }
+
+    /// A report under a bar.
+    pub(super) fn report(&self, bar: &Markup, report: &Markup) -> Html<String> {
+        let bar = html! {
+            div.bar {
+                header { (self.way()) }
+                (self.said())
+                (bar)
+            }
+        };
+        self.document("/report.css", &bar, report)
+    }
+
+    fn document(&self, style: &str, head: &Markup, main: &Markup) -> Html<String> {
+        let page = html! {
+            (DOCTYPE)
+            html lang="en" {
+                head {
+                    meta charset="utf-8";
+                    meta name="viewport" content="width=device-width, initial-scale=1";
+                    @if self.again { meta http-equiv="refresh" content="1"; }
+                    title { (self.title) @if let Some(desk) = self.desk { " – " (desk.name) } }
+                    link rel="icon" href="data:,";
+                    link rel="stylesheet" href=(style);
+                    script src="/page.js" defer {}
+                }
+                body {
+                    a.skip href="#main" { "To the content" }
+                    (head)
+                    main #main { (main) }
+                }
+            }
+        };
+        Html(page.into_string())
+    }
+
+    /// What was done before.
+    fn said(&self) -> Markup {
+        html! { @if let Some(text) = self.done.and_then(said) { p.said role="status" { (text) } } }
+    }
+
+    /// The way around.
+    fn way(&self) -> Markup {
+        let here = |title: &str| (self.title == title).then_some("page");
+        html! {
+            nav aria-label="Pages" {
+                @if self.app.is_caseload { a href="/" aria-current=[here("Patients")] { "All patients" } }
+                @if let Some(desk) = self.desk {
+                    @let root = root(desk);
+                    @if self.app.is_caseload { strong { (desk.name) } }
+                    a href={ (root) "/" } aria-current=[here("Now")] { "Now" }
+                    a href={ (root) "/diary" } aria-current=[here("Sessions and diary")] { "Diary" }
+                    a href={ (root) "/review" } aria-current=[here("Review")] { "Review" }
+                    a href={ (root) "/plan" } aria-current=[here("Plan")] { "Plan" }
+                }
+            }
+            @if self.app.made_up {
+                p.made-up {
+                    "This case is made up: no real person. What you change here is thrown away when the page ends. "
+                    "Start with " code { "jogaudit page FOLDER" } " for your own."
+                }
+            }
+        }
+    }
+}
+
+/// The address of a case, without a slash at its end.
+pub(super) fn root(desk: &Desk) -> String {
+    format!("/case/{}", coded(&desk.name))
+}
+
+/// A text as a part of an address: RFC 3986, section 2.3 letters stay.
+pub(super) fn coded(text: &str) -> String {
+    let mut coded = String::new();
+    for byte in text.bytes() {
+        if byte.is_ascii_alphanumeric() || b"-._~".contains(&byte) {
+            coded.push(char::from(byte));
+        } else {
+            coded.push_str(&format!("%{byte:02X}"));
+        }
+    }
+    coded
+}
+
+/// What was done, by the word that stands in the address.
+fn said(done: &str) -> Option<&'static str> {
+    Some(match done {
+        "kept" => "Kept in the case.",
+        "duplicate" => "The case has this recording already, byte for byte: nothing was added.",
+        "all" => {
+            "Everything that could be read is kept in the case. What the case had already was not added again."
+        }
+        "away" => "Put away: it is not in the case.",
+        "diary" => "Written into the diary.",
+        "stage" => "Noted which stage it was.",
+        "plan" => "The plan is saved. The one before stands beside it as plan.toml.bak.",
+        "nothing" => "No file was chosen. Choose one or more recordings first.",
+        _ => return None,
+    })
+}
+
+/// A page of a case that is still being read.
+pub(super) fn underway(frame: &Frame<'_>, progress: &Progress) -> Html<String> {
+    let (done, total) = (progress.done(), progress.total);
+    let body = html! {
+        h1 { (frame.title) }
+        p role="status" { "Reading the recordings: " (done) " of " (total) ". This page comes back by itself." }
+        progress value=(done) max=(total.max(1)) aria-label="Recordings read" {}
+    };
+    Frame { again: true, desk: frame.desk, ..*frame }.page(&body)
+}
+
+/// A page for somebody who may not see any: no way around, nothing loaded.
+pub(super) fn bare(title: &str, body: &Markup) -> Html<String> {
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                title { (title) }
+                link rel="icon" href="data:,";
+                link rel="stylesheet" href="/page.css";
+            }
+            body { main { (body) } }
+        }
+    };
+    Html(page.into_string())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn addresses_hold_any_name() {
+        assert_eq!(coded("april/2026-04-01.fit#2"), "april%2F2026-04-01.fit%232");
+        assert_eq!(coded("Åse & co"), "%C3%85se%20%26%20co");
+    }
+}

@@ -1,0 +1,97 @@
+//! The table of patients: what needs attention first.
+
+use std::sync::Arc;
+
+use maud::{Markup, html};
+
+use super::App;
+use super::attention::{Need, needs, unreadable};
+use super::desk::{Desk, Reading};
+use super::layout::root;
+use super::refusal::sentence;
+use super::view_case::mark;
+
+/// A row of the table: what needs attention; `None` while the case is being read.
+type Row<'a> = (&'a Arc<Desk>, &'a Reading, Option<Vec<(Need, String)>>);
+
+/// Lists the cases; gives whether some are still being read.
+pub(super) fn table(app: &App, readings: &[Reading]) -> (Markup, bool) {
+    let mut rows: Vec<Row<'_>> =
+        app.desks.iter().zip(readings).map(|(desk, reading)| (desk, reading, needs_of(reading))).collect();
+    // The gravest first; cases that are being read last.
+    rows.sort_by_key(|(desk, _, needs)| {
+        let gravest = needs.as_ref().map(|needs| needs.first().map_or(u8::MAX, |(need, _)| *need as u8));
+        (gravest.is_none(), gravest, desk.name.to_lowercase())
+    });
+    let unread = rows.iter().filter(|(.., needs)| needs.is_none()).count();
+    let markup = html! {
+        h1 { "Patients" }
+        @if unread > 0 {
+            p role="status" {
+                (app.desks.len() - unread) " of " (app.desks.len()) " cases are read. This page comes back by itself."
+            }
+            progress value=(app.desks.len() - unread) max=(app.desks.len()) aria-label="Cases read" {}
+        }
+        table.cases {
+            thead {
+                tr {
+                    th scope="col" { "Patient" }
+                    th scope="col" { "Needs attention" }
+                    th scope="col" { "Next session" }
+                    th scope="col" { "Last session" }
+                    th scope="col" { "This week’s running" }
+                }
+            }
+            tbody { @for (desk, reading, needs) in &rows { (row(desk, reading, needs.as_deref())) } }
+        }
+        p.quiet {
+            "Order: see a clinician, a case that can’t be read, rest, overdone, pain, sessions that can’t be judged, files that "
+            "can’t be read, nothing in the diary, no session. Overdone, pain and undecided: of the last 14 days."
+        }
+    };
+    (markup, unread > 0)
+}
+
+fn needs_of(reading: &Reading) -> Option<Vec<(Need, String)>> {
+    let Reading::Done(snapshot) = reading else { return None };
+    Some(match &snapshot.found {
+        Ok(found) => needs(&found.review, found.today),
+        Err(refusal) => unreadable(&refusal.what),
+    })
+}
+
+fn row(desk: &Desk, reading: &Reading, needs: Option<&[(Need, String)]>) -> Markup {
+    let found = match reading {
+        Reading::Done(snapshot) => snapshot.found.as_ref().ok(),
+        Reading::Underway(_) => None,
+    };
+    let last = found.and_then(|found| found.review.sessions.last());
+    html! {
+        tr {
+            th scope="row" { a href={ (root(desk)) "/" } { (desk.name) } }
+            td data-label="Needs attention" {
+                @match needs {
+                    None => span.quiet { "being read" },
+                    Some([]) => span.quiet { "nothing" },
+                    Some(needs) => ul { @for (need, text) in needs { li.grave[*need <= Need::Overdone] { (sentence(text)) } } },
+                }
+            }
+            td data-label="Next session" { @if let Some(found) = found { (found.review.ruling.text) } }
+            td data-label="Last session" {
+                @if let Some(last) = last {
+                    (last.date)
+                    @if let Some(stage) = &last.stage { ", stage “" (stage) "”" }
+                    @if let Some(outcome) = last.outcome { ", " (mark(outcome)) }
+                }
+            }
+            td data-label="This week’s running" { @if let Some(found) = found { (week(&found.review)) } }
+        }
+    }
+}
+
+/// Running of the last week, of what the plan has for it.
+fn week(review: &crate::report::ReviewView) -> String {
+    let Some(week) = review.weeks.last().filter(|week| !week.is_over) else { return "none".to_owned() };
+    let minutes = |s: Option<f64>| s.map_or_else(|| "–".to_owned(), |s| format!("{:.0} min", s / 60.0));
+    format!("{} of {}", minutes(week.run_s.achieved), minutes(week.run_s.prescribed))
+}
