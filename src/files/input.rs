@@ -233,14 +233,6 @@ pub(crate) fn facts(bytes: &[u8], recording: &Recording) -> RecordingFacts {
     }
 }
 
-/// SHA-256 in lower-case hexadecimal.
-pub(crate) fn sha256(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().fold(String::new(), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
-}
-
 /// One stretch of which nothing is said.
 fn unknown_throughout(recording: &Recording) -> Segmentation {
     let end_s = recording.samples.iter().map(|sample| sample.time_s).fold(0.0, f64::max);
