@@ -231,7 +231,7 @@ fn bouts(view: &CheckView) -> Markup {
         section.screen aria-labelledby="bouts" {
             h2 #bouts { "Bouts as recorded" }
             details {
-                summary { "The " (view.bouts.len()) " bouts of the strip as a table" }
+                summary { "Show the bouts of the strip as a table" }
                 div.scroll tabindex="0" role="region" aria-labelledby="bouts" {
                     table {
                         thead { tr {
