@@ -4,7 +4,7 @@ use crate::clean::{GuessedGait, Series};
 use crate::notice::Notice;
 
 use super::decode::Posterior;
-use super::observe::Observed;
+use super::observe::{Observed, Stretch};
 use super::{Gait, Segmentation};
 
 /// A guess is one statement, however long: its odds are spread over its time, and over no less than this, s. Our choice.
@@ -31,13 +31,13 @@ impl Evidence {
         let mut all = Self { changes: Vec::new(), guesses: Vec::new() };
         for stretch in &observed.stretches {
             let at_s = |tick: f64| stretch.start_s + tick * tick_s;
-            let is_inside = |from_s: f64, to_s: f64| from_s < stretch.end_s && stretch.start_s < to_s;
-            let marked = series.marks_s.iter().any(|&mark_s| is_inside(mark_s, mark_s));
             let odds = |tick: usize| mark_odds(&series.marks_s, at_s(tick as f64 - 0.5));
-            all.changes.push(if marked { (0..stretch.ticks()).map(odds).collect() } else { Vec::new() });
-            let guessed = series.guesses.iter().any(|guess| is_inside(guess.start_s, guess.end_s));
-            let mut said = vec![None; if guessed { stretch.ticks() } else { 0 }];
-            for guess in &series.guesses {
+            let marks = inside(&series.marks_s, stretch, |&mark_s| (mark_s, mark_s));
+            let ticks = if marks.is_empty() { 0 } else { stretch.ticks() };
+            all.changes.push((0..ticks).map(odds).collect());
+            let guesses = inside(&series.guesses, stretch, |guess| (guess.start_s, guess.end_s));
+            let mut said = vec![None; if guesses.is_empty() { 0 } else { stretch.ticks() }];
+            for guess in guesses {
                 let share = tick_s / (guess.end_s - guess.start_s).max(STATEMENT_S);
                 let tick = |at_s: f64| ((at_s - stretch.start_s) / tick_s).ceil().max(0.0) as usize;
                 let (from, to) = (tick(guess.start_s), tick(guess.end_s).min(said.len()));
@@ -84,6 +84,13 @@ impl Evidence {
             }
         }
     }
+}
+
+/// Those of a list in order of time that reach into a stretch.
+fn inside<'a, T>(list: &'a [T], stretch: &Stretch, span: impl Fn(&T) -> (f64, f64)) -> &'a [T] {
+    let from = list.partition_point(|item| span(item).1 <= stretch.start_s);
+    let to = list.partition_point(|item| span(item).0 < stretch.end_s);
+    &list[from..to.max(from)]
 }
 
 /// By how much a recorder's habits speak for each level being a run, in the log. Only how levels differ counts: whether it
