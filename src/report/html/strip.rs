@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::figure::{Axis, Row, percent};
 use crate::report::chart::GapView;
 use crate::report::strip::{Span, done, last_end, prescribed};
-use crate::report::view::{CheckView, FindingView};
+use crate::report::view::{CheckView, FindingView, RepView};
 use crate::report::wording::clock;
 
 /// Height of a band of the strip, px.
@@ -68,12 +68,40 @@ pub(super) fn weight(f: &FindingView) -> (&'static str, &'static str) {
 pub(super) fn strip(view: &CheckView, layout: &Layout, gaps: &[GapView]) -> Markup {
     html! {
         @if !layout.prescribed.is_empty() {
-            (band("Prescribed", &view.session, &layout.prescribed, layout.axis, &[]))
+            (band("Prescribed", &view.session, &layout.prescribed, &counted(&layout.prescribed), layout.axis, &[]))
         }
-        (band("Done", &told(&layout.done), &layout.done, layout.axis, gaps))
+        (band("Done", &told(&layout.done), &layout.done, &matched(&layout.done, &view.reps), layout.axis, gaps))
         @if !view.findings.is_empty() { (lanes(view, layout)) }
         (layout.axis.labels())
     }
+}
+
+/// Numbers the prescribed runs.
+fn counted(prescribed: &[Span]) -> Vec<Option<u32>> {
+    let mut runs = 0;
+    prescribed
+        .iter()
+        .map(|span| {
+            let is_run = span.gait == "run";
+            runs += u32::from(is_run);
+            is_run.then_some(runs)
+        })
+        .collect()
+}
+
+/// Gives each run that was done the number of the prescribed run it is held against, as the findings and the table name
+/// it: a run with a stop inside has its number twice, one that nothing prescribes has none.
+fn matched(done: &[Span], reps: &[RepView]) -> Vec<Option<u32>> {
+    let within = |span: &Span| {
+        let shared = |rep: &RepView| Some(rep.end_s?.min(span.end_s) - rep.start_s?.max(span.start_s));
+        reps.iter()
+            .filter(|rep| rep.gait == "run")
+            .filter_map(|rep| Some((rep.rep, shared(rep)?)))
+            .filter(|(_, shared_s)| *shared_s > 0.0)
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .map(|(rep, _)| rep)
+    };
+    done.iter().map(|span| (span.gait == "run").then(|| within(span)).flatten()).collect()
 }
 
 fn told(done: &[Span]) -> String {
@@ -88,8 +116,14 @@ fn told(done: &[Span]) -> String {
     format!("{}. Each stands in the table of bouts.", parts.join(", "))
 }
 
-fn band(name: &str, alt: &str, spans: &[Span], axis: Axis, gaps: &[GapView]) -> Markup {
-    let mut runs = 0;
+fn band(
+    name: &str,
+    alt: &str,
+    spans: &[Span],
+    numbers: &[Option<u32>],
+    axis: Axis,
+    gaps: &[GapView],
+) -> Markup {
     let row = Row {
         name,
         note: None,
@@ -98,9 +132,8 @@ fn band(name: &str, alt: &str, spans: &[Span], axis: Axis, gaps: &[GapView]) -> 
         scale: html! {},
         field: html! {
             line.foot x1="0" x2="100%" y1=(BAND) y2=(BAND) {}
-            @for span in spans {
-                @if span.gait == "run" { ({ runs += 1; "" }) }
-                (bar(span, axis, gaps, (span.gait == "run").then_some(runs)))
+            @for (span, number) in spans.iter().zip(numbers) {
+                (bar(span, axis, gaps, *number))
             }
         },
         is_linked: false,
@@ -229,5 +262,50 @@ pub(super) fn flag_icon(class: &str, number: Option<usize>) -> Markup {
                 text.flag-number x="12" y="16" text-anchor="middle" { (number) }
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn span(gait: &'static str, start_s: f64, end_s: f64) -> Span {
+        Span { gait, start_s, end_s }
+    }
+
+    fn run(rep: u32, within: Option<(f64, f64)>) -> RepView {
+        RepView {
+            rep,
+            gait: "run",
+            prescribed_s: Some(60.0),
+            achieved_s: 60.0,
+            error_s: 1.0,
+            start_s: within.map(|(start_s, _)| start_s),
+            end_s: within.map(|(_, end_s)| end_s),
+            mean_pace_s_per_km: None,
+            level_pace_s_per_km: None,
+            over_ceiling_s: None,
+            mean_cadence_spm: None,
+            max_heart_rate_bpm: None,
+            prescribed_m: None,
+            achieved_m: None,
+            stand_s: 0.0,
+        }
+    }
+
+    #[test]
+    fn runs_done_bear_the_numbers_that_the_findings_use() {
+        let done = [
+            span("walk", 0.0, 100.0),
+            span("run", 100.0, 130.0),
+            span("stand", 130.0, 150.0),
+            span("run", 150.0, 180.0),
+            span("walk", 180.0, 300.0),
+            span("run", 300.0, 360.0),
+            span("run", 400.0, 420.0),
+        ];
+        let reps = [run(1, Some((100.0, 180.0))), run(2, None), run(3, Some((300.0, 360.0)))];
+        assert_eq!(matched(&done, &reps), [None, Some(1), None, Some(1), None, Some(3), None]);
+        assert_eq!(counted(&done)[1..4], [Some(1), None, Some(2)]);
     }
 }
