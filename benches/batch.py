@@ -1,12 +1,12 @@
 """Speed and memory of `jogaudit batch`, beside general-purpose Python libraries on the same files in the same run.
 
-    python benches/batch.py JOGAUDIT FOLDER [--files 20000] [--distinct 500] [--rival 60]
+    python benches/batch.py JOGAUDIT FOLDER [--files 20000] [--distinct 500] [--minutes 60] [--rival 60]
 
-Makes DISTINCT simulated one-hour recordings (FIT, GPX and TCX in turn, seeds from 3,000,000) in FOLDER and hard-links them
+Makes DISTINCT simulated recordings of MINUTES (FIT, GPX and TCX in turn, seeds from 3,000,000) in FOLDER and hard-links them
 until there are FILES paths, of which one in a hundred is broken (empty, cut in the head, or text). Prints what it measured:
 files, rows, files and samples a second, processor time, peak memory, opens of each file, one job against two, and the
-rival's files a second of processor time. PYTHON is the interpreter that runs this, with benches/python_batch.py's
-libraries.
+rival's files a second of processor time. The interpreter that runs this needs the libraries of
+benches/python_batch.py.
 """
 
 import argparse
@@ -20,20 +20,20 @@ import subprocess
 import sys
 import time
 
-PLAN = """title = "An hour"
+PLAN = """title = "To measure by"
 [limits]
 pace_ceiling = "6:00 /km"
 [[stage]]
 name = "1"
-session = "20 x (run 2:00, walk 1:00)"
+session = "{} x (run 2:00, walk 1:00)"
 """
 
 
-def make(jogaudit, folder, files, distinct):
+def make(jogaudit, folder, files, distinct, minutes):
     """Gives the list of paths; what is there is taken again."""
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / "plan.toml").write_text(PLAN)
-    seeds = folder / "distinct"
+    (folder / "plan.toml").write_text(PLAN.format(minutes // 3))
+    seeds = folder / f"distinct-{minutes}"
     seeds.mkdir(exist_ok=True)
     made = []
     for n in range(distinct):
@@ -54,7 +54,7 @@ def make(jogaudit, folder, files, distinct):
         path.parent.mkdir(parents=True, exist_ok=True)
         os.link(source, path)
         paths.append(path)
-    print(f"{files} paths, hard links to {distinct} distinct one-hour recordings (FIT, GPX, TCX in turn) and, one in 100, "
+    print(f"{files} paths, hard links to {distinct} distinct recordings of {minutes} min (FIT, GPX, TCX in turn) and, one in 100, "
           f"to 3 broken files")
     return paths
 
@@ -103,11 +103,12 @@ def main():
     parser.add_argument("folder", type=pathlib.Path)
     parser.add_argument("--files", type=int, default=20000)
     parser.add_argument("--distinct", type=int, default=500)
+    parser.add_argument("--minutes", type=int, default=60)
     parser.add_argument("--rival", type=int, default=60)
     parser.add_argument("--repeats", type=int, default=3)
     options = parser.parse_args()
     jogaudit, folder = options.jogaudit, options.folder.absolute()
-    paths = make(jogaudit, folder, options.files, options.distinct)
+    paths = make(jogaudit, folder, options.files, options.distinct, options.minutes)
 
     tenth = options.files // 10
     small_peak = batch(jogaudit, folder, paths[:tenth], 2, "small")[2]
@@ -115,7 +116,7 @@ def main():
     print(f"peak of {options.files} files is {large_peak / small_peak:.2f} x that of {tenth}")
 
     walls = {1: [], 2: []}
-    some = paths[:tenth]
+    some = paths[:max(tenth // 4, 60)]
     for _ in range(options.repeats):
         for jobs in (1, 2):
             walls[jobs].append(batch(jogaudit, folder, some, jobs, f"jobs{jobs}")[0])

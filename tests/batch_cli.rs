@@ -120,7 +120,7 @@ fn the_forms_hold_the_same_cells() {
             .iter()
             .map(|gait| row[format!("{gait}_bouts")].as_i64().unwrap_or(0))
             .sum();
-        assert_eq!(own.len() as i64, counted);
+        assert_eq!(i64::try_from(own.len()).unwrap(), counted);
     }
     let of = |person: &str| table.iter().find(|row| row["participant"] == person).unwrap()["stage"].clone();
     assert_eq!((of("anna"), of("bo")), ("1".into(), "2".into()));

@@ -1,12 +1,14 @@
 //! The three tables: recordings, bouts, reps.
 
+use std::fmt::Write as _;
+
 use crate::audit::Code;
 use crate::report::CheckView;
 use crate::report::view::{BoutView, FindingView, RepView};
 
 use super::scored::{Done, ERROR_CODES, Scored};
 use super::table::{Field, Table};
-use super::value::Kind::{self, Flag, Instant, Real, Text, Whole};
+use super::value::Kind::{Flag, Instant, Real, Text, Whole};
 use super::value::Value;
 
 /// The version that made the table.
@@ -406,12 +408,12 @@ pub fn columns_page() -> String {
         page.push_str(&head);
         page.push_str("| column | unit | kind | what it says |\n|---|---|---|---|\n");
         for Field { name, unit, kind, about } in &table.fields {
-            page.push_str(&format!("| `{name}` | {unit} | {} | {about} |\n", Kind::word(*kind)));
+            let _ = writeln!(page, "| `{name}` | {unit} | {} | {about} |", kind.word());
         }
     }
     page.push_str("\n## Error codes\n\n| code | meaning |\n|---|---|\n");
     for (code, meaning) in ERROR_CODES {
-        page.push_str(&format!("| `{code}` | {meaning} |\n"));
+        let _ = writeln!(page, "| `{code}` | {meaning} |");
     }
     page
 }

@@ -16,7 +16,7 @@ const MOST_KEY_BYTES: u64 = 1 << 16;
 /// Bytes of a hash that are shown: two of a million names agree by chance once in 10^26.
 const SHOWN_BYTES: usize = 16;
 /// Dates are shifted back by 1 to so many days: five years.
-const MOST_DAYS: u64 = 1826;
+const MOST_DAYS: u32 = 1826;
 
 /// Takes out of a recording's rows what names people and places on disk.
 pub(super) struct Disguise(Vec<u8>);
@@ -43,7 +43,7 @@ impl Disguise {
         scored.sha256 = scored.sha256.take().map(|sha256| self.content(&sha256));
         match &mut scored.done {
             Ok(done) => {
-                let shift = SignedDuration::from_hours(-24 * days);
+                let shift = SignedDuration::from_hours(-24 * i64::from(days));
                 done.start = done.start.and_then(|start| start.checked_add(shift).ok());
             }
             // A message may quote the file.
@@ -61,11 +61,11 @@ impl Disguise {
     }
 
     /// Whole days to shift back, the same for all recordings of a participant.
-    fn days(&self, participant: Option<&str>) -> i64 {
+    fn days(&self, participant: Option<&str>) -> u32 {
         let hash = self.hash("days", participant.unwrap_or_default());
         let mut eight = [0; 8];
         eight.copy_from_slice(&hash[..8]);
-        (u64::from_le_bytes(eight) % MOST_DAYS + 1) as i64
+        (u64::from_le_bytes(eight) % u64::from(MOST_DAYS)) as u32 + 1
     }
 
     fn hash(&self, domain: &str, text: &str) -> [u8; 32] {
@@ -95,7 +95,7 @@ mod tests {
     #[test]
     fn the_shift_depends_on_key_and_participant_and_stays_in_bounds() {
         let (one, other) = (Disguise(vec![1; 32]), Disguise(vec![2; 32]));
-        let days: Vec<i64> = (0..1000).map(|n| one.days(Some(&n.to_string()))).collect();
+        let days: Vec<u32> = (0..1000).map(|n| one.days(Some(&n.to_string()))).collect();
         assert!(days.iter().all(|days| (1..=1826).contains(days)));
         let mut distinct = days.clone();
         distinct.sort_unstable();

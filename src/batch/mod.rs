@@ -57,8 +57,10 @@ pub(crate) struct Job {
     pub(crate) bouts: Option<PathBuf>,
     /// The table of prescribed runs and walks.
     pub(crate) reps: Option<PathBuf>,
-    /// Whether and where to write the summary; its text is given besides.
-    pub(crate) summary: Option<Option<PathBuf>>,
+    /// Whether to sum up.
+    pub(crate) sum_up: bool,
+    /// The table of sums; their text is given besides.
+    pub(crate) summary: Option<PathBuf>,
     /// What the table was made from.
     pub(crate) provenance: Option<PathBuf>,
     /// The key for names, paths and dates.
@@ -149,7 +151,7 @@ pub(crate) fn run(
         }
         None => None,
     };
-    let mut tally = job.summary.as_ref().map(|_| Tally::new(tables[0]));
+    let mut tally = job.sum_up.then(|| Tally::new(tables[0]));
     let counted = Counted::new(tables[0]);
 
     progress.begin(inputs.total);
@@ -194,7 +196,7 @@ pub(crate) fn run(
     for sink in sinks {
         staged.extend(sink.finish().map_err(|failure| if is_piped { failure } else { kept(failure) })?);
     }
-    if let (Some(Some(path)), Some(summary)) = (&job.summary, &summary) {
+    if let (Some(path), Some(summary)) = (&job.summary, &summary) {
         staged.extend(write_summary(path, summary)?);
     }
     if let Some(provenance) = provenance {
@@ -353,10 +355,9 @@ fn ours(job: &Job) -> Vec<PathBuf> {
 }
 
 fn outputs(job: &Job) -> impl Iterator<Item = &PathBuf> {
-    let summary = job.summary.as_ref().and_then(Option::as_ref);
-    [Some(&job.out), job.bouts.as_ref(), job.reps.as_ref(), summary, job.provenance.as_ref()]
-        .into_iter()
-        .flatten()
+    let others = [&job.bouts, &job.reps, &job.summary, &job.provenance].map(Option::as_ref);
+    let [bouts, reps, summary, provenance] = others;
+    [Some(&job.out), bouts, reps, summary, provenance].into_iter().flatten()
 }
 
 /// No output may be an input or another output.

@@ -72,7 +72,7 @@ fn key(row: &Row) -> (&str, &str, f64, &str) {
 fn table() -> Table {
     let mut table = Table::new("jogaudit.batch.summary/1", "a participant and stage", |_| 0);
     let mut add = |name: &str, unit, kind, about: &str| {
-        table.add(name, unit, kind, about, |_: &Scored, _| Value::Missing)
+        table.add(name, unit, kind, about, |_: &Scored, _| Value::Missing);
     };
     add("participant", "", Kind::Text, "From the roster");
     add("plan", "", Kind::Text, "Title of the plan");
@@ -96,7 +96,7 @@ fn table() -> Table {
 
 fn line(group: &DataFrame) -> PolarsResult<Row> {
     let text = |name: &str| -> PolarsResult<Value> {
-        Ok(group.column(name)?.str()?.get(0).map(Value::from).unwrap_or(Value::Missing))
+        Ok(group.column(name)?.str()?.get(0).map_or(Value::Missing, Value::from))
     };
     let outcomes = group.column("outcome")?.str()?;
     let count = |outcome: &str| outcomes.iter().filter(|cell| *cell == Some(outcome)).count();
@@ -121,45 +121,46 @@ fn tenths(value: f64) -> f64 {
 }
 
 impl Summary {
-    /// For reading.
+    /// For reading, 80 columns.
     pub(super) fn text(&self) -> String {
+        const HEADER: [&str; 14] = [
+            "person", "stage", "n", "kept", "under", "over", "open", "fail", "share", "prescr", "done",
+            "10 %", "half", "90 %",
+        ];
         let mut page = String::new();
         let mut plan = None;
         for row in &self.rows {
             if plan != Some(row[1].text()) {
                 plan = Some(row[1].text());
-                let title = row[1].text().unwrap_or("(none)");
-                let title: String = title.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
-                let _ = writeln!(page, "Plan “{title}”");
-                page.push_str("participant   stage     sessions  kept  under  over  open  failed  share   prescr.     done  excess: 10 %  median   90 %\n");
+                let _ = writeln!(page, "Plan “{}”", short(&row[1]));
+                print(&mut page, &HEADER.map(str::to_owned));
             }
-            let cell = |at: usize| short(&row[at]);
-            let _ = writeln!(
-                page,
-                "{:<13} {:<9} {:>8} {:>5} {:>6} {:>5} {:>5} {:>7} {:>6} {:>9} {:>8} {:>13} {:>7} {:>6}",
-                clipped(&cell(0), 13),
-                clipped(&cell(2), 9),
-                cell(3),
-                cell(5),
-                cell(6),
-                cell(7),
-                cell(8),
-                cell(4),
-                row[9].real().map_or("–".into(), |share| format!("{:.0} %", share * 100.0)),
-                clock(&row[10]),
-                clock(&row[11]),
-                seconds(&row[12]),
-                seconds(&row[14]),
-                seconds(&row[16]),
-            );
+            let share = row[9].real().map_or("–".into(), |share| format!("{:.0} %", share * 100.0));
+            let mut cells = [0, 2, 3, 5, 6, 7, 8, 4].map(|at| short(&row[at])).to_vec();
+            cells.extend([share, clock(&row[10]), clock(&row[11])]);
+            cells.extend([12, 14, 16].map(|at| seconds(&row[at])));
+            print(&mut page, &cells);
         }
         page.push_str(
-            "share: kept among the decided (open: the data cannot tell). prescr., done: mean running time of a\n\
-             session. excess: running time beyond the prescribed, s, for one session in ten, half, nine in ten.\n\
-             This judges recordings, not bodies.\n",
+            "n: recordings. open: the data cannot tell. fail: no result. share: kept among kept, under\n\
+             and over. prescr, done: mean running time of a session. 10 %, half, 90 %: quantiles of the\n\
+             running time beyond the prescribed, s. This judges recordings, not bodies.\n",
         );
         page
     }
+}
+
+/// One line of fourteen cells; the first two are names.
+fn print(page: &mut String, cells: &[String]) {
+    const WIDTHS: [usize; 14] = [8, 5, 5, 5, 6, 5, 5, 5, 6, 8, 8, 5, 5, 5];
+    for (at, (cell, width)) in cells.iter().zip(WIDTHS).enumerate() {
+        let _ = match at {
+            0 => write!(page, "{:<width$} ", clipped(cell, width)),
+            1 => write!(page, "{:<width$}", clipped(cell, width)),
+            _ => write!(page, "{cell:>width$}"),
+        };
+    }
+    page.push('\n');
 }
 
 fn short(value: &Value) -> String {
@@ -234,7 +235,9 @@ mod tests {
         assert_eq!(summary.rows[1][9], Value::Missing, "nothing decided: no share");
         let text = summary.text();
         assert!(
-            text.contains("a             2                5     2      1     1     0       1   50 %"),
+            text.contains(
+                "\na        2        5    2     1    1    0    1  50 %    6:00    6:08  -14   +5  +31\n"
+            ),
             "{text}"
         );
     }

@@ -1,5 +1,6 @@
 //! `jogaudit batch`
 
+use std::fmt::Write as _;
 use std::io::IsTerminal;
 use std::num::NonZero;
 use std::path::{Path, PathBuf};
@@ -93,7 +94,8 @@ pub(super) fn run(args: Args, io: &mut Io<'_>) -> Result<Done, Failure> {
         out: args.out,
         bouts: args.bouts,
         reps: args.reps,
-        summary: args.summary,
+        sum_up: args.summary.is_some(),
+        summary: args.summary.flatten(),
         provenance: args.provenance,
         key: args.pseudonymise,
         resume: args.resume,
@@ -116,16 +118,22 @@ pub(super) fn run(args: Args, io: &mut Io<'_>) -> Result<Done, Failure> {
         if is_piped { "standard output".into() } else { named(&job.out) }
     );
     if report.resumed > 0 {
-        said += &format!(", {} of them from an earlier run", report.resumed);
+        let _ = write!(said, ", {} of them from an earlier run", report.resumed);
     }
-    said += &format!("; {} without a result (see error_code).\n", report.failed);
+    let _ = writeln!(said, "; {} without a result (see error_code).", report.failed);
     if report.internal > 0 {
-        said +=
-            &format!("{} met a bug of ours (error_code `internal`): please report it.\n", report.internal);
+        let _ = writeln!(
+            said,
+            "{} met a bug of ours (error_code `internal`): please report it.",
+            report.internal
+        );
     }
     let (files, samples) = (report.rows as f64 / seconds, report.samples as f64 / seconds);
-    said +=
-        &format!("{seconds:.1} s: {files:.1} files and {samples:.0} samples a second, jobs {}.\n", job.jobs);
+    let _ = writeln!(
+        said,
+        "{seconds:.1} s: {files:.1} files and {samples:.0} samples a second, jobs {}.",
+        job.jobs
+    );
     io.remark(&said);
     Ok(Done::Plain)
 }

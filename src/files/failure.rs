@@ -103,7 +103,7 @@ impl Failure {
     #[must_use]
     pub(crate) fn lines(mut self, lines: &[String]) -> Self {
         for line in lines {
-            self.detail.push_str(&format!("  {line}\n"));
+            self.detail.extend(["  ", line, "\n"]);
         }
         self
     }

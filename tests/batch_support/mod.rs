@@ -50,14 +50,15 @@ fn recording(n: usize) -> Vec<u8> {
         _ => {}
     }
     let session = Session::parse("walk 2:00, 3 x (run 1:00, walk 1:00), walk 1:00").unwrap();
-    let faults: Vec<Fault> = if n % 4 == 0 { vec!["run-longer:40:2".parse().unwrap()] } else { vec![] };
+    let faults: Vec<Fault> =
+        if n.is_multiple_of(4) { vec!["run-longer:40:2".parse().unwrap()] } else { vec![] };
     let start = "2026-03-02T07:10:00Z".parse::<jiff::Timestamp>().unwrap();
-    let start = start + jiff::SignedDuration::from_hours(48 * n as i64);
+    let start = start + jiff::SignedDuration::from_hours(48 * i64::try_from(n).unwrap());
     let settings = Settings { seed: 2_000_000 + n as u64, start, faults, ..Settings::default() };
     let simulated = simulate(&session.expand().fixed_steps().unwrap(), &settings).unwrap();
     let format = [Format::Fit, Format::Gpx, Format::Tcx][n % 3];
     let bytes = write(&simulated, format);
-    if n % 5 == 0 { gzip(&bytes) } else { bytes }
+    if n.is_multiple_of(5) { gzip(&bytes) } else { bytes }
 }
 
 pub(crate) fn jogaudit() -> PathBuf {
