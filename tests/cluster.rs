@@ -85,6 +85,9 @@ fn two_workers_make_the_rows_of_one_machine() {
         .args(["--master", "local-cluster[2,1,1024]", "--conf", "spark.ui.enabled=false"])
         .args(["--conf", "spark.eventLog.enabled=true", "--conf", "spark.eventLog.compress=false"])
         .args(["--conf", "spark.eventLog.rolling.enabled=false"])
+        // Little work: the second compiler of Java's machine would cost more than it gains.
+        .args(["--conf", "spark.driver.extraJavaOptions=-XX:TieredStopAtLevel=1"])
+        .args(["--conf", "spark.executor.extraJavaOptions=-XX:TieredStopAtLevel=1"])
         .arg(format!("--conf=spark.eventLog.dir=file://{}", folder.path("events").display()))
         .arg(root.join("docs/cluster/spark_batch.py"))
         .args(["--paths", folder.path("list.txt").to_str().unwrap()])
