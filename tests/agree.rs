@@ -175,7 +175,7 @@ fn python(cases: &[Value]) -> Vec<Value> {
         .stdout(Stdio::piped())
         .spawn()
         .expect("the interpreter starts");
-    let input: String = cases.iter().map(|case| format!("{case}\n")).collect();
+    let input = cases.iter().map(Value::to_string).collect::<Vec<_>>().join("\n");
     let mut stdin = child.stdin.take().expect("piped");
     let writer = std::thread::spawn(move || stdin.write_all(input.as_bytes()));
     let output = child.wait_with_output().expect("the script ends");

@@ -68,7 +68,7 @@ pub fn bland_altman(reference: &[f64], other: &[f64]) -> Result<BlandAltman, Und
 }
 
 /// ICC(2,1): absolute agreement of single scores in a two-way random model (Shrout & Fleiss 1979, Psychological Bulletin
-/// 86:420–428); its interval by McGraw & Wong 1996, Psychological Methods 1:30–46, table 7, case 2A. `raters` holds one
+/// 86:420–428); its interval by `McGraw` & Wong 1996, Psychological Methods 1:30–46, table 7, case 2A. `raters` holds one
 /// column a rater, all of the same length.
 pub fn icc_2_1(raters: &[&[f64]]) -> Result<Estimate, Undefined> {
     let k = raters.len() as f64;

@@ -133,8 +133,8 @@ fn side(path: &Path, key: &[String]) -> Result<Side, Failure> {
 }
 
 fn file(path: &Path, key: &[String]) -> Result<Side, Failure> {
-    let refused = || Failure::refused(format!("could not read {}", named(path)));
     const HINT: &str = "a side is CSV or JSON; `batch` writes CSV and NDJSON, `bouts` CSV and JSON";
+    let refused = || Failure::refused(format!("could not read {}", named(path)));
     let bytes = files::bytes(path, MOST_BYTES)?;
     let text = std::str::from_utf8(&bytes).map_err(|error| refused().caused_by(&error).hint(HINT))?;
     input::parse(text, key).map_err(|error| refused().caused_by(&error).hint(HINT))

@@ -144,7 +144,7 @@ fn bland_altman(area: &Area<'_>, name: &str, pairs: &Pairs, limits: &BlandAltman
     let (_, top) = area.get_base_pixel();
     for (at, label, colour) in apart(labels) {
         let style = text(13, colour).pos(Pos::new(HPos::Left, VPos::Center));
-        area.draw_text(&label, &style, ((WIDTH - LABELS + 8) as i32, at - top))?;
+        area.draw_text(&label, &style, ((WIDTH - LABELS + 8).cast_signed(), at - top))?;
     }
     Ok(())
 }
