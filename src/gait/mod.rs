@@ -143,11 +143,7 @@ const SEARCH_TICKS: usize = 3;
 fn model(observed: &observe::Observed, config: &GaitConfig) -> Option<Model> {
     // The search goes over a coarser grid, where a step costs a tenth; the result is settled on the fine one.
     let coarse = observed.coarser(SEARCH_TICKS);
-    let usual = adapt::usual_weights(&coarse);
-    let first = adapt::fit(&coarse, 2, usual, None).or_else(|| adapt::fit(&coarse, 1, usual, None))?;
-    let weights = adapt::weights_from(&coarse, &first, usual);
-    let found = adapt::best(&coarse, config.most_levels, weights)?;
-    let fit = adapt::settle(observed, found.levels);
+    let fit = adapt::settle(observed, adapt::search(&coarse, config.most_levels)?);
     let chain = fit.chain();
     let paths: Vec<Vec<usize>> =
         observed.stretches.iter().map(|s| decode::viterbi(&chain, &fit.emission(s))).collect();
@@ -158,9 +154,8 @@ fn model(observed: &observe::Observed, config: &GaitConfig) -> Option<Model> {
     let (has_speed, has_cadence) = (has(|s| &s.speed_mps), has(|s| &s.cadence_spm));
     let seen: Vec<labels::Seen> =
         fit.levels.iter().map(|&level| labels::Seen { level, has_speed, has_cadence }).collect();
-    let sharpness: Vec<Option<f64>> = (1..fit.levels.len())
-        .map(|high| bouts::sharpness(observed, &paths, &fit.levels, high - 1, high))
-        .collect();
+    let sharpness: Vec<Option<labels::Sharpness>> =
+        (1..fit.levels.len()).map(|high| bouts::sharpness(observed, &paths, &fit, high - 1, high)).collect();
     let run = labels::run_probabilities(&seen, &sharpness);
     Some(Model { fit, run, paths })
 }
