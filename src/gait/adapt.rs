@@ -17,6 +17,13 @@ const CADENCE_SD_RANGE_SPM: (f64, f64) = (2.0, 8.0);
 /// belief weighs. Our choice.
 pub(super) const USUAL_HILL: Hill = Hill { up: 2.5, down: 0.8 };
 const HILL_PRIOR: f64 = 0.02;
+/// A recording longer than this is long: of it, parts of `PART_S` spread evenly over it and `PARTS_S` together are looked at
+/// when its levels are searched and settled. More tells little more of what the levels are. Our choice.
+const LONG_S: f64 = 5400.0;
+const PARTS_S: f64 = 3600.0;
+const PART_S: f64 = 600.0;
+/// Most rounds over all of a long recording.
+const LATE_ROUNDS: usize = 3;
 /// Most rounds of expectation–maximisation, and the gain in log likelihood that is no more worth one.
 const ROUNDS: usize = 10;
 /// What one more level costs beside its numbers. Our choice.
@@ -85,7 +92,7 @@ fn emission(emitter: &Emitter, stretch: &Stretch, table: &mut Vec<f64>) {
 
 /// Fits `count` moving levels: the better of two starts, the recording's own quantiles and a fit of one level less with one
 /// more added where it explains worst.
-pub(super) fn fit(observed: &Observed, count: usize, weights: Weights, smaller: Option<&Fit>) -> Option<Fit> {
+fn fit(observed: &Observed, count: usize, weights: Weights, smaller: Option<&Fit>) -> Option<Fit> {
     let grown = smaller.and_then(|fit| start::grown(observed, fit));
     [start::spaced(observed, count), grown]
         .into_iter()
@@ -94,8 +101,25 @@ pub(super) fn fit(observed: &Observed, count: usize, weights: Weights, smaller: 
         .max_by(|a, b| a.evidence.total_cmp(&b.evidence))
 }
 
+/// Looks for the levels of a recording: on all of it or, when it is long, on parts spread evenly over it and then once where
+/// the levels of the parts explain the whole worst, so that a level which shows only outside of the parts is found.
+pub(super) fn search(observed: &Observed, most: usize) -> Option<Vec<Level>> {
+    let parts = parts(observed);
+    let looked_at = parts.as_ref().unwrap_or(observed);
+    let usual = usual_weights(looked_at);
+    let first = fit(looked_at, 2, usual, None).or_else(|| fit(looked_at, 1, usual, None))?;
+    let weights = weights_from(looked_at, &first, usual);
+    let found = best(looked_at, most, weights)?;
+    if parts.is_none() || found.levels.len() == most {
+        return Some(found.levels);
+    }
+    let whole = climb(observed, found.levels, weights, 1);
+    let grown = start::grown(observed, &whole).map(|levels| climb(observed, levels, weights, LATE_ROUNDS));
+    Some(grown.filter(|grown| grown.evidence > whole.evidence).unwrap_or(whole).levels)
+}
+
 /// Fits one level, then more as long as the evidence grows, to the most.
-pub(super) fn best(observed: &Observed, most: usize, weights: Weights) -> Option<Fit> {
+fn best(observed: &Observed, most: usize, weights: Weights) -> Option<Fit> {
     let mut best = fit(observed, 1, weights, None)?;
     let mut last = best.clone();
     for count in 2..=most {
@@ -112,10 +136,18 @@ pub(super) fn best(observed: &Observed, most: usize, weights: Weights) -> Option
 
 /// Takes levels found on a coarser grid over to this one: weights from its own residuals, and a few more rounds.
 pub(super) fn settle(observed: &Observed, levels: Vec<Level>) -> Fit {
-    let usual = usual_weights(observed);
-    let first = climb(observed, levels, usual, 0);
-    let weights = weights_from(observed, &first, usual);
-    climb(observed, first.levels, weights, 2)
+    let parts = parts(observed);
+    let looked_at = parts.as_ref().unwrap_or(observed);
+    let usual = usual_weights(looked_at);
+    let first = climb(looked_at, levels, usual, 0);
+    let weights = weights_from(looked_at, &first, usual);
+    let settled = climb(looked_at, first.levels, weights, 2);
+    if parts.is_some() { climb(observed, settled.levels, weights, 0) } else { settled }
+}
+
+/// Parts of a long recording; `None` of one that is not.
+fn parts(observed: &Observed) -> Option<Observed> {
+    (observed.seconds() > LONG_S).then(|| observed.parts(PARTS_S, PART_S))
 }
 
 /// Expectation–maximisation from one start, until the likelihood stands still.
@@ -289,7 +321,7 @@ fn solve(mut a: [[f64; 3]; 3], mut b: [f64; 3]) -> Option<[f64; 3]> {
 
 /// Weights before residuals are known: an error that lasts some 5 s makes a reading a second count a fifth, and one every 5 s
 /// nearly whole. Our choice.
-pub(super) fn usual_weights(observed: &Observed) -> Weights {
+fn usual_weights(observed: &Observed) -> Weights {
     let ticks: usize = observed.stretches.iter().map(Stretch::ticks).sum();
     let seen: usize = observed.stretches.iter().map(|s| s.speed_mps.iter().flatten().count()).sum();
     let interval_s = observed.tick_s * ticks as f64 / seen.max(1) as f64;
@@ -299,7 +331,7 @@ pub(super) fn usual_weights(observed: &Observed) -> Weights {
 /// How much a reading counts: 1 / (1 + 2 Σ ρ(k)) with ρ(k) the autocorrelation of the residuals at a lag of k ticks, summed
 /// until it is lost in noise (the integrated autocorrelation time, Sokal 1997). For a first-order autoregressive error that is
 /// (1 − ρ)/(1 + ρ).
-pub(super) fn weights_from(observed: &Observed, fit: &Fit, usual: Weights) -> Weights {
+fn weights_from(observed: &Observed, fit: &Fit, usual: Weights) -> Weights {
     let speed =
         Residual { values: |s| &s.speed_mps, mean: |l, slope| l.speed_mps.mean * l.hill.factor(slope) };
     let cadence = Residual { values: |s| &s.cadence_spm, mean: |l, _| l.cadence_spm.mean };
@@ -361,5 +393,57 @@ impl Residual {
             total += 2.0 * rho * n / products[0].1;
         }
         Some(1.0 / total)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Hours of walking at a reading a second, with a run of two minutes that starts at `run_at`.
+    fn walk_with_a_run(hours: usize, run_at: usize) -> Observed {
+        let running = |t: usize| (run_at..run_at + 120).contains(&t);
+        // A wandering error of 0.1 m/s.
+        let wander = |t: usize| 0.14 * (t as f64 / 7.0).sin();
+        let ticks = 3600 * hours;
+        let stretch = Stretch {
+            start_s: 0.0,
+            end_s: ticks as f64 - 1.0,
+            speed_mps: (0..ticks).map(|t| Some(if running(t) { 2.5 } else { 1.5 } + wander(t))).collect(),
+            cadence_spm: vec![None; ticks],
+            slope: vec![0.0; ticks],
+        };
+        Observed {
+            tick_s: 1.0,
+            stretches: vec![stretch],
+            speed_delay_s: 0.0,
+            cadence_delay_s: 0.0,
+            still_mps: 0.25,
+            delay_known: true,
+        }
+    }
+
+    #[test]
+    fn a_long_recording_is_searched_on_an_hour_of_parts() {
+        assert!(parts(&walk_with_a_run(1, 0)).is_none());
+        for hours in [2, 5, 24] {
+            let parts = parts(&walk_with_a_run(hours, 0)).unwrap();
+            assert_eq!(parts.seconds(), PARTS_S, "{hours} h");
+            assert!(parts.stretches.windows(2).all(|w| w[0].end_s <= w[1].start_s));
+        }
+    }
+
+    #[test]
+    fn a_short_run_outside_of_the_parts_is_found() {
+        let observed = walk_with_a_run(6, 4000);
+        let parts = parts(&observed).unwrap();
+        assert!(
+            parts.stretches.iter().all(|s| s.end_s < 4000.0 || s.start_s > 4120.0),
+            "the run is in a part"
+        );
+        let levels = search(&observed.coarser(3), 4).unwrap();
+        assert!(levels.iter().any(|l| (l.speed_mps.mean - 2.5).abs() < 0.1), "{levels:?}");
+        let levels = settle(&observed, levels).levels;
+        assert!(levels.iter().any(|l| (l.speed_mps.mean - 2.5).abs() < 0.1), "{levels:?}");
     }
 }

@@ -3,8 +3,10 @@
 use crate::clean::Series;
 use crate::notice::{Noted, Notice};
 
+use super::adapt::Fit;
 use super::boundary::{Placed, Side, place};
 use super::emission::Level;
+use super::labels::Sharpness;
 use super::observe::Observed;
 use super::{Bout, Gait, Model, Segmentation};
 
@@ -237,12 +239,13 @@ fn sum_up(series: &Series, bout: &mut Bout) {
 pub(super) fn sharpness(
     observed: &Observed,
     paths: &[Vec<usize>],
-    levels: &[Level],
+    fit: &Fit,
     low: usize,
     high: usize,
-) -> Option<f64> {
+) -> Option<Sharpness> {
     const NEAR_S: f64 = 3.0;
     const FAR_S: f64 = 10.0;
+    let levels = &fit.levels;
     let cadence = observed.stretches.iter().any(|s| s.cadence_spm.iter().flatten().count() > 10);
     let step = if cadence {
         levels[high].cadence_spm.mean - levels[low].cadence_spm.mean
@@ -275,5 +278,13 @@ pub(super) fn sharpness(
         return None;
     }
     let middle = shares.len() / 2;
-    Some(*shares.select_nth_unstable_by(middle, f64::total_cmp).1)
+    let share = *shares.select_nth_unstable_by(middle, f64::total_cmp).1;
+    // Two means over the readings from near to far, of which each counts by its weight.
+    let (sd, weight) = if cadence {
+        (levels[low].cadence_spm.sd.max(levels[high].cadence_spm.sd), fit.weights.cadence)
+    } else {
+        (levels[low].speed_mps.sd.max(levels[high].speed_mps.sd), fit.weights.speed)
+    };
+    let independent = 0.5 * weight * (far - near) as f64 * shares.len() as f64;
+    Some(Sharpness { share, error: sd / step.abs() / independent.sqrt() })
 }

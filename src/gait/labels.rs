@@ -87,8 +87,15 @@ fn bounded(log: f64) -> f64 {
 /// Odd steps happen: a stroll between brisk walks, a sprint between jogs. How far a step may count against a label.
 const FURTHEST: f64 = -5.0;
 
+/// Share of the step between two levels that is made within a few seconds, and its standard error.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Sharpness {
+    pub(super) share: f64,
+    pub(super) error: f64,
+}
+
 /// Log density of the step between neighbouring levels.
-fn log_step(low: &Seen, high: &Seen, sharpness: Option<f64>, switch: bool) -> f64 {
+fn log_step(low: &Seen, high: &Seen, sharpness: Option<Sharpness>, switch: bool) -> f64 {
     let half = |sd: f64, step: f64| Bell { mean: 0.0, sd }.log(step) + std::f64::consts::LN_2;
     let mut log = if switch { KNOWN.switch_odds.ln() } else { 0.0 };
     if low.has_cadence && high.has_cadence {
@@ -101,8 +108,10 @@ fn log_step(low: &Seen, high: &Seen, sharpness: Option<f64>, switch: bool) -> f6
         log += if switch { KNOWN.speed_step_mps.log(step) } else { half(KNOWN.same_speed_step_mps, step) }
             .max(FURTHEST);
     }
-    if let (Some(share), false) = (sharpness, low.has_cadence) {
+    if let (Some(Sharpness { share, error }), false) = (sharpness, low.has_cadence) {
         let bell = if switch { KNOWN.sharp } else { KNOWN.gradual };
+        // A share of a small step is lost in the readings' noise, and then it is the same for both.
+        let bell = Bell { mean: bell.mean, sd: bell.sd.hypot(error) };
         log += bell.log(share.clamp(KNOWN.gradual.mean, KNOWN.sharp.mean));
     }
     log
@@ -111,23 +120,52 @@ fn log_step(low: &Seen, high: &Seen, sharpness: Option<f64>, switch: bool) -> f6
 /// For each level (in order of speed) the probability that it is a run. Labels never fall with speed: the ways to cut the
 /// list into walks and runs are weighed against each other. `sharpness[i]` is of the changes between levels i and i + 1.
 /// `told[l]` is the log odds that others give to level l being a run.
-pub(super) fn run_probabilities(levels: &[Seen], sharpness: &[Option<f64>], told: &[f64]) -> Vec<f64> {
+pub(super) fn run_probabilities(levels: &[Seen], sharpness: &[Option<Sharpness>], told: &[f64]) -> Vec<f64> {
     let n = levels.len();
     let cuts: Vec<f64> = (0..=n)
         .map(|walks| {
             let told = |l: usize| if l >= walks { told[l] } else { 0.0 };
             let own: f64 =
                 levels.iter().enumerate().map(|(l, seen)| log_gait(seen, l >= walks) + told(l)).sum();
-            let steps: f64 = (1..n)
-                .map(|l| {
-                    log_step(&levels[l - 1], &levels[l], sharpness.get(l - 1).copied().flatten(), l == walks)
-                })
-                .sum();
-            own + steps
+            let steps = levels.windows(2).zip(sharpness).enumerate();
+            let steps =
+                steps.map(|(l, (pair, &sharpness))| log_step(&pair[0], &pair[1], sharpness, l + 1 == walks));
+            own + steps.sum::<f64>()
         })
         .collect();
     let top = cuts.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let odds: Vec<f64> = cuts.iter().map(|log| (log - top).exp()).collect();
     let total: f64 = odds.iter().sum();
     (0..n).map(|l| odds[..=l].iter().sum::<f64>() / total).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::gait::emission::Hill;
+
+    #[test]
+    fn a_sharp_change_speaks_for_a_change_of_gait_unless_noise_hides_it() {
+        let seen = |speed_mps: f64| Seen {
+            level: Level {
+                speed_mps: Bell { mean: speed_mps, sd: 0.16 },
+                hill: Hill { up: 2.5, down: 0.8 },
+                cadence_spm: Bell { mean: 0.0, sd: 4.0 },
+            },
+            has_speed: true,
+            has_cadence: false,
+        };
+        let levels = [seen(1.85), seen(2.05)];
+        // Walk and run: the faster one is a run, the slower one is not.
+        let switch = |sharpness: Option<Sharpness>| {
+            let run = run_probabilities(&levels, &[sharpness]);
+            run[1] - run[0]
+        };
+        let unseen = switch(None);
+        let clear = |share: f64| switch(Some(Sharpness { share, error: 0.05 }));
+        assert!(clear(0.9) > unseen + 0.05 && clear(0.45) < unseen - 0.05, "{unseen}");
+        for share in [-3.0, 0.45, 0.9, 5.0] {
+            assert!((switch(Some(Sharpness { share, error: 20.0 })) - unseen).abs() < 1e-3);
+        }
+    }
 }

@@ -146,11 +146,7 @@ const SEARCH_TICKS: usize = 3;
 fn model(series: &Series, observed: &observe::Observed, config: &GaitConfig) -> Option<Model> {
     // The search goes over a coarser grid, where a step costs a tenth; the result is settled on the fine one.
     let coarse = observed.coarser(SEARCH_TICKS);
-    let usual = adapt::usual_weights(&coarse);
-    let first = adapt::fit(&coarse, 2, usual, None).or_else(|| adapt::fit(&coarse, 1, usual, None))?;
-    let weights = adapt::weights_from(&coarse, &first, usual);
-    let found = adapt::best(&coarse, config.most_levels, weights)?;
-    let mut fit = adapt::settle(observed, found.levels);
+    let mut fit = adapt::settle(observed, adapt::search(&coarse, config.most_levels)?);
     let chain = fit.chain();
     let mut paths: Vec<Vec<usize>> =
         observed.stretches.iter().map(|s| decode::viterbi(&chain, &fit.emission(s))).collect();
@@ -161,9 +157,8 @@ fn model(series: &Series, observed: &observe::Observed, config: &GaitConfig) -> 
     let (has_speed, has_cadence) = (has(|s| &s.speed_mps), has(|s| &s.cadence_spm));
     let seen: Vec<labels::Seen> =
         fit.levels.iter().map(|&level| labels::Seen { level, has_speed, has_cadence }).collect();
-    let sharpness: Vec<Option<f64>> = (1..fit.levels.len())
-        .map(|high| bouts::sharpness(observed, &paths, &fit.levels, high - 1, high))
-        .collect();
+    let sharpness: Vec<Option<labels::Sharpness>> =
+        (1..fit.levels.len()).map(|high| bouts::sharpness(observed, &paths, &fit, high - 1, high)).collect();
     let evidence = evidence::Evidence::of(series, observed);
     let habits = evidence.habits(&fit.posteriors, fit.levels.len());
     let run = labels::run_probabilities(&seen, &sharpness, &evidence::run_log_odds(&habits));

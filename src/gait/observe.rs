@@ -24,6 +24,16 @@ impl Stretch {
     pub(super) fn ticks(&self) -> usize {
         self.speed_mps.len()
     }
+
+    fn part(&self, ticks: std::ops::Range<usize>, tick_s: f64) -> Self {
+        Self {
+            start_s: self.start_s + ticks.start as f64 * tick_s,
+            end_s: self.start_s + ticks.end as f64 * tick_s,
+            speed_mps: self.speed_mps[ticks.clone()].to_vec(),
+            cadence_spm: self.cadence_spm[ticks.clone()].to_vec(),
+            slope: self.slope[ticks].to_vec(),
+        }
+    }
 }
 
 /// All that is seen.
@@ -62,6 +72,34 @@ impl Observed {
             ..*s
         });
         Self { tick_s: self.tick_s * factor as f64, stretches: stretches.collect(), ..*self }
+    }
+
+    /// Seconds in all stretches.
+    pub(super) fn seconds(&self) -> f64 {
+        self.tick_s * self.ticks() as f64
+    }
+
+    fn ticks(&self) -> usize {
+        self.stretches.iter().map(Stretch::ticks).sum()
+    }
+
+    /// Parts of `part_s` spread evenly over all stretches, `all_s` together.
+    pub(super) fn parts(&self, all_s: f64, part_s: f64) -> Self {
+        let (part, count) = ((part_s / self.tick_s).ceil() as usize, (all_s / part_s) as usize);
+        let total = self.ticks();
+        let mut stretches = Vec::new();
+        let mut before = 0;
+        for stretch in &self.stretches {
+            for from in (0..stretch.ticks()).step_by(part) {
+                let to = (from + part).min(stretch.ticks());
+                // Those in which another of `count` equal shares of the whole ends.
+                if (before + from) * count / total < (before + to) * count / total {
+                    stretches.push(stretch.part(from..to, self.tick_s));
+                }
+            }
+            before += stretch.ticks();
+        }
+        Self { stretches, ..*self }
     }
 }
 

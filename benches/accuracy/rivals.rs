@@ -1,0 +1,154 @@
+//! Ours and its rivals: each makes spans of a series.
+
+use std::collections::BTreeMap;
+use std::io::{BufRead, BufReader, Write};
+use std::process::{Command, Stdio};
+
+use jogaudit::clean::Series;
+use jogaudit::gait::agreement::Span;
+use jogaudit::gait::{Gait, GaitConfig, segment};
+
+/// What is found, with a certainty where there is one.
+pub(crate) struct Found {
+    pub(crate) spans: Vec<Span>,
+    pub(crate) certainty: Vec<f64>,
+    /// Standard error of each start, s.
+    pub(crate) error_s: Vec<f64>,
+}
+
+impl Found {
+    fn plain(spans: Vec<Span>) -> Self {
+        Self { certainty: vec![f64::NAN; spans.len()], error_s: vec![f64::NAN; spans.len()], spans }
+    }
+}
+
+pub(crate) fn ours(series: &Series) -> Found {
+    let found = segment(series, &GaitConfig::default()).value;
+    Found {
+        spans: found.bouts().iter().map(Span::from).collect(),
+        certainty: found.bouts().iter().map(|b| b.certainty).collect(),
+        error_s: found.bouts().iter().map(|b| b.start_error_s).collect(),
+    }
+}
+
+fn filled(column: &[Option<f64>]) -> Option<Vec<f64>> {
+    let known: Vec<(usize, f64)> = column.iter().enumerate().filter_map(|(i, v)| v.map(|v| (i, v))).collect();
+    if known.len() * 3 < column.len() || known.len() < 10 {
+        return None;
+    }
+    let mut out = vec![0.0; column.len()];
+    let mut next = 0;
+    for (i, value) in out.iter_mut().enumerate() {
+        while next < known.len() && known[next].0 < i {
+            next += 1;
+        }
+        *value = match (next.checked_sub(1).map(|k| known[k]), known.get(next)) {
+            (Some((a, u)), Some(&(b, v))) => u + (v - u) * (i - a) as f64 / (b - a) as f64,
+            (Some((_, u)), None) => u,
+            (None, Some(&(_, v))) => v,
+            (None, None) => 0.0,
+        };
+    }
+    Some(out)
+}
+
+fn median(values: &[f64], width: usize) -> Vec<f64> {
+    (0..values.len())
+        .map(|i| {
+            let mut window =
+                values[i.saturating_sub(width / 2)..(i + width / 2 + 1).min(values.len())].to_vec();
+            window.sort_by(f64::total_cmp);
+            window[window.len() / 2]
+        })
+        .collect()
+}
+
+fn spans_of(series: &Series, gaits: &[Gait]) -> Vec<Span> {
+    let mut out: Vec<Span> = Vec::new();
+    let mut start_s = 0.0;
+    for i in 1..=gaits.len() {
+        if i == gaits.len() || gaits[i] != gaits[i - 1] {
+            let end_s = if i == gaits.len() {
+                series.elapsed_s()
+            } else {
+                f64::midpoint(series.time_s[i - 1], series.time_s[i])
+            };
+            out.push(Span { gait: gaits[i - 1], start_s, end_s });
+            start_s = end_s;
+        }
+    }
+    out
+}
+
+/// Run at or above `run`, standing below `stand`, after a median filter.
+fn by_threshold(
+    series: &Series,
+    column: &[Option<f64>],
+    width: usize,
+    stand: f64,
+    run: f64,
+) -> Option<Found> {
+    let gait = |&value: &f64| match value {
+        v if v >= run => Gait::Run,
+        v if v < stand => Gait::Stand,
+        _ => Gait::Walk,
+    };
+    let gaits: Vec<Gait> = median(&filled(column)?, width).iter().map(gait).collect();
+    Some(Found::plain(spans_of(series, &gaits)))
+}
+
+/// Run at 2.0 m/s or more.
+pub(crate) fn speed_threshold(series: &Series, width: usize) -> Option<Found> {
+    by_threshold(series, &series.speed_mps, width, 0.5, 2.0)
+}
+
+/// Run at 140 steps/min or more.
+pub(crate) fn cadence_threshold(series: &Series, width: usize) -> Option<Found> {
+    by_threshold(series, &series.cadence_spm, width, 40.0, 140.0)
+}
+
+/// The Python rivals, one process for all recordings.
+pub(crate) struct Rivals {
+    input: std::process::ChildStdin,
+    output: BufReader<std::process::ChildStdout>,
+}
+
+impl Rivals {
+    pub(crate) fn start(python: &str) -> Self {
+        let script = concat!(env!("CARGO_MANIFEST_DIR"), "/benches/accuracy/rivals.py");
+        let kept = concat!(env!("CARGO_MANIFEST_DIR"), "/target/rivals");
+        let mut child = Command::new(python)
+            .args([script, kept])
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn()
+            .expect("the rivals' Python starts");
+        Self {
+            input: child.stdin.take().expect("piped"),
+            output: BufReader::new(child.stdout.take().expect("piped")),
+        }
+    }
+
+    pub(crate) fn ask(&mut self, series: &Series, penalties: &[u32]) -> BTreeMap<String, Found> {
+        let asked = serde_json::json!({
+            "time_s": series.time_s, "speed_mps": series.speed_mps, "cadence_spm": series.cadence_spm,
+            "elapsed_s": series.elapsed_s(), "penalties": penalties,
+        });
+        writeln!(self.input, "{asked}").expect("the rivals listen");
+        let mut line = String::new();
+        self.output.read_line(&mut line).expect("the rivals answer");
+        let answer: BTreeMap<String, Vec<(String, f64, f64, Option<f64>)>> =
+            serde_json::from_str(&line).expect("JSON");
+        let gait = |word: &str| match word {
+            "run" => Gait::Run,
+            "walk" => Gait::Walk,
+            _ => Gait::Stand,
+        };
+        let found = |spans: Vec<(String, f64, f64, Option<f64>)>| Found {
+            certainty: spans.iter().map(|s| s.3.unwrap_or(f64::NAN)).collect(),
+            error_s: vec![f64::NAN; spans.len()],
+            spans: spans.iter().map(|s| Span { gait: gait(&s.0), start_s: s.1, end_s: s.2 }).collect(),
+        };
+        answer.into_iter().map(|(name, spans)| (name, found(spans))).collect()
+    }
+}

@@ -1,0 +1,102 @@
+//! Who is recorded how, and the simulated sessions.
+
+use jogaudit::gait::agreement::Span;
+use jogaudit::prescription::{Extent, Move, Step};
+use jogaudit::simulate::{
+    Channels, Fault, FaultKind, Gps, Profile, Sampling, Settings, Simulated, Stretch, simulate,
+};
+use jogaudit::units::Seconds;
+
+#[derive(Clone, Copy)]
+pub(crate) struct Condition {
+    sensors: &'static str,
+    channels: Channels,
+    pub(crate) sampling: Sampling,
+    gps: Gps,
+    profile: Profile,
+}
+
+impl Condition {
+    pub(crate) fn all() -> Vec<Self> {
+        let mut out = Vec::new();
+        for (sensors, channels) in [
+            ("cadence", Channels::ALL),
+            ("speed only", Channels::NO_CADENCE),
+            ("positions only", Channels { altitude: true, ..Channels::POSITIONS_ONLY }),
+        ] {
+            for sampling in [Sampling::EverySecond, Sampling::Smart] {
+                for gps in [Gps::Clean, Gps::Typical, Gps::Bad] {
+                    for profile in [Profile::Steady, Profile::Overlapping, Profile::Indistinct] {
+                        out.push(Self { sensors, channels, sampling, gps, profile });
+                    }
+                }
+            }
+        }
+        out
+    }
+
+    pub(crate) fn name(&self) -> String {
+        let sampling = if self.sampling == Sampling::EverySecond { "1 s" } else { "smart" };
+        format!("{}, {sampling}, {:?}, {:?}", self.sensors, self.gps, self.profile).to_lowercase()
+    }
+}
+
+/// A generator of small choices that differ by seed and do not come from the simulator's streams.
+pub(crate) fn choice(seed: u64, salt: u64, of: u64) -> u64 {
+    let mut x = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ salt.wrapping_mul(0xD1B5_4A32_D192_ED03);
+    x ^= x >> 31;
+    x = x.wrapping_mul(0xBF58_476D_1CE4_E5B9);
+    x ^= x >> 29;
+    x % of
+}
+
+fn session(seed: u64) -> Vec<Step> {
+    let step = |motion, seconds: u64| Step {
+        motion,
+        extent: Extent::Time(Seconds::new(seconds as f64)),
+        ceiling: None,
+    };
+    let run_s = 60 + 30 * choice(seed, 1, 7);
+    let walk_s = 60 + 30 * choice(seed, 2, 4);
+    let reps = 3 + choice(seed, 3, 5);
+    let mut steps = vec![step(Move::Walk, 180 + 60 * choice(seed, 4, 3))];
+    for _ in 0..reps {
+        steps.push(step(Move::Run, run_s));
+        steps.push(step(Move::Walk, walk_s));
+    }
+    steps.push(step(Move::Walk, 180));
+    steps
+}
+
+pub(crate) fn make(condition: &Condition, seed: u64) -> Simulated {
+    let missing = match condition.gps {
+        Gps::Clean => 0.0,
+        Gps::Typical => 0.02,
+        Gps::Bad => 0.10,
+    };
+    let stretch = |salt| Stretch { at_s: None, length_s: 20.0 + choice(seed, salt, 40) as f64 };
+    let mut settings = Settings {
+        seed,
+        profile: condition.profile,
+        gps: condition.gps,
+        sampling: condition.sampling,
+        channels: condition.channels,
+        missing,
+        ..Settings::default()
+    };
+    if choice(seed, 6, 4) == 0 {
+        settings.faults.push(Fault {
+            kind: FaultKind::Stop,
+            value: 12.0 + choice(seed, 7, 20) as f64,
+            rep: None,
+        });
+    }
+    if choice(seed, 8, 4) == 0 {
+        settings.pauses.push(stretch(9));
+    }
+    simulate(&session(seed), &settings).expect("the session can be made up")
+}
+
+pub(crate) fn truth(made: &Simulated) -> Vec<Span> {
+    made.truth.iter().map(|t| Span { gait: t.gait, start_s: t.start_s, end_s: t.end_s }).collect()
+}
