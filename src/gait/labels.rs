@@ -158,7 +158,7 @@ mod tests {
         let levels = [seen(1.85), seen(2.05)];
         // Walk and run: the faster one is a run, the slower one is not.
         let switch = |sharpness: Option<Sharpness>| {
-            let run = run_probabilities(&levels, &[sharpness]);
+            let run = run_probabilities(&levels, &[sharpness], &[0.0; 2]);
             run[1] - run[0]
         };
         let unseen = switch(None);
