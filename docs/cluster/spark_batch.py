@@ -40,7 +40,9 @@ def schema_of(program, plan, stage):
     """The table's schema, from the Parquet file that the program writes of no recordings."""
     with tempfile.TemporaryDirectory() as folder:
         out = os.path.join(folder, "empty.parquet")
-        subprocess.run(command(program, plan, stage, os.devnull, out), check=True)
+        done = subprocess.run(command(program, plan, stage, os.devnull, out), stderr=subprocess.PIPE)
+        if done.returncode != 0:
+            sys.exit(done.stderr.decode(errors="replace"))
         fields = pyarrow.parquet.read_schema(out)
     is_text = lambda kind: pa.types.is_string_view(kind) or pa.types.is_large_string(kind)
     return pa.schema([(field.name, pa.string() if is_text(field.type) else field.type) for field in fields])
