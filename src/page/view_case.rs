@@ -12,7 +12,7 @@ use super::intake::Waiting;
 use super::layout::{coded, root};
 
 /// The case's first page.
-pub(super) fn now(desk: &Desk, found: &Found, waiting: Markup, max_file_bytes: usize) -> Markup {
+pub(super) fn now(desk: &Desk, found: &Found, waiting: &Markup, max_file_bytes: usize) -> Markup {
     let review = &found.review;
     html! {
         h1 { (review.plan) }
@@ -261,9 +261,11 @@ pub(super) fn waiting_bar(
     let here = format!("{}/waiting/{}", root(desk), file.sha256);
     html! {
         p { strong { (file.shown) } " is not in the case yet. " (proposal.why) }
-        form.row method="get" action=(here) {
-            (stage_choice(plan, proposal))
-            button { "Hold against this stage" }
+        @if can_keep {
+            form.row method="get" action=(here) {
+                (stage_choice(plan, proposal))
+                button { "Hold against this stage" }
+            }
         }
         form.row method="post" action={ (here) "/keep" } {
             @if proposal.is_chosen {

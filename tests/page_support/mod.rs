@@ -5,7 +5,7 @@ use std::ffi::OsStr;
 use std::fmt::Write as _;
 use std::fs;
 use std::io::{BufRead, BufReader, Read, Write};
-use std::net::{Shutdown, TcpStream};
+use std::net::TcpStream;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::OnceLock;
@@ -224,11 +224,6 @@ pub(crate) fn coded(text: &str) -> String {
         let _ = write!(coded, "%{byte:02X}");
         coded
     })
-}
-
-/// Reads the rest of a connection that is only half open any more.
-pub(crate) fn finish(stream: &TcpStream) {
-    let _ = stream.shutdown(Shutdown::Write);
 }
 
 /// The made-up case, written once for all tests of a file.
