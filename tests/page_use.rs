@@ -159,6 +159,7 @@ fn without_a_case_a_made_up_one_is_shown_and_taken_away() {
     assert!(first.body.contains("This case is made up"));
     assert!(took < Duration::from_secs(1), "{took:?}");
     assert!(page.page("/case/made-up-case/").contains("Tove"));
+    page.end();
 }
 
 #[test]

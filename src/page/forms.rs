@@ -61,7 +61,7 @@ pub(super) async fn day(State(app): Shared, Path((case, date)): Path<(String, St
 }
 
 #[derive(Deserialize)]
-struct Day {
+pub(super) struct Day {
     #[serde(default)]
     pain_during: String,
     #[serde(default)]
@@ -122,7 +122,7 @@ pub(super) async fn write_day(
 }
 
 #[derive(Deserialize)]
-struct Changed {
+pub(super) struct Changed {
     text: String,
     #[serde(default)]
     of: String,

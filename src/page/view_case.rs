@@ -299,10 +299,9 @@ pub(super) fn kept_bar(
                 button formmethod="post" formaction={ (root) "/stage" } { "Note this stage in the case" }
             }
         }
-        p { a href={ (root) "/report.html?recording=" (coded(recording)) "&stage=" (coded(stage_of(proposal))) } { "Save this report as a file" } }
+        @if let Some(stage) = proposal.stage.as_deref().filter(|stage| *stage != "-") {
+            @let file = format!("/report.html?recording={}&stage={}", coded(recording), coded(stage));
+            p { a href={ (root) (file) } { "Save this report as a file" } }
+        }
     }
-}
-
-fn stage_of(proposal: &Proposal) -> &str {
-    proposal.stage.as_deref().unwrap_or_default()
 }

@@ -195,6 +195,13 @@ impl Page {
         assert!(killed.is_ok_and(|status| status.success()));
     }
 
+    /// Asks the process to end, and waits until it has.
+    pub(crate) fn end(mut self) {
+        let asked = Command::new("kill").arg(self.child.id().to_string()).status();
+        assert!(asked.is_ok_and(|status| status.success()));
+        assert!(self.child.wait().is_ok_and(|status| status.success()), "it ends in order");
+    }
+
     /// What came back of a request, if anything did.
     fn try_send(&self, bytes: &[u8]) -> Option<Answer> {
         let mut stream = TcpStream::connect(&self.host).ok()?;
