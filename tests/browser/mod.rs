@@ -57,7 +57,7 @@ impl Driver {
 
     /// Opens a fresh browser.
     pub(crate) async fn open(&self, look: Look) -> Client {
-        let scheme = if look.dark { 0 } else { 1 };
+        let scheme = u8::from(!look.dark);
         let capabilities = json!({"browserName": "chrome", "goog:chromeOptions": {
             "args": [
                 "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",

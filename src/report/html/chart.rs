@@ -48,11 +48,10 @@ pub(super) fn chart(chart: &Chart, axis: Axis, gaps: &[GapView], found: &[Stretc
                 @for piece in chart.pieces.iter().filter(|piece| has_band(piece)) {
                     path.band d=(band(piece, x, y)) {}
                 }
-                path.curve d=(curve(&chart.pieces, x, y)) {}
                 @for (class, path) in limits(&chart.limits, x, y) {
-                    path.limit-under d=(path) {}
                     path class=(class) d=(path) {}
                 }
+                path.curve d=(curve(&chart.pieces, x, y)) {}
             }
             @for stretch in found {
                 text.found-number x=(percent(axis.at(stretch.start_s))) y="12" dx="3" { (stretch.number) }

@@ -228,10 +228,10 @@ fn dose(view: &CheckView) -> Markup {
 fn bouts(view: &CheckView) -> Markup {
     let is_known = |bout: &&BoutView| bout.gait != "unknown";
     html! {
-        section aria-labelledby="bouts" {
+        section.screen aria-labelledby="bouts" {
             h2 #bouts { "Bouts as recorded" }
             details {
-                summary { "The " (view.bouts.len()) " bouts of the strip as a table" }
+                summary { "Show the bouts of the strip as a table" }
                 div.scroll tabindex="0" role="region" aria-labelledby="bouts" {
                     table {
                         thead { tr {

@@ -67,8 +67,9 @@ impl Axis {
         let (narrow, roomy) = self.shares(LABEL_PX[usize::from(self.to_s >= 3600.0)]);
         let step_s = self.step_s(narrow, f64::INFINITY);
         let roomy_s = self.step_s(roomy, step_s);
-        let first = (self.from_s.max(0.0) / roomy_s).ceil() as i64;
-        let times = (first..).map(|n| n as f64 * roomy_s).take_while(|t| *t <= self.to_s);
+        let (first, last) =
+            ((self.from_s.max(0.0) / roomy_s).ceil() as i64, (self.to_s / roomy_s).floor() as i64);
+        let times = (first..=last).map(|n| n as f64 * roomy_s);
         times.map(|t| (t, t.rem_euclid(step_s) < 1e-6)).collect()
     }
 

@@ -200,7 +200,7 @@ pub(super) fn key(view: &CheckView) -> Markup {
     html! {
         ul.key aria-label="Marks" {
             @for (gait, height, word) in [("run", 14, "run"), ("walk", 7, "walk"), ("stand", 2, "stand"), ("unknown", 14, "no data")] {
-                @if has(gait) || gait == "run" || gait == "walk" {
+                @if has(gait) || view.reps.iter().any(|rep| rep.gait == gait) {
                     li {
                         svg.icon aria-hidden="true" width="18" height="16" {
                             rect class=(gait) x="1" y=(15 - height) width="16" height=(height)
