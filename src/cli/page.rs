@@ -22,7 +22,7 @@ pub(super) struct Args {
     #[arg(long, value_name = "DATE")]
     as_of: Option<Date>,
     /// Refuse files that are larger than this
-    #[arg(long, value_name = "MIB", default_value_t = 32, value_parser = clap::value_parser!(u16).range(1..=64))]
+    #[arg(long, value_name = "MIB", default_value_t = 16, value_parser = clap::value_parser!(u16).range(1..=64))]
     max_file: u16,
 }
 

@@ -71,16 +71,15 @@ pub(super) fn needs(review: &ReviewView, today: Date) -> Vec<(Need, String)> {
     if !unread.is_empty() {
         needs.push((Need::UnreadableFile, format!("not readable: {}", unread.join(", "))));
     }
-    match review.sessions.last() {
-        Some(last) if last.pain_during.is_none() && last.pain_pattern.is_none() => {
-            needs.push((Need::NoDiary, format!("no word on pain: {}", last.date)));
-        }
-        _ => {}
+    let Some(last) = review.sessions.last() else {
+        needs.push((Need::Away, "no session yet".to_owned()));
+        return needs;
+    };
+    if last.pain_during.is_none() && last.pain_pattern.is_none() {
+        needs.push((Need::NoDiary, format!("no word on pain: {}", last.date)));
     }
-    match review.sessions.last() {
-        Some(last) if is_recent(&last.date) => {}
-        Some(last) => needs.push((Need::Away, format!("no session since {}", last.date))),
-        None => needs.push((Need::Away, "no session yet".to_owned())),
+    if !is_recent(&last.date) {
+        needs.push((Need::Away, format!("no session since {}", last.date)));
     }
     needs.sort();
     needs

@@ -21,7 +21,7 @@ use super::refusal::Refusal;
 use super::shelf::{self, Shelf};
 
 /// Time for which an answer waits for the case to be read, before it shows how far that has come.
-pub(super) const PATIENCE: Duration = Duration::from_millis(600);
+pub(super) const PATIENCE: Duration = Duration::from_millis(400);
 /// The day is looked up anew this often, s.
 const DAY_STEP_S: i64 = 900;
 

@@ -7,10 +7,11 @@ use std::thread::sleep;
 use std::time::Duration;
 
 use crate::files::{self, Failure};
+use crate::pipeline::Config;
 use crate::prescription::Plan;
 use crate::review::{Diary, Entry, diary_with, stages_with};
 
-use super::intake::Waiting;
+use super::intake::{Waiting, activity_mark};
 
 /// Hidden file that a writer holds locked.
 const LOCK: &str = ".jogaudit-lock";
@@ -45,7 +46,7 @@ impl Writing {
 
 /// What became of a file that was to be kept.
 pub(super) struct Kept {
-    /// Its name inside `recordings/`.
+    /// Its name inside `recordings/`, with the mark of its activity.
     pub(super) name: String,
     /// Whether the case had the same bytes already; then nothing was written.
     pub(super) was_there: bool,
@@ -53,11 +54,13 @@ pub(super) struct Kept {
 
 /// Keeps a file in the case, with its stage if one was said: a stage's name, or `-` for no session of the plan.
 pub(super) fn recording(case: &Path, file: &Waiting, stage: Option<&str>) -> Result<Kept, Failure> {
+    let mark = activity_mark(file.read(&Config::default()));
     let _writing = Writing::begin(case)?;
-    let kept = match same_bytes(case, file)? {
+    let mut kept = match same_bytes(case, file)? {
         Some(name) => Kept { name, was_there: true },
         None => Kept { name: store(case, file)?, was_there: false },
     };
+    kept.name += mark;
     if let Some(stage) = stage {
         set_stage(case, &kept.name, stage)?;
     }
@@ -81,9 +84,9 @@ fn store(case: &Path, file: &Waiting) -> Result<String, Failure> {
         Failure::refused(format!("could not make the folder {}", folder.display())).caused_by(&error)
     })?;
     // Another file of that name can only be one that somebody changed.
-    let names =
+    let mut names =
         (1..).map(|n| if n == 1 { file.file_name.clone() } else { format!("{n}-{}", file.file_name) });
-    let name = names.into_iter().find(|name| !folder.join(name).exists()).unwrap_or_default();
+    let name = names.find(|name| !folder.join(name).exists()).unwrap_or_default();
     files::write_whole(&folder.join(&name), &file.bytes)?;
     Ok(name)
 }

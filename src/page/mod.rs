@@ -6,6 +6,7 @@
 
 mod attention;
 mod desk;
+mod forms;
 mod guard;
 mod intake;
 mod keep;
@@ -77,8 +78,8 @@ struct App {
     is_caseload: bool,
     made_up: bool,
     inbox: Arc<Inbox>,
-    /// Reports are made one at a time, whatever is asked for: each may need the memory of a large recording.
-    report_turn: Semaphore,
+    /// Recordings are read one case or report at a time: each may need the memory of a large one.
+    turn: Arc<Semaphore>,
 }
 
 impl App {
@@ -112,16 +113,16 @@ pub(crate) fn serve(
         let shelf = Arc::new(Shelf::default());
         let turn = Arc::new(Semaphore::new(1));
         let desk = |folder: &PathBuf| {
-            let (shelf, turn) = (Arc::clone(&shelf), Arc::clone(&turn));
-            Arc::new(Desk::new(folder.clone(), options.as_of, shelf, turn))
+            Arc::new(Desk::new(folder.clone(), options.as_of, Arc::clone(&shelf), Arc::clone(&turn)))
         };
+        let desks = folders.iter().map(desk).collect();
         let app = Arc::new(App {
             door,
-            desks: folders.iter().map(desk).collect(),
+            desks,
             is_caseload,
             made_up: options.made_up,
             inbox: Arc::new(Inbox::new(options.max_file_bytes)),
-            report_turn: Semaphore::new(1),
+            turn,
         });
         // What is seen first is read first.
         app.desks.iter().for_each(|desk| {

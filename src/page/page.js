@@ -8,17 +8,19 @@ if (drop) {
   const send = () => {
     const most = Number(drop.dataset.most);
     const large = [...input.files].filter((file) => file.size > most);
-    trouble.hidden = large.length === 0;
+    trouble.hidden = large.length === 0 && input.files.length > 0;
+    if (input.files.length === 0) {
+      trouble.textContent = "No file was chosen. Choose one or more recordings first.";
+      return;
+    }
     if (large.length > 0) {
       trouble.textContent =
         `${large.map((file) => file.name).join(", ")}: more than the ${most / 2 ** 20} MiB that a file may have. ` +
         "Choose the recordings of single sessions; put large files into the folder recordings/ by hand.";
       return;
     }
-    if (input.files.length > 0) {
-      drop.querySelector("button").textContent = "Taking them in …";
-      drop.submit();
-    }
+    drop.querySelector("button").textContent = "Taking them in …";
+    drop.submit();
   };
   for (const name of ["dragenter", "dragover"]) {
     document.addEventListener(name, (event) => {

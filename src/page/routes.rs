@@ -1,4 +1,5 @@
 //! Addresses and what answers them. Answers are made here and worded in the views.
+#![allow(clippy::unused_async)] // the router takes async functions
 
 use std::sync::Arc;
 use std::time::Duration;
@@ -9,24 +10,22 @@ use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE, SET_COOKIE};
 use axum::response::{Html, IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
 use axum::{Router, middleware};
-use jiff::civil::Date;
 use maud::{Markup, html};
 use serde::Deserialize;
 
 use crate::files::{self, CheckReport, Failure, MAX_RECORDING_BYTES};
 use crate::prescription::Plan;
 use crate::report::html::{REPORT, THEME};
-use crate::review::{Diary, Entry, Pattern};
 
 use super::desk::{Desk, Found, PATIENCE, Reading, Snapshot};
 use super::intake::Waiting;
 use super::layout::{self, Frame, coded, root};
 use super::refusal::Refusal;
 use super::view_case::{self, Proposal};
-use super::{App, guard, keep, report, view_caseload, view_diary, view_plan};
+use super::{App, forms, guard, keep, report, view_caseload};
 
-type Answer = Result<Response, Refusal>;
-type Shared = State<Arc<App>>;
+pub(super) type Answer = Result<Response, Refusal>;
+pub(super) type Shared = State<Arc<App>>;
 
 /// Bytes of a form without files: a plan has at most 1 MiB, and letters may take three in a form.
 const FORM_BYTES: usize = 4 << 20;
@@ -52,13 +51,13 @@ pub(super) fn router(app: Arc<App>) -> Router {
         .route("/case/{case}/session", get(session))
         .route("/case/{case}/report.html", get(report_file))
         .route("/case/{case}/stage", post(note_stage))
-        .route("/case/{case}/diary", get(days))
-        .route("/case/{case}/diary-of", get(diary_of))
-        .route("/case/{case}/diary/{date}", get(day).post(write_day))
+        .route("/case/{case}/diary", get(forms::days))
+        .route("/case/{case}/diary-of", get(forms::diary_of))
+        .route("/case/{case}/diary/{date}", get(forms::day).post(forms::write_day))
         .route("/case/{case}/review", get(review))
         .route("/case/{case}/review.html", get(review_file))
-        .route("/case/{case}/plan", get(plan).post(change_plan))
-        .route("/case/{case}/plan/lint", post(lint_plan))
+        .route("/case/{case}/plan", get(forms::plan).post(forms::change_plan))
+        .route("/case/{case}/plan/lint", post(forms::lint_plan))
         .fallback(async || Refusal::not_found("there is no such page"))
         .layer(DefaultBodyLimit::max(FORM_BYTES))
         .layer(middleware::from_fn_with_state(Arc::clone(&app), guard::guard))
@@ -70,25 +69,25 @@ fn css(text: String) -> impl IntoResponse {
 }
 
 /// Goes on to another address after something was done.
-fn to(address: &str) -> Answer {
-    Ok(Redirect::to(address).into_response())
+pub(super) fn to(address: &str) -> Response {
+    Redirect::to(address).into_response()
 }
 
 /// Goes back to a page of a case, which then says what was done.
-fn back(desk: &Desk, page: &str, done: &str) -> Answer {
+pub(super) fn back(desk: &Desk, page: &str, done: &str) -> Response {
     let mark = if page.contains('?') { '&' } else { '?' };
     to(&format!("{}/{page}{mark}done={done}", root(desk)))
 }
 
 /// Runs what reads or writes files on a thread of its own.
-async fn apart<T: Send + 'static>(
+pub(super) async fn apart<T: Send + 'static>(
     work: impl FnOnce() -> Result<T, Failure> + Send + 'static,
 ) -> Result<T, Refusal> {
     let done = tokio::task::spawn_blocking(work).await.map_err(|_| Refusal::bug())?;
     done.map_err(Refusal::from)
 }
 
-fn desk_of<'a>(app: &'a App, name: &str) -> Result<&'a Arc<Desk>, Refusal> {
+pub(super) fn desk_of<'a>(app: &'a App, name: &str) -> Result<&'a Arc<Desk>, Refusal> {
     app.desk(name).ok_or_else(|| Refusal::not_found("there is no such case"))
 }
 
@@ -111,18 +110,18 @@ async fn open(State(app): Shared, Query(opened): Query<Opened>) -> Answer {
 
 /// What may stand behind the address of a page.
 #[derive(Default, Deserialize)]
-struct Asked {
-    done: Option<String>,
-    recording: Option<String>,
-    stage: Option<String>,
-    activity: Option<usize>,
-    date: Option<String>,
+pub(super) struct Asked {
+    pub(super) done: Option<String>,
+    pub(super) recording: Option<String>,
+    pub(super) stage: Option<String>,
+    pub(super) activity: Option<usize>,
+    pub(super) date: Option<String>,
 }
 
 async fn start(State(app): Shared) -> Answer {
     if !app.is_caseload {
         let desk = app.desks.first().ok_or_else(|| Refusal::not_found("there is no case"))?;
-        return to(&format!("{}/", root(desk)));
+        return Ok(to(&format!("{}/", root(desk))));
     }
     let mut readings = Vec::with_capacity(app.desks.len());
     let mut patience = PATIENCE;
@@ -147,7 +146,7 @@ async fn read<'a>(app: &'a App, desk: &'a Arc<Desk>, title: &'a str) -> Result<A
 }
 
 /// Makes a page of what was found in a case; a case that cannot be read says why.
-async fn with_case(
+pub(super) async fn with_case(
     app: &App,
     case: &str,
     title: &str,
@@ -178,7 +177,7 @@ fn cannot(desk: &Desk, refusal: &Refusal) -> Markup {
 async fn now(State(app): Shared, Path(case): Path<String>, Query(asked): Query<Asked>) -> Answer {
     with_case(&app, &case, "Now", asked.done.as_deref(), |desk, found| {
         let waiting = view_case::waiting_list(desk, &desk.waiting(), Some(found));
-        Ok(view_case::now(desk, found, waiting, app.inbox.max_file_bytes()))
+        Ok(view_case::now(desk, found, &waiting, app.inbox.max_file_bytes()))
     })
     .await
 }
@@ -189,11 +188,11 @@ async fn take_files(State(app): Shared, Path(case): Path<String>, request: Reque
     let only = if let [file] = taken.as_slice() { Some(file.sha256.clone()) } else { None };
     let any = !taken.is_empty();
     taken.into_iter().for_each(|file| desk.put(file));
-    match only {
+    Ok(match only {
         Some(sha256) => to(&format!("{}/waiting/{sha256}", root(desk))),
         None if any => to(&format!("{}/", root(desk))),
         None => back(desk, "", "nothing"),
-    }
+    })
 }
 
 fn waiting_file(desk: &Desk, sha256: &str) -> Result<Arc<Waiting>, Refusal> {
@@ -222,7 +221,7 @@ enum Source {
 
 /// Makes a report, one at a time.
 async fn check(app: &App, wanted: Wanted) -> Result<CheckReport, Refusal> {
-    let _turn = app.report_turn.acquire().await.map_err(|_| Refusal::bug())?;
+    let _turn = app.turn.acquire().await.map_err(|_| Refusal::bug())?;
     apart(move || {
         let stage = files::stage(&wanted.plan, Some(&wanted.stage))?;
         match &wanted.bytes {
@@ -310,18 +309,20 @@ async fn keep_one(
     let desk = desk_of(&app, &case)?;
     let file = waiting_file(desk, &sha256)?;
     let stage = form.stage.filter(|stage| !stage.is_empty());
-    let kept = keep_file(desk, &file, stage).await?;
+    let kept = keep_file(&app, desk, &file, stage).await?;
     let done = if kept.was_there { "duplicate" } else { "kept" };
-    back(desk, &format!("session?recording={}", coded(&kept.name)), done)
+    Ok(back(desk, &format!("session?recording={}", coded(&kept.name)), done))
 }
 
 /// Writes a file to the case. It is told only when it is on the disk.
 async fn keep_file(
+    app: &App,
     desk: &Arc<Desk>,
     file: &Arc<Waiting>,
     stage: Option<String>,
 ) -> Result<keep::Kept, Refusal> {
     let (folder, bytes) = (desk.folder.clone(), Arc::clone(file));
+    let _turn = app.turn.acquire().await.map_err(|_| Refusal::bug())?;
     let kept = apart(move || keep::recording(&folder, &bytes, stage.as_deref())).await?;
     desk.let_go(&file.sha256);
     desk.forget();
@@ -336,22 +337,22 @@ async fn keep_all(State(app): Shared, Path(case): Path<String>) -> Answer {
             apart(move || Ok(file.read(&crate::pipeline::Config::default()).is_ok())).await?
         };
         if can_keep {
-            keep_file(desk, &file, None).await?;
+            keep_file(&app, desk, &file, None).await?;
         }
     }
-    back(desk, "", "all")
+    Ok(back(desk, "", "all"))
 }
 
 async fn put_away(State(app): Shared, Path((case, sha256)): Path<(String, String)>) -> Answer {
     let desk = desk_of(&app, &case)?;
     desk.let_go(&sha256);
-    back(desk, "", "away")
+    Ok(back(desk, "", "away"))
 }
 
 async fn put_all_away(State(app): Shared, Path(case): Path<String>) -> Answer {
     let desk = desk_of(&app, &case)?;
     desk.waiting().iter().for_each(|file| desk.let_go(&file.sha256));
-    back(desk, "", "away")
+    Ok(back(desk, "", "away"))
 }
 
 /// The file of a recording, by its name in the case: names are compared, never made into paths.
@@ -448,108 +449,7 @@ async fn note_stage(State(app): Shared, Path(case): Path<String>, Form(form): Fo
     let folder = desk.folder.clone();
     apart(move || keep::stage(&folder, &form.recording, &form.stage)).await?;
     desk.forget();
-    back(desk, &page, "stage")
-}
-
-/// The diary of a case as it stands on disk.
-async fn diary_of_case(desk: &Desk) -> Result<Diary, Refusal> {
-    let folder = desk.folder.clone();
-    let text = apart(move || files::table(&folder, "diary.csv", &mut Vec::new())).await?;
-    Ok(Diary::parse(&text.unwrap_or_default(), Date::MAX).value)
-}
-
-async fn days(State(app): Shared, Path(case): Path<String>, Query(asked): Query<Asked>) -> Answer {
-    let diary = diary_of_case(desk_of(&app, &case)?).await?;
-    with_case(&app, &case, "Sessions and diary", asked.done.as_deref(), |desk, found| {
-        let today = found.today.to_string();
-        Ok(view_diary::days(desk, &found.review.sessions, diary.entries(), &today))
-    })
-    .await
-}
-
-fn date_of(text: &str) -> Result<Date, Refusal> {
-    text.parse().map_err(|_| {
-        Refusal::new(StatusCode::UNPROCESSABLE_ENTITY, "that is no date", "write the day such as 2026-03-02")
-    })
-}
-
-async fn diary_of(State(app): Shared, Path(case): Path<String>, Query(asked): Query<Asked>) -> Answer {
-    let desk = desk_of(&app, &case)?;
-    let date = date_of(&asked.date.unwrap_or_default())?;
-    to(&format!("{}/diary/{date}", root(desk)))
-}
-
-async fn day(State(app): Shared, Path((case, date)): Path<(String, String)>) -> Answer {
-    let date = date_of(&date)?;
-    let diary = diary_of_case(desk_of(&app, &case)?).await?;
-    let entry = diary.on(date).cloned().unwrap_or_else(|| Entry::empty(date));
-    with_case(&app, &case, "Diary", None, |desk, found| {
-        let day = date.to_string();
-        let sessions: Vec<_> = found.review.sessions.iter().filter(|s| s.date == day).collect();
-        Ok(view_diary::form(desk, &entry, &sessions, found.review.cautions))
-    })
-    .await
-}
-
-#[derive(Deserialize)]
-struct Day {
-    #[serde(default)]
-    pain_during: String,
-    #[serde(default)]
-    pain_pattern: String,
-    #[serde(default)]
-    pain_next_morning: String,
-    #[serde(default)]
-    effort: String,
-    #[serde(default)]
-    note: String,
-}
-
-impl Day {
-    fn entry(&self, date: Date) -> Result<Entry, Refusal> {
-        let refuse = |what: &str, todo: &str| Refusal::new(StatusCode::UNPROCESSABLE_ENTITY, what, todo);
-        let score = |name: &str, text: &str| {
-            let text = text.trim().replace(',', ".");
-            if text.is_empty() {
-                return Ok(None);
-            }
-            let number = text.parse::<f64>().ok().filter(|n| (0.0..=10.0).contains(n));
-            let todo = "go back and write a number, or leave it empty";
-            number.map(Some).ok_or_else(|| refuse(&format!("{name} must be a number from 0 to 10"), todo))
-        };
-        let pattern = match self.pain_pattern.as_str() {
-            "" => None,
-            word => {
-                let known = Pattern::ALL.into_iter().find(|pattern| pattern.word() == word);
-                Some(known.ok_or_else(|| {
-                    refuse("that is no pattern of pain", "go back and choose one of the list")
-                })?)
-            }
-        };
-        let note: String =
-            self.note.chars().map(|c| if c.is_control() { ' ' } else { c }).take(500).collect();
-        Ok(Entry {
-            pain_during: score("pain during", &self.pain_during)?,
-            pattern,
-            pain_next_morning: score("pain on the morning after", &self.pain_next_morning)?,
-            effort: score("effort", &self.effort)?,
-            note: note.trim().to_owned(),
-            ..Entry::empty(date)
-        })
-    }
-}
-
-async fn write_day(
-    State(app): Shared,
-    Path((case, date)): Path<(String, String)>,
-    Form(form): Form<Day>,
-) -> Answer {
-    let desk = desk_of(&app, &case)?;
-    let entry = form.entry(date_of(&date)?)?;
-    let folder = desk.folder.clone();
-    apart(move || keep::diary(&folder, &entry)).await?;
-    desk.forget();
-    back(desk, "", "diary")
+    Ok(back(desk, &page, "stage"))
 }
 
 async fn review(State(app): Shared, Path(case): Path<String>) -> Answer {
@@ -572,73 +472,4 @@ async fn review_file(State(app): Shared, Path(case): Path<String>) -> Answer {
     };
     let found = snapshot.found.as_ref().map_err(Clone::clone)?;
     Ok(attached("review.html", report::review_document(&found.review)))
-}
-
-#[derive(Deserialize)]
-struct Changed {
-    text: String,
-    #[serde(default)]
-    of: String,
-    #[serde(default)]
-    action: String,
-}
-
-impl Changed {
-    /// The text with the line ends of the file: browsers send their own.
-    fn text(&self, is_windows: bool) -> String {
-        let text = self.text.replace("\r\n", "\n");
-        let text = if text.ends_with('\n') { text } else { text + "\n" };
-        if is_windows { text.replace('\n', "\r\n") } else { text }
-    }
-}
-
-async fn plan(State(app): Shared, Path(case): Path<String>, Query(asked): Query<Asked>) -> Answer {
-    let desk = desk_of(&app, &case)?;
-    let folder = desk.folder.clone();
-    let bytes = apart(move || keep::plan_bytes(&folder)).await?;
-    let of = files::sha256(&bytes);
-    let text = String::from_utf8(bytes).map_err(|_| {
-        Refusal::new(
-            StatusCode::UNPROCESSABLE_ENTITY,
-            "plan.toml is not UTF-8 text",
-            "save it as UTF-8 with a text editor",
-        )
-    })?;
-    let text = if text.is_empty() { view_plan::TEMPLATE } else { &text };
-    let frame = Frame { done: asked.done.as_deref(), ..Frame::of(&app, desk, "Plan") };
-    Ok(frame.page(&view_plan::page(desk, text, &of, None)).into_response())
-}
-
-async fn change_plan(State(app): Shared, Path(case): Path<String>, Form(form): Form<Changed>) -> Answer {
-    let desk = desk_of(&app, &case)?;
-    let mut trouble = None;
-    if form.action == "save" {
-        let folder = desk.folder.clone();
-        let (sent, of) = (form.text(false), form.of.clone());
-        let windows = form.text(true);
-        let saved = apart(move || {
-            let has_windows_ends = keep::plan_bytes(&folder)?.windows(2).any(|two| two == b"\r\n");
-            keep::plan(&folder, if has_windows_ends { &windows } else { &sent }, &of)
-        })
-        .await;
-        match saved {
-            Ok(()) => {
-                desk.forget();
-                return back(desk, "plan", "plan");
-            }
-            Err(refusal) => trouble = Some(refusal),
-        }
-    }
-    let frame = Frame::of(&app, desk, "Plan");
-    let page = frame.page(&view_plan::page(desk, &form.text(false), &form.of, trouble.as_ref()));
-    Ok(match trouble {
-        Some(refusal) => (refusal.status, page).into_response(),
-        None => page.into_response(),
-    })
-}
-
-async fn lint_plan(State(app): Shared, Path(case): Path<String>, Form(form): Form<Changed>) -> Answer {
-    desk_of(&app, &case)?;
-    let remarks = tokio::task::spawn_blocking(move || view_plan::remarks(&form.text(false)));
-    Ok(Html(remarks.await.map_err(|_| Refusal::bug())?.into_string()).into_response())
 }

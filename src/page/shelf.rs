@@ -10,8 +10,8 @@ use crate::files::{self, Activities, MAX_RECORDING_BYTES};
 use crate::pipeline::Config;
 use crate::read::ReadConfig;
 
-/// Samples that are kept in all: about 280 hours at one a second, some 130 MiB.
-const MOST_SAMPLES: usize = 1_000_000;
+/// Samples that are kept in all: about 220 hours at one a second, some 100 MiB.
+const MOST_SAMPLES: usize = 800_000;
 
 /// A file as it was read.
 pub(super) struct FileRead {

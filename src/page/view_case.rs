@@ -12,7 +12,7 @@ use super::intake::Waiting;
 use super::layout::{coded, root};
 
 /// The case's first page.
-pub(super) fn now(desk: &Desk, found: &Found, waiting: Markup, max_file_bytes: usize) -> Markup {
+pub(super) fn now(desk: &Desk, found: &Found, waiting: &Markup, max_file_bytes: usize) -> Markup {
     let review = &found.review;
     html! {
         h1 { (review.plan) }
@@ -261,9 +261,11 @@ pub(super) fn waiting_bar(
     let here = format!("{}/waiting/{}", root(desk), file.sha256);
     html! {
         p { strong { (file.shown) } " is not in the case yet. " (proposal.why) }
-        form.row method="get" action=(here) {
-            (stage_choice(plan, proposal))
-            button { "Hold against this stage" }
+        @if can_keep {
+            form.row method="get" action=(here) {
+                (stage_choice(plan, proposal))
+                button { "Hold against this stage" }
+            }
         }
         form.row method="post" action={ (here) "/keep" } {
             @if proposal.is_chosen {
@@ -297,10 +299,9 @@ pub(super) fn kept_bar(
                 button formmethod="post" formaction={ (root) "/stage" } { "Note this stage in the case" }
             }
         }
-        p { a href={ (root) "/report.html?recording=" (coded(recording)) "&stage=" (coded(stage_of(proposal))) } { "Save this report as a file" } }
+        @if let Some(stage) = proposal.stage.as_deref().filter(|stage| *stage != "-") {
+            @let file = format!("/report.html?recording={}&stage={}", coded(recording), coded(stage));
+            p { a href={ (root) (file) } { "Save this report as a file" } }
+        }
     }
-}
-
-fn stage_of(proposal: &Proposal) -> &str {
-    proposal.stage.as_deref().unwrap_or_default()
 }

@@ -2,11 +2,12 @@
 
 use std::sync::Arc;
 
+use jiff::civil::Date;
 use maud::{Markup, html};
 
 use super::App;
 use super::attention::{Need, needs, unreadable};
-use super::desk::{Desk, Reading};
+use super::desk::{Desk, Found, Reading};
 use super::layout::root;
 use super::refusal::sentence;
 use super::view_case::mark;
@@ -84,14 +85,20 @@ fn row(desk: &Desk, reading: &Reading, needs: Option<&[(Need, String)]>) -> Mark
                     @if let Some(outcome) = last.outcome { ", " (mark(outcome)) }
                 }
             }
-            td data-label="This week’s running" { @if let Some(found) = found { (week(&found.review)) } }
+            td data-label="This week’s runs" { @if let Some(found) = found { (week(found)) } }
         }
     }
 }
 
-/// Running of the last week, of what the plan has for it.
-fn week(review: &crate::report::ReviewView) -> String {
-    let Some(week) = review.weeks.last().filter(|week| !week.is_over) else { return "none".to_owned() };
+/// Running of this week, of what the plan has for it.
+fn week(found: &Found) -> String {
+    let is_this = |monday: &str| {
+        let since = monday.parse::<Date>().ok().and_then(|monday| monday.until(found.today).ok());
+        since.is_some_and(|span| (0..7).contains(&span.get_days()))
+    };
+    let Some(week) = found.review.weeks.last().filter(|week| is_this(&week.monday)) else {
+        return "none".to_owned();
+    };
     let minutes = |s: Option<f64>| s.map_or_else(|| "–".to_owned(), |s| format!("{:.0} min", s / 60.0));
     format!("{} of {}", minutes(week.run_s.achieved), minutes(week.run_s.prescribed))
 }

@@ -68,9 +68,8 @@ pub(super) fn days(desk: &Desk, sessions: &[SessionView], entries: &[Entry], tod
                         td data-label="Effort" { (shown(entry.and_then(|e| e.effort))) }
                         td data-label="Note" { @if let Some(entry) = entry { (entry.note) } }
                         td data-label="Diary" {
-                            a href={ (root) "/diary/" (date) } aria-label={ "Write the diary of " (date) } {
-                                @if entry.is_some() { "Change" } @else { "Write" }
-                            }
+                            @let what = if entry.is_some() { "Change" } else { "Write" };
+                            a href={ (root) "/diary/" (date) } aria-label={ (what) " the diary of " (date) } { (what) }
                         }
                     }
                 }

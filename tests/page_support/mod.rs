@@ -5,7 +5,7 @@ use std::ffi::OsStr;
 use std::fmt::Write as _;
 use std::fs;
 use std::io::{BufRead, BufReader, Read, Write};
-use std::net::{Shutdown, TcpStream};
+use std::net::TcpStream;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::OnceLock;
@@ -195,6 +195,13 @@ impl Page {
         assert!(killed.is_ok_and(|status| status.success()));
     }
 
+    /// Asks the process to end, and waits until it has.
+    pub(crate) fn end(mut self) {
+        let asked = Command::new("kill").arg(self.child.id().to_string()).status();
+        assert!(asked.is_ok_and(|status| status.success()));
+        assert!(self.child.wait().is_ok_and(|status| status.success()), "it ends in order");
+    }
+
     /// What came back of a request, if anything did.
     fn try_send(&self, bytes: &[u8]) -> Option<Answer> {
         let mut stream = TcpStream::connect(&self.host).ok()?;
@@ -224,11 +231,6 @@ pub(crate) fn coded(text: &str) -> String {
         let _ = write!(coded, "%{byte:02X}");
         coded
     })
-}
-
-/// Reads the rest of a connection that is only half open any more.
-pub(crate) fn finish(stream: &TcpStream) {
-    let _ = stream.shutdown(Shutdown::Write);
 }
 
 /// The made-up case, written once for all tests of a file.
