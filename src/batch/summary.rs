@@ -123,9 +123,9 @@ fn tenths(value: f64) -> f64 {
 impl Summary {
     /// For reading, 80 columns.
     pub(super) fn text(&self) -> String {
-        const HEADER: [&str; 14] = [
-            "person", "stage", "n", "kept", "under", "over", "open", "fail", "share", "prescr", "done",
-            "10 %", "half", "90 %",
+        const HEADER: [&str; 13] = [
+            "person", "stage", "kept", "under", "over", "open", "fail", "share", "prescr", "done", "10 %",
+            "half", "90 %",
         ];
         let mut page = String::new();
         let mut plan = None;
@@ -136,23 +136,23 @@ impl Summary {
                 print(&mut page, &HEADER.map(str::to_owned));
             }
             let share = row[9].real().map_or("–".into(), |share| format!("{:.0} %", share * 100.0));
-            let mut cells = [0, 2, 3, 5, 6, 7, 8, 4].map(|at| short(&row[at])).to_vec();
+            let mut cells = [0, 2, 5, 6, 7, 8, 4].map(|at| short(&row[at])).to_vec();
             cells.extend([share, clock(&row[10]), clock(&row[11])]);
             cells.extend([12, 14, 16].map(|at| seconds(&row[at])));
             print(&mut page, &cells);
         }
         page.push_str(
-            "n: recordings. open: the data cannot tell. fail: no result. share: kept among kept, under\n\
-             and over. prescr, done: mean running time of a session. 10 %, half, 90 %: quantiles of the\n\
-             running time beyond the prescribed, s. This judges recordings, not bodies.\n",
+            "open: the data cannot tell. fail: no result. share: kept among kept, under and\n\
+             over. prescr, done: mean running time of a session. 10 %, half, 90 %: quantiles\n\
+             of the running time beyond the prescribed, s. This judges recordings, not bodies.\n",
         );
         page
     }
 }
 
-/// One line of fourteen cells; the first two are names.
+/// One line of thirteen cells; the first two are names.
 fn print(page: &mut String, cells: &[String]) {
-    const WIDTHS: [usize; 14] = [8, 5, 5, 5, 6, 5, 5, 5, 6, 8, 8, 5, 5, 5];
+    const WIDTHS: [usize; 13] = [8, 5, 5, 6, 5, 5, 5, 6, 8, 8, 5, 5, 5];
     for (at, (cell, width)) in cells.iter().zip(WIDTHS).enumerate() {
         let _ = match at {
             0 => write!(page, "{:<width$} ", clipped(cell, width)),
@@ -236,7 +236,7 @@ mod tests {
         let text = summary.text();
         assert!(
             text.contains(
-                "\na        2        5    2     1    1    0    1  50 %    6:00    6:08  -14   +5  +31\n"
+                "\na        2        2     1    1    0    1  50 %    6:00    6:08  -14   +5  +31\n"
             ),
             "{text}"
         );
