@@ -107,6 +107,9 @@ pub(crate) fn cadence_threshold(series: &Series, width: usize) -> Option<Found> 
     by_threshold(series, &series.cadence_spm, width, 40.0, 140.0)
 }
 
+/// Gait, start and end in seconds, and how sure, as the Python rivals write a bout.
+type Answered = (String, f64, f64, Option<f64>);
+
 /// The Python rivals, one process for all recordings.
 pub(crate) struct Rivals {
     input: std::process::ChildStdin,
@@ -137,14 +140,13 @@ impl Rivals {
         writeln!(self.input, "{asked}").expect("the rivals listen");
         let mut line = String::new();
         self.output.read_line(&mut line).expect("the rivals answer");
-        let answer: BTreeMap<String, Vec<(String, f64, f64, Option<f64>)>> =
-            serde_json::from_str(&line).expect("JSON");
+        let answer: BTreeMap<String, Vec<Answered>> = serde_json::from_str(&line).expect("JSON");
         let gait = |word: &str| match word {
             "run" => Gait::Run,
             "walk" => Gait::Walk,
             _ => Gait::Stand,
         };
-        let found = |spans: Vec<(String, f64, f64, Option<f64>)>| Found {
+        let found = |spans: Vec<Answered>| Found {
             certainty: spans.iter().map(|s| s.3.unwrap_or(f64::NAN)).collect(),
             error_s: vec![f64::NAN; spans.len()],
             spans: spans.iter().map(|s| Span { gait: gait(&s.0), start_s: s.1, end_s: s.2 }).collect(),

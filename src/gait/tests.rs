@@ -271,7 +271,6 @@ fn walks_and_runs_of_an_open_set_of_wrist_motions() {
         right[row][0] += usize::from(alone(*spm) == Some(gait));
         right[row][1] += usize::from(gait_of(&together, 10.0 * k as f64 + 5.0) == Some(gait));
     }
-    println!("right of 20 walks, of 20 runs [alone, together]: {right:?}");
     assert_eq!(windows.len(), 40);
-    assert_eq!(right, [[20, 20], [11, 20]]);
+    assert_eq!(right, [[20, 20], [11, 20]], "right of 20 walks, of 20 runs, each [alone, together]");
 }
