@@ -202,7 +202,12 @@ pub(crate) fn facts(bytes: &[u8], recording: &Recording) -> RecordingFacts {
 
 /// SHA-256 in lower-case hexadecimal.
 pub(crate) fn sha256(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().fold(String::new(), |mut text, byte| {
+    hex(&Sha256::digest(bytes))
+}
+
+/// Bytes in lower-case hexadecimal.
+pub(crate) fn hex(bytes: &[u8]) -> String {
+    bytes.iter().fold(String::new(), |mut text, byte| {
         let _ = write!(text, "{byte:02x}");
         text
     })
