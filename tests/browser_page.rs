@@ -8,6 +8,7 @@ use std::fs;
 use std::time::Duration;
 
 use browser::{Driver, Look, overflow_px, serious};
+use fantoccini::actions::{InputSource, KeyAction, KeyActions};
 use fantoccini::elements::Element;
 use fantoccini::key::Key;
 use fantoccini::{Client, Locator};
@@ -176,7 +177,9 @@ async fn tab_to(client: &Client, text: &str) -> Element {
             assert_eq!(focus[1], true, "the focus on “{text}” shows");
             return active;
         }
-        active.send_keys(&Key::Tab.to_string()).await.unwrap();
+        let (tab, keys) = (char::from(Key::Tab), KeyActions::new("keys".to_owned()));
+        let press = keys.then(KeyAction::Down { value: tab }).then(KeyAction::Up { value: tab });
+        client.perform_actions(press).await.unwrap();
     }
     panic!("Tab never comes to “{text}”");
 }

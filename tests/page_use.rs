@@ -1,5 +1,6 @@
 //! The local page as its users use it, without a browser: look, keep, diary, plan, review, caseload; and killed at any time.
 #![cfg(target_os = "linux")]
+#![allow(clippy::print_stdout)] // what was measured
 
 mod page_support;
 

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
 
-use crate::files::Failure;
+use crate::files::{Failure, hexadecimal};
 use crate::page::{Options, serve};
 
 use super::{Done, Io, demo};
@@ -59,8 +59,7 @@ impl MadeUp {
         getrandom::fill(&mut random).map_err(|error| {
             Failure::refused("could not make a folder for the made-up case").caused_by(&error)
         })?;
-        let name: String = random.iter().map(|byte| format!("{byte:02x}")).collect();
-        let folder = std::env::temp_dir().join(format!("jogaudit-{name}"));
+        let folder = std::env::temp_dir().join(format!("jogaudit-{}", hexadecimal(&random)));
         fs::create_dir(&folder).map_err(|error| {
             Failure::refused(format!("could not make the folder {}", folder.display())).caused_by(&error)
         })?;

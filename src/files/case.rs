@@ -48,7 +48,7 @@ pub(crate) fn read_case(folder: &Path, config: &Config) -> Result<Case, Failure>
     read_case_with(folder, &|path, name| {
         let bytes =
             input::bytes(path, input::MAX_RECORDING_BYTES).map_err(|failure| failure.in_a_clause())?;
-        activities(&bytes, name, &ReadConfig::default(), config)
+        activities(&bytes, name, ReadConfig::default(), config)
     })
 }
 
@@ -264,8 +264,8 @@ fn files(
 }
 
 /// Reads the bytes of one file: its activities on foot with their bouts, and the others with the reason why not.
-pub(crate) fn activities(bytes: &[u8], name: &str, read_config: &ReadConfig, config: &Config) -> Activities {
-    let read = read(bytes, read_config).map_err(|error| chain(&error))?;
+pub(crate) fn activities(bytes: &[u8], name: &str, read_config: ReadConfig, config: &Config) -> Activities {
+    let read = read(bytes, &read_config).map_err(|error| chain(&error))?;
     let several = read.value.len() > 1;
     let (mut on_foot, mut others) = (Vec::new(), Vec::new());
     for (index, recording) in read.value.iter().enumerate() {

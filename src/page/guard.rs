@@ -14,6 +14,8 @@ use axum::response::{IntoResponse, Response};
 use sha2::{Digest, Sha256};
 use tokio::time::timeout;
 
+use crate::files::hexadecimal;
+
 use super::App;
 use super::refusal::Refusal;
 
@@ -40,7 +42,7 @@ impl Door {
         let mut random = [0; 32];
         // Without random numbers there would be a token that can be guessed.
         getrandom::fill(&mut random).expect("the system gives random numbers");
-        let token: String = random.iter().map(|byte| format!("{byte:02x}")).collect();
+        let token = hexadecimal(&random);
         let names = ["127.0.0.1", "localhost", "[::1]"];
         let with_port = names.iter().map(|name| format!("{name}:{port}"));
         let bare = names.iter().filter(|_| port == 80).map(|name| (*name).to_owned());

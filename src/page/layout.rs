@@ -1,5 +1,7 @@
 //! What all pages have: head, the way around, messages.
 
+use std::fmt::Write as _;
+
 use axum::response::Html;
 use maud::{DOCTYPE, Markup, html};
 
@@ -115,7 +117,7 @@ pub(super) fn coded(text: &str) -> String {
         if byte.is_ascii_alphanumeric() || b"-._~".contains(&byte) {
             coded.push(char::from(byte));
         } else {
-            coded.push_str(&format!("%{byte:02X}"));
+            let _ = write!(coded, "%{byte:02X}");
         }
     }
     coded

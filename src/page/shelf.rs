@@ -64,7 +64,7 @@ impl Shelf {
         let read = Arc::new(match files::bytes(path, MAX_RECORDING_BYTES) {
             Ok(bytes) => FileRead {
                 sha256: Some(files::sha256(&bytes)),
-                activities: files::activities(&bytes, name, &ReadConfig::default(), config),
+                activities: files::activities(&bytes, name, ReadConfig::default(), config),
             },
             Err(failure) => FileRead { sha256: None, activities: Err(failure.in_a_clause()) },
         });

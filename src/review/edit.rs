@@ -111,7 +111,7 @@ impl Table<'_> {
         match found.as_slice() {
             [_, _, ..] if once => {
                 let key = values.first().cloned().unwrap_or_default();
-                return Err(EditError::Twice { table, key });
+                Err(EditError::Twice { table, key })
             }
             [.., row] => {
                 // The key stays as it is written.

@@ -103,13 +103,7 @@ impl Page {
         let mut stream = self.connect();
         // What is refused early may be answered before all is sent.
         let _ = stream.write_all(bytes);
-        self.answer(stream)
-    }
-
-    pub(crate) fn answer(&self, mut stream: TcpStream) -> Answer {
-        let mut all = Vec::new();
-        let _ = stream.read_to_end(&mut all);
-        Answer::parse(&all)
+        read_answer(stream)
     }
 
     /// The head of a request that is in order, without its last line.
@@ -206,7 +200,7 @@ impl Page {
     fn try_send(&self, bytes: &[u8]) -> Option<Answer> {
         let mut stream = TcpStream::connect(&self.host).ok()?;
         stream.write_all(bytes).ok()?;
-        Some(self.answer(stream)).filter(|answer| answer.status != 0)
+        Some(read_answer(stream)).filter(|answer| answer.status != 0)
     }
 }
 
@@ -215,6 +209,13 @@ impl Drop for Page {
         let _ = self.child.kill();
         let _ = self.child.wait();
     }
+}
+
+/// Reads all that comes back on a connection.
+pub(crate) fn read_answer(mut stream: TcpStream) -> Answer {
+    let mut all = Vec::new();
+    let _ = stream.read_to_end(&mut all);
+    Answer::parse(&all)
 }
 
 /// The head of a file in a form.
