@@ -101,7 +101,7 @@ fn the_forms_hold_the_same_cells() {
                     Value::Bool(flag) => cell == flag.to_string(),
                     other => Some(cell) == other.as_str(),
                 };
-                assert!(same, "{table} {key}: {cell} {value}");
+                assert!(same && cell != "-0", "{table} {key}: {cell} {value}");
             }
             count += 1;
         }

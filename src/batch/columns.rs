@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use crate::audit::Code;
 use crate::report::CheckView;
-use crate::report::view::{BoutView, FindingView, RepView};
+use crate::report::view::{BoutView, FindingView, RepView, tenths};
 
 use super::scored::{Done, ERROR_CODES, Scored};
 use super::table::{Field, Table};
@@ -355,10 +355,6 @@ fn length(bout: &BoutView) -> f64 {
 
 fn seconds(view: &CheckView, gait: &'static str) -> f64 {
     of_gait(view, gait).map(length).sum()
-}
-
-fn tenths(value: f64) -> f64 {
-    (value * 10.0).round() / 10.0
 }
 
 /// Mean of the known values by their weights, rounded to a tenth.

@@ -4,6 +4,8 @@ use std::fmt::Write as _;
 
 use polars::prelude::{ChunkAgg, ChunkQuantile, DataFrame, PolarsResult, QuantileMethod};
 
+use crate::report::view::tenths;
+
 use super::parquet::frame;
 use super::scored::Scored;
 use super::table::{Field, Table};
@@ -114,10 +116,6 @@ fn line(group: &DataFrame) -> PolarsResult<Row> {
         row.push(excess.quantile(quantile, QuantileMethod::Linear)?.map(tenths).into());
     }
     Ok(row)
-}
-
-fn tenths(value: f64) -> f64 {
-    (value * 10.0).round() / 10.0 + 0.0
 }
 
 impl Summary {

@@ -329,7 +329,7 @@ pub(super) fn known(value: Option<f64>, round: fn(f64) -> f64) -> Option<f64> {
     value.filter(|value| value.is_finite()).map(round)
 }
 
-pub(super) fn tenths(value: f64) -> f64 {
+pub(crate) fn tenths(value: f64) -> f64 {
     rounded(value, 10.0)
 }
 
