@@ -1,7 +1,7 @@
 //! The local web page, on loopback: for people who do not use a terminal.
 //!
-//! [`serve`] listens and hands each request through the [`guard`] to [`routes`]. A [`desk`] has one case: it reads the
-//! folder in the background and keeps the review until a file changes; [`intake`] takes files in, [`keep`] is the only
+//! `serve` listens and hands each request through the `guard` to `routes`. A `desk` has one case: it reads the
+//! folder in the background and keeps the review until a file changes; `intake` takes files in, `keep` is the only
 //! place that writes. What it guards against, and what not, stands in `docs/page.md`.
 
 mod attention;
