@@ -4,6 +4,7 @@ use super::agree_view::{
     AgreedBoutsView, AgreedScoresView, BoundariesView, ColumnView, EstimateView, FigureView,
 };
 use super::text::{HEADING, Page, QUIET, UNKNOWN, shown};
+use super::view::rounded;
 use super::wording::clock;
 
 /// So many recordings are told one by one, the worst first; the JSON document has all.
@@ -86,8 +87,9 @@ pub fn bouts(view: &AgreedBoutsView) -> String {
 fn boundaries(view: &BoundariesView) -> String {
     match (view.bias_s, view.median_s, view.p95_s) {
         (Some(bias), Some(median), Some(p95)) => format!(
-            "{}: bias {bias:+.2} s, median distance {median:.2} s, 95th percentile {p95:.2} s.",
-            view.count
+            "{}: bias {:+.2} s, median distance {median:.2} s, 95th percentile {p95:.2} s.",
+            view.count,
+            rounded(bias, 100.0)
         ),
         _ => "No boundary of matched bouts to compare.".to_owned(),
     }
@@ -171,5 +173,17 @@ mod tests {
     fn four_digits() {
         let written = [0.0, -2.117_6, 73.864_3, 12_345.6, 0.943_2, 1.0, 0.000_2, -78.1].map(digits);
         assert_eq!(written, ["0.000", "-2.118", "73.86", "12346", "0.943", "1.000", "2.0e-4", "-78.10"]);
+    }
+
+    #[test]
+    fn no_bias_has_no_sign_of_its_own() {
+        let view = BoundariesView {
+            count: 10,
+            bias_s: Some(-0.003),
+            median_s: Some(0.1),
+            p95_s: Some(0.3),
+            reason: None,
+        };
+        assert!(boundaries(&view).contains("bias +0.00 s"), "{}", boundaries(&view));
     }
 }

@@ -10,7 +10,7 @@ use crate::agree::{ComparedBouts, ComparedColumn, ComparedScores, Undefined};
 use crate::notice::Notice;
 
 use super::json;
-use super::view::{self, NoticeView};
+use super::view::{self, NoticeView, rounded};
 
 /// The document of bouts.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -154,13 +154,13 @@ impl AgreedBoutsView {
         let [only_reference, only_other] = compared.unmatched.clone();
         let error = sum.boundary_error();
         let of_boundaries = |pick: fn(&crate::agree::bouts::BoundaryError) -> f64| {
-            error.as_ref().ok().map(|error| rounded(pick(error), 3))
+            error.as_ref().ok().map(|error| rounded(pick(error), 1e3))
         };
         Self {
             schema: "jogaudit.agree/1",
             kind: "bouts",
             recordings: RecordingsView { compared: compared.each.len(), only_reference, only_other },
-            compared_s: rounded(sum.compared_s(), 3),
+            compared_s: rounded(sum.compared_s(), 1e3),
             accuracy: share(sum.accuracy()),
             kappa: share(sum.kappa()),
             time_s: GAITS
@@ -189,7 +189,7 @@ impl AgreedBoutsView {
 
 impl TimeView {
     fn new(reference: &'static str, row: &[f64; 4]) -> Self {
-        let [run, walk, stand, unknown] = row.map(|s| rounded(s, 3));
+        let [run, walk, stand, unknown] = row.map(|s| rounded(s, 1e3));
         Self { reference, run, walk, stand, unknown }
     }
 }
@@ -210,7 +210,7 @@ impl OneView {
     fn new(name: &str, tally: &Tally) -> Self {
         Self {
             name: name.to_owned(),
-            compared_s: rounded(tally.compared_s(), 3),
+            compared_s: rounded(tally.compared_s(), 1e3),
             accuracy: share(tally.accuracy()),
             kappa: share(tally.kappa()),
             event_f1: share(tally.all_events().f1()[1]),
@@ -284,15 +284,10 @@ pub fn scores_json(view: &AgreedScoresView) -> String {
     json::document(view)
 }
 
-fn rounded(value: f64, decimals: i32) -> f64 {
-    let factor = 10_f64.powi(decimals);
-    (value * factor).round() / factor
-}
-
 fn figure(value: Result<f64, Undefined>) -> FigureView {
     FigureView { value: value.ok(), reason: value.err().map(|reason| reason.to_string()) }
 }
 
 fn share(value: Result<f64, Undefined>) -> FigureView {
-    figure(value.map(|value| rounded(value, 6)))
+    figure(value.map(|value| rounded(value, 1e6)))
 }
