@@ -1,6 +1,6 @@
 //! Position jumps, and the velocity that positions tell.
 
-use crate::geodesy::LatLon;
+use crate::geodesy::{LatLon, Plane};
 
 use super::gaps::usual_interval_s;
 use super::order::Row;
@@ -46,7 +46,7 @@ pub(super) fn without_spikes(
         let in_reach = |to: usize, there: LatLon| {
             let seconds = time_s[to] - time_s[from];
             let usual_m = REACH_M.max(REACH_SCATTERS * scatter_m) + REACH_SPEEDS * speed_mps * seconds;
-            good.distance_m(there) <= usual_m.min(2.0 * REACH_M + config.max_speed_mps * seconds)
+            good.step_m(there) <= usual_m.min(2.0 * REACH_M + config.max_speed_mps * seconds)
         };
         if !in_reach(at, here) {
             let soon = known[k + 1..].iter().take_while(|(to, _)| time_s[*to] - time_s[from] <= COMES_BACK_S);
@@ -67,8 +67,7 @@ fn usual_steps(known: &[(usize, LatLon)], time_s: &[f64]) -> Vec<(f64, f64)> {
     known
         .chunks(BLOCK)
         .map(|block| {
-            let steps =
-                block.windows(2).map(|w| (w[0].1.distance_m(w[1].1), time_s[w[1].0] - time_s[w[0].0]));
+            let steps = block.windows(2).map(|w| (w[0].1.step_m(w[1].1), time_s[w[1].0] - time_s[w[0].0]));
             let (mut lengths, mut speeds): (Vec<f64>, Vec<f64>) =
                 steps.map(|(length, seconds)| (length, length / seconds)).unzip();
             let (Some(middle), Some(speed)) = (median(&mut lengths), median(&mut speeds)) else {
@@ -96,8 +95,9 @@ pub(super) fn speeds(time_s: &[f64], path: &Path, gaps: &[Gap], config: &CleanCo
     let n = time_s.len();
     let mut out = vec![None; n];
     let Some(first) = path.positions.iter().flatten().next() else { return out };
+    let whole = Plane::new(*first);
     let plane: Vec<Option<(f64, f64)>> =
-        path.positions.iter().map(|p| p.map(|p| p.offset_m(*first))).collect();
+        path.positions.iter().map(|p| p.map(|p| whole.offset_m(p))).collect();
     let noise_mps = wander_mps(time_s, &plane);
     let half_window_s =
         (2.5 * (noise_mps / 0.35).powf(2.0 / 3.0)).clamp(2.5, 6.0).max(1.2 * usual_interval_s(time_s));
@@ -123,9 +123,12 @@ pub(super) fn speeds(time_s: &[f64], path: &Path, gaps: &[Gap], config: &CleanCo
         let high = to.max(if i + 1 < n && time_s[i + 1] <= close_s { i + 2 } else { i + 1 });
         // Far from the first position the plane does not hold; close to here it always does.
         let Some(origin) = (low..high).find_map(|j| path.positions[j]) else { continue };
-        let points = (low..high)
-            .filter_map(|j| path.positions[j].map(|p| (time_s[j] - time_s[i], p.offset_m(origin))));
-        out[i] = slope(points).map(|(east, north)| east.hypot(north)).filter(|&v| v <= config.max_speed_mps);
+        let here = Plane::new(origin);
+        let points =
+            (low..high).filter_map(|j| path.positions[j].map(|p| (time_s[j] - time_s[i], here.offset_m(p))));
+        out[i] = slope(points)
+            .map(|(east, north)| (east * east + north * north).sqrt())
+            .filter(|&v| v <= config.max_speed_mps);
     }
     out
 }

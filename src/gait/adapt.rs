@@ -25,10 +25,12 @@ const PART_S: f64 = 600.0;
 /// Most rounds over all of a long recording.
 const LATE_ROUNDS: usize = 3;
 /// Most rounds of expectation–maximisation, and the gain in log likelihood that is no more worth one.
-const ROUNDS: usize = 10;
+const ROUNDS: usize = 6;
+/// Rounds of the fit that only tells how much readings count.
+const FIRST_ROUNDS: usize = 2;
 /// What one more level costs beside its numbers. Our choice.
 const LEVEL_COST: f64 = 2.0;
-const STANDS_STILL: f64 = 0.2;
+const STANDS_STILL: f64 = 0.5;
 /// Mean stay in seconds once the least stay is over, and the least stay.
 const MEAN_STAY_S: f64 = 80.0;
 /// Share of changes that lead to standing.
@@ -58,7 +60,7 @@ impl Fit {
     /// Emission table of one stretch.
     pub(super) fn emission(&self, stretch: &Stretch) -> Vec<f64> {
         let mut table = Vec::new();
-        emission(&Emitter::new(&self.levels, self.still_mps, self.weights), stretch, &mut table);
+        Emitter::new(&self.levels, self.still_mps, self.weights).fill(stretch, &mut table);
         table
     }
 }
@@ -83,22 +85,20 @@ fn chain(levels: usize, tick_s: f64) -> Chain {
     Chain { start, min_ticks, stay: vec![(-tick_s / MEAN_STAY_S).exp(); n], to }
 }
 
-fn emission(emitter: &Emitter, stretch: &Stretch, table: &mut Vec<f64>) {
-    table.clear();
-    for ((&v, &c), &slope) in stretch.speed_mps.iter().zip(&stretch.cadence_spm).zip(&stretch.slope) {
-        emitter.row(v, c, slope, table);
-    }
-}
-
-/// Fits `count` moving levels: the better of two starts, the recording's own quantiles and a fit of one level less with one
-/// more added where it explains worst.
-fn fit(observed: &Observed, count: usize, weights: Weights, smaller: Option<&Fit>) -> Option<Fit> {
-    let grown = smaller.and_then(|fit| start::grown(observed, fit));
-    [start::spaced(observed, count), grown]
-        .into_iter()
-        .flatten()
-        .map(|levels| climb(observed, levels, weights, ROUNDS))
-        .max_by(|a, b| a.evidence.total_cmp(&b.evidence))
+/// Fits `count` moving levels: the better of two starts, a usual one (the recording's own quantiles, say) and a fit of one
+/// level less with one more added where it explains worst. A start that comes to what the other found goes no further.
+fn fit(
+    observed: &Observed,
+    usual: Option<Vec<Level>>,
+    weights: Weights,
+    smaller: Option<&Fit>,
+) -> Option<Fit> {
+    let usual = usual.map(|levels| climb(observed, levels, weights, ROUNDS));
+    let known = |levels: &[Level]| usual.as_ref().is_some_and(|usual| are_same(levels, &usual.levels));
+    let grown = smaller
+        .and_then(|fit| start::grown(observed, fit))
+        .and_then(|levels| climb_unless(observed, levels, weights, ROUNDS, known));
+    usual.into_iter().chain(grown).max_by(|a, b| a.evidence.total_cmp(&b.evidence))
 }
 
 /// Looks for the levels of a recording: on all of it or, when it is long, on parts spread evenly over it and then once where
@@ -107,23 +107,31 @@ pub(super) fn search(observed: &Observed, most: usize) -> Option<Vec<Level>> {
     let parts = parts(observed);
     let looked_at = parts.as_ref().unwrap_or(observed);
     let usual = usual_weights(looked_at);
-    let first = fit(looked_at, 2, usual, None).or_else(|| fit(looked_at, 1, usual, None))?;
+    let first = [2, 1].into_iter().find_map(|count| start::spaced(looked_at, count))?;
+    let first = climb(looked_at, first, usual, FIRST_ROUNDS);
     let weights = weights_from(looked_at, &first, usual);
-    let found = best(looked_at, most, weights)?;
+    let found = best(looked_at, most, weights, first)?;
     if parts.is_none() || found.levels.len() == most {
         return Some(found.levels);
     }
     let whole = climb(observed, found.levels, weights, 1);
-    let grown = start::grown(observed, &whole).map(|levels| climb(observed, levels, weights, LATE_ROUNDS));
-    Some(grown.filter(|grown| grown.evidence > whole.evidence).unwrap_or(whole).levels)
+    let grown = start::grown(observed, &whole)
+        .map(|levels| climb(observed, levels, weights, LATE_ROUNDS))
+        .filter(|grown| grown.evidence > whole.evidence);
+    Some(grown.unwrap_or(whole).levels)
 }
 
-/// Fits one level, then more as long as the evidence grows, to the most.
-fn best(observed: &Observed, most: usize, weights: Weights) -> Option<Fit> {
-    let mut best = fit(observed, 1, weights, None)?;
+/// Fits one level, then more as long as the evidence grows, to the most. `first` are two levels, or one, to begin with.
+fn best(observed: &Observed, most: usize, weights: Weights, first: Fit) -> Option<Fit> {
+    let mut first = Some(first.levels);
+    let mut usual = |count: usize| match first.take_if(|levels| levels.len() == count) {
+        Some(levels) => Some(levels),
+        None => start::spaced(observed, count),
+    };
+    let mut best = fit(observed, usual(1), weights, None)?;
     let mut last = best.clone();
     for count in 2..=most {
-        let Some(next) = fit(observed, count, weights, Some(&last)) else { break };
+        let Some(next) = fit(observed, usual(count), weights, Some(&last)) else { break };
         if next.evidence > best.evidence {
             best = next.clone();
         } else if count > 2 {
@@ -141,7 +149,8 @@ pub(super) fn settle(observed: &Observed, levels: Vec<Level>) -> Fit {
     let usual = usual_weights(looked_at);
     let first = climb(looked_at, levels, usual, 0);
     let weights = weights_from(looked_at, &first, usual);
-    let settled = climb(looked_at, first.levels, weights, 2);
+    // One step of the levels is enough: more would follow the readings' wandering error.
+    let settled = climb(looked_at, stepped(looked_at, &first.posteriors, &first.levels), weights, 0);
     if parts.is_some() { climb(observed, settled.levels, weights, 0) } else { settled }
 }
 
@@ -151,7 +160,18 @@ fn parts(observed: &Observed) -> Option<Observed> {
 }
 
 /// Expectation–maximisation from one start, until the likelihood stands still.
-fn climb(observed: &Observed, mut levels: Vec<Level>, weights: Weights, rounds: usize) -> Fit {
+fn climb(observed: &Observed, levels: Vec<Level>, weights: Weights, rounds: usize) -> Fit {
+    climb_unless(observed, levels, weights, rounds, |_| false).expect("goes on to the end")
+}
+
+/// [`climb`] that is given up, with `None`, when the levels of a round are `known`.
+fn climb_unless(
+    observed: &Observed,
+    mut levels: Vec<Level>,
+    weights: Weights,
+    rounds: usize,
+    known: impl Fn(&[Level]) -> bool,
+) -> Option<Fit> {
     let count = levels.len();
     let chain = chain(count, observed.tick_s);
     let mut room = Room::default();
@@ -159,7 +179,7 @@ fn climb(observed: &Observed, mut levels: Vec<Level>, weights: Weights, rounds: 
     let mut posteriors_of = |levels: &[Level]| -> Vec<Posterior> {
         let emitter = Emitter::new(levels, observed.still_mps, weights);
         let mut one = |stretch: &Stretch| {
-            emission(&emitter, stretch, &mut table);
+            emitter.fill(stretch, &mut table);
             forward_backward(&chain, &table, &mut room)
         };
         observed.stretches.iter().map(&mut one).collect()
@@ -168,7 +188,10 @@ fn climb(observed: &Observed, mut levels: Vec<Level>, weights: Weights, rounds: 
     let mut posteriors = posteriors_of(&levels);
     for _ in 0..rounds {
         let before = likelihood_of(&posteriors);
-        levels = (0..count).map(|l| level_from(observed, &posteriors, l, count, &levels[l])).collect();
+        levels = stepped(observed, &posteriors, &levels);
+        if known(&levels) {
+            return None;
+        }
         posteriors = posteriors_of(&levels);
         if (likelihood_of(&posteriors) - before).abs() < STANDS_STILL {
             break;
@@ -212,7 +235,25 @@ fn climb(observed: &Observed, mut levels: Vec<Level>, weights: Weights, rounds: 
     if order.windows(2).any(|w| w[0] > w[1]) {
         fit.posteriors = posteriors_of(&fit.levels);
     }
-    fit
+    Some(fit)
+}
+
+/// Whether two sets of levels differ by no more than a step of expectation–maximisation moves them, in whatever order. Our
+/// choice.
+fn are_same(some: &[Level], others: &[Level]) -> bool {
+    let near = |a: &Level, b: &Level| {
+        (a.speed_mps.mean - b.speed_mps.mean).abs() < 0.02
+            && (a.cadence_spm.mean - b.cadence_spm.mean).abs() < 0.7
+            && (a.speed_mps.sd / b.speed_mps.sd).ln().abs() < 0.15
+            && (a.cadence_spm.sd / b.cadence_spm.sd).ln().abs() < 0.15
+    };
+    some.len() == others.len() && some.iter().all(|a| others.iter().any(|b| near(a, b)))
+}
+
+/// The maximising half of a round: levels from the readings, each weighted by the probability that it belongs to them.
+fn stepped(observed: &Observed, posteriors: &[Posterior], levels: &[Level]) -> Vec<Level> {
+    let count = levels.len();
+    levels.iter().enumerate().map(|(l, old)| level_from(observed, posteriors, l, count, old)).collect()
 }
 
 /// A level's mean and spread from the readings, each weighted by the probability that it belongs to the level.
@@ -265,16 +306,21 @@ fn speed_from(
             let expected = old.speed_mps.mean * old.hill.factor(slope);
             let Some(value) = value.filter(|v| (v - expected).abs() <= CUT_MPS) else { continue };
             let p = posterior.level[t * (count + 1) + l];
-            let x = [1.0, -slope.max(0.0), (-slope).max(0.0)];
-            for i in 0..3 {
-                b[i] += p * x[i] * value;
-                for j in 0..3 {
-                    a[i][j] += p * x[i] * x[j];
-                }
-            }
+            // A slope goes up or down: the product of the two is always 0.
+            let (up, down) = (-slope.max(0.0), (-slope).max(0.0));
+            let (p_up, p_down) = (p * up, p * down);
+            a[0][0] += p;
+            a[0][1] += p_up;
+            a[0][2] += p_down;
+            a[1][1] += p_up * up;
+            a[2][2] += p_down * down;
+            b[0] += p * value;
+            b[1] += p_up * value;
+            b[2] += p_down * value;
             square += p * value * value;
         }
     }
+    (a[1][0], a[2][0]) = (a[0][1], a[0][2]);
     let n = a[0][0];
     if n < 5.0 {
         return (old.speed_mps, old.hill);

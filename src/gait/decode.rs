@@ -1,10 +1,17 @@
 //! Inference in a Markov chain whose levels last at least a minimum dwell. Knows nothing of gait: emissions come in as a
 //! table of log densities, so that it can be tested with made-up ones.
 //!
-//! A level with a minimum dwell of m ticks is a row of m sub-states: one leads to the next, only the last may stay or leave.
-//! So every stay lasts at least m ticks, except where the recording begins (the walk may have begun before it) or ends.
-//! Time and memory are linear in the number of ticks. Rabiner 1989 (Proc IEEE 77:257-86) gives the recursions; the row of
-//! sub-states is the "state aggregate" of Ferguson and of Russell & Cook 1987.
+//! A level with a minimum dwell of m ticks may be left only once m ticks have been spent in it, except where the recording
+//! begins (the walk may have begun before it) or ends. Entering a level at tick u therefore means that it "holds" (may stay or
+//! be left) at u + m − 1 at the earliest, and the emissions of these m ticks enter as one product. So a tick costs a few
+//! multiplications a level, whatever m; time and memory are linear in the number of ticks. Rabiner 1989 (Proc IEEE 77:257-86)
+//! gives the recursions, Yu & Kobayashi 2003 (IEEE Signal Process Lett 10:11-14) the level probabilities as a running balance
+//! of what enters and what leaves (cited from memory).
+
+use wide::f64x4;
+
+/// Most levels of a chain.
+pub(super) const MOST_LEVELS: usize = 8;
 
 /// The chain: how long levels last and where they lead.
 #[derive(Clone, Debug)]
@@ -20,7 +27,7 @@ pub(super) struct Chain {
 }
 
 impl Chain {
-    /// Number of levels.
+    /// Number of levels, at most [`MOST_LEVELS`].
     pub(super) fn levels(&self) -> usize {
         self.start.len()
     }
@@ -36,13 +43,40 @@ impl Chain {
         (1.0 - leave, leave)
     }
 
-    /// First sub-state of each level, and the total behind them.
-    fn offsets(&self) -> Vec<usize> {
-        let mut offsets = vec![0];
-        for min in &self.min_ticks {
-            offsets.push(offsets.last().copied().unwrap_or(0) + min.max(&1));
+    fn min_ticks(&self, level: usize) -> usize {
+        self.min_ticks[level].max(1)
+    }
+}
+
+/// What a level may do from one tick to the next, for each of `N` levels; levels that the chain lacks do nothing.
+#[derive(Clone, Copy)]
+struct Moves<const N: usize> {
+    stay: [f64; N],
+    /// From each level (row) to each other one.
+    leave: [[f64; N]; N],
+    /// The same with rows for where to.
+    enter: [[f64; N]; N],
+}
+
+impl<const N: usize> Moves<N> {
+    fn new(chain: &Chain, odds: f64) -> Self {
+        let mut moves = Self { stay: [0.0; N], leave: [[0.0; N]; N], enter: [[0.0; N]; N] };
+        for k in 0..chain.levels() {
+            let (stay, leave) = chain.stay_or_leave(k, odds);
+            moves.stay[k] = stay;
+            for l in (0..chain.levels()).filter(|&l| l != k) {
+                moves.leave[k][l] = leave * chain.to[k][l];
+                moves.enter[l][k] = moves.leave[k][l];
+            }
         }
-        offsets
+        moves
+    }
+
+    fn log(mut self) -> Self {
+        self.stay = self.stay.map(f64::ln);
+        self.leave = self.leave.map(|row| row.map(f64::ln));
+        self.enter = self.enter.map(|row| row.map(f64::ln));
+        self
     }
 }
 
@@ -58,8 +92,17 @@ pub(super) struct Posterior {
 /// Room to work in, kept from one call to the next: asking the system for it anew costs more than the work on long recordings.
 #[derive(Debug, Default)]
 pub(super) struct Room {
+    /// Emission of each tick.
     emission: Vec<f64>,
-    alpha: Vec<f64>,
+    /// Product of the emissions of a level's least stay, up to each tick.
+    window: Vec<f64>,
+    /// Probability of holding each level.
+    holds: Vec<f64>,
+    /// Probability of entering each level, before its emission; before the first tick, that of none.
+    enters: Vec<f64>,
+    /// Probability of having gone through the least stay, given that it was entered, and of all that follows; behind the last
+    /// tick, of the part of the stay that is there.
+    follows: Vec<f64>,
 }
 
 /// Forward-backward with scaling. `log_emission` has `chain.levels()` values a tick.
@@ -75,87 +118,174 @@ pub(super) fn forward_backward_told(
     log_emission: &[f64],
     room: &mut Room,
 ) -> Posterior {
-    let odds_at = |t: usize| odds.get(t).copied().unwrap_or(1.0);
+    match chain.levels() {
+        0..=2 => forward_backward_of::<2>(chain, odds, log_emission, room),
+        3 => forward_backward_of::<3>(chain, odds, log_emission, room),
+        4 => forward_backward_of::<4>(chain, odds, log_emission, room),
+        5 => forward_backward_of::<5>(chain, odds, log_emission, room),
+        _ => forward_backward_of::<MOST_LEVELS>(chain, odds, log_emission, room),
+    }
+}
+
+/// When less than this is left of all probability it is scaled up again. Far from where a double loses digits.
+const FAINT: f64 = 1e-80;
+
+fn forward_backward_of<const N: usize>(
+    chain: &Chain,
+    odds: &[f64],
+    log_emission: &[f64],
+    room: &mut Room,
+) -> Posterior {
     let levels = chain.levels();
-    let offsets = chain.offsets();
-    let states = offsets[levels];
-    let ticks = log_emission.len() / levels;
-    let mut log_likelihood = 0.0;
-    let Room { emission, alpha } = room;
-    emission.resize(log_emission.len(), 0.0);
-    for (out, row) in emission.chunks_exact_mut(levels).zip(log_emission.chunks_exact(levels)) {
-        let top = row.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        log_likelihood += top;
-        for (e, log) in out.iter_mut().zip(row) {
-            *e = (log - top).exp();
+    let ticks = log_emission.len().checked_div(levels).unwrap_or(0);
+    if ticks == 0 {
+        return Posterior { level: Vec::new(), log_likelihood: 0.0 };
+    }
+    let mut lag = [0; N];
+    (0..levels).for_each(|l| lag[l] = chain.min_ticks(l) - 1);
+    let most = lag.iter().copied().max().unwrap_or(0);
+    let sizes = [
+        (&mut room.emission, ticks),
+        (&mut room.window, ticks),
+        (&mut room.holds, ticks),
+        (&mut room.enters, most + ticks),
+        (&mut room.follows, ticks + most),
+    ];
+    // What was there before is written over.
+    let [emission, window, holds, enters, follows] = sizes.map(|(rows, size)| {
+        rows.resize(size * N, 0.0);
+        rows.as_chunks_mut::<N>().0
+    });
+    let mut log_likelihood = scaled_emission(log_emission, levels, emission);
+    windows(&lag, emission, window);
+    let usual = Moves::<N>::new(chain, 1.0);
+    let told_at =
+        |t: usize| odds.get(t).filter(|odds| **odds != 1.0).map(|&odds| Moves::<N>::new(chain, odds));
+
+    holds[0] = std::array::from_fn(|l| chain.start.get(l).map_or(0.0, |start| start * emission[0][l]));
+    enters[..=most].fill([0.0; N]);
+    for t in 1..ticks {
+        let told = told_at(t);
+        let moves = told.as_ref().unwrap_or(&usual);
+        let before = holds[t - 1];
+        enters[most + t] = times(&moves.leave, &before);
+        let recent = &enters[t..=t + most];
+        let arrives: [f64; N] = std::array::from_fn(|l| recent[most - lag[l]][l]);
+        let holding: [f64; N] =
+            std::array::from_fn(|l| before[l] * (moves.stay[l] * emission[t][l]) + arrives[l] * window[t][l]);
+        holds[t] = holding;
+        let total: f64 = holding.iter().sum();
+        if total < FAINT {
+            let pending = pending(&lag, &emission[..=t], &enters[..=most + t]);
+            let scale = (total + pending.iter().sum::<f64>()).max(f64::MIN_POSITIVE);
+            log_likelihood += scale.ln();
+            // As if the emission had been so much larger at this tick.
+            for row in [&mut holds[t], &mut emission[t]] {
+                row.iter_mut().for_each(|p| *p /= scale);
+            }
+            for (later, row) in window[t..].iter_mut().take(most + 1).enumerate() {
+                (0..N).filter(|&l| later <= lag[l]).for_each(|l| row[l] /= scale);
+            }
         }
     }
-    alpha.clear();
-    alpha.resize(ticks * states, 0.0);
-    for t in 0..ticks {
-        let (past, now) = alpha.split_at_mut(t * states);
-        let now = &mut now[..states];
-        let e = &emission[t * levels..(t + 1) * levels];
+
+    let last = ticks - 1;
+    let unfinished = pending(&lag, emission, enters);
+    let mut level: [f64; N] = std::array::from_fn(|l| holds[last][l] + unfinished[l]);
+    let total = level.iter().sum::<f64>().max(f64::MIN_POSITIVE);
+    log_likelihood += total.ln();
+    level.iter_mut().for_each(|p| *p /= total);
+    for l in 0..N {
+        // A stay that the end cuts short counts for what there is of it.
+        let mut part = 1.0 / total;
+        for back in 1..=lag[l].min(ticks) {
+            part *= emission[ticks - back][l];
+            follows[ticks + lag[l] - back][l] = part;
+        }
+    }
+    let mut probabilities = vec![0.0; ticks * levels];
+    let mut after = [1.0 / total; N];
+    for (t, out) in probabilities.chunks_exact_mut(levels).enumerate().rev() {
+        for (out, p) in out.iter_mut().zip(&level) {
+            *out = p.clamp(0.0, 1.0);
+        }
         if t == 0 {
-            for l in 0..levels {
-                now[offsets[l + 1] - 1] = chain.start[l] * e[l];
-            }
-        } else {
-            let before = &past[(t - 1) * states..];
-            let odds = odds_at(t);
-            for l in 0..levels {
-                let (first, last) = (offsets[l], offsets[l + 1] - 1);
-                let entered: f64 = (0..levels)
-                    .filter(|&k| k != l)
-                    .map(|k| before[offsets[k + 1] - 1] * chain.stay_or_leave(k, odds).1 * chain.to[k][l])
-                    .sum();
-                for s in (first + 1..=last).rev() {
-                    now[s] = before[s - 1] * e[l];
-                }
-                let stayed = before[last] * chain.stay_or_leave(l, odds).0;
-                if first == last {
-                    now[last] = (entered + stayed) * e[l];
-                } else {
-                    now[first] = entered * e[l];
-                    now[last] += stayed * e[l];
-                }
-            }
+            break;
         }
-        let total: f64 = now.iter().sum::<f64>().max(f64::MIN_POSITIVE);
-        log_likelihood += total.ln();
-        now.iter_mut().for_each(|a| *a /= total);
+        let told = told_at(t);
+        let moves = told.as_ref().unwrap_or(&usual);
+        let (row, before) = (window[t], holds[t - 1]);
+        follows[t] = std::array::from_fn(|l| row[l] * after[l]);
+        let ahead = &follows[t..=t + most];
+        let entering: [f64; N] = std::array::from_fn(|l| ahead[lag[l]][l]);
+        let leaves = times(&moves.enter, &entering);
+        let enters = enters[most + t];
+        for l in 0..N {
+            level[l] += before[l] * leaves[l] - enters[l] * entering[l];
+            after[l] = moves.stay[l] * emission[t][l] * after[l] + leaves[l];
+        }
     }
-    let mut level = vec![0.0; ticks * levels];
-    let mut beta = vec![1.0; states];
-    let mut next = vec![0.0; states];
-    for t in (0..ticks).rev() {
-        if t + 1 < ticks {
-            let e = &emission[(t + 1) * levels..(t + 2) * levels];
-            let odds = odds_at(t + 1);
-            for l in 0..levels {
-                let (first, last) = (offsets[l], offsets[l + 1] - 1);
-                for s in first..last {
-                    next[s] = e[l] * beta[s + 1];
-                }
-                let left: f64 =
-                    (0..levels).filter(|&k| k != l).map(|k| chain.to[l][k] * e[k] * beta[offsets[k]]).sum();
-                let (stay, leave) = chain.stay_or_leave(l, odds);
-                next[last] = stay * e[l] * beta[last] + leave * left;
-            }
-            let total: f64 = next.iter().sum::<f64>().max(f64::MIN_POSITIVE) / states as f64;
-            for (b, n) in beta.iter_mut().zip(&next) {
-                *b = n / total;
-            }
+    Posterior { level: probabilities, log_likelihood }
+}
+
+/// Emissions of each tick over the greatest of them; gives the sum of the logs of the greatest.
+fn scaled_emission<const N: usize>(log_emission: &[f64], levels: usize, emission: &mut [[f64; N]]) -> f64 {
+    let mut sum = 0.0;
+    for (out, row) in emission.iter_mut().zip(log_emission.chunks_exact(levels)) {
+        let top = row.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        sum += top;
+        out[levels..].fill(f64::NEG_INFINITY);
+        for (e, log) in out.iter_mut().zip(row) {
+            *e = log - top;
         }
-        let a = &alpha[t * states..(t + 1) * states];
-        let out = &mut level[t * levels..(t + 1) * levels];
-        for l in 0..levels {
-            out[l] = (offsets[l]..offsets[l + 1]).map(|s| a[s] * beta[s]).sum();
-        }
-        let total: f64 = out.iter().sum::<f64>().max(f64::MIN_POSITIVE);
-        out.iter_mut().for_each(|p| *p /= total);
     }
-    Posterior { level, log_likelihood }
+    // Four at a time.
+    let (fours, rest) = emission.as_flattened_mut().as_chunks_mut::<4>();
+    for four in fours {
+        *four = f64x4::new(*four).exp().to_array();
+    }
+    rest.iter_mut().for_each(|e| *e = e.exp());
+    sum
+}
+
+/// Product of each level's emissions over its least stay, or from the first tick on, up to each tick.
+fn windows<const N: usize>(lag: &[usize; N], emission: &[[f64; N]], window: &mut [[f64; N]]) {
+    let most = lag.iter().copied().max().unwrap_or(0);
+    for (t, out) in window.iter_mut().enumerate() {
+        let rows = &emission[t.saturating_sub(most)..=t];
+        let mut product = [1.0; N];
+        for row in rows {
+            (0..N).for_each(|l| product[l] *= row[l]);
+        }
+        // Most have the longest; the others are done by themselves.
+        for l in (0..N).filter(|&l| lag[l] < most) {
+            product[l] = rows.iter().rev().take(lag[l] + 1).map(|row| row[l]).product();
+        }
+        *out = product;
+    }
+}
+
+/// A matrix (rows first) times a vector from the left: each row by its own factor, summed.
+fn times<const N: usize>(matrix: &[[f64; N]; N], factors: &[f64; N]) -> [f64; N] {
+    let mut out = [0.0; N];
+    for (row, factor) in matrix.iter().zip(factors) {
+        (0..N).for_each(|l| out[l] += factor * row[l]);
+    }
+    out
+}
+
+/// Probability of having entered each level but not yet holding it at the last tick that is given.
+fn pending<const N: usize>(lag: &[usize; N], emission: &[[f64; N]], enters: &[[f64; N]]) -> [f64; N] {
+    std::array::from_fn(|l| {
+        let mut product = 1.0;
+        let stays = emission.iter().rev().zip(enters.iter().rev()).take(lag[l]);
+        stays
+            .map(|(e, enters)| {
+                product *= e[l];
+                enters[l] * product
+            })
+            .sum()
+    })
 }
 
 /// The single most probable sequence of levels (Viterbi), in the log domain.
@@ -165,64 +295,86 @@ pub(super) fn viterbi(chain: &Chain, log_emission: &[f64]) -> Vec<usize> {
 
 /// [`viterbi`] where leaving a level just before tick t is `odds[t]` times as probable as usual.
 pub(super) fn viterbi_told(chain: &Chain, odds: &[f64], log_emission: &[f64]) -> Vec<usize> {
+    match chain.levels() {
+        0..=2 => viterbi_of::<2>(chain, odds, log_emission),
+        3 => viterbi_of::<3>(chain, odds, log_emission),
+        4 => viterbi_of::<4>(chain, odds, log_emission),
+        5 => viterbi_of::<5>(chain, odds, log_emission),
+        _ => viterbi_of::<MOST_LEVELS>(chain, odds, log_emission),
+    }
+}
+
+/// Less likely than this is the same as this: sums of infinities would not be numbers.
+const LEAST_LOG: f64 = -1e6;
+
+fn viterbi_of<const N: usize>(chain: &Chain, odds: &[f64], log_emission: &[f64]) -> Vec<usize> {
     let levels = chain.levels();
-    let offsets = chain.offsets();
-    let states = offsets[levels];
-    let ticks = log_emission.len() / levels;
-    let logs = |odds: f64| -> (Vec<f64>, Vec<Vec<f64>>) {
-        let stay_or_leave = |k| chain.stay_or_leave(k, odds);
-        let enter = |k: usize| (0..levels).map(|l| (stay_or_leave(k).1 * chain.to[k][l]).ln()).collect();
-        ((0..levels).map(|k| stay_or_leave(k).0.ln()).collect(), (0..levels).map(enter).collect())
-    };
-    let usual = logs(1.0);
-    let mut score = vec![f64::NEG_INFINITY; states];
-    let mut next = score.clone();
-    // Only two kinds of sub-state have a choice of where they come from: the first (which level) and the last (stayed or not).
-    let mut came_from = vec![0_u8; ticks * levels];
-    let mut stayed = vec![false; ticks * levels];
+    let ticks = log_emission.len().checked_div(levels).unwrap_or(0);
+    let usual = Moves::<N>::new(chain, 1.0).log();
+    // Sums of the log emissions before each tick, so that those of a least stay are one difference.
+    let mut sums = vec![[0.0; N]; ticks + 1];
+    for (t, row) in log_emission.chunks_exact(levels.max(1)).enumerate() {
+        sums[t + 1] = std::array::from_fn(|l| sums[t][l] + row.get(l).map_or(0.0, |log| log.max(LEAST_LOG)));
+    }
+    let mut holds = [f64::NEG_INFINITY; N];
+    // The best score on entering each level, and where from; whether what is held was held a tick before.
+    let mut enters = vec![([f64::NEG_INFINITY; N], [0_u8; N]); ticks];
+    let mut stayed = vec![[false; N]; ticks];
     for t in 0..ticks {
-        let e = &log_emission[t * levels..(t + 1) * levels];
-        let told = odds.get(t).filter(|odds| **odds != 1.0).map(|&odds| logs(odds));
-        let (log_stay, log_enter) = told.as_ref().unwrap_or(&usual);
-        for l in 0..levels {
-            let (first, last) = (offsets[l], offsets[l + 1] - 1);
-            if t == 0 {
-                next[first..=last].fill(f64::NEG_INFINITY);
-                next[last] = chain.start[l].ln() + e[l];
-                continue;
-            }
-            let (from, entered) = (0..levels)
-                .filter(|&k| k != l)
-                .map(|k| (k, score[offsets[k + 1] - 1] + log_enter[k][l]))
-                .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))
-                .unwrap_or((l, f64::NEG_INFINITY));
-            came_from[t * levels + l] = from as u8;
-            let stay = score[last] + log_stay[l];
-            let arrive = if first == last { entered } else { score[last - 1] };
-            stayed[t * levels + l] = stay >= arrive;
-            for s in first + 1..last {
-                next[s] = score[s - 1] + e[l];
-            }
-            next[first] = entered + e[l];
-            next[last] = stay.max(arrive) + e[l];
-        }
-        std::mem::swap(&mut score, &mut next);
-    }
-    let mut path = vec![0; ticks];
-    if ticks == 0 {
-        return path;
-    }
-    let mut state = (0..states).max_by(|&a, &b| score[a].total_cmp(&score[b]).then(b.cmp(&a))).unwrap_or(0);
-    let level_of = |s: usize| (0..levels).find(|&l| s < offsets[l + 1]).unwrap_or(0);
-    for t in (0..ticks).rev() {
-        let l = level_of(state);
-        path[t] = l;
-        let (first, last) = (offsets[l], offsets[l + 1] - 1);
-        if t == 0 || state == last && stayed[t * levels + l] {
+        if t == 0 {
+            (0..levels).for_each(|l| holds[l] = chain.start[l].ln() + sums[1][l]);
             continue;
         }
-        state =
-            if state == first { offsets[usize::from(came_from[t * levels + l]) + 1] - 1 } else { state - 1 };
+        let told = odds.get(t).filter(|odds| **odds != 1.0).map(|&odds| Moves::new(chain, odds).log());
+        let moves = told.as_ref().unwrap_or(&usual);
+        let (scores, from) = &mut enters[t];
+        for k in 0..levels {
+            for l in 0..levels {
+                let score = holds[k] + moves.leave[k][l];
+                if score > scores[l] {
+                    (scores[l], from[l]) = (score, k as u8);
+                }
+            }
+        }
+        for l in 0..levels {
+            let emitted = |u: usize| sums[t + 1][l] - sums[u][l];
+            let stay = holds[l] + moves.stay[l] + emitted(t);
+            let arrive = (t + 1)
+                .checked_sub(chain.min_ticks(l))
+                .map_or(f64::NEG_INFINITY, |u| enters[u].0[l] + emitted(u));
+            stayed[t][l] = stay >= arrive;
+            holds[l] = stay.max(arrive);
+        }
+    }
+    let mut path = vec![0; ticks];
+    // Where the last stay began and of which level it is: held, or entered too late to be held.
+    let mut best = (f64::NEG_INFINITY, 0, ticks);
+    for l in 0..levels {
+        let entered = (ticks + 1).saturating_sub(chain.min_ticks(l)).max(1)..ticks;
+        let unfinished = entered.map(|u| (enters[u].0[l] + sums[ticks][l] - sums[u][l], l, u));
+        for option in std::iter::once((holds[l], l, ticks)).chain(unfinished) {
+            if option.0 > best.0 {
+                best = option;
+            }
+        }
+    }
+    let (_, mut level, entered) = best;
+    let mut end = ticks;
+    if entered < ticks {
+        path[entered..end].fill(level);
+        level = usize::from(enters[entered].1[level]);
+        end = entered;
+    }
+    while end > 0 {
+        // The level is held at the tick before `end`.
+        let mut held = end - 1;
+        while held > 0 && stayed[held][level] {
+            held -= 1;
+        }
+        let from = if held == 0 { 0 } else { held + 1 - chain.min_ticks(level) };
+        path[from..end].fill(level);
+        level = usize::from(enters[from].1[level]);
+        end = from;
     }
     path
 }

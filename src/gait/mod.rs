@@ -111,7 +111,7 @@ impl Segmentation {
 pub struct GaitConfig {
     /// A stretch without any speed or cadence for longer than this, s, is unknown.
     pub silent_s: f64,
-    /// Most ways of moving that are told apart in one recording, standing not counted.
+    /// Most ways of moving that are told apart in one recording, standing not counted: 1 to 7.
     pub most_levels: usize,
 }
 
@@ -146,7 +146,8 @@ const SEARCH_TICKS: usize = 3;
 fn model(series: &Series, observed: &observe::Observed, config: &GaitConfig) -> Option<Model> {
     // The search goes over a coarser grid, where a step costs a tenth; the result is settled on the fine one.
     let coarse = observed.coarser(SEARCH_TICKS);
-    let mut fit = adapt::settle(observed, adapt::search(&coarse, config.most_levels)?);
+    let mut fit =
+        adapt::settle(observed, adapt::search(&coarse, config.most_levels.min(decode::MOST_LEVELS - 1))?);
     let chain = fit.chain();
     let mut paths: Vec<Vec<usize>> =
         observed.stretches.iter().map(|s| decode::viterbi(&chain, &fit.emission(s))).collect();

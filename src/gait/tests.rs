@@ -184,7 +184,9 @@ fn a_mark_draws_the_boundary_and_no_further_than_it_may() {
     let (marked_s, marked_error_s) = boundary(Some(300.0));
     assert!((marked_s - 300.0).abs() <= (usual_s - 300.0).abs(), "{marked_s} {usual_s}");
     assert!(marked_error_s < usual_error_s);
-    assert_eq!(boundary(Some(200.0)), (usual_s, usual_error_s), "a mark elsewhere changes nothing here");
+    // A mark elsewhere changes nothing here, but for the last digits of sums that begin at the other end.
+    let (elsewhere_s, elsewhere_error_s) = boundary(Some(200.0));
+    assert!((elsewhere_s - usual_s).abs() < 1e-9 && (elsewhere_error_s - usual_error_s).abs() < 1e-9);
 }
 
 /// A session without cadence at speeds that hardly differ, and what the recorder takes its runs and walks for.
