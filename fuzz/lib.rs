@@ -26,6 +26,9 @@ pub fn check_reading(bytes: &[u8]) {
             assert!(sample.cadence.is_none_or(|cadence| cadence.get().is_finite() && cadence.get() >= 0.0));
             assert!(sample.heart_rate.is_none_or(|rate| rate.get().is_finite() && rate.get() > 0.0));
         }
+        for guess in &recording.guesses {
+            assert!(guess.start_s.is_finite() && guess.end_s > guess.start_s && guess.end_s.is_finite());
+        }
         for lap in &recording.laps {
             assert!(lap.start_s.is_finite() && lap.end_s.is_none_or(f64::is_finite));
         }

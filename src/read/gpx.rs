@@ -125,7 +125,7 @@ impl GpxReader {
         &mut tracks[last]
     }
 
-    fn begin_point(&mut self, tag: &Tag<'_, '_>) {
+    fn begin_point(&mut self, tag: &Tag<'_>) {
         self.finish_point();
         let mut coordinate =
             |name| tag.attribute(name).and_then(|text| self.faults.number(text, tag.at_byte));
@@ -160,6 +160,7 @@ impl GpxReader {
 impl Handler for GpxReader {
     type Element = Element;
     const UNKNOWN: Element = Element::Unknown;
+    const POINT: Element = Element::Point;
 
     fn element(local_name: &[u8]) -> Element {
         match local_name {
@@ -178,7 +179,7 @@ impl Handler for GpxReader {
         }
     }
 
-    fn open(&mut self, path: &[Element], tag: &Tag<'_, '_>) {
+    fn open(&mut self, path: &[Element], tag: &Tag<'_>) {
         match path.last() {
             Some(Element::Point) => self.begin_point(tag),
             Some(Element::PlannedPoint) => self.planned_points += 1,

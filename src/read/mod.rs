@@ -15,6 +15,7 @@ mod fit;
 mod gpx;
 mod gunzip;
 mod points;
+mod refrain;
 mod room;
 mod sniff;
 mod sport;

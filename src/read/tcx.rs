@@ -98,7 +98,7 @@ struct TcxReader {
 }
 
 impl TcxReader {
-    fn begin_activity(&mut self, tag: &Tag<'_, '_>) {
+    fn begin_activity(&mut self, tag: &Tag<'_>) {
         self.finish_lap();
         self.in_activity = true;
         self.break_after = None;
@@ -106,7 +106,7 @@ impl TcxReader {
             .begin(Draft::new(tag.attribute("Sport").map_or(Sport::Unspecified, sport::from_word)));
     }
 
-    fn begin_lap(&mut self, tag: &Tag<'_, '_>) {
+    fn begin_lap(&mut self, tag: &Tag<'_>) {
         self.finish_lap();
         let start = tag.attribute("StartTime").and_then(|text| self.faults.time(text, tag.at_byte));
         if let Some(start) = start {
@@ -233,6 +233,7 @@ fn cadence_as_written(number: f64) -> Option<StepsPerMinute> {
 impl Handler for TcxReader {
     type Element = Element;
     const UNKNOWN: Element = Element::Unknown;
+    const POINT: Element = Element::Point;
 
     fn element(local_name: &[u8]) -> Element {
         match local_name {
@@ -259,7 +260,7 @@ impl Handler for TcxReader {
         }
     }
 
-    fn open(&mut self, path: &[Element], tag: &Tag<'_, '_>) {
+    fn open(&mut self, path: &[Element], tag: &Tag<'_>) {
         match path.last() {
             Some(Element::Activity) => self.begin_activity(tag),
             Some(Element::Course) => self.has_course = true,

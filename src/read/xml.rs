@@ -9,6 +9,7 @@ use quick_xml::events::{BytesRef, BytesStart, Event};
 
 use crate::notice::{Notice, Place};
 
+use super::refrain::{Listener, Note, Refrain, What};
 use super::text::line_of;
 
 /// Deepest nesting that is followed; recordings use about eight levels.
@@ -24,26 +25,28 @@ pub(super) trait Handler {
     type Element: Copy + PartialEq;
     /// All the others.
     const UNKNOWN: Self::Element;
+    /// The one that a recording is made of: its markup is the same again and again.
+    const POINT: Self::Element;
 
     /// Tells an element by its local name.
     fn element(local_name: &[u8]) -> Self::Element;
     /// Takes an opening tag. `path` ends with the element itself.
-    fn open(&mut self, path: &[Self::Element], tag: &Tag<'_, '_>);
+    fn open(&mut self, path: &[Self::Element], tag: &Tag<'_>);
     /// Takes a closing tag. `path` ends with the element itself; `text` is trimmed, and empty if it has children.
     fn close(&mut self, path: &[Self::Element], text: &str, at_byte: usize);
 }
 
 /// An opening tag.
-pub(super) struct Tag<'e, 'a> {
-    start: &'e BytesStart<'a>,
+pub(super) struct Tag<'e> {
+    attributes: &'e str,
     /// Byte where it stands.
     pub(super) at_byte: usize,
 }
 
-impl Tag<'_, '_> {
+impl Tag<'_> {
     /// Gives an attribute's raw value by its local name.
     pub(super) fn attribute(&self, local_name: &str) -> Option<&str> {
-        let mut rest = self.start.attributes_raw();
+        let mut rest = self.attributes;
         loop {
             let (name, after_name) = rest.split_once('=')?;
             let after_name = after_name.trim_start();
@@ -100,12 +103,22 @@ impl Outcome {
 
 /// Walks `text` from its first to its last byte.
 pub(super) fn walk<H: Handler>(text: &str, handler: &mut H) -> Outcome {
+    walk_by(text, handler, true)
+}
+
+/// [`walk`] that takes every point apart, or not.
+fn walk_by<H: Handler>(text: &str, handler: &mut H, by_refrain: bool) -> Outcome {
     let mut walker = Walker {
         handler,
         path: Vec::new(),
         names: Vec::new(),
         value: Value::default(),
         outcome: Outcome::default(),
+        by_refrain,
+        notes: Vec::new(),
+        noting: false,
+        refrain: Refrain::default(),
+        misses: 0,
     };
     let mut from = 0;
     let mut broken = None;
@@ -159,11 +172,26 @@ struct Walker<'h, 'a, H: Handler> {
     names: Vec<u32>,
     value: Value<'a>,
     outcome: Outcome,
+    /// Whether points written alike are read by their markup.
+    by_refrain: bool,
+    /// What happened since the last point, while that is of interest.
+    notes: Vec<Note<H::Element>>,
+    /// Whether it is.
+    noting: bool,
+    /// The markup of a point.
+    refrain: Refrain<H::Element>,
+    /// How often in a row it did not fit the next point.
+    misses: u32,
 }
+
+/// A point's markup that does not fit so many times in a row is given up for that of a later point.
+const MOST_MISSES: u32 = 2;
+/// Events of a point beyond which its markup is not noted down.
+const MOST_NOTES: usize = 256;
 
 impl<'a, H: Handler> Walker<'_, 'a, H> {
     /// Walks from a byte on until the end or something broken. `broken` is the last break that nothing followed yet.
-    fn run(&mut self, text: &'a str, from: usize, broken: &mut Option<usize>) -> Stop {
+    fn run(&mut self, text: &'a str, mut from: usize, broken: &mut Option<usize>) -> Stop {
         let mut reader = Reader::from_str(text.get(from..).unwrap_or_default());
         let config = reader.config_mut();
         config.check_end_names = false;
@@ -176,45 +204,103 @@ impl<'a, H: Handler> Walker<'_, 'a, H> {
                 Ok(event) => event,
                 Err(_) => return Stop::Broken((from + reader.error_position() as usize).max(at)),
             };
+            let bytes = at..from + reader.buffer_position() as usize;
             if let Event::Text(words) = event {
                 self.value.add(words.into_inner());
+                self.note(What::Text, bytes);
                 continue;
             }
             if let Some(at) = broken.take() {
                 self.outcome.damaged.get_or_insert(at);
             }
             match event {
+                Event::Start(start) | Event::Empty(start) if self.path.len() >= MAX_DEPTH => {
+                    drop(start);
+                    return Stop::TooDeep(at);
+                }
                 Event::Start(start) => {
-                    if self.path.len() >= MAX_DEPTH {
-                        return Stop::TooDeep(at);
-                    }
-                    self.open(&start, at);
+                    let (element, hash, name_end) = self.open(&start, at);
+                    self.note(What::Open { element, hash, name_end }, bytes);
                 }
                 Event::Empty(start) => {
-                    if self.path.len() >= MAX_DEPTH {
-                        return Stop::TooDeep(at);
-                    }
-                    self.open(&start, at);
+                    let (element, hash, name_end) = self.open(&start, at);
                     self.pop(at);
+                    self.note(What::Empty { element, hash, name_end }, bytes);
                 }
-                Event::End(end) => self.close(end.name().as_ref(), at),
-                Event::CData(words) => self.value.add(words.into_inner()),
-                Event::GeneralRef(reference) => self.reference(&reference, at),
-                _ => {}
+                Event::End(end) => {
+                    let end_of_tag = bytes.end;
+                    let closed = self.close(end.name().as_ref(), at);
+                    if closed.is_some() {
+                        self.note(What::Close, bytes);
+                    } else {
+                        self.noting = false;
+                    }
+                    if self.by_refrain
+                        && closed == Some(H::POINT)
+                        && let Some(next) = self.follow(text, end_of_tag)
+                    {
+                        // The reader goes on behind what was followed, and counts on from where it was.
+                        *reader.get_mut() = text.as_bytes().get(next..).unwrap_or_default();
+                        from = next - reader.buffer_position() as usize;
+                    }
+                }
+                Event::CData(words) => {
+                    self.value.add(words.into_inner());
+                    self.noting = false;
+                }
+                Event::GeneralRef(reference) => {
+                    self.reference(&reference, at);
+                    self.noting = false;
+                }
+                _ => self.note(What::Nothing, bytes),
             }
         }
     }
 
-    fn open(&mut self, start: &BytesStart<'_>, at_byte: usize) {
-        let name = start.name();
-        self.path.push(H::element(local_part(name.as_ref()).as_bytes()));
-        self.names.push(hash(name.as_ref()));
-        self.value.clear();
-        self.handler.open(&self.path, &Tag { start, at_byte });
+    fn note(&mut self, what: What<H::Element>, bytes: std::ops::Range<usize>) {
+        if self.noting && self.notes.len() < MOST_NOTES {
+            self.notes.push(Note { what, bytes });
+        }
     }
 
-    /// Closes the innermost element if it is the named one; else every element up to the named one; else nothing.
-    fn close(&mut self, name: &str, at: usize) {
+    /// Behind a point: goes on as long as the next ones are written alike. Gives the byte to go on from, if any were.
+    fn follow(&mut self, text: &'a str, from: usize) -> Option<usize> {
+        let mut refrain = std::mem::take(&mut self.refrain);
+        if std::mem::take(&mut self.noting) && is_one_point::<H>(&self.notes) {
+            refrain.learn(text, &self.notes);
+            self.misses = 0;
+        }
+        let mut next = from;
+        if !refrain.is_empty() && self.misses < MOST_MISSES {
+            let points;
+            (points, next) = refrain.follow(text, from, self);
+            self.misses = if points == 0 { self.misses + 1 } else { 0 };
+        } else {
+            self.notes.clear();
+            self.noting = true;
+        }
+        self.refrain = refrain;
+        (next > from).then_some(next)
+    }
+
+    /// Gives the element, the hash of its name and the byte behind its name.
+    fn open(&mut self, start: &BytesStart<'_>, at_byte: usize) -> (H::Element, u32, usize) {
+        let name = start.name();
+        let element = H::element(local_part(name.as_ref()).as_bytes());
+        let hash = hash(name.as_ref());
+        self.opened(element, hash, start.attributes_raw(), at_byte);
+        (element, hash, at_byte + 1 + name.as_ref().len())
+    }
+
+    fn opened(&mut self, element: H::Element, hash: u32, attributes: &str, at_byte: usize) {
+        self.path.push(element);
+        self.names.push(hash);
+        self.value.clear();
+        self.handler.open(&self.path, &Tag { attributes, at_byte });
+    }
+
+    /// Closes the innermost element if it is the named one, and gives it; else every element up to the named one; else nothing.
+    fn close(&mut self, name: &str, at: usize) -> Option<H::Element> {
         let element = H::element(local_part(name).as_bytes());
         let hash = hash(name);
         let fits = |open: H::Element, open_hash: u32| {
@@ -223,7 +309,7 @@ impl<'a, H: Handler> Walker<'_, 'a, H> {
         let innermost = self.path.last().copied().zip(self.names.last().copied());
         if innermost.is_some_and(|(open, open_hash)| fits(open, open_hash)) {
             self.pop(at);
-            return;
+            return Some(element);
         }
         self.outcome.damaged.get_or_insert(at);
         let depth = self.path.iter().zip(&self.names).rposition(|(open, open_hash)| fits(*open, *open_hash));
@@ -233,6 +319,7 @@ impl<'a, H: Handler> Walker<'_, 'a, H> {
                 self.pop(at);
             }
         }
+        None
     }
 
     fn pop(&mut self, at: usize) {
@@ -258,6 +345,42 @@ impl<'a, H: Handler> Walker<'_, 'a, H> {
                 self.outcome.entity.get_or_insert(at);
             }
         }
+    }
+}
+
+/// Whether notes are of one whole point, and nothing but space before it.
+fn is_one_point<H: Handler>(notes: &[Note<H::Element>]) -> bool {
+    let mut depth = 0_usize;
+    let tags = notes.iter().filter(|note| !matches!(note.what, What::Text | What::Nothing));
+    let mut begun = false;
+    for note in tags {
+        match note.what {
+            What::Open { element, .. } => {
+                if depth == 0 && (begun || element != H::POINT) {
+                    return false;
+                }
+                begun = true;
+                depth += 1;
+            }
+            What::Close if depth > 0 => depth -= 1,
+            What::Empty { .. } if depth > 0 => {}
+            _ => return false,
+        }
+    }
+    begun && depth == 0 && notes.len() < MOST_NOTES
+}
+
+impl<'a, H: Handler> Listener<'a, H::Element> for Walker<'_, 'a, H> {
+    fn open(&mut self, element: H::Element, hash: u32, attributes: &'a str, at_byte: usize) {
+        self.opened(element, hash, attributes, at_byte);
+    }
+
+    fn close(&mut self, at_byte: usize) {
+        self.pop(at_byte);
+    }
+
+    fn text(&mut self, value: &'a str) {
+        self.value.add(std::borrow::Cow::Borrowed(value));
     }
 }
 
@@ -334,6 +457,7 @@ mod tests {
     impl Handler for Log {
         type Element = Letter;
         const UNKNOWN: Letter = Letter::Other;
+        const POINT: Letter = Letter::B;
 
         fn element(local_name: &[u8]) -> Letter {
             match local_name {
@@ -343,7 +467,7 @@ mod tests {
             }
         }
 
-        fn open(&mut self, path: &[Letter], tag: &Tag<'_, '_>) {
+        fn open(&mut self, path: &[Letter], tag: &Tag<'_>) {
             if let Some(value) = tag.attribute("i") {
                 self.0.push(format!("{}i={value}", path.len()));
             }
@@ -408,6 +532,111 @@ mod tests {
         let (log, outcome) = walked("<a><b i='1><b>2</b></a>");
         assert_eq!(log, ["2:2"]);
         assert_eq!(outcome, Outcome { damaged: Some(3), ..Outcome::default() });
+    }
+
+    /// Writes down all that a handler is told.
+    #[derive(Default)]
+    struct Diary(Vec<(String, usize)>);
+
+    impl Handler for Diary {
+        type Element = Letter;
+        const UNKNOWN: Letter = Letter::Other;
+        const POINT: Letter = Letter::B;
+
+        fn element(local_name: &[u8]) -> Letter {
+            Log::element(local_name)
+        }
+
+        fn open(&mut self, path: &[Letter], tag: &Tag<'_>) {
+            let attributes = ["i", "j"].map(|name| tag.attribute(name));
+            self.0.push((format!("{}+{attributes:?}", path.len()), tag.at_byte));
+        }
+
+        fn close(&mut self, path: &[Letter], text: &str, at_byte: usize) {
+            self.0.push((format!("{}-{text}", path.len()), at_byte));
+        }
+    }
+
+    #[test]
+    fn points_written_alike_are_read_as_if_each_were_taken_apart() {
+        use rand::{RngExt, SeedableRng};
+        let points = [
+            "\n <b i=\"#\" j='#'>\n  <c>#</c><d>#</d>\n  <e><x:f i=\"#\"/><a>#</a></e><!-- - -->\n </b>",
+            "<b><c>#</c><d/><e x=\"#\"></e><b i='#'>#</b></b>",
+            "\n<b i=\"#\"> # <c>#</c> </b>",
+        ];
+        let pieces = [
+            "<",
+            ">",
+            "&amp;",
+            "\"",
+            "'",
+            "</b>",
+            "<b>",
+            "<c/>",
+            "é",
+            "&e;",
+            "<![CDATA[1]]>",
+            " ",
+            "<?x?>",
+            "/",
+        ];
+        let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(1);
+        let mut followed = 0;
+        for round in 0..10_000 {
+            let point = points[round % points.len()];
+            let mut text = "<a>".to_owned();
+            for _ in 0..rng.random_range(0..9) {
+                for part in point.split_inclusive('#') {
+                    text.push_str(part.trim_end_matches('#'));
+                    if part.ends_with('#') {
+                        text.push_str(["", "1.5", "é", " 2025-01-01 "][rng.random_range(0..4)]);
+                    }
+                }
+            }
+            text.push_str("</a>");
+            for _ in 0..rng.random_range(0..3) {
+                let at =
+                    (0..=rng.random_range(0..text.len())).rfind(|&at| text.is_char_boundary(at)).unwrap();
+                if rng.random_bool(0.3) {
+                    text.truncate(at);
+                    break;
+                }
+                text.insert_str(at, pieces[rng.random_range(0..pieces.len())]);
+            }
+            let (mut quick, mut plain) = (Diary::default(), Diary::default());
+            let outcomes = [walk_by(&text, &mut quick, true), walk_by(&text, &mut plain, false)];
+            assert_eq!(quick.0, plain.0, "{text}");
+            assert_eq!(outcomes[0], outcomes[1], "{text}");
+            followed += usize::from(text.matches("<b").count() > 4);
+        }
+        assert!(followed > 3000, "too few have points to follow: {followed}");
+    }
+
+    #[test]
+    fn a_refrain_is_followed_to_the_first_difference() {
+        let point = |value: &str| format!("<b i=\"{value}\"><c>{value}</c></b>");
+        let text = format!("<a>{}{}{}<b><c>9</c></b></a>", point("1"), point("2"), point("3").repeat(3));
+        let mut diary = Diary::default();
+        let notes_from = text.find("</b>").unwrap() + 4;
+        let mut walker = Walker {
+            handler: &mut diary,
+            path: Vec::new(),
+            names: Vec::new(),
+            value: Value::default(),
+            outcome: Outcome::default(),
+            by_refrain: true,
+            notes: Vec::new(),
+            noting: false,
+            refrain: Refrain::default(),
+            misses: 0,
+        };
+        assert!(matches!(walker.run(&text, 0, &mut None), Stop::End));
+        // Noted down from the second point; three more are like it, and the last differs in its first tag.
+        let refrain = std::mem::take(&mut walker.refrain);
+        walker.path.clear();
+        let (points, stopped) = refrain.follow(&text, notes_from, &mut walker);
+        assert_eq!((points, stopped), (4, text.find("<b><c>9").unwrap()));
     }
 
     #[test]
