@@ -84,6 +84,11 @@ impl Plane {
         Self { origin, east_m_per_deg: (n * cos).to_radians(), north_m_per_deg: m.to_radians() }
     }
 
+    /// Whether lengths between neighbours there are as good as at the origin: within some hundred metres of its latitude.
+    pub fn holds_at(&self, position: LatLon) -> bool {
+        (position.lat_deg - self.origin.lat_deg).abs() < NEAR_DEG
+    }
+
     /// East and north of the origin in metres; crosses the date line rightly. Over the few tens of metres between neighbouring
     /// samples the distance of two such points is good to a hundred-thousandth up to 60 degrees of latitude.
     pub fn offset_m(&self, position: LatLon) -> (f64, f64) {

@@ -104,6 +104,7 @@ pub(super) fn speeds(time_s: &[f64], path: &Path, gaps: &[Gap], config: &CleanCo
     let mut breaks: Vec<(f64, f64)> =
         gaps.iter().map(|g| (g.start_s, g.end_s)).chain(path.jumps_s.iter().copied()).collect();
     breaks.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut here = whole;
     let (mut from, mut to, mut next) = (0, 0, 0);
     let (mut open_s, mut close_s) = (f64::NEG_INFINITY, breaks.first().map_or(f64::INFINITY, |b| b.0));
     for i in 0..n {
@@ -121,9 +122,10 @@ pub(super) fn speeds(time_s: &[f64], path: &Path, gaps: &[Gap], config: &CleanCo
         // Sparse samples: the neighbours on both sides, however far, unless the path is broken between.
         let low = from.min(if i > 0 && time_s[i - 1] >= open_s { i - 1 } else { i });
         let high = to.max(if i + 1 < n && time_s[i + 1] <= close_s { i + 2 } else { i + 1 });
-        // Far from the first position the plane does not hold; close to here it always does.
         let Some(origin) = (low..high).find_map(|j| path.positions[j]) else { continue };
-        let here = Plane::new(origin);
+        if !here.holds_at(origin) {
+            here = Plane::new(origin);
+        }
         let points =
             (low..high).filter_map(|j| path.positions[j].map(|p| (time_s[j] - time_s[i], here.offset_m(p))));
         out[i] = slope(points)

@@ -219,31 +219,74 @@ fn slope(series: &Series, start_s: f64, tick_s: f64, ticks: usize) -> Vec<f64> {
     const HALF_S: f64 = 15.0;
     const STEEPEST: f64 = 0.2;
     const SHORTEST_M: f64 = 12.0;
+    /// So far from where the sums count from no digit that matters is lost.
+    const FAR_M: f64 = 2000.0;
+    // Sums over the samples around a tick, kept while it moves on. Distances count from a sample that is never far.
+    let mut sums = Line::default();
+    let mut origin_m = 0.0;
+    let known = |i: usize| series.distance_m[i].zip(series.altitude_m[i]);
+    let (mut from, mut to) = (0, 0);
     (0..ticks)
         .map(|k| {
             let at_s = start_s + k as f64 * tick_s;
-            let range = series.range(at_s - HALF_S, at_s + HALF_S);
-            let origin_m = range.clone().find_map(|i| series.distance_m[i]).unwrap_or(0.0);
-            let (mut n, mut x, mut xx, mut y, mut xy) = (0.0, 0.0, 0.0, 0.0, 0.0);
-            let mut far_m: f64 = 0.0;
-            for i in range {
-                if let (Some(distance_m), Some(altitude_m)) = (series.distance_m[i], series.altitude_m[i]) {
-                    let along = distance_m - origin_m;
-                    far_m = far_m.max(along);
-                    n += 1.0;
-                    x += along;
-                    xx += along * along;
-                    y += altitude_m;
-                    xy += along * altitude_m;
-                }
+            let range = from_to(&series.time_s, at_s - HALF_S, at_s + HALF_S, (from, to));
+            let first = range.clone().find_map(known);
+            let last = range.clone().rev().find_map(known);
+            let (Some((first_m, _)), Some((last_m, _))) = (first, last) else {
+                (from, to) = (range.end, range.end);
+                sums = Line::default();
+                return 0.0;
+            };
+            if k == 0 || first_m - origin_m > FAR_M || from == to {
+                (from, to) = (range.start, range.start);
+                sums = Line::default();
+                origin_m = first_m;
             }
-            let spread = n * xx - x * x;
-            if n < 4.0 || far_m < SHORTEST_M || spread <= 0.0 {
+            for (distance_m, altitude_m) in (from..range.start).filter_map(known) {
+                sums.add(-1.0, distance_m - origin_m, altitude_m);
+            }
+            for (distance_m, altitude_m) in (to..range.end).filter_map(known) {
+                sums.add(1.0, distance_m - origin_m, altitude_m);
+            }
+            (from, to) = (range.start, range.end);
+            if sums.n < 4.0 || last_m - first_m < SHORTEST_M {
                 return 0.0;
             }
-            ((n * xy - x * y) / spread).clamp(-STEEPEST, STEEPEST)
+            sums.slope().map_or(0.0, |slope| slope.clamp(-STEEPEST, STEEPEST))
         })
         .collect()
+}
+
+/// Sums for a least-squares line.
+#[derive(Default)]
+struct Line {
+    n: f64,
+    x: f64,
+    xx: f64,
+    y: f64,
+    xy: f64,
+}
+
+impl Line {
+    fn add(&mut self, weight: f64, x: f64, y: f64) {
+        self.n += weight;
+        self.x += weight * x;
+        self.xx += weight * x * x;
+        self.y += weight * y;
+        self.xy += weight * x * y;
+    }
+
+    fn slope(&self) -> Option<f64> {
+        let spread = self.n * self.xx - self.x * self.x;
+        (spread > 1e-6).then(|| (self.n * self.xy - self.x * self.y) / spread)
+    }
+}
+
+/// Samples from one time to another, both at or behind those of the range before.
+fn from_to(time_s: &[f64], start_s: f64, end_s: f64, before: (usize, usize)) -> std::ops::Range<usize> {
+    let on = |index: usize, at_s: f64| index + time_s[index..].iter().take_while(|&&t| t < at_s).count();
+    let from = on(before.0, start_s);
+    from..on(before.1.max(from), end_s)
 }
 
 /// Recorders smooth, each in its way, so their columns tell late. The speed's delay behind the positions is known from
