@@ -13,20 +13,21 @@ use crate::rivals::ours;
 use crate::score::Score;
 use crate::sessions::truth;
 
-const TIMES: usize = 7;
+/// Rounds, of which the best counts; in each the work is done again and again for so long.
+const ROUNDS: usize = 7;
+const AT_LEAST_MS: f64 = 40.0;
 
-/// Time on a core so far, ms, where the system tells it (Linux), so that others' work on the machine does not count.
-fn on_core_ms() -> Option<f64> {
-    let text = std::fs::read_to_string("/proc/thread-self/schedstat").ok()?;
-    text.split(' ').next()?.parse().ok().map(|nanoseconds: f64| 1e-6 * nanoseconds)
-}
-
-fn milliseconds(work: impl FnOnce()) -> f64 {
-    let (start, on_core) = (Instant::now(), on_core_ms());
-    work();
-    match (on_core, on_core_ms()) {
-        (Some(from), Some(to)) if to > from => to - from,
-        _ => start.elapsed().as_secs_f64() * 1000.0,
+/// Wall-clock time of the work once, ms, mean of as many as fill [`AT_LEAST_MS`].
+fn milliseconds(work: impl Fn()) -> f64 {
+    let start = Instant::now();
+    let mut times = 0;
+    loop {
+        work();
+        times += 1;
+        let taken_ms = start.elapsed().as_secs_f64() * 1000.0;
+        if taken_ms >= AT_LEAST_MS {
+            return taken_ms / f64::from(times);
+        }
     }
 }
 
@@ -47,7 +48,7 @@ pub(crate) fn table() {
             let series = clean(&made.recording, &CleanConfig::default()).value;
             // The four in turn, so that a busy moment of the machine hits all of them; the best of each.
             let mut best = [f64::INFINITY; 4];
-            for _ in 0..TIMES {
+            for _ in 0..ROUNDS {
                 let took = [
                     milliseconds(|| drop(read(&bytes, &ReadConfig::default()))),
                     milliseconds(|| drop(fitparser::from_bytes(&bytes))),
