@@ -25,12 +25,12 @@ const PART_S: f64 = 600.0;
 /// Most rounds over all of a long recording.
 const LATE_ROUNDS: usize = 3;
 /// Most rounds of expectation–maximisation, and the gain in log likelihood that is no more worth one.
-const ROUNDS: usize = 6;
+const ROUNDS: usize = 3;
 /// Rounds of the fit that only tells how much readings count.
 const FIRST_ROUNDS: usize = 2;
 /// What one more level costs beside its numbers. Our choice.
 const LEVEL_COST: f64 = 2.0;
-const STANDS_STILL: f64 = 0.5;
+const STANDS_STILL: f64 = 1.0;
 /// Mean stay in seconds once the least stay is over, and the least stay.
 const MEAN_STAY_S: f64 = 80.0;
 /// Share of changes that lead to standing.
@@ -85,22 +85,6 @@ fn chain(levels: usize, tick_s: f64) -> Chain {
     Chain { start, min_ticks, stay: vec![(-tick_s / MEAN_STAY_S).exp(); n], to }
 }
 
-/// Fits `count` moving levels: the better of two starts, a usual one (the recording's own quantiles, say) and a fit of one
-/// level less with one more added where it explains worst. A start that comes to what the other found goes no further.
-fn fit(
-    observed: &Observed,
-    usual: Option<Vec<Level>>,
-    weights: Weights,
-    smaller: Option<&Fit>,
-) -> Option<Fit> {
-    let usual = usual.map(|levels| climb(observed, levels, weights, ROUNDS));
-    let known = |levels: &[Level]| usual.as_ref().is_some_and(|usual| are_same(levels, &usual.levels));
-    let grown = smaller
-        .and_then(|fit| start::grown(observed, fit))
-        .and_then(|levels| climb_unless(observed, levels, weights, ROUNDS, known));
-    usual.into_iter().chain(grown).max_by(|a, b| a.evidence.total_cmp(&b.evidence))
-}
-
 /// Looks for the levels of a recording: on all of it or, when it is long, on parts spread evenly over it and then once where
 /// the levels of the parts explain the whole worst, so that a level which shows only outside of the parts is found.
 pub(super) fn search(observed: &Observed, most: usize) -> Option<Vec<Level>> {
@@ -121,17 +105,20 @@ pub(super) fn search(observed: &Observed, most: usize) -> Option<Vec<Level>> {
     Some(grown.unwrap_or(whole).levels)
 }
 
-/// Fits one level, then more as long as the evidence grows, to the most. `first` are two levels, or one, to begin with.
+/// Fits one level, then one more, where the fit so far explains worst, as long as the evidence grows, to the most. Two are
+/// also looked for from the levels of the `first` fit, if those are two.
 fn best(observed: &Observed, most: usize, weights: Weights, first: Fit) -> Option<Fit> {
-    let mut first = Some(first.levels);
-    let mut usual = |count: usize| match first.take_if(|levels| levels.len() == count) {
-        Some(levels) => Some(levels),
-        None => start::spaced(observed, count),
-    };
-    let mut best = fit(observed, usual(1), weights, None)?;
-    let mut last = best.clone();
+    let mut last = climb(observed, start::spaced(observed, 1)?, weights, ROUNDS);
+    let mut best = last.clone();
+    let mut usual =
+        Some(first.levels).filter(|two| two.len() == 2).map(|two| climb(observed, two, weights, ROUNDS));
     for count in 2..=most {
-        let Some(next) = fit(observed, usual(count), weights, Some(&last)) else { break };
+        let usual = usual.take_if(|fit| fit.levels.len() == count);
+        let known = |levels: &[Level]| usual.as_ref().is_some_and(|usual| are_same(levels, &usual.levels));
+        let grown = start::grown(observed, &last)
+            .and_then(|levels| climb_unless(observed, levels, weights, ROUNDS, known));
+        let fits = usual.into_iter().chain(grown);
+        let Some(next) = fits.max_by(|a, b| a.evidence.total_cmp(&b.evidence)) else { break };
         if next.evidence > best.evidence {
             best = next.clone();
         } else if count > 2 {
