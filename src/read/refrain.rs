@@ -17,8 +17,7 @@ pub(super) struct Note<E> {
 /// Kinds of events that may be part of a refrain.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum What<E> {
-    /// An opening tag: its element, the hash of its name and where in the text its attributes end, the name's end being the
-    /// start.
+    /// An opening tag: its element, the hash of its name and the byte of the text behind its name.
     Open { element: E, hash: u32, name_end: usize },
     /// The same that closes itself.
     Empty { element: E, hash: u32, name_end: usize },
