@@ -232,7 +232,8 @@ pub fn parse_percent(text: &str) -> Result<f64, LanguageError> {
 
 /// Reads `12` or `1.5`: digits, at most one point, a digit on either side of it.
 fn decimal(text: &str) -> Option<f64> {
-    const LONGEST: usize = 15;
+    // As many as it takes to write any distance or time within the bounds so that it reads back the same.
+    const LONGEST: usize = 24;
     let fits = text.len() <= LONGEST && !text.starts_with('.') && !text.ends_with('.');
     fits.then(|| text.parse().ok()).flatten()
 }
@@ -341,5 +342,16 @@ mod tests {
         assert_eq!(shown(1.5 * METRES_PER_MILE), "1.5 mi");
         assert_eq!(shown(0.1 * METRES_PER_MILE), "0.1 mi");
         assert_eq!(shown(1234.0), "1234 m");
+    }
+
+    #[test]
+    fn the_longest_numbers_read_back() {
+        // Found by fuzzing `session_prints_back`: 17 digits and a point.
+        let long = Scanner::new("3.6666666666666 mi").extent().unwrap();
+        let Extent::Distance(distance) = long else { panic!("{long:?}") };
+        let written = write_distance(distance);
+        assert_eq!(written, "5900.927999999893 m");
+        assert_eq!(Scanner::new(&written).extent().unwrap(), long);
+        assert!(Scanner::new("0.0000000000000000000000001 km").extent().is_err());
     }
 }
