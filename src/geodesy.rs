@@ -31,8 +31,8 @@ impl LatLon {
         Geodesic.distance(Point::new(self.lon_deg, self.lat_deg), Point::new(other.lon_deg, other.lat_deg))
     }
 
-    /// [`Self::distance_m`] between neighbouring samples: up to a thousandth of a degree apart by the plane between the two, which is some
-    /// fifty times as fast and differs by less than a millionth.
+    /// [`Self::distance_m`] between neighbouring samples: up to a thousandth of a degree apart by the plane between the two,
+    /// which is much faster and differs by less than a millionth.
     pub fn step_m(self, other: Self) -> f64 {
         let near = (self.lat_deg - other.lat_deg).abs() < NEAR_DEG
             && turn_deg(other.lon_deg, self.lon_deg).abs() < NEAR_DEG

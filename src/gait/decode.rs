@@ -72,10 +72,10 @@ impl<const N: usize> Moves<N> {
         moves
     }
 
+    /// With logs of staying and leaving.
     fn log(mut self) -> Self {
         self.stay = self.stay.map(f64::ln);
         self.leave = self.leave.map(|row| row.map(f64::ln));
-        self.enter = self.enter.map(|row| row.map(f64::ln));
         self
     }
 }

@@ -101,8 +101,7 @@ impl<E: Copy> Refrain<E> {
         self.lines.is_empty()
     }
 
-    /// Forgets the markup.
-    pub(super) fn clear(&mut self) {
+    fn clear(&mut self) {
         self.lines.clear();
         self.steps.clear();
     }

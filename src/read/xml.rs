@@ -108,18 +108,7 @@ pub(super) fn walk<H: Handler>(text: &str, handler: &mut H) -> Outcome {
 
 /// [`walk`] that takes every point apart, or not.
 fn walk_by<H: Handler>(text: &str, handler: &mut H, by_refrain: bool) -> Outcome {
-    let mut walker = Walker {
-        handler,
-        path: Vec::new(),
-        names: Vec::new(),
-        value: Value::default(),
-        outcome: Outcome::default(),
-        by_refrain,
-        notes: Vec::new(),
-        noting: false,
-        refrain: Refrain::default(),
-        misses: 0,
-    };
+    let mut walker = Walker::new(handler, by_refrain);
     let mut from = 0;
     let mut broken = None;
     for _ in 0..MAX_RESTARTS {
@@ -189,7 +178,22 @@ const MOST_MISSES: u32 = 2;
 /// Events of a point beyond which its markup is not noted down.
 const MOST_NOTES: usize = 256;
 
-impl<'a, H: Handler> Walker<'_, 'a, H> {
+impl<'h, 'a, H: Handler> Walker<'h, 'a, H> {
+    fn new(handler: &'h mut H, by_refrain: bool) -> Self {
+        Self {
+            handler,
+            path: Vec::new(),
+            names: Vec::new(),
+            value: Value::default(),
+            outcome: Outcome::default(),
+            by_refrain,
+            notes: Vec::new(),
+            noting: false,
+            refrain: Refrain::default(),
+            misses: 0,
+        }
+    }
+
     /// Walks from a byte on until the end or something broken. `broken` is the last break that nothing followed yet.
     fn run(&mut self, text: &'a str, mut from: usize, broken: &mut Option<usize>) -> Stop {
         let mut reader = Reader::from_str(text.get(from..).unwrap_or_default());
@@ -202,7 +206,11 @@ impl<'a, H: Handler> Walker<'_, 'a, H> {
             let event = match reader.read_event() {
                 Ok(Event::Eof) => return Stop::End,
                 Ok(event) => event,
-                Err(_) => return Stop::Broken((from + reader.error_position() as usize).max(at)),
+                Err(_) => {
+                    // Notes are of bytes without a break between them.
+                    self.noting = false;
+                    return Stop::Broken((from + reader.error_position() as usize).max(at));
+                }
             };
             let bytes = at..from + reader.buffer_position() as usize;
             if let Event::Text(words) = event {
@@ -214,8 +222,7 @@ impl<'a, H: Handler> Walker<'_, 'a, H> {
                 self.outcome.damaged.get_or_insert(at);
             }
             match event {
-                Event::Start(start) | Event::Empty(start) if self.path.len() >= MAX_DEPTH => {
-                    drop(start);
+                Event::Start(_) | Event::Empty(_) if self.path.len() >= MAX_DEPTH => {
                     return Stop::TooDeep(at);
                 }
                 Event::Start(start) => {
@@ -614,23 +621,23 @@ mod tests {
     }
 
     #[test]
+    fn markup_that_is_broken_in_every_point_is_no_refrain() {
+        for point in ["<b><c>1</c><d <e>2</e>&#3 </b>", "<b><c>1</c><!x><e>2</e></b>"] {
+            let text = format!("<a>{}</a>", point.repeat(40));
+            let (mut quick, mut plain) = (Diary::default(), Diary::default());
+            let outcomes = [walk_by(&text, &mut quick, true), walk_by(&text, &mut plain, false)];
+            assert_eq!(quick.0, plain.0);
+            assert_eq!(outcomes[0], outcomes[1]);
+        }
+    }
+
+    #[test]
     fn a_refrain_is_followed_to_the_first_difference() {
         let point = |value: &str| format!("<b i=\"{value}\"><c>{value}</c></b>");
         let text = format!("<a>{}{}{}<b><c>9</c></b></a>", point("1"), point("2"), point("3").repeat(3));
         let mut diary = Diary::default();
         let notes_from = text.find("</b>").unwrap() + 4;
-        let mut walker = Walker {
-            handler: &mut diary,
-            path: Vec::new(),
-            names: Vec::new(),
-            value: Value::default(),
-            outcome: Outcome::default(),
-            by_refrain: true,
-            notes: Vec::new(),
-            noting: false,
-            refrain: Refrain::default(),
-            misses: 0,
-        };
+        let mut walker = Walker::new(&mut diary, true);
         assert!(matches!(walker.run(&text, 0, &mut None), Stop::End));
         // Noted down from the second point; three more are like it, and the last differs in its first tag.
         let refrain = std::mem::take(&mut walker.refrain);
