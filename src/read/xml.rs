@@ -564,6 +564,13 @@ mod tests {
         }
     }
 
+    fn same_both_ways(text: &str) {
+        let (mut quick, mut plain) = (Diary::default(), Diary::default());
+        let outcomes = [walk_by(text, &mut quick, true), walk_by(text, &mut plain, false)];
+        assert_eq!(quick.0, plain.0, "{text}");
+        assert_eq!(outcomes[0], outcomes[1], "{text}");
+    }
+
     #[test]
     fn points_written_alike_are_read_as_if_each_were_taken_apart() {
         use rand::{RngExt, SeedableRng};
@@ -572,22 +579,8 @@ mod tests {
             "<b><c>#</c><d/><e x=\"#\"></e><b i='#'>#</b></b>",
             "\n<b i=\"#\"> # <c>#</c> </b>",
         ];
-        let pieces = [
-            "<",
-            ">",
-            "&amp;",
-            "\"",
-            "'",
-            "</b>",
-            "<b>",
-            "<c/>",
-            "é",
-            "&e;",
-            "<![CDATA[1]]>",
-            " ",
-            "<?x?>",
-            "/",
-        ];
+        let pieces: Vec<&str> =
+            "<|>|&amp;|\"|'|</b>|<b>|<c/>|é|&e;|<![CDATA[1]]>| |<?x?>|/".split('|').collect();
         let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(1);
         let mut followed = 0;
         for round in 0..10_000 {
@@ -611,10 +604,7 @@ mod tests {
                 }
                 text.insert_str(at, pieces[rng.random_range(0..pieces.len())]);
             }
-            let (mut quick, mut plain) = (Diary::default(), Diary::default());
-            let outcomes = [walk_by(&text, &mut quick, true), walk_by(&text, &mut plain, false)];
-            assert_eq!(quick.0, plain.0, "{text}");
-            assert_eq!(outcomes[0], outcomes[1], "{text}");
+            same_both_ways(&text);
             followed += usize::from(text.matches("<b").count() > 4);
         }
         assert!(followed > 3000, "too few have points to follow: {followed}");
@@ -623,11 +613,7 @@ mod tests {
     #[test]
     fn markup_that_is_broken_in_every_point_is_no_refrain() {
         for point in ["<b><c>1</c><d <e>2</e>&#3 </b>", "<b><c>1</c><!x><e>2</e></b>"] {
-            let text = format!("<a>{}</a>", point.repeat(40));
-            let (mut quick, mut plain) = (Diary::default(), Diary::default());
-            let outcomes = [walk_by(&text, &mut quick, true), walk_by(&text, &mut plain, false)];
-            assert_eq!(quick.0, plain.0);
-            assert_eq!(outcomes[0], outcomes[1]);
+            same_both_ways(&format!("<a>{}</a>", point.repeat(40)));
         }
     }
 
