@@ -45,15 +45,14 @@ pub(super) fn mend(
     }
     for (factor, kind) in [(2.0, ChangeKind::CadenceDoubled), (0.5, ChangeKind::CadenceHalved)] {
         let wrong = |at: usize| {
-            let (Some(spm), Some(speed)) = (cadence[at], smooth(at)) else { return false };
-            if spm < 20.0 {
-                return false;
-            }
-            let step_m = 60.0 * speed / spm;
+            let Some(spm) = cadence[at].filter(|spm| *spm >= 20.0) else { return false };
+            let step_m = || smooth(at).map(|speed| 60.0 * speed / spm);
             if factor > 1.0 {
-                spm < HALF_BELOW_SPM && step_m > HALF_STEP_M
+                spm < HALF_BELOW_SPM && step_m().is_some_and(|m| m > HALF_STEP_M)
             } else {
-                spm > DOUBLE_ABOVE_SPM && step_m < DOUBLE_STEP_M || spm > config.max_cadence_spm
+                let impossible = spm > config.max_cadence_spm;
+                (impossible || spm > DOUBLE_ABOVE_SPM)
+                    && step_m().is_some_and(|m| impossible || m < DOUBLE_STEP_M)
             }
         };
         for (from, to) in stretches(cadence.len(), wrong) {

@@ -6,6 +6,8 @@ mod evidence;
 mod gaps;
 pub(crate) use gaps::{interval_s, longest_silence_s};
 mod order;
+mod pairs;
+pub(crate) use pairs::{or_nan, sums_over_pairs};
 mod position;
 mod speed;
 

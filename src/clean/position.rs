@@ -1,5 +1,7 @@
 //! Position jumps, and the velocity that positions tell.
 
+use std::ops::Range;
+
 use crate::geodesy::{LatLon, Plane};
 
 use super::gaps::usual_interval_s;
@@ -104,7 +106,7 @@ pub(super) fn speeds(time_s: &[f64], path: &Path, gaps: &[Gap], config: &CleanCo
     let mut breaks: Vec<(f64, f64)> =
         gaps.iter().map(|g| (g.start_s, g.end_s)).chain(path.jumps_s.iter().copied()).collect();
     breaks.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let mut here = whole;
+    let mut line = Line::new(whole, 0.0);
     let (mut from, mut to, mut next) = (0, 0, 0);
     let (mut open_s, mut close_s) = (f64::NEG_INFINITY, breaks.first().map_or(f64::INFINITY, |b| b.0));
     for i in 0..n {
@@ -123,12 +125,12 @@ pub(super) fn speeds(time_s: &[f64], path: &Path, gaps: &[Gap], config: &CleanCo
         let low = from.min(if i > 0 && time_s[i - 1] >= open_s { i - 1 } else { i });
         let high = to.max(if i + 1 < n && time_s[i + 1] <= close_s { i + 2 } else { i + 1 });
         let Some(origin) = (low..high).find_map(|j| path.positions[j]) else { continue };
-        if !here.holds_at(origin) {
-            here = Plane::new(origin);
+        if low >= line.rows.end || !line.plane.holds_at(origin) || time_s[i] - line.zero_s > NEAR_S {
+            line = Line { rows: low..low, ..Line::new(Plane::new(origin), time_s[i]) };
         }
-        let points =
-            (low..high).filter_map(|j| path.positions[j].map(|p| (time_s[j] - time_s[i], here.offset_m(p))));
-        out[i] = slope(points)
+        line.move_to(low..high, time_s, &path.positions);
+        out[i] = line
+            .slope()
             .map(|(east, north)| (east * east + north * north).sqrt())
             .filter(|&v| v <= config.max_speed_mps);
     }
@@ -150,18 +152,58 @@ fn wander_mps(time_s: &[f64], plane: &[Option<(f64, f64)>]) -> f64 {
     1.4826 * median(&mut changes).unwrap_or(0.0)
 }
 
-/// Slopes of the least-squares lines through (t, (x, y)); `None` with fewer than two times.
-fn slope(points: impl Iterator<Item = (f64, (f64, f64))>) -> Option<(f64, f64)> {
-    let (mut n, mut t, mut tt, mut x, mut tx, mut y, mut ty) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
-    for (time, (east, north)) in points {
-        n += 1.0;
-        t += time;
-        tt += time * time;
-        x += east;
-        tx += time * east;
-        y += north;
-        ty += time * north;
+/// Sums for the least-squares lines of east and north over time through a run of rows that moves on.
+struct Line {
+    plane: Plane,
+    /// Times count from here.
+    zero_s: f64,
+    rows: Range<usize>,
+    n: f64,
+    t: f64,
+    tt: f64,
+    x: f64,
+    tx: f64,
+    y: f64,
+    ty: f64,
+}
+
+/// So far from where the sums' times count, s, no digit that matters is lost.
+const NEAR_S: f64 = 60.0;
+
+impl Line {
+    fn new(plane: Plane, zero_s: f64) -> Self {
+        Self { plane, zero_s, rows: 0..0, n: 0.0, t: 0.0, tt: 0.0, x: 0.0, tx: 0.0, y: 0.0, ty: 0.0 }
     }
-    let spread = n * tt - t * t;
-    (n >= 2.0 && spread > 1e-9).then(|| ((n * tx - t * x) / spread, (n * ty - t * y) / spread))
+
+    /// Takes out the rows before the new ones and takes in those behind the old ones.
+    fn move_to(&mut self, rows: Range<usize>, time_s: &[f64], positions: &[Option<LatLon>]) {
+        for j in self.rows.start..rows.start {
+            self.add(-1.0, time_s[j], positions[j]);
+        }
+        for j in self.rows.end..rows.end {
+            self.add(1.0, time_s[j], positions[j]);
+        }
+        self.rows = rows;
+    }
+
+    fn add(&mut self, weight: f64, at_s: f64, position: Option<LatLon>) {
+        let Some(position) = position else { return };
+        let time = at_s - self.zero_s;
+        let (east, north) = self.plane.offset_m(position);
+        self.n += weight;
+        self.t += weight * time;
+        self.tt += weight * time * time;
+        self.x += weight * east;
+        self.tx += weight * time * east;
+        self.y += weight * north;
+        self.ty += weight * time * north;
+    }
+
+    /// East and north in m/s; `None` with fewer than two times.
+    fn slope(&self) -> Option<(f64, f64)> {
+        let spread = self.n * self.tt - self.t * self.t;
+        (self.n >= 2.0 && spread > 1e-9).then(|| {
+            ((self.n * self.tx - self.t * self.x) / spread, (self.n * self.ty - self.t * self.y) / spread)
+        })
+    }
 }

@@ -1,6 +1,7 @@
 //! Which speed to use, and the distance.
 
 use super::order::Row;
+use super::pairs::{or_nan, sums_over_pairs};
 use super::{Change, ChangeKind, CleanConfig, Gap, SpeedSource, position};
 
 /// The chosen speed.
@@ -81,16 +82,15 @@ fn delay_s(time_s: &[f64], own: &[Option<f64>], reference: &[Option<f64>]) -> f6
     }
     // One sample is about a second here: shifts count samples, and are scaled by the usual interval.
     let interval_s = super::gaps::usual_interval_s(time_s);
+    let (own, reference) = (or_nan(own, |_| true), or_nan(reference, |_| true));
     let cost: Vec<f64> = (0..SHIFTS)
         .map(|shift| {
-            let (mut sum, mut n) = (0.0, 0.0);
-            for i in shift..own.len() {
-                if let (Some(a), Some(b)) = (own[i], reference[i - shift]) {
-                    // Bounded, so that the positions' spikes do not decide.
-                    sum += (a - b).powi(2).min(1.0);
-                    n += 1.0;
-                }
-            }
+            let [sum, n] = sums_over_pairs(&own[shift..], &reference, |a, b| {
+                let square = (a - b) * (a - b);
+                // Bounded, so that the positions' spikes do not decide.
+                let bounded = if square > 1.0 { 1.0 } else { square };
+                if square.is_nan() { [0.0, 0.0] } else { [bounded, 1.0] }
+            });
             if n < 60.0 { f64::INFINITY } else { sum / n }
         })
         .collect();

@@ -5,6 +5,7 @@ use super::decode::{Chain, Posterior, Room, forward_backward};
 use super::emission::{Bell, Emitter, Hill, Level, Weights};
 use super::observe::{Observed, Stretch};
 use super::start;
+use crate::clean::sums_over_pairs;
 
 /// Spread within a level before anything is seen, and how many readings that belief weighs.
 pub(super) const SPEED_SD_MPS: f64 = 0.16;
@@ -239,93 +240,115 @@ fn are_same(some: &[Level], others: &[Level]) -> bool {
 
 /// The maximising half of a round: levels from the readings, each weighted by the probability that it belongs to them.
 fn stepped(observed: &Observed, posteriors: &[Posterior], levels: &[Level]) -> Vec<Level> {
-    let count = levels.len();
-    levels.iter().enumerate().map(|(l, old)| level_from(observed, posteriors, l, count, old)).collect()
-}
-
-/// A level's mean and spread from the readings, each weighted by the probability that it belongs to the level.
-fn level_from(observed: &Observed, posteriors: &[Posterior], l: usize, count: usize, old: &Level) -> Level {
-    let (speed_mps, hill) = speed_from(observed, posteriors, l, count, old);
-    Level { speed_mps, hill, cadence_spm: cadence_from(observed, posteriors, l, count, old.cadence_spm) }
-}
-
-fn cadence_from(observed: &Observed, posteriors: &[Posterior], l: usize, count: usize, old: Bell) -> Bell {
-    /// Readings farther off are faults of the recorder and do not move the level.
-    const CUT_SPM: f64 = 22.0;
-    let (mut n, mut sum, mut square) = (0.0, 0.0, 0.0);
+    let mut sums: Vec<(&Level, SpeedSums, CadenceSums)> =
+        levels.iter().map(|level| (level, SpeedSums::default(), CadenceSums::default())).collect();
     for (stretch, posterior) in observed.stretches.iter().zip(posteriors) {
-        for (t, value) in stretch.cadence_spm.iter().enumerate() {
-            let Some(value) = value.filter(|v| (v - old.mean).abs() <= CUT_SPM) else { continue };
-            let p = posterior.level[t * (count + 1) + l];
-            n += p;
-            sum += p * value;
-            square += p * value * value;
+        let readings = stretch.speed_mps.iter().zip(&stretch.cadence_spm).zip(&stretch.slope);
+        for (row, ((speed, cadence), &slope)) in posterior.level.chunks_exact(levels.len() + 1).zip(readings)
+        {
+            for (p, (level, of_speed, of_cadence)) in row.iter().zip(&mut sums) {
+                if let Some(speed) = *speed {
+                    of_speed.add(level, *p, speed, slope);
+                }
+                if let Some(cadence) = *cadence {
+                    of_cadence.add(level, *p, cadence);
+                }
+            }
         }
     }
-    if n < 5.0 {
-        return old;
+    let level = |(old, speed, cadence): (&Level, SpeedSums, CadenceSums)| {
+        let (speed_mps, hill) = speed.fitted(old);
+        Level { speed_mps, hill, cadence_spm: cadence.fitted(old.cadence_spm) }
+    };
+    sums.into_iter().map(level).collect()
+}
+
+/// What a level's cadences sum up to.
+#[derive(Default)]
+struct CadenceSums {
+    n: f64,
+    sum: f64,
+    square: f64,
+}
+
+impl CadenceSums {
+    fn add(&mut self, old: &Level, p: f64, value: f64) {
+        /// Readings farther off are faults of the recorder and do not move the level.
+        const CUT_SPM: f64 = 22.0;
+        if (value - old.cadence_spm.mean).abs() <= CUT_SPM {
+            self.n += p;
+            self.sum += p * value;
+            self.square += p * value * value;
+        }
     }
-    let mean = sum / n;
-    let variance = (square / n - mean * mean).max(0.0);
-    Bell { mean, sd: blended_sd(variance, n, CADENCE_SD_SPM, CADENCE_SD_RANGE_SPM) }
+
+    fn fitted(&self, old: Bell) -> Bell {
+        if self.n < 5.0 {
+            return old;
+        }
+        let mean = self.sum / self.n;
+        let variance = (self.square / self.n - mean * mean).max(0.0);
+        Bell { mean, sd: blended_sd(variance, self.n, CADENCE_SD_SPM, CADENCE_SD_RANGE_SPM) }
+    }
 }
 
 fn blended_sd(variance: f64, n: f64, sd: f64, range: (f64, f64)) -> f64 {
     ((n * variance + PRIOR_READINGS * sd * sd) / (n + PRIOR_READINGS)).sqrt().clamp(range.0, range.1)
 }
 
-/// Weighted least squares of the speed on 1, uphill and downhill slope; the hill's effect is held near the usual one as if
-/// [`HILL_PRIOR`] square slopes had been seen.
-fn speed_from(
-    observed: &Observed,
-    posteriors: &[Posterior],
-    l: usize,
-    count: usize,
-    old: &Level,
-) -> (Bell, Hill) {
-    const CUT_MPS: f64 = 0.9;
-    let mut a = [[0.0; 3]; 3];
-    let mut b = [0.0; 3];
-    let mut square = 0.0;
-    for (stretch, posterior) in observed.stretches.iter().zip(posteriors) {
-        for (t, value) in stretch.speed_mps.iter().enumerate() {
-            let slope = stretch.slope[t];
-            let expected = old.speed_mps.mean * old.hill.factor(slope);
-            let Some(value) = value.filter(|v| (v - expected).abs() <= CUT_MPS) else { continue };
-            let p = posterior.level[t * (count + 1) + l];
-            // A slope goes up or down: the product of the two is always 0.
-            let (up, down) = (-slope.max(0.0), (-slope).max(0.0));
-            let (p_up, p_down) = (p * up, p * down);
-            a[0][0] += p;
-            a[0][1] += p_up;
-            a[0][2] += p_down;
-            a[1][1] += p_up * up;
-            a[2][2] += p_down * down;
-            b[0] += p * value;
-            b[1] += p_up * value;
-            b[2] += p_down * value;
-            square += p * value * value;
+/// What a level's speeds sum up to: weighted least squares on 1, uphill and downhill slope.
+#[derive(Default)]
+struct SpeedSums {
+    a: [[f64; 3]; 3],
+    b: [f64; 3],
+    square: f64,
+}
+
+impl SpeedSums {
+    fn add(&mut self, old: &Level, p: f64, value: f64, slope: f64) {
+        const CUT_MPS: f64 = 0.9;
+        if (value - old.speed_mps.mean * old.hill.factor(slope)).abs() > CUT_MPS {
+            return;
         }
+        // A slope goes up or down: the product of the two is always 0.
+        let (up, down) = (-slope.max(0.0), (-slope).max(0.0));
+        let (p_up, p_down) = (p * up, p * down);
+        let (a, b) = (&mut self.a, &mut self.b);
+        a[0][0] += p;
+        a[0][1] += p_up;
+        a[0][2] += p_down;
+        a[1][1] += p_up * up;
+        a[2][2] += p_down * down;
+        b[0] += p * value;
+        b[1] += p_up * value;
+        b[2] += p_down * value;
+        self.square += p * value * value;
     }
-    (a[1][0], a[2][0]) = (a[0][1], a[0][2]);
-    let n = a[0][0];
-    if n < 5.0 {
-        return (old.speed_mps, old.hill);
+
+    /// The hill's effect is held near the usual one as if [`HILL_PRIOR`] square slopes had been seen.
+    fn fitted(&self, old: &Level) -> (Bell, Hill) {
+        let Self { mut a, b, square } = *self;
+        (a[1][0], a[2][0]) = (a[0][1], a[0][2]);
+        let n = a[0][0];
+        if n < 5.0 {
+            return (old.speed_mps, old.hill);
+        }
+        let usual = [0.0, old.speed_mps.mean * USUAL_HILL.up, old.speed_mps.mean * USUAL_HILL.down];
+        let mut held = a;
+        let mut target = b;
+        for i in 1..3 {
+            held[i][i] += HILL_PRIOR;
+            target[i] += HILL_PRIOR * usual[i];
+        }
+        let Some(x) = solve(held, target) else { return (old.speed_mps, old.hill) };
+        let mean = x[0].max(0.3);
+        let hill = Hill { up: (x[1] / mean).clamp(0.0, 6.0), down: (x[2] / mean).clamp(0.0, 4.0) };
+        let x = [mean, hill.up * mean, hill.down * mean];
+        let fitted: f64 =
+            (0..3).map(|i| x[i] * (2.0 * b[i] - (0..3).map(|j| a[i][j] * x[j]).sum::<f64>())).sum();
+        let variance = ((square - fitted) / n).max(0.0);
+        (Bell { mean, sd: blended_sd(variance, n, SPEED_SD_MPS, SPEED_SD_RANGE_MPS) }, hill)
     }
-    let usual = [0.0, old.speed_mps.mean * USUAL_HILL.up, old.speed_mps.mean * USUAL_HILL.down];
-    let mut held = a;
-    let mut target = b;
-    for i in 1..3 {
-        held[i][i] += HILL_PRIOR;
-        target[i] += HILL_PRIOR * usual[i];
-    }
-    let Some(x) = solve(held, target) else { return (old.speed_mps, old.hill) };
-    let mean = x[0].max(0.3);
-    let hill = Hill { up: (x[1] / mean).clamp(0.0, 6.0), down: (x[2] / mean).clamp(0.0, 4.0) };
-    let x = [mean, hill.up * mean, hill.down * mean];
-    let fitted: f64 = (0..3).map(|i| x[i] * (2.0 * b[i] - (0..3).map(|j| a[i][j] * x[j]).sum::<f64>())).sum();
-    let variance = ((square - fitted) / n).max(0.0);
-    (Bell { mean, sd: blended_sd(variance, n, SPEED_SD_MPS, SPEED_SD_RANGE_MPS) }, hill)
 }
 
 /// Solves three linear equations by elimination with pivots; `None` when they do not determine the answer.
@@ -388,25 +411,24 @@ impl Residual {
         // Sums of products at each lag, and how many.
         let mut products = [(0.0, 0.0); LAGS + 1];
         for (stretch, posterior) in observed.stretches.iter().zip(&fit.posteriors) {
-            let residuals: Vec<Option<(usize, f64)>> = (self.values)(stretch)
+            // Of what belongs to no level, the level is no number, and so never the same.
+            let residuals: Vec<(f64, f64)> = (self.values)(stretch)
                 .iter()
                 .zip(posterior.level.chunks_exact(width))
                 .zip(&stretch.slope)
                 .map(|((value, row), &slope)| {
-                    let l = (0..width - 1).find(|&l| row[l] > 0.9)?;
-                    Some((l, (*value)? - (self.mean)(&fit.levels[l], slope)))
+                    let level = row[..width - 1].iter().position(|p| *p > 0.9);
+                    level.zip(*value).map_or((f64::NAN, 0.0), |(l, value)| {
+                        (l as f64, value - (self.mean)(&fit.levels[l], slope))
+                    })
                 })
                 .collect();
-            for (t, now) in residuals.iter().enumerate() {
-                let Some((level, now)) = now else { continue };
-                for (lag, sum) in products.iter_mut().enumerate() {
-                    if let Some(Some((l, later))) = residuals.get(t + lag)
-                        && l == level
-                    {
-                        sum.0 += now * later;
-                        sum.1 += 1.0;
-                    }
-                }
+            for (lag, sum) in products.iter_mut().enumerate().take(residuals.len()) {
+                let later = &residuals[lag..];
+                let [product, n] = sums_over_pairs(&residuals, later, |(l, now), (later_l, later)| {
+                    if l == later_l { [now * later, 1.0] } else { [0.0, 0.0] }
+                });
+                *sum = (sum.0 + product, sum.1 + n);
             }
         }
         let variance = products[0].0 / products[0].1;

@@ -79,41 +79,21 @@ pub(super) fn place(
             weights.cadence,
         ),
     ];
-    // When, what share of the change is made, how much it counts.
-    let mut readings: Vec<(f64, f64, f64)> = Vec::new();
-    for s in &signals {
-        let change = s.after - s.before;
-        if (change / s.sd).abs() < 0.5 {
-            continue;
-        }
-        let scale = change.abs() / s.sd;
-        for i in series.range(from_s + s.delay_s, to_s + s.delay_s) {
-            if let Some(value) = s.column[i] {
-                // Share of the change made, bounded: a spike is no stronger than the level itself.
-                let share = ((value - s.before) / change).clamp(-1.0, 2.0);
-                readings.push((series.time_s[i] - s.delay_s, share, scale * scale * s.weight));
-            }
-        }
-    }
-    if readings.is_empty() {
+    let changes: Vec<Change> = signals.iter().filter_map(|s| Change::of(series, s, from_s, to_s)).collect();
+    if changes.is_empty() {
         return Placed { at_s: guess_s, error_s: 0.5 * SEARCH_S };
     }
     let low_s = (guess_s - SEARCH_S).max(guess_s - left.reach_s + 1.0).min(guess_s);
     let high_s = (guess_s + SEARCH_S).min(guess_s + right.reach_s - 1.0).max(guess_s);
     let steps = (((high_s - low_s) / STEP_S) as usize).max(1);
-    let mut scores = Vec::with_capacity((steps + 1) * RAMPS_S.len());
-    for k in 0..=steps {
-        let at_s = low_s + (high_s - low_s) * k as f64 / steps as f64;
-        let told = mark_odds(&series.marks_s, at_s).ln();
-        for ramp_s in RAMPS_S {
-            let misfit: f64 = readings
-                .iter()
-                .map(|(time_s, share, weight)| {
-                    let made = ((time_s - at_s) / ramp_s + 0.5).clamp(0.0, 1.0);
-                    weight * (share - made).powi(2)
-                })
-                .sum();
-            scores.push((at_s, told - 0.5 * misfit));
+    let places: Vec<f64> = (0..=steps).map(|k| low_s + (high_s - low_s) * k as f64 / steps as f64).collect();
+    let told = places.iter().map(|&at_s| mark_odds(&series.marks_s, at_s).ln());
+    // Of all lengths at a place, one length behind the other.
+    let mut scores: Vec<(f64, f64)> = places.iter().copied().zip(told).collect();
+    scores = scores.repeat(RAMPS_S.len());
+    for (ramp_s, scores) in RAMPS_S.iter().zip(scores.chunks_exact_mut(places.len())) {
+        for change in &changes {
+            change.take_misfits(*ramp_s, scores);
         }
     }
     let top = scores.iter().map(|s| s.1).fold(f64::NEG_INFINITY, f64::max);
@@ -127,6 +107,69 @@ pub(super) fn place(
     let mean = mean / total;
     let variance = (square / total - mean * mean).max(0.0);
     Placed { at_s: guess_s + mean, error_s: variance.sqrt().hypot(FLOOR_S) }
+}
+
+/// Readings of one signal around a boundary, as shares of the change from one level to the other, in order of time.
+struct Change {
+    time_s: Vec<f64>,
+    share: Vec<f64>,
+    /// How much each counts.
+    weight: f64,
+    /// Squares of the shares before each reading, and behind the last.
+    none_made: Vec<f64>,
+    /// Squares of what is missing from each reading on, and behind the last.
+    all_made: Vec<f64>,
+}
+
+impl Change {
+    /// `None` where the levels hardly differ or nothing is read.
+    fn of(series: &Series, signal: &Signal, from_s: f64, to_s: f64) -> Option<Self> {
+        let step = signal.after - signal.before;
+        let scale = step.abs() / signal.sd;
+        if scale < 0.5 {
+            return None;
+        }
+        let readings = series.range(from_s + signal.delay_s, to_s + signal.delay_s).filter_map(|i| {
+            // Bounded: a spike is no stronger than the level itself.
+            let share = ((signal.column[i]? - signal.before) / step).clamp(-1.0, 2.0);
+            Some((series.time_s[i] - signal.delay_s, share))
+        });
+        let (time_s, share): (Vec<f64>, Vec<f64>) = readings.unzip();
+        if share.is_empty() {
+            return None;
+        }
+        let none_made = sums(share.iter().map(|s| s * s));
+        let mut all_made = sums(share.iter().rev().map(|s| (1.0 - s) * (1.0 - s)));
+        all_made.reverse();
+        Some(Self { time_s, share, weight: scale * scale * signal.weight, none_made, all_made })
+    }
+
+    /// Takes off each score half the weighted squares of what a ramp leaves of the readings; with each score stands the middle
+    /// of the ramp, in order of time.
+    fn take_misfits(&self, ramp_s: f64, scores: &mut [(f64, f64)]) {
+        let mut from = 0;
+        for (at_s, score) in scores {
+            while self.time_s.get(from).is_some_and(|&t| t <= *at_s - 0.5 * ramp_s) {
+                from += 1;
+            }
+            let readings = self.time_s[from..].iter().zip(&self.share[from..]);
+            let on_ramp = readings.take_while(|(time_s, _)| **time_s < *at_s + 0.5 * ramp_s);
+            let (left, to) = on_ramp.fold((0.0, from), |(sum, next), (time_s, share)| {
+                let left = share - ((time_s - *at_s) / ramp_s + 0.5);
+                (sum + left * left, next + 1)
+            });
+            *score -= 0.5 * self.weight * (self.none_made[from] + left + self.all_made[to]);
+        }
+    }
+}
+
+/// Sums of what comes before each value, and of all.
+fn sums(values: impl Iterator<Item = f64>) -> Vec<f64> {
+    let so_far = values.scan(0.0, |sum, value| {
+        *sum += value;
+        Some(*sum)
+    });
+    std::iter::once(0.0).chain(so_far).collect()
 }
 
 /// Levels on both sides are taken from the bouts themselves where they are long enough, so that a drift does not shift the

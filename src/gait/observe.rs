@@ -2,7 +2,7 @@
 //!
 //! The grid makes sampling a matter of time: a tick without a sample says nothing, two samples in one tick are averaged.
 
-use crate::clean::{Series, SpeedSource, interval_s, longest_silence_s};
+use crate::clean::{Series, SpeedSource, interval_s, longest_silence_s, or_nan, sums_over_pairs};
 
 /// A stretch with data; outside of all stretches the gait is unknown.
 #[derive(Clone, Debug)]
@@ -307,21 +307,15 @@ fn lag_s(first: &[Option<f64>], second: &[Option<f64>], usual_s: f64) -> Option<
     if !(0.5..=1.5).contains(&usual_s) || first.len() < 120 {
         return None;
     }
+    // Standing says little of the delay, and drop-outs to 0 would mislead.
+    let (first, second) = (or_nan(first, |_| true), or_nan(second, |spm| spm > 40.0));
     let correlation = |shift: isize| -> Option<f64> {
-        let (mut n, mut x, mut y, mut xx, mut yy, mut xy) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
-        for (i, value) in first.iter().enumerate() {
-            let j = i.cast_signed() + shift;
-            let other = usize::try_from(j).ok().and_then(|j| second.get(j).copied().flatten());
-            // Standing says little of the delay, and drop-outs to 0 would mislead.
-            if let (Some(a), Some(b)) = (*value, other.filter(|&b| b > 40.0)) {
-                n += 1.0;
-                x += a;
-                y += b;
-                xx += a * a;
-                yy += b * b;
-                xy += a * b;
-            }
-        }
+        let (skip_first, skip_second) = ((-shift).max(0).cast_unsigned(), shift.max(0).cast_unsigned());
+        let [n, x, y, xx, yy, xy] = sums_over_pairs(&first[skip_first..], &second[skip_second..], |a, b| {
+            let is_known = !(a + b).is_nan();
+            let (n, a, b) = if is_known { (1.0, a, b) } else { (0.0, 0.0, 0.0) };
+            [n, a, b, a * a, b * b, a * b]
+        });
         let spread = (n * xx - x * x) * (n * yy - y * y);
         (n > 100.0 && spread > 0.0).then(|| (n * xy - x * y) / spread.sqrt())
     };

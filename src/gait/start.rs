@@ -126,10 +126,14 @@ fn gathered(leading: &[(f64, Reading)], mut centres: Vec<f64>, cadence_leads: bo
             let group = &mut sums[nearest(&centres, value)];
             *group = (group.0 + value, group.1 + 1.0);
         }
+        let before = centres.clone();
         for (centre, (sum, n)) in centres.iter_mut().zip(sums) {
             if n > 0.0 {
                 *centre = sum / n;
             }
+        }
+        if centres == before {
+            break;
         }
     }
     let mut others = vec![(0.0, 0.0); centres.len()];

@@ -23,6 +23,7 @@ mod tcx;
 mod text;
 mod time;
 mod unzip;
+mod value;
 mod xml;
 
 pub use error::{ReadError, ReadErrorKind};

@@ -11,13 +11,12 @@ use crate::notice::{Notice, Place};
 
 use super::refrain::{Listener, Note, Refrain, What};
 use super::text::line_of;
+use super::value::Value;
 
 /// Deepest nesting that is followed; recordings use about eight levels.
 const MAX_DEPTH: usize = 128;
 /// Broken pieces of markup that are stepped over before the walk gives up.
 const MAX_RESTARTS: usize = 32;
-/// Longest value that is collected from several pieces; times and numbers are far shorter.
-const MAX_VALUE_BYTES: usize = 256;
 
 /// A format's reader: says which elements it knows and takes them as they open and close.
 pub(super) trait Handler {
@@ -48,10 +47,10 @@ impl Tag<'_> {
     pub(super) fn attribute(&self, local_name: &str) -> Option<&str> {
         let mut rest = self.attributes;
         loop {
-            let (name, after_name) = rest.split_once('=')?;
-            let after_name = after_name.trim_start();
-            let quote = after_name.chars().next().filter(|c| matches!(c, '"' | '\''))?;
-            let (value, after_value) = after_name.get(1..)?.split_once(quote)?;
+            let (name, after_name) = split_at_byte(rest, b'=')?;
+            let after_name = after_name.trim_ascii_start();
+            let quote = *after_name.as_bytes().first().filter(|byte| matches!(byte, b'"' | b'\''))?;
+            let (value, after_value) = split_at_byte(after_name.get(1..)?, quote)?;
             if local_part(name.trim()) == local_name {
                 return Some(value.trim());
             }
@@ -60,10 +59,15 @@ impl Tag<'_> {
     }
 }
 
+/// What is before the first such byte, an ASCII one, and what is behind it. A plain loop: names and values are too short for a
+/// search by vectors to pay.
+fn split_at_byte(text: &str, byte: u8) -> Option<(&str, &str)> {
+    let at = text.bytes().position(|other| other == byte)?;
+    text.get(..at).zip(text.get(at + 1..))
+}
+
 fn local_part(name: &str) -> &str {
-    // A plain loop: names are too short for a search by vectors to pay.
-    let colon = name.bytes().position(|byte| byte == b':');
-    colon.and_then(|colon| name.get(colon + 1..)).unwrap_or(name)
+    split_at_byte(name, b':').map_or(name, |(_, local)| local)
 }
 
 /// How a walk ended.
@@ -387,57 +391,7 @@ impl<'a, H: Handler> Listener<'a, H::Element> for Walker<'_, 'a, H> {
     }
 
     fn text(&mut self, value: &'a str) {
-        self.value.add(std::borrow::Cow::Borrowed(value));
-    }
-}
-
-/// The text of the innermost element: borrowed as long as it is one piece.
-#[derive(Default)]
-struct Value<'a> {
-    piece: &'a str,
-    joined: String,
-    is_joined: bool,
-}
-
-impl<'a> Value<'a> {
-    fn clear(&mut self) {
-        self.piece = "";
-        self.is_joined = false;
-    }
-
-    fn add(&mut self, piece: std::borrow::Cow<'a, str>) {
-        match piece {
-            std::borrow::Cow::Borrowed(piece) if self.piece.is_empty() && !self.is_joined => {
-                self.piece = piece;
-            }
-            piece => {
-                self.join();
-                if self.joined.len() + piece.len() <= MAX_VALUE_BYTES {
-                    self.joined.push_str(&piece);
-                }
-            }
-        }
-    }
-
-    fn add_letter(&mut self, letter: char) {
-        self.join();
-        if self.joined.len() < MAX_VALUE_BYTES {
-            self.joined.push(letter);
-        }
-    }
-
-    fn join(&mut self) {
-        if !self.is_joined {
-            self.joined.clear();
-            if self.piece.len() <= MAX_VALUE_BYTES {
-                self.joined.push_str(self.piece);
-            }
-            self.is_joined = true;
-        }
-    }
-
-    fn get(&self) -> &str {
-        if self.is_joined { self.joined.trim() } else { self.piece.trim() }
+        self.value.add_piece(value);
     }
 }
 
