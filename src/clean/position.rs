@@ -207,3 +207,44 @@ impl Line {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use rand::{RngExt, SeedableRng};
+
+    use super::*;
+
+    #[test]
+    fn sums_that_moved_on_are_those_of_the_rows_alone() {
+        let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(1);
+        for _ in 0..200 {
+            let mut time_s = vec![0.0];
+            let mut positions = Vec::new();
+            for i in 0..60_i32 {
+                // Some are missing, some jump by kilometres.
+                let jump_deg = if rng.random_bool(0.05) { rng.random_range(-0.1..0.1) } else { 0.0 };
+                let north_deg = 2e-5 * f64::from(i) + rng.random_range(0.0..1e-5) + jump_deg;
+                let position = LatLon::new(52.0 + north_deg, 179.9999 + rng.random_range(0.0..1e-4));
+                positions.push(position.filter(|_| rng.random_bool(0.9)));
+                time_s.push(time_s[time_s.len() - 1] + rng.random_range(0.2..2.0));
+            }
+            let plane = Plane::new(LatLon::new(52.0, 179.9999).unwrap());
+            let mut line = Line::new(plane, 0.0);
+            let mut rows = 0..0;
+            while rows.end < positions.len() {
+                rows.end += rng.random_range(0..3).min(positions.len() - rows.end);
+                rows.start += rng.random_range(0..3).min(rows.len());
+                line.move_to(rows.clone(), &time_s, &positions);
+                let mut alone = Line { rows: rows.start..rows.start, ..Line::new(plane, 0.0) };
+                alone.move_to(rows.clone(), &time_s, &positions);
+                match (line.slope(), alone.slope()) {
+                    (Some(moved), Some(alone)) => {
+                        let off = (moved.0 - alone.0).hypot(moved.1 - alone.1);
+                        assert!(off < 1e-6 * (1.0 + alone.0.hypot(alone.1)), "{moved:?} {alone:?}");
+                    }
+                    (moved, alone) => assert_eq!(moved, alone),
+                }
+            }
+        }
+    }
+}

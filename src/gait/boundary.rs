@@ -138,10 +138,14 @@ impl Change {
         if share.is_empty() {
             return None;
         }
+        Some(Self::new(time_s, share, scale * scale * signal.weight))
+    }
+
+    fn new(time_s: Vec<f64>, share: Vec<f64>, weight: f64) -> Self {
         let none_made = sums(share.iter().map(|s| s * s));
         let mut all_made = sums(share.iter().rev().map(|s| (1.0 - s) * (1.0 - s)));
         all_made.reverse();
-        Some(Self { time_s, share, weight: scale * scale * signal.weight, none_made, all_made })
+        Self { time_s, share, weight, none_made, all_made }
     }
 
     /// Takes off each score half the weighted squares of what a ramp leaves of the readings; with each score stands the middle
@@ -194,11 +198,42 @@ fn signal<'a>(
             return level;
         }
         let mean = known.iter().sum::<f64>() / known.len() as f64;
-        // Blended with the level, which counts as ten independent readings.
+        // Blended with the level, which counts as four independent readings.
         let n = known.len() as f64 * weight;
         (n * mean + 4.0 * level) / (n + 4.0)
     };
     let before = local(guess_s - FAR_S.min(sides.0.reach_s - 2.0), guess_s - NEAR_S, levels.0);
     let after = local(guess_s + NEAR_S, guess_s + FAR_S.min(sides.1.reach_s - 2.0), levels.1);
     Signal { column, before, after, sd, delay_s, weight }
+}
+
+#[cfg(test)]
+mod tests {
+    use rand::{RngExt, SeedableRng};
+
+    use super::*;
+
+    #[test]
+    fn misfits_are_the_squares_of_what_the_ramp_leaves() {
+        let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(1);
+        for round in 0..200 {
+            let mut time_s: Vec<f64> = (0..round % 30).map(|_| rng.random_range(-14.0..14.0)).collect();
+            time_s.sort_by(f64::total_cmp);
+            let share: Vec<f64> = time_s.iter().map(|_| rng.random_range(-1.0..2.0)).collect();
+            let change = Change::new(time_s.clone(), share.clone(), 0.7);
+            let places: Vec<f64> = (-16..=16).map(|k| 0.5 * f64::from(k)).collect();
+            for ramp_s in RAMPS_S {
+                let mut scores: Vec<(f64, f64)> = places.iter().map(|at_s| (*at_s, 1.0)).collect();
+                change.take_misfits(ramp_s, &mut scores);
+                for (at_s, score) in scores {
+                    let misfit = |(time_s, share): (&f64, &f64)| {
+                        let made = ((time_s - at_s) / ramp_s + 0.5).clamp(0.0, 1.0);
+                        0.7 * (share - made).powi(2)
+                    };
+                    let expected = 1.0 - 0.5 * time_s.iter().zip(&share).map(misfit).sum::<f64>();
+                    assert!((score - expected).abs() < 1e-9, "{score} {expected}");
+                }
+            }
+        }
+    }
 }
