@@ -4,7 +4,7 @@ use super::certainty::SURE;
 use super::{Finding, Outcome};
 use crate::notice::Notice;
 
-/// Below this an overdoing finding does not stand in the way of another verdict.
+/// Below this a finding does not stand in the way of another verdict.
 const EVEN: f64 = 0.5;
 
 /// What besides the findings bears on the verdict; each is noticed where it is found.
@@ -20,31 +20,39 @@ pub(super) struct Doubts {
 
 /// Reaches the verdict.
 pub(super) fn outcome(findings: &[Finding], doubts: Doubts, notices: &mut Vec<Notice>) -> Outcome {
-    let overdoing = || findings.iter().filter(|f| f.code.is_overdoing());
-    if overdoing().any(|f| f.certainty >= SURE) {
+    let overdoing = |f: &&Finding| f.code.is_overdoing();
+    let less = |f: &&Finding| matches!(f.code, super::Code::RunTooShort | super::Code::RepMissing);
+    let is_sure = |f: &Finding| f.certainty >= SURE;
+    if findings.iter().filter(overdoing).any(is_sure) {
         return Outcome::Overdone;
     }
-    let hanging: Vec<&Finding> = overdoing().filter(|f| f.certainty >= EVEN).collect();
-    for finding in &hanging {
+    if hangs(findings.iter().filter(overdoing), "too much was done", notices) || doubts.open {
+        return Outcome::Undecided;
+    }
+    if doubts.less_walked || findings.iter().filter(less).any(is_sure) {
+        return Outcome::Underdone;
+    }
+    if hangs(findings.iter().filter(less), "less was done", notices) || doubts.unchecked {
+        return Outcome::Undecided;
+    }
+    Outcome::Kept
+}
+
+/// Whether a finding that is not sure is more probable than not, and says so of each.
+fn hangs<'a>(findings: impl Iterator<Item = &'a Finding>, what: &str, notices: &mut Vec<Notice>) -> bool {
+    let before = notices.len();
+    for finding in findings.filter(|f| f.certainty >= EVEN) {
         let rep = finding.rep.map_or(String::new(), |rep| format!(" {rep}"));
         notices.push(Notice::new(
             "verdict_hangs",
             format!(
-                "The verdict hangs on `{}`{rep}, which is {:.0} % certain; 90 % are needed to say that too much \
-                 was done.",
+                "The verdict hangs on `{}`{rep}, which is {:.0} % certain; 90 % are needed to say that {what}.",
                 finding.code.word(),
                 100.0 * finding.certainty
             ),
         ));
     }
-    if doubts.open || !hanging.is_empty() {
-        return Outcome::Undecided;
-    }
-    let less = |f: &Finding| matches!(f.code, super::Code::RunTooShort | super::Code::RepMissing);
-    if doubts.less_walked || findings.iter().any(less) {
-        return Outcome::Underdone;
-    }
-    if doubts.unchecked { Outcome::Undecided } else { Outcome::Kept }
+    notices.len() > before
 }
 
 #[cfg(test)]
@@ -75,6 +83,13 @@ mod tests {
             (vec![finding(Code::RunTooLong, 0.49)], false, Outcome::Kept),
             (vec![finding(Code::RepMissing, 0.9)], false, Outcome::Underdone),
             (vec![finding(Code::RepMissing, 0.9), finding(Code::RunTooFast, 0.6)], false, Outcome::Undecided),
+            (vec![finding(Code::RunTooShort, 0.89)], false, Outcome::Undecided),
+            (vec![finding(Code::RepMissing, 0.49)], false, Outcome::Kept),
+            (
+                vec![finding(Code::RunTooShort, 0.6), finding(Code::RepMissing, 0.9)],
+                false,
+                Outcome::Underdone,
+            ),
             (vec![finding(Code::WalkTooSlow, 1.0)], false, Outcome::Kept),
             (vec![], true, Outcome::Undecided),
         ];
@@ -83,8 +98,8 @@ mod tests {
             let doubts = Doubts { open, ..Doubts::default() };
             assert_eq!(outcome(&findings, doubts, &mut notices), expected, "{findings:?} {open}");
             let said = notices.iter().any(|n| n.code == "verdict_hangs");
-            let doubt = findings.iter().any(|f| f.code.is_overdoing() && (0.5..0.9).contains(&f.certainty));
-            assert_eq!(said, doubt);
+            let doubt = expected == Outcome::Undecided && !open;
+            assert_eq!(said, doubt, "{findings:?}");
         }
     }
 

@@ -29,6 +29,11 @@ struct Draft {
 
 /// How far around an end its doubt is summed, s.
 const END_DOUBT_S: f64 = 30.0;
+/// Spread of the speed by slopes that nobody recorded, as a share of it: slopes of 2.5 % where the effort is kept (Minetti et al.
+/// 2002: 4.6 times the slope). Our choice.
+const UNSEEN_SLOPES: f64 = 0.12;
+/// A loss of certainty that is worth a notice.
+const WORTH_SAYING: f64 = 0.02;
 
 /// Everything unknown, and said.
 pub(super) fn nothing_known(series: &Series) -> Noted<Segmentation> {
@@ -61,11 +66,19 @@ pub(super) fn assemble(series: &Series, observed: &Observed, model: &Model) -> N
     let mut bouts: Vec<Bout> = Vec::new();
     let mut notices = Vec::new();
     let mut end_s = 0.0;
+    let mut hidden = 0;
     for (index, stretch) in observed.stretches.iter().enumerate() {
         if stretch.start_s > end_s {
             bouts.push(blank(Gait::Unknown, end_s, stretch.start_s));
         }
-        let drafts = drafts(observed, model, index);
+        let mut drafts = drafts(observed, model, index);
+        if slopes_are_unseen(series) {
+            for draft in &mut drafts {
+                let most = most_certain(observed, model, index, draft);
+                hidden += usize::from(most < draft.certainty - WORTH_SAYING);
+                draft.certainty = draft.certainty.min(most);
+            }
+        }
         bouts.extend(with_ends(series, observed, model, &drafts));
         end_s = stretch.end_s;
     }
@@ -88,7 +101,35 @@ pub(super) fn assemble(series: &Series, observed: &Observed, model: &Model) -> N
             format!("{text}: speed and cadence do not tell the gaits apart there"),
         ));
     }
+    if hidden > 0 {
+        let bouts = if hidden == 1 { "1 bout is".to_owned() } else { format!("{hidden} bouts are") };
+        notices.push(Notice::new(
+            "slopes_unknown",
+            format!(
+                "neither cadence nor altitude tells a climb, which slows a jog, from a walk: {bouts} less certain for it"
+            ),
+        ));
+    }
     Noted { value: Segmentation { bouts }, notices }
+}
+
+/// Whether the person moved over ground of which nothing tells how steep it was.
+fn slopes_are_unseen(series: &Series) -> bool {
+    series.has_position && 2 * series.altitude_m.iter().flatten().count() < series.altitude_m.len()
+}
+
+/// The most that a bout can be certain where nothing tells how steep the ground was and cadence does not tell the gait: a slope
+/// changes the speed of a whole bout, so that more readings make nothing surer. A speed at its level speaks against another gait
+/// whose speed differs by d with odds of e^(d²/2s²), s being the spread by slopes.
+fn most_certain(observed: &Observed, model: &Model, index: usize, draft: &Draft) -> f64 {
+    let stepped = observed.stretches[index].cadence_spm[draft.ticks.clone()].iter().flatten().count();
+    if draft.gait == Gait::Stand || 2 * stepped > draft.ticks.len() {
+        return 1.0;
+    }
+    let others = model.fit.levels.iter().enumerate().filter(|(l, _)| gait_of(model, *l) != draft.gait);
+    let steps = others.map(|(_, level)| (level.speed_mps.mean - draft.speed_mps).abs());
+    let least = steps.fold(f64::INFINITY, f64::min) / (UNSEEN_SLOPES * draft.speed_mps);
+    1.0 / (1.0 + (-0.5 * least * least).exp())
 }
 
 /// The gait of a level: standing for the one after the last, else by its label.

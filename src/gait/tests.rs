@@ -83,6 +83,35 @@ fn a_plain_session_is_read_as_it_was() {
 }
 
 #[test]
+fn slopes_that_nobody_recorded_leave_doubt_between_similar_speeds() {
+    let session = |jog_mps, cadence: Option<(f64, f64)>| {
+        let (walk, run) = (cadence.map(|c| c.0), cadence.map(|c| c.1));
+        let parts = [(600, 1.6, walk), (300, jog_mps, run), (300, 1.6, walk), (300, jog_mps, run)];
+        let mut series = series(&parts);
+        series.has_position = true;
+        series
+    };
+    let segmented = |series: &Series| {
+        let found = segment(series, &GaitConfig::default());
+        let bouts = found.value.bouts().to_vec();
+        assert_eq!(gaits(&bouts), [Walk, Run, Walk, Run]);
+        let least = bouts.iter().map(|b| b.certainty).fold(1.0, f64::min);
+        (least, found.notices.iter().any(|n| n.code == "slopes_unknown"))
+    };
+    // e^(0.55²/(2·(0.12·2.15)²)) is odds of 9.7.
+    let close = session(2.15, None);
+    let (certainty, is_said) = segmented(&close);
+    assert!(certainty < 0.92 && is_said, "{certainty}");
+    // Speeds far apart, a known altitude, a known cadence or no positions (a treadmill) leave none.
+    assert!(!segmented(&session(2.9, None)).1);
+    let level = Series { altitude_m: vec![Some(20.0); close.time_s.len()], ..close.clone() };
+    let (known, is_said) = segmented(&level);
+    assert!(known > certainty && !is_said, "{known}");
+    assert!(!segmented(&session(2.15, Some((116.0, 160.0)))).1);
+    assert!(!segmented(&Series { has_position: false, ..close }).1);
+}
+
+#[test]
 fn the_same_without_cadence() {
     let mut parts = vec![(300, 1.6, None)];
     for _ in 0..6 {
