@@ -93,6 +93,11 @@ impl Code {
     pub const fn is_overdoing(self) -> bool {
         !matches!(self, Self::RunTooShort | Self::RepMissing | Self::WalkTooSlow)
     }
+
+    /// Whether it means that less was run than prescribed.
+    pub const fn is_underdoing(self) -> bool {
+        matches!(self, Self::RunTooShort | Self::RepMissing)
+    }
 }
 
 /// One prescribed step with what was done for it. `rep` counts the steps of its kind from 1: run 1, walk 1, run 2, …

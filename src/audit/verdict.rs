@@ -21,7 +21,7 @@ pub(super) struct Doubts {
 /// Reaches the verdict.
 pub(super) fn outcome(findings: &[Finding], doubts: Doubts, notices: &mut Vec<Notice>) -> Outcome {
     let overdoing = |f: &&Finding| f.code.is_overdoing();
-    let less = |f: &&Finding| matches!(f.code, super::Code::RunTooShort | super::Code::RepMissing);
+    let less = |f: &&Finding| f.code.is_underdoing();
     let is_sure = |f: &Finding| f.certainty >= SURE;
     if findings.iter().filter(overdoing).any(is_sure) {
         return Outcome::Overdone;

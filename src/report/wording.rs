@@ -10,7 +10,7 @@ pub(super) const CAUTIONS: &str = "This judges a recording, not a body: it canno
     you. With pain, swelling, a limp or pain at night, stop and see a health professional. What your clinician says \
     stands above this report.";
 
-/// Certainty from which an overdoing finding decides the outcome (the outer surface's).
+/// Certainty from which a finding decides the outcome (the outer surface's).
 pub(super) const DECIDES: f64 = 0.9;
 
 /// The outcome in one sentence.
@@ -37,13 +37,14 @@ pub(super) fn not_scored(stage: &str) -> String {
 }
 
 /// Notices that may be why nothing was decided.
-const REASONS: [&str; 14] = [
+const REASONS: [&str; 15] = [
     "not_on_foot",
     "gait_unknown",
     "no_gait_data",
     "too_much_to_match",
     "too_much_unknown",
     "gait_uncertain",
+    "slopes_unknown",
     "verdict_hangs",
     "hole_hides_length",
     "no_distance",
@@ -178,7 +179,8 @@ fn when(f: &Finding) -> Option<String> {
 }
 
 fn sure_enough(f: &Finding) -> String {
-    let doubt = if f.code.is_overdoing() && f.certainty < DECIDES { ", too little to decide" } else { "" };
+    let may_decide = f.code.is_overdoing() || f.code.is_underdoing();
+    let doubt = if may_decide && f.certainty < DECIDES { ", too little to decide" } else { "" };
     format!("{}{doubt}", how_sure(f.certainty))
 }
 
@@ -362,7 +364,11 @@ mod tests {
             said(Code::RunTooLong, None, "s", [60.0, 74.0, 14.0], 0.7)
                 .ends_with("70 % sure, too little to decide).")
         );
-        assert!(said(Code::RepMissing, None, "s", [60.0, 0.0, 60.0], 0.7).ends_with("70 % sure)."));
+        assert!(
+            said(Code::RepMissing, None, "s", [60.0, 0.0, 60.0], 0.7)
+                .ends_with("70 % sure, too little to decide).")
+        );
+        assert!(said(Code::WalkTooSlow, None, "spm", [105.0, 99.0, 6.0], 0.7).ends_with("70 % sure)."));
         assert_eq!(how_sure(0.996), "99 % sure");
         assert_eq!(how_sure(1.0), "certain");
     }
