@@ -1,19 +1,10 @@
 //! Checks run-walk recordings of a graded return to running against what was prescribed.
 
-pub mod agree;
-pub mod audit;
-pub mod batch;
-pub mod clean;
 pub mod cli;
-mod files;
-pub mod gait;
-pub mod geodesy;
-pub mod notice;
-pub mod page;
-pub mod pipeline;
-pub mod prescription;
-pub mod read;
-pub mod report;
-pub mod review;
-pub mod simulate;
-pub mod units;
+
+pub use jogaudit_cohort as batch;
+pub use jogaudit_core::{agree, audit, clean, gait, pipeline, prescription, review};
+pub use jogaudit_page as page;
+pub use jogaudit_recording::{geodesy, notice, read, units};
+pub use jogaudit_report as report;
+pub use jogaudit_simulate as simulate;

@@ -3,7 +3,7 @@
 use boon::{Compiler, SchemaIndex, Schemas};
 use jogaudit::audit::{Amount, Audit, Code, Dose, Finding, Outcome, Rep};
 use jogaudit::gait::{Bout, Gait, Segmentation};
-use jogaudit::notice::{Notice, Place};
+use jogaudit::notice::{Notice, NoticeCode, Place};
 use jogaudit::prescription::Plan;
 use jogaudit::report::{BoutsView, CheckView, RecordingFacts, json};
 use proptest::prelude::*;
@@ -164,7 +164,7 @@ proptest! {
     #[test]
     fn any_bouts_follow_their_schema(segmentation in bouts()) {
         let judge = Judge::new("bouts");
-        let notices = [Notice::new("a_code", "A sentence.").at(Place { line: Some(3), ..Place::default() })];
+        let notices = [Notice::new(NoticeCode::RecorderPaused, "A sentence.").at(Place { line: Some(3), ..Place::default() })];
         let document = parsed(&json::bouts(&BoutsView::new(&facts(), &segmentation, &notices)));
         prop_assert_eq!(judge.judge(&document), Ok(()));
         // Rounding keeps the tiling.

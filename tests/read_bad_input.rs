@@ -25,7 +25,7 @@ fn read_with(name: &str, codes: &[&str]) -> Vec<Recording> {
 fn read_bytes_with(bytes: &[u8], codes: &[&str]) -> Vec<Recording> {
     let noted = read(bytes, &ReadConfig::default()).expect("readable");
     assert_eq!(
-        noted.notices.iter().map(|notice| notice.code).collect::<Vec<_>>(),
+        noted.notices.iter().map(|notice| notice.code.word()).collect::<Vec<_>>(),
         codes,
         "{:#?}",
         noted.notices
@@ -86,7 +86,7 @@ fn cut_files_are_read_to_the_cut() {
     let noted = read(&malformed("cut.fit"), &ReadConfig::default()).unwrap();
     assert_eq!(counts(&noted.value), [1]);
     let [notice] = noted.notices.as_slice() else { panic!("{:?}", noted.notices) };
-    assert_eq!(notice.code, "recording_cut");
+    assert_eq!(notice.code.word(), "recording_cut");
     let place = notice.place.as_ref().unwrap();
     assert_eq!((place.byte, place.record), (Some(71), Some(1)));
     let samples = one_with("cut.gpx.gz", &["gzip_cut"]).samples.len();
@@ -247,7 +247,7 @@ fn files_made_to_hurt() {
     tiny_records.resize(3_000_000, 0xA1);
     let noted = lap("records of one byte", &tiny_records).unwrap();
     assert_eq!(counts(&noted.value), [1 << 20]);
-    assert!(noted.notices.iter().any(|notice| notice.code == "too_many_samples"));
+    assert!(noted.notices.iter().any(|notice| notice.code.word() == "too_many_samples"));
     // A chain of 70,000 files, each of which claims nearly all the rest.
     let mut chain = Vec::new();
     for index in 0..70_000 {

@@ -39,9 +39,9 @@ fn check_cuts(file: &[u8], ends: &[usize], also: &[&str]) {
             Ok(noted) => {
                 assert_eq!(samples(&noted), whole[..expected], "cut at {cut}");
                 let cuts: Vec<_> =
-                    noted.notices.iter().filter(|notice| !also.contains(&notice.code)).collect();
+                    noted.notices.iter().filter(|notice| !also.contains(&notice.code.word())).collect();
                 let [notice] = cuts.as_slice() else { panic!("cut at {cut}: {cuts:?}") };
-                assert_eq!(notice.code, "recording_cut", "cut at {cut}");
+                assert_eq!(notice.code.word(), "recording_cut", "cut at {cut}");
                 let place = notice.place.as_ref().unwrap();
                 assert_eq!(place.record, Some(expected as u64), "cut at {cut}");
                 assert!(place.byte.is_some() || place.line.is_some(), "cut at {cut}");
@@ -84,7 +84,7 @@ fn chained_fit_files_cut_at_any_byte() {
         let noted = try_read(&two[..cut]).unwrap();
         let expected = 3 + [71, 84, 107].iter().filter(|end| one.len() + **end <= cut).count();
         assert_eq!(samples(&noted).len(), expected, "cut at {cut}");
-        let codes: Vec<_> = noted.notices.iter().map(|notice| notice.code).collect();
+        let codes: Vec<_> = noted.notices.iter().map(|notice| notice.code.word()).collect();
         let placed = codes.iter().filter(|code| ["recording_cut", "trailing_bytes"].contains(code)).count();
         assert_eq!(placed, 1, "cut at {cut}: {codes:?}");
     }
@@ -98,7 +98,7 @@ fn a_gzip_cut_at_any_byte() {
     let zipped = encoder.finish().unwrap();
     for cut in 3..zipped.len() {
         if let Ok(noted) = try_read(&zipped[..cut]) {
-            let codes: Vec<_> = noted.notices.iter().map(|notice| notice.code).collect();
+            let codes: Vec<_> = noted.notices.iter().map(|notice| notice.code.word()).collect();
             assert_eq!(
                 codes.iter().filter(|code| code.ends_with("_cut")).collect::<Vec<_>>(),
                 [&"gzip_cut"],
@@ -125,7 +125,7 @@ fn one_damaged_record_header_costs_that_record_only() {
             }
         }
         assert_eq!(samples(&noted), expected, "record {lost}");
-        let codes: Vec<_> = noted.notices.iter().map(|notice| notice.code).collect();
+        let codes: Vec<_> = noted.notices.iter().map(|notice| notice.code.word()).collect();
         assert_eq!(codes, ["fit_damaged", "checksum_wrong"], "record {lost}");
     }
 }

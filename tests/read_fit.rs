@@ -15,7 +15,7 @@ fn noted(file: &[u8]) -> Noted<Vec<Recording>> {
 }
 
 fn codes(file: &[u8]) -> Vec<&'static str> {
-    noted(file).notices.iter().map(|notice| notice.code).collect()
+    noted(file).notices.iter().map(|notice| notice.code.word()).collect()
 }
 
 /// Reads a file that holds one recording and gives nothing to say.
@@ -307,7 +307,7 @@ fn chained_files_are_several_recordings_in_order() {
     let settings = FitFile::default().define(0, 0, &[(0, 1, ENUM)]).data(0, &[&[2]]).finish();
     let noted = noted(&[later, settings, earlier].concat());
     assert_eq!(
-        noted.notices.iter().map(|notice| notice.code).collect::<Vec<_>>(),
+        noted.notices.iter().map(|notice| notice.code.word()).collect::<Vec<_>>(),
         ["activity_without_samples"]
     );
     let starts: Vec<String> = noted.value.iter().map(|recording| recording.start.to_string()).collect();
@@ -331,7 +331,7 @@ fn a_wrong_size_in_the_header() {
         let noted = noted(&wrong);
         assert_eq!(noted.value, expected, "stated {stated}");
         assert_eq!(
-            noted.notices.iter().map(|notice| notice.code).collect::<Vec<_>>(),
+            noted.notices.iter().map(|notice| notice.code.word()).collect::<Vec<_>>(),
             ["size_wrong"],
             "stated {stated}"
         );
@@ -374,7 +374,7 @@ fn damage_in_the_middle_loses_only_itself() {
     let noted = noted(&whole.finish());
     assert_eq!(times(&noted.value[0]), (0..20).map(f64::from).collect::<Vec<_>>());
     assert_eq!(noted.notices.len(), 1);
-    assert_eq!(noted.notices[0].code, "fit_damaged");
+    assert_eq!(noted.notices[0].code.word(), "fit_damaged");
     assert_eq!(noted.notices[0].place.as_ref().unwrap().byte, Some(damaged_at as u64));
 }
 
@@ -501,7 +501,7 @@ fn splits_that_say_nothing_or_nonsense() {
     // Fields of the wrong size are left out, and with them the split.
     let odd = records(&[], &[&[]]).define(1, 312, &[(0, 1, ENUM), (9, 3, U32), (27, 4, U32)]);
     let odd = noted(&odd.data(1, &[&[17], &[0; 3], &at(60)]).finish());
-    assert_eq!((odd.notices[0].code, odd.value[0].guesses.len()), ("field_size_odd", 0));
+    assert_eq!((odd.notices[0].code.word(), odd.value[0].guesses.len()), ("field_size_odd", 0));
 }
 
 #[test]

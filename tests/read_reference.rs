@@ -96,7 +96,7 @@ fn check(format: &str, path: &Path, lines: &[Vec<Option<f64>>]) -> usize {
         assert_eq!(theirs, [], "{name}");
         return 0;
     };
-    let is_doubled = format == "fit" || notices.iter().any(|notice| notice.code == "cadence_doubled");
+    let is_doubled = format == "fit" || notices.iter().any(|notice| notice.code.word() == "cadence_doubled");
     let ours = our_rows(&recordings, if is_doubled { 2.0 } else { 1.0 });
     // Crank turns are left out of our side.
     let on_foot = recordings.iter().flat_map(|r| std::iter::repeat_n(r.sport.on_foot(), r.samples.len()));

@@ -520,7 +520,7 @@ fn a_stage_is_recognised_without_any_history() {
                     Some(_) => counts.wrong += 1,
                     None => {
                         counts.ambiguous += 1;
-                        assert!(reviewed.notices.iter().any(|n| n.code == "stage_ambiguous"));
+                        assert!(reviewed.notices.iter().any(|n| n.code.word() == "stage_ambiguous"));
                     }
                 }
             }

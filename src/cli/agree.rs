@@ -5,11 +5,11 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
-use crate::agree::input::{self, BoutSets, Side};
-use crate::agree::{compare_bouts, compare_scores};
-use crate::files::{self, Failure, named, refuse_inputs, write_whole};
-use crate::notice::Notice;
-use crate::report::{agree_plot, agree_text, agree_view, text, view};
+use jogaudit_core::agree::input::{self, BoutSets, Side};
+use jogaudit_core::agree::{compare_bouts, compare_scores};
+use jogaudit_files::{self as files, Failure, named, refuse_inputs, write_whole};
+use jogaudit_recording::notice::Notice;
+use jogaudit_report::{agree_plot, agree_text, agree_view, text, view};
 
 use super::{Done, Io};
 

@@ -9,10 +9,10 @@ use std::time::{Duration, Instant};
 
 use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use crate::batch::{self, Job, Progress};
-use crate::files::{Failure, named};
-use crate::report::text;
-use crate::report::view::notice;
+use jogaudit_cohort::{self as batch, Job, Progress};
+use jogaudit_files::{Failure, named};
+use jogaudit_report::text;
+use jogaudit_report::view::notice;
 
 use super::{Done, Io};
 

@@ -4,9 +4,9 @@ use std::path::PathBuf;
 
 use clap::ValueEnum;
 
-use crate::files::{self, Failure, MAX_UNZIPPED_MIB};
-use crate::pipeline::Config;
-use crate::report::{BoutsView, csv, json, text};
+use jogaudit_core::pipeline::Config;
+use jogaudit_files::{self as files, Failure, MAX_UNZIPPED_MIB};
+use jogaudit_report::{BoutsView, csv, json, text};
 
 use super::{Done, Io, mebibytes};
 

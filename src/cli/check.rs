@@ -4,9 +4,9 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
-use crate::files::{self, CheckReport, Failure, MAX_UNZIPPED_MIB, named};
-use crate::pipeline::Config;
-use crate::report::{html, json, text};
+use jogaudit_core::pipeline::Config;
+use jogaudit_files::{self as files, CheckReport, Failure, MAX_UNZIPPED_MIB, named};
+use jogaudit_report::{html, json, text};
 
 use super::{Done, Io, mebibytes};
 
@@ -104,6 +104,6 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
             Format::Html => io.result(&html::check(&view, charts.as_ref()))?,
         },
     }
-    let is_overdone = view.outcome == crate::audit::Outcome::Overdone.word();
+    let is_overdone = view.outcome == jogaudit_core::audit::Outcome::Overdone.word();
     Ok(if args.strict && is_overdone { Done::Overdone } else { Done::Plain })
 }

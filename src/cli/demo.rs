@@ -3,9 +3,9 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use crate::files::Failure;
-use crate::read::Format;
-use crate::simulate::{CadenceStep, Channels, Fault, FaultKind, Kept, Laps, Settings, gzip, write};
+use jogaudit_files::Failure;
+use jogaudit_recording::read::Format;
+use jogaudit_simulate::{CadenceStep, Channels, Fault, FaultKind, Kept, Laps, Settings, gzip, write};
 
 use super::simulate::{make, save, stage_in};
 use super::{Done, Io, check, review};

@@ -18,7 +18,7 @@ use std::process::ExitCode;
 use clap::builder::RangedU64ValueParser;
 use clap::{Parser, Subcommand};
 
-use crate::files::Failure;
+use jogaudit_files::Failure;
 
 /// Checks run-walk recordings of a graded return to running against what was prescribed.
 #[derive(Parser, Debug)]

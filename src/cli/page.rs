@@ -5,8 +5,8 @@ use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
 
-use crate::files::{Failure, hexadecimal};
-use crate::page::{Options, serve};
+use jogaudit_files::{Failure, hexadecimal};
+use jogaudit_page::{Options, serve};
 
 use super::{Done, Io, demo};
 

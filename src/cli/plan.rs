@@ -4,15 +4,15 @@ use std::path::PathBuf;
 
 use clap::{Subcommand, ValueEnum};
 
-use crate::files::{self, Failure, named};
-use crate::notice::Notice;
-use crate::prescription::draft::{DraftRequest, draft};
-use crate::prescription::lint::{LintConfig, Steps, lint};
-use crate::prescription::{Plan, parse_duration, parse_percent};
-use crate::report::card::{self, CardView};
-use crate::report::plan_lint::{self, LintView};
-use crate::report::plan_show::{self, PlanView};
-use crate::report::{plan_draft, text, view};
+use jogaudit_core::prescription::draft::{DraftRequest, draft};
+use jogaudit_core::prescription::lint::{LintConfig, Steps, lint};
+use jogaudit_core::prescription::{Plan, parse_duration, parse_percent};
+use jogaudit_files::{self as files, Failure, named};
+use jogaudit_recording::notice::Notice;
+use jogaudit_report::card::{self, CardView};
+use jogaudit_report::plan_lint::{self, LintView};
+use jogaudit_report::plan_show::{self, PlanView};
+use jogaudit_report::{plan_draft, text, view};
 
 use super::{Done, Io};
 

@@ -6,9 +6,9 @@ use clap::ValueEnum;
 use jiff::Timestamp;
 use jiff::civil::Date;
 
-use crate::files::{Failure, read_case};
-use crate::pipeline::Config;
-use crate::report::{html, json, review_text, text};
+use jogaudit_core::pipeline::Config;
+use jogaudit_files::{Failure, read_case};
+use jogaudit_report::{html, json, review_text, text};
 
 use super::{Done, Io};
 

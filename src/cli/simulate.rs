@@ -5,14 +5,14 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
-use crate::files::Failure;
-use crate::prescription::{Plan, Stage, Step};
-use crate::read::Format;
-use crate::simulate::{
+use jogaudit_core::prescription::{Plan, Stage, Step};
+use jogaudit_files::Failure;
+use jogaudit_recording::read::Format;
+use jogaudit_recording::units::MetresPerSecond;
+use jogaudit_simulate::{
     CadenceFault, CadenceFaultKind, CadenceStep, Channels, Fault, Gps, Guesses, Kept, Laps, Profile,
     Sampling, Settings, Simulated, Stretch, gzip, person, simulate, write,
 };
-use crate::units::MetresPerSecond;
 
 use super::{Done, Io};
 

@@ -1,0 +1,122 @@
+//! Keyed hashes in place of names and paths, and shifted dates.
+
+use std::path::Path;
+
+use hmac::{Hmac, KeyInit, Mac};
+use jiff::SignedDuration;
+use sha2::Sha256;
+
+use jogaudit_files::{self as files, Failure, named};
+
+use super::scored::{RowError, Scored};
+
+/// Shorter keys can be guessed.
+const LEAST_KEY_BYTES: usize = 16;
+const MOST_KEY_BYTES: u64 = 1 << 16;
+/// Bytes of a hash that are shown: two of a million names agree by chance once in 10^26.
+const SHOWN_BYTES: usize = 16;
+/// Dates are shifted back by 1 to so many days: five years.
+const MOST_DAYS: u32 = 1826;
+
+/// Takes out of a recording's rows what names people and places on disk.
+pub(super) struct Disguise(Vec<u8>);
+
+impl Disguise {
+    pub(super) fn read(path: &Path) -> Result<Self, Failure> {
+        let key = files::bytes(path, MOST_KEY_BYTES)?;
+        if key.len() < LEAST_KEY_BYTES {
+            let what = format!("the key in {} is shorter than {LEAST_KEY_BYTES} bytes", named(path));
+            return Err(Failure::refused(what).hint("make one with: head -c 32 /dev/urandom > KEYFILE"));
+        }
+        Ok(Self(key))
+    }
+
+    /// What is the same for the same key, and tells nothing of it.
+    pub(super) fn mark(&self) -> String {
+        self.keyed("mark", "")
+    }
+
+    pub(super) fn apply(&self, scored: &mut Scored) {
+        let days = self.days(scored.participant.as_deref());
+        scored.path = self.keyed("path", &scored.path);
+        scored.participant = scored.participant.take().map(|name| self.keyed("participant", &name));
+        scored.sha256 = scored.sha256.take().map(|sha256| self.content(&sha256));
+        match &mut scored.done {
+            Ok(done) => {
+                let shift = SignedDuration::from_hours(-24 * i64::from(days));
+                done.start = done.start.and_then(|start| start.checked_add(shift).ok());
+            }
+            // A message may quote the file.
+            Err(error) => *error = RowError::standard(error.code),
+        }
+    }
+
+    /// What stands for the hash of a file's bytes.
+    pub(super) fn content(&self, sha256: &str) -> String {
+        self.keyed("content", sha256)
+    }
+
+    fn keyed(&self, domain: &str, text: &str) -> String {
+        files::hexadecimal(&self.hash(domain, text)[..SHOWN_BYTES])
+    }
+
+    /// Whole days to shift back, the same for all recordings of a participant.
+    fn days(&self, participant: Option<&str>) -> u32 {
+        let hash = self.hash("days", participant.unwrap_or_default());
+        let mut eight = [0; 8];
+        eight.copy_from_slice(&hash[..8]);
+        (u64::from_le_bytes(eight) % u64::from(MOST_DAYS)) as u32 + 1
+    }
+
+    fn hash(&self, domain: &str, text: &str) -> [u8; 32] {
+        let mut mac = Hmac::<Sha256>::new_from_slice(&self.0).expect("HMAC takes keys of any length");
+        mac.update(domain.as_bytes());
+        mac.update(&[0]);
+        mac.update(text.as_bytes());
+        mac.finalize().into_bytes().into()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn hmac_is_the_published_one() {
+        // RFC 4231, test case 2: key "Jefe", data "what do ya want for nothing?".
+        let mut mac = Hmac::<Sha256>::new_from_slice(b"Jefe").unwrap();
+        mac.update(b"what do ya want for nothing?");
+        assert_eq!(
+            files::hexadecimal(&mac.finalize().into_bytes()),
+            "5bdcc146bf60754e6a042426089575c75a003f089d2739839dec58b964ec3843"
+        );
+    }
+
+    #[test]
+    fn the_shift_depends_on_key_and_participant_and_stays_in_bounds() {
+        let (one, other) = (Disguise(vec![1; 32]), Disguise(vec![2; 32]));
+        let days: Vec<u32> = (0..1000).map(|n| one.days(Some(&n.to_string()))).collect();
+        assert!(days.iter().all(|days| (1..=1826).contains(days)));
+        let mut distinct = days.clone();
+        distinct.sort_unstable();
+        distinct.dedup();
+        assert!(distinct.len() > 700, "{}", distinct.len());
+        assert_eq!(days[7], one.days(Some("7")));
+        assert_ne!(days, (0..1000).map(|n| other.days(Some(&n.to_string()))).collect::<Vec<_>>());
+    }
+
+    #[test]
+    fn a_name_and_a_path_of_the_same_text_do_not_look_alike() {
+        let disguise = Disguise(vec![1; 32]);
+        assert_ne!(disguise.keyed("path", "anna"), disguise.keyed("participant", "anna"));
+        assert_eq!(disguise.keyed("path", "anna").len(), 32);
+    }
+
+    #[test]
+    fn a_short_key_is_refused() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("key");
+        std::fs::write(&path, "secret").unwrap();
+        assert!(Disguise::read(&path).err().unwrap().to_string().contains("shorter than 16 bytes"));
+    }
+}

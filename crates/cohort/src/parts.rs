@@ -1,0 +1,229 @@
+//! Finished chunks beside the output, so that a killed run loses nothing.
+//!
+//! A part is named after what is asked (version, settings, paths, prescriptions) and holds what stood in the files
+//! (the hash of each) and the rows. It is taken up only when both still hold. Its first line is the hash of the rest.
+
+use std::fs::{self, File, TryLockError};
+use std::io;
+use std::path::{Path, PathBuf};
+
+use sha2::{Digest, Sha256};
+
+use jogaudit_files::{self as files, Failure};
+
+use super::inputs::Input;
+use super::prescribed::Plans;
+use super::sink::{could_not_write, with_suffix};
+use super::table::Table;
+use super::value::{Row, Value};
+
+/// Rows of each table of a run, in the order of the tables.
+pub(super) type Rows = Vec<Vec<Row>>;
+
+/// The folder of finished chunks. Only one run at a time may hold it.
+pub(super) struct Parts {
+    folder: PathBuf,
+    /// What is asked besides paths and prescriptions.
+    settings: String,
+    _lock: File,
+}
+
+/// A finished chunk.
+pub(super) struct Part {
+    /// What stood for each input's content.
+    pub(super) fingerprints: Vec<String>,
+    pub(super) rows: Rows,
+}
+
+impl Parts {
+    /// The folder that belongs to an output.
+    pub(super) fn folder_of(out: &Path) -> PathBuf {
+        with_suffix(out, ".parts")
+    }
+
+    /// Opens or makes the folder. Parts of an earlier run are an error unless they are to be taken up.
+    pub(super) fn open(out: &Path, resume: bool, settings: String) -> Result<Self, Failure> {
+        let folder = Self::folder_of(out);
+        let failed = |error: &io::Error| could_not_write(&folder, error);
+        match fs::create_dir(&folder) {
+            Err(error) if error.kind() != io::ErrorKind::AlreadyExists => return Err(failed(&error)),
+            _ => {}
+        }
+        let lock = File::create(folder.join("lock")).map_err(|error| failed(&error))?;
+        match lock.try_lock() {
+            Ok(()) => {}
+            Err(TryLockError::WouldBlock) => {
+                let what = format!("another run is writing {}", files::named(out));
+                return Err(Failure::refused(what).hint("wait until it is over, or name another file"));
+            }
+            Err(TryLockError::Error(error)) => return Err(failed(&error)),
+        }
+        let parts = Self { folder, settings, _lock: lock };
+        let finished = parts.names().map_err(|error| could_not_write(&parts.folder, &error))?.len();
+        if finished > 0 && !resume {
+            let folder = files::named(&parts.folder);
+            let what = format!("an earlier run left finished chunks ({finished}) in {folder}");
+            return Err(Failure::refused(what)
+                .hint("add --resume to take them up, or remove that folder to start afresh"));
+        }
+        Ok(parts)
+    }
+
+    /// The name of a chunk.
+    pub(super) fn name(&self, inputs: &[Input], plans: &Plans) -> String {
+        let mut hash = Sha256::new();
+        let mut add = |text: &[u8]| {
+            hash.update((text.len() as u64).to_le_bytes());
+            hash.update(text);
+        };
+        add(self.settings.as_bytes());
+        for input in inputs {
+            add(input.path.as_os_str().as_encoded_bytes());
+            if let Some(prescribed) = &input.prescribed {
+                add(prescribed.participant.as_deref().unwrap_or_default().as_bytes());
+                add(plans.sha256(prescribed).as_bytes());
+                add(plans.stage(prescribed).name.as_bytes());
+            }
+        }
+        format!("{}.part", files::hexadecimal(&hash.finalize()))
+    }
+
+    /// A finished chunk of that name; `None` when there is none or it is damaged.
+    pub(super) fn load(&self, name: &str, tables: &[&Table]) -> Option<Part> {
+        decode(&fs::read(self.folder.join(name)).ok()?, tables)
+    }
+
+    /// Keeps a finished chunk.
+    pub(super) fn store(&self, name: &str, part: &Part) -> Result<(), Failure> {
+        let beside = self.folder.join("new");
+        fs::write(&beside, encode(part))
+            .and_then(|()| fs::rename(&beside, self.folder.join(name)))
+            .map_err(|error| could_not_write(&self.folder, &error))
+    }
+
+    /// Takes the folder away once the output is there.
+    pub(super) fn remove(self) -> io::Result<()> {
+        for name in self.names()? {
+            fs::remove_file(self.folder.join(name))?;
+        }
+        Ok(())
+    }
+
+    fn names(&self) -> io::Result<Vec<PathBuf>> {
+        let mut names = Vec::new();
+        for entry in fs::read_dir(&self.folder)? {
+            let name = PathBuf::from(entry?.file_name());
+            if name.extension().is_some_and(|end| end == "part") {
+                names.push(name);
+            }
+        }
+        Ok(names)
+    }
+}
+
+impl Drop for Parts {
+    /// Takes the folder away unless it holds finished chunks.
+    fn drop(&mut self) {
+        if self.names().is_ok_and(|names| names.is_empty()) {
+            let _ = fs::remove_file(self.folder.join("new"));
+            let _ = fs::remove_file(self.folder.join("lock"));
+            let _ = fs::remove_dir(&self.folder);
+        }
+    }
+}
+
+fn encode(part: &Part) -> Vec<u8> {
+    // Writing to memory does not fail.
+    let mut csv = csv::WriterBuilder::new().flexible(true).from_writer(Vec::new());
+    let _ = csv.write_record(&part.fingerprints);
+    for (table, rows) in part.rows.iter().enumerate() {
+        for row in rows {
+            let cells = std::iter::once(table.to_string()).chain(row.iter().map(Value::to_plain));
+            let _ = csv.write_record(cells);
+        }
+    }
+    let body = csv.into_inner().unwrap_or_default();
+    let mut bytes = files::sha256(&body).into_bytes();
+    bytes.push(b'\n');
+    bytes.extend(body);
+    bytes
+}
+
+fn decode(bytes: &[u8], tables: &[&Table]) -> Option<Part> {
+    let end = bytes.iter().position(|byte| *byte == b'\n')?;
+    let (hash, body) = (&bytes[..end], &bytes[end + 1..]);
+    if files::sha256(body).as_bytes() != hash {
+        return None;
+    }
+    let mut csv = csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(body);
+    let mut records = csv.records();
+    let fingerprints = records.next()?.ok()?.iter().map(str::to_owned).collect();
+    let mut rows: Rows = vec![Vec::new(); tables.len()];
+    for record in records {
+        let record = record.ok()?;
+        let table: usize = record.get(0)?.parse().ok()?;
+        let fields = &tables.get(table)?.fields;
+        let cells = fields.iter().zip(record.iter().skip(1));
+        let row: Row = cells.map(|(field, text)| Value::parse(field.kind, text)).collect::<Option<_>>()?;
+        (row.len() == fields.len()).then(|| rows[table].push(row))?;
+    }
+    Some(Part { fingerprints, rows })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::value::Kind;
+
+    fn table() -> Table {
+        let mut table = Table::new("test/1", "a line", |_| 1);
+        table.add("path", "", Kind::Text, "x", |_, _| "");
+        table.add("n_s", "s", Kind::Real, "y", |_, _| 1.5);
+        table
+    }
+
+    fn part() -> Part {
+        let row = |text: &str, number| vec![Value::from(text), Value::from(number)];
+        let first = vec![row("a\r\n\"b\",c", Some(0.1 + 0.2)), row("ø", None)];
+        Part {
+            fingerprints: vec!["aa".into(), "not_found".into()],
+            rows: vec![first, vec![row("x", Some(-0.5))]],
+        }
+    }
+
+    #[test]
+    fn a_part_comes_back_as_it_was() {
+        let back = decode(&encode(&part()), &[&table(), &table()]).unwrap();
+        assert_eq!(back.fingerprints, part().fingerprints);
+        assert_eq!(back.rows, part().rows);
+    }
+
+    #[test]
+    fn a_damaged_part_is_not_taken_up() {
+        let whole = encode(&part());
+        for cut in 0..whole.len() {
+            assert!(decode(&whole[..cut], &[&table(), &table()]).is_none(), "cut at {cut}");
+        }
+        for at in 0..whole.len() {
+            let mut flipped = whole.clone();
+            flipped[at] ^= 4;
+            assert!(decode(&flipped, &[&table(), &table()]).is_none(), "flipped at {at}");
+        }
+    }
+
+    #[test]
+    fn parts_of_an_earlier_run_are_kept_until_they_are_wanted() {
+        let folder = tempfile::tempdir().unwrap();
+        let out = folder.path().join("t.csv");
+        let parts = Parts::open(&out, false, String::new()).unwrap();
+        assert!(Parts::open(&out, true, String::new()).err().unwrap().to_string().contains("another run"));
+        parts.store("1.part", &part()).unwrap();
+        drop(parts);
+        let said = Parts::open(&out, false, String::new()).err().unwrap().to_string();
+        assert!(said.contains("finished chunks (1)") && said.contains("--resume"), "{said}");
+        let parts = Parts::open(&out, true, String::new()).unwrap();
+        assert!(parts.load("1.part", &[&table(), &table()]).is_some());
+        parts.remove().unwrap();
+        assert!(!Parts::folder_of(&out).exists());
+    }
+}

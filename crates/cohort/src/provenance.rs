@@ -1,0 +1,81 @@
+//! What a table was made from: one JSON document for the paper's files.
+
+use std::fs::File;
+use std::io::{self, BufWriter, Write};
+use std::path::Path;
+
+use jogaudit_files::Failure;
+
+use super::columns::VERSION;
+use super::sink::{Staged, could_not_write, sha256_of};
+
+/// Writes the document as the run goes on.
+pub(super) struct Provenance {
+    staged: Staged,
+    to: BufWriter<File>,
+    inputs: u64,
+}
+
+impl Provenance {
+    /// Begins the document. `plans`: title and hash.
+    pub(super) fn create<'a>(
+        path: &Path,
+        configuration: &str,
+        plans: impl Iterator<Item = (&'a str, &'a str)>,
+        roster_sha256: Option<&str>,
+        is_pseudonymised: bool,
+    ) -> Result<Self, Failure> {
+        let (staged, file) = Staged::create(path)?;
+        let program = std::env::current_exe().and_then(|program| sha256_of(&program));
+        let program = program
+            .map_err(|error| Failure::refused("could not read the program itself").caused_by(&error))?;
+        let plans: Vec<_> =
+            plans.map(|(title, sha256)| serde_json::json!({"title": title, "sha256": sha256})).collect();
+        let head = serde_json::json!({
+            "schema": "jogaudit.provenance/1",
+            "version": VERSION,
+            "program_sha256": program,
+            "configuration": configuration,
+            "plans": plans,
+            "roster_sha256": roster_sha256,
+            "pseudonymised": is_pseudonymised,
+        });
+        let mut this = Self { staged, to: BufWriter::new(file), inputs: 0 };
+        let head = head.to_string();
+        // The document goes on where the brace would close it.
+        let open = head.strip_suffix('}').unwrap_or(&head);
+        write!(this.to, "{open},\n\"inputs\": [").map_err(|error| this.failed(&error))?;
+        Ok(this)
+    }
+
+    /// Adds an input: what stands for its content is a hash, or the code of why it could not be read.
+    pub(super) fn input(&mut self, path: &str, fingerprint: &str) -> Result<(), Failure> {
+        let comma = if self.inputs == 0 { "" } else { "," };
+        self.inputs += 1;
+        let (hash, error) = if fingerprint.contains('_') || fingerprint.len() < 32 {
+            (None, Some(fingerprint))
+        } else {
+            (Some(fingerprint), None)
+        };
+        let line = serde_json::json!({"path": path, "sha256": hash, "error_code": error});
+        write!(self.to, "{comma}\n{line}").map_err(|error| self.failed(&error))
+    }
+
+    /// Ends the document with the hashes of what was written.
+    pub(super) fn finish(mut self, outputs: &[Staged]) -> Result<Staged, Failure> {
+        let mut listed = Vec::new();
+        for output in outputs {
+            let name = output.target().file_name().map(|name| name.to_string_lossy().into_owned());
+            listed.push(serde_json::json!({"name": name, "sha256": output.sha256()?}));
+        }
+        let outputs = serde_json::Value::Array(listed);
+        let written: io::Result<()> =
+            writeln!(self.to, "\n],\n\"outputs\": {outputs}}}").and_then(|()| self.to.flush());
+        written.map_err(|error| self.failed(&error))?;
+        Ok(self.staged)
+    }
+
+    fn failed(&self, error: &io::Error) -> Failure {
+        could_not_write(self.staged.target(), error)
+    }
+}

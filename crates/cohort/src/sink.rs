@@ -1,0 +1,273 @@
+//! Tables → files, whole or not at all, or lines on standard output.
+
+use std::fs::{self, File};
+use std::io::{self, BufWriter, Write};
+use std::path::{Path, PathBuf};
+
+use jogaudit_files::{Failure, named};
+
+#[cfg(feature = "parquet")]
+use super::parquet::Parquet;
+use super::table::{Field, Table};
+use super::value::{Row, Value};
+
+/// How a table is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Form {
+    #[cfg(feature = "parquet")]
+    Parquet,
+    Csv,
+    Ndjson,
+}
+
+impl Form {
+    /// As the name of the file ends; standard output takes NDJSON.
+    pub(super) fn of(path: &Path) -> Result<Self, Failure> {
+        if path == Path::new("-") {
+            return Ok(Self::Ndjson);
+        }
+        match path.extension().map(|end| end.to_string_lossy().to_lowercase()).as_deref() {
+            #[cfg(feature = "parquet")]
+            Some("parquet") => Ok(Self::Parquet),
+            #[cfg(not(feature = "parquet"))]
+            Some("parquet") => Err(Failure::refused(format!(
+                "this jogaudit was built without Parquet, so it cannot write {}",
+                named(path)
+            ))
+            .hint(
+                "end its name in .csv or .ndjson, or build with `cargo install --path . --features parquet`",
+            )),
+            Some("csv") => Ok(Self::Csv),
+            Some("ndjson") => Ok(Self::Ndjson),
+            _ => Err(Failure::refused(format!("cannot tell how to write {}", named(path)))
+                .hint("end its name in .parquet, .csv or .ndjson")),
+        }
+    }
+}
+
+/// Takes the rows of a table in order.
+pub(super) trait Encode {
+    fn rows(&mut self, rows: &[Row]) -> io::Result<()>;
+    fn finish(&mut self) -> io::Result<()>;
+}
+
+pub(super) fn encoder<'w>(
+    form: Form,
+    table: &Table,
+    to: impl Write + Send + 'w,
+) -> io::Result<Box<dyn Encode + 'w>> {
+    Ok(match form {
+        Form::Csv => {
+            let mut csv = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(to);
+            csv.write_record(table.fields.iter().map(|field| &field.name))?;
+            Box::new(Csv(csv))
+        }
+        Form::Ndjson => Box::new(Ndjson { fields: table.fields.clone(), to: BufWriter::new(to) }),
+        #[cfg(feature = "parquet")]
+        Form::Parquet => Box::new(Parquet::new(table, to)?),
+    })
+}
+
+struct Csv<W: Write>(csv::Writer<W>);
+
+impl<W: Write> Encode for Csv<W> {
+    fn rows(&mut self, rows: &[Row]) -> io::Result<()> {
+        for row in rows {
+            self.0.write_record(row.iter().map(csv_cell))?;
+        }
+        self.0.flush()
+    }
+
+    fn finish(&mut self) -> io::Result<()> {
+        self.0.flush()
+    }
+}
+
+/// A text that a spreadsheet would take for a formula gets an apostrophe in front; so does one that begins with an
+/// apostrophe, so that taking one away always gives the text back. (The characters are those that OWASP's page on CSV
+/// injection names.)
+fn csv_cell(value: &Value) -> String {
+    let plain = value.to_plain();
+    let is_risky =
+        matches!(value, Value::Text(text) if text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '\'']));
+    if is_risky { format!("'{plain}") } else { plain }
+}
+
+struct Ndjson<W: Write> {
+    fields: Vec<Field>,
+    to: BufWriter<W>,
+}
+
+impl<W: Write> Encode for Ndjson<W> {
+    fn rows(&mut self, rows: &[Row]) -> io::Result<()> {
+        for row in rows {
+            let cells =
+                self.fields.iter().zip(row).map(|(field, value)| (field.name.clone(), json_cell(value)));
+            let line = serde_json::Value::Object(cells.collect());
+            serde_json::to_writer(&mut self.to, &line)?;
+            self.to.write_all(b"\n")?;
+        }
+        // Whoever reads the other end of a pipe gets the rows now.
+        self.to.flush()
+    }
+
+    fn finish(&mut self) -> io::Result<()> {
+        self.to.flush()
+    }
+}
+
+fn json_cell(value: &Value) -> serde_json::Value {
+    match value {
+        Value::Missing => serde_json::Value::Null,
+        Value::Text(text) => text.as_str().into(),
+        Value::Whole(number) => (*number).into(),
+        Value::Real(number) => (*number).into(),
+        Value::Flag(flag) => (*flag).into(),
+        Value::Instant(instant) => instant.to_string().into(),
+    }
+}
+
+/// A file that appears under its name only when it is whole.
+pub(super) struct Staged {
+    target: PathBuf,
+    partial: PathBuf,
+    is_done: bool,
+}
+
+impl Staged {
+    /// Opens a new file beside `path`; a link is followed.
+    pub(super) fn create(path: &Path) -> Result<(Self, File), Failure> {
+        if path.is_dir() {
+            return Err(could_not_write(path, &io::ErrorKind::IsADirectory.into()).hint("name a file"));
+        }
+        let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+        let partial = with_suffix(&target, ".partial");
+        let file = File::create(&partial).map_err(|error| could_not_write(path, &error))?;
+        Ok((Self { target, partial, is_done: false }, file))
+    }
+
+    pub(super) fn target(&self) -> &Path {
+        &self.target
+    }
+
+    /// Sees to it that the content is on the disk.
+    pub(super) fn sync(&self) -> Result<(), Failure> {
+        let failed = |error| could_not_write(&self.target, &error);
+        File::open(&self.partial).and_then(|file| file.sync_all()).map_err(failed)
+    }
+
+    /// Gives the file its name.
+    pub(super) fn publish(mut self) -> Result<(), Failure> {
+        fs::rename(&self.partial, &self.target).map_err(|error| could_not_write(&self.target, &error))?;
+        self.is_done = true;
+        Ok(())
+    }
+
+    /// SHA-256 of what was written.
+    pub(super) fn sha256(&self) -> Result<String, Failure> {
+        sha256_of(&self.partial).map_err(|error| Failure::input(&self.partial, &error))
+    }
+}
+
+impl Drop for Staged {
+    fn drop(&mut self) {
+        if !self.is_done {
+            let _ = fs::remove_file(&self.partial);
+        }
+    }
+}
+
+/// SHA-256 of a file of any size.
+pub(super) fn sha256_of(path: &Path) -> io::Result<String> {
+    use sha2::Digest;
+    let (mut file, mut hash) = (File::open(path)?, sha2::Sha256::new());
+    let mut buffer = vec![0; 1 << 16];
+    loop {
+        let count = io::Read::read(&mut file, &mut buffer)?;
+        if count == 0 {
+            return Ok(jogaudit_files::hexadecimal(&hash.finalize()));
+        }
+        hash.update(&buffer[..count]);
+    }
+}
+
+pub(super) fn could_not_write(path: &Path, error: &io::Error) -> Failure {
+    Failure::refused(format!("could not write {}", named(path))).caused_by(error)
+}
+
+/// The path with something after its name.
+pub(super) fn with_suffix(path: &Path, suffix: &str) -> PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push(suffix);
+    PathBuf::from(name)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::value::Kind;
+
+    #[test]
+    fn formulas_are_taken_for_text() {
+        for (text, cell) in [
+            ("=1+1.fit", "'=1+1.fit"),
+            ("@a", "'@a"),
+            ("-a", "'-a"),
+            ("+a", "'+a"),
+            ("'a", "''a"),
+            ("\ta", "'\ta"),
+            ("a=b", "a=b"),
+        ] {
+            assert_eq!(csv_cell(&Value::Text(text.into())), cell);
+        }
+        assert_eq!(csv_cell(&Value::Real(-1.5)), "-1.5", "a number stays a number");
+    }
+
+    fn table() -> Table {
+        let mut table = Table::new("test/1", "a line", |_| 1);
+        table.add("path", "", Kind::Text, "x", |s, _| Value::from(s.path.as_str()));
+        table.add("n_s", "s", Kind::Real, "y", |_, _| 1.5);
+        table
+    }
+
+    #[test]
+    fn text_forms_are_lines_with_names() {
+        let rows = [vec![Value::Text("a,\"b\".fit".into()), Value::Missing]];
+        let mut out = Vec::new();
+        {
+            let mut csv = encoder(Form::Csv, &table(), &mut out).unwrap();
+            csv.rows(&rows).unwrap();
+            csv.finish().unwrap();
+        }
+        assert_eq!(String::from_utf8(out).unwrap(), "path,n_s\r\n\"a,\"\"b\"\".fit\",\r\n");
+        let mut out = Vec::new();
+        encoder(Form::Ndjson, &table(), &mut out).unwrap().rows(&rows).unwrap();
+        assert_eq!(String::from_utf8(out).unwrap(), "{\"path\":\"a,\\\"b\\\".fit\",\"n_s\":null}\n");
+    }
+
+    #[test]
+    fn an_unfinished_file_leaves_the_old_one() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("t.csv");
+        fs::write(&path, "old").unwrap();
+        let (staged, mut file) = Staged::create(&path).unwrap();
+        file.write_all(b"new").unwrap();
+        drop(staged);
+        assert_eq!(fs::read(&path).unwrap(), b"old");
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+        let (staged, mut file) = Staged::create(&path).unwrap();
+        file.write_all(b"new").unwrap();
+        staged.publish().unwrap();
+        assert_eq!(fs::read(&path).unwrap(), b"new");
+    }
+
+    #[test]
+    fn the_form_is_told_by_the_name() {
+        #[cfg(feature = "parquet")]
+        assert_eq!(Form::of(Path::new("a.PARQUET")).unwrap(), Form::Parquet);
+        #[cfg(not(feature = "parquet"))]
+        assert!(Form::of(Path::new("a.PARQUET")).unwrap_err().to_string().contains("without Parquet"));
+        assert_eq!(Form::of(Path::new("-")).unwrap(), Form::Ndjson);
+        assert!(Form::of(Path::new("a.xlsx")).unwrap_err().to_string().contains(".parquet, .csv or .ndjson"));
+    }
+}

@@ -1,0 +1,503 @@
+//! Lengths against what was prescribed. One fault gives one finding: what a finding explains is not counted again.
+
+use super::align::{Alignment, Kind, Piece, Target, TargetPlace};
+use super::certainty::{SURE, above_zero};
+use super::measure::{self, Done, Span};
+use super::{AuditConfig, Code, Finding};
+use crate::clean::Series;
+use crate::gait::Gait;
+use crate::prescription::{Extent, Step, Tolerance};
+use jogaudit_recording::notice::{Notice, NoticeCode};
+
+/// A prescribed walk counts as missing, not as cut short, when nobody walked and rests were shorter than this share.
+const REST_INSTEAD: f64 = 0.5;
+/// Certainty is multiplied by this where a hole is long enough to hide what seems to be missing.
+const HIDDEN_CERTAINTY: f64 = 0.5;
+/// Assumed standard error of where a missing walk would have begun and ended, s.
+const MISSING_ERROR_S: f64 = 3.0;
+
+/// Everything that lengths are judged by.
+pub(super) struct Lengths<'a> {
+    pub(super) series: &'a Series,
+    pub(super) pieces: &'a [Piece],
+    pub(super) targets: &'a [Target],
+    pub(super) alignment: &'a Alignment,
+    pub(super) steps: &'a [Step],
+    pub(super) done: &'a [Done],
+    pub(super) tolerance: &'a Tolerance,
+    pub(super) config: &'a AuditConfig,
+    /// Step whose beginning is not on the recording.
+    pub(super) truncated: Option<usize>,
+}
+
+/// What the lengths gave.
+#[derive(Default)]
+pub(super) struct LengthAudit {
+    pub(super) findings: Vec<Finding>,
+    pub(super) notices: Vec<Notice>,
+    /// Steps, by name, whose excess missing data may hide.
+    hidden: Vec<String>,
+    /// Running time above the prescribed that findings already account for, s.
+    explained_s: f64,
+}
+
+impl LengthAudit {
+    /// Says whose excess missing data may hide, if there is any.
+    pub(super) fn note_hidden(&self) -> Option<Notice> {
+        /// More are counted.
+        const NAMED: usize = 6;
+        let names = self.hidden.get(..NAMED).unwrap_or(&self.hidden);
+        let more = match self.hidden.len() - names.len() {
+            0 => String::new(),
+            count => format!(" and {count} more"),
+        };
+        let text = format!("A stretch without data leaves these lengths open: {}{more}.", names.join(", "));
+        (!names.is_empty()).then(|| Notice::new(NoticeCode::HoleHidesLength, text))
+    }
+}
+
+/// A length in the unit in which it was prescribed.
+#[derive(Clone, Copy)]
+struct Length {
+    unit: &'static str,
+    prescribed: f64,
+    achieved: f64,
+    /// The same with holes counted as this gait.
+    at_most: f64,
+    tolerance: f64,
+    error: f64,
+    /// Seconds to the unit.
+    per_second: f64,
+}
+
+impl Lengths<'_> {
+    /// All findings about lengths but the session's own.
+    pub(super) fn check(&self) -> LengthAudit {
+        let mut audit = LengthAudit::default();
+        self.extra_runs(&mut audit);
+        let cut = self.breaks(&mut audit);
+        self.runs(&cut, &mut audit);
+        self.running_time(&mut audit);
+        audit
+    }
+
+    fn group_of(&self, target: usize) -> Option<&super::align::Group> {
+        self.alignment.groups.iter().find(|g| g.targets.contains(&target))
+    }
+
+    /// Whether the target has bouts of its own.
+    fn is_done(&self, target: usize) -> bool {
+        self.group_of(target).is_some_and(|g| (target - g.targets.start).is_multiple_of(2))
+    }
+
+    fn kind_s(&self, pieces: std::ops::Range<usize>, kind: Kind) -> f64 {
+        self.pieces[pieces].iter().filter(|p| p.kind == kind).map(|p| p.bout.duration_s()).sum()
+    }
+
+    fn holes_s(&self) -> f64 {
+        self.kind_s(0..self.pieces.len(), Kind::Hole)
+    }
+
+    /// Time without data right before and right after a group, stops between not counted, s: what belongs to the
+    /// group may go on in it.
+    fn holes_beside_s(&self, group: &super::align::Group) -> (f64, f64) {
+        let idle = |p: &&Piece| matches!(p.kind, Kind::Rest | Kind::Hole);
+        let hole_s = |p: &Piece| if p.kind == Kind::Hole { p.bout.duration_s() } else { 0.0 };
+        let before = self.pieces[..group.pieces.start].iter().rev().take_while(idle).map(hole_s).sum();
+        let after = self.pieces[group.pieces.end..].iter().take_while(idle).map(hole_s).sum();
+        (before, after)
+    }
+
+    /// Whether a length is sure enough beyond tolerance to explain what it leads to. (Doubt about the gait is the same
+    /// for both.)
+    fn explains(&self, excess: f64, tolerance: f64, error: f64) -> bool {
+        self.certainty_of(excess, tolerance, error, 1.0) >= SURE
+    }
+
+    fn certainty_of(&self, excess: f64, tolerance: f64, error: f64, gait: f64) -> f64 {
+        above_zero(excess - self.config.time_share * tolerance, error) * gait
+    }
+
+    /// Whether an excess is beyond tolerance and error. Notes it where only the error stands against it.
+    fn counts(
+        &self,
+        what: &str,
+        unit: &str,
+        (excess, tolerance, error): (f64, f64, f64),
+        notices: &mut Vec<Notice>,
+    ) -> bool {
+        if excess <= tolerance {
+            return false;
+        }
+        let beyond_error = excess > self.config.time_errors * error;
+        if !beyond_error {
+            notices.push(Notice::new(
+                NoticeCode::WithinError,
+                format!(
+                    "{what} differs by {excess:.0} {unit}, more than is let pass ({tolerance:.0} {unit}), but the \
+                     error of its measurement ({error:.1} {unit}) may explain that; it is not counted."
+                ),
+            ));
+        }
+        beyond_error
+    }
+
+    /// Running where none was prescribed: after the last run, before the first, inside a walk.
+    fn extra_runs(&self, audit: &mut LengthAudit) {
+        let runs_prescribed = self.targets.iter().filter(|t| t.gait == Gait::Run).count();
+        let run_groups =
+            || self.alignment.groups.iter().filter(|g| self.targets[g.targets.start].gait == Gait::Run);
+        let last_run = run_groups().map(|g| g.pieces.end).max();
+        let own = |i: usize| run_groups().any(|g| g.pieces.contains(&i));
+        let mut extra: Vec<(usize, Vec<Span>)> = Vec::new();
+        let mut interrupted = true;
+        for (i, piece) in self.pieces.iter().enumerate() {
+            match piece.kind {
+                Kind::Run if !own(i) => match extra.last_mut() {
+                    Some((_, spans)) if !interrupted => spans.push(Span::of(piece)),
+                    _ => extra.push((i, vec![Span::of(piece)])),
+                },
+                Kind::Rest | Kind::Hole => continue,
+                Kind::Run | Kind::Walk => {}
+            }
+            interrupted = piece.kind != Kind::Run || own(i);
+        }
+        let reps = self.done.iter().filter(|d| d.gait == Gait::Run).count() as u32;
+        let mut after = 0;
+        for (i, spans) in extra {
+            let achieved = measure::total_s(&spans);
+            let error = self.error_s(&spans);
+            let tolerance = self.tolerance.run.get();
+            let is_after = runs_prescribed > 0 && last_run.is_some_and(|end| i >= end);
+            let what = "Running that was not prescribed";
+            if !self.counts(what, "s", (achieved, tolerance, error), &mut audit.notices) {
+                continue;
+            }
+            after += u32::from(is_after);
+            if self.explains(achieved, tolerance, error) {
+                audit.explained_s += achieved;
+            }
+            audit.findings.push(Finding {
+                code: if is_after { Code::RepExtra } else { Code::UnplannedRun },
+                rep: is_after.then_some(reps + after),
+                start_s: spans.first().map(|s| s.start_s),
+                end_s: spans.last().map(|s| s.end_s),
+                prescribed: Some(0.0),
+                achieved: Some(achieved),
+                unit: "s",
+                excess: Some(achieved),
+                certainty: self.certainty_of(achieved, tolerance, error, measure::certainty(&spans)),
+            });
+        }
+    }
+
+    fn error_s(&self, spans: &[Span]) -> f64 {
+        measure::error_s(spans).max(self.config.least_error_s)
+    }
+
+    /// Walk breaks that are missing or too short. Gives the cut of each target, s, where a finding says so.
+    fn breaks(&self, audit: &mut LengthAudit) -> Vec<f64> {
+        let mut cut = vec![0.0; self.targets.len()];
+        for (index, target) in self.targets.iter().enumerate() {
+            if target.gait != Gait::Walk || target.place != TargetPlace::Inner {
+                continue;
+            }
+            if self.is_done(index) {
+                cut[index] = self.short_break(index, audit);
+            } else if self.is_done(index - 1) && self.is_done(index + 1) {
+                self.missing_break(index, 0.0, audit);
+            }
+        }
+        cut
+    }
+
+    /// A break that was made. Standing counts as a break; running inside it is a finding of its own.
+    fn short_break(&self, index: usize, audit: &mut LengthAudit) -> f64 {
+        let target = &self.targets[index];
+        let Some(group) = self.group_of(index).filter(|g| g.targets.len() == 1) else {
+            return 0.0;
+        };
+        let spans: Vec<Span> =
+            self.pieces[group.pieces.clone()].iter().filter(|p| p.kind == Kind::Walk).map(Span::of).collect();
+        let rest_s = self.kind_s(group.pieces.clone(), Kind::Rest);
+        let (before_s, after_s) = self.holes_beside_s(group);
+        let hole_s = self.kind_s(group.pieces.clone(), Kind::Hole) + before_s + after_s;
+        let run_s = self.kind_s(group.pieces.clone(), Kind::Run);
+        let known_s = measure::total_s(&spans) + rest_s;
+        let break_s = known_s + hole_s;
+        if spans.is_empty() && break_s < REST_INSTEAD * target.length_s {
+            self.missing_break(index, break_s, audit);
+            return 0.0;
+        }
+        let length = self.length(
+            target.steps.start,
+            target.length_s,
+            known_s,
+            break_s,
+            &spans,
+            self.tolerance.walk.get(),
+        );
+        let short = length.prescribed - length.at_most - run_s * length.per_second;
+        let rep = self.done[target.steps.start].rep;
+        let what = format!("Walk {rep}");
+        if !self.counts(&what, length.unit, (short, length.tolerance, length.error), &mut audit.notices) {
+            let known_short = length.prescribed - length.achieved - run_s * length.per_second;
+            if short <= length.tolerance && known_short > length.tolerance {
+                audit.hidden.push(what.to_lowercase());
+            }
+            return 0.0;
+        }
+        let pieces = &self.pieces[group.pieces.clone()];
+        audit.findings.push(Finding {
+            code: Code::WalkCutShort,
+            rep: Some(rep),
+            start_s: pieces.first().map(|p| p.bout.start_s),
+            end_s: pieces.last().map(|p| p.bout.end_s),
+            prescribed: Some(length.prescribed),
+            achieved: Some(length.at_most),
+            unit: length.unit,
+            excess: Some(short),
+            certainty: self.certainty_of(short, length.tolerance, length.error, measure::certainty(&spans)),
+        });
+        short / length.per_second
+    }
+
+    fn missing_break(&self, index: usize, rest_s: f64, audit: &mut LengthAudit) {
+        let target = &self.targets[index];
+        let missing_s = target.length_s - rest_s;
+        let tolerance = self.tolerance.walk.get();
+        if missing_s <= tolerance {
+            return;
+        }
+        let neighbours: Vec<&Done> = [index - 1, index + 1]
+            .into_iter()
+            .flat_map(|t| self.done[self.targets[t].steps.clone()].iter())
+            .collect();
+        let spans: Vec<Span> = neighbours.iter().flat_map(|d| d.own.iter().copied()).collect();
+        let hole_s = self.group_of(index).map_or(0.0, |g| self.kind_s(g.pieces.clone(), Kind::Hole));
+        // No more running than one of them asks for, and a hole: that does not show two runs joined.
+        let longest_s = neighbours.iter().map(|d| d.length_s).fold(0.0, f64::max);
+        if hole_s > 0.0 && measure::total_s(&spans) <= longest_s + self.tolerance.run.get() {
+            audit.hidden.push(format!("walk {}", self.done[target.steps.start].rep));
+            return;
+        }
+        let hidden = if hole_s >= 0.5 * missing_s { HIDDEN_CERTAINTY } else { 1.0 };
+        let gait = measure::certainty(&spans) * hidden;
+        // Running on through the walk is this same fault.
+        if let Some(group) = self.group_of(index) {
+            let walks = group.targets.len() / 2;
+            let (mut over_s, mut walk_s) = (0.0, 0.0);
+            for t in group.targets.clone() {
+                if self.is_done(t) {
+                    over_s += self.done[self.targets[t].steps.clone()]
+                        .iter()
+                        .map(|d| measure::total_s(&d.own) - d.length_s)
+                        .sum::<f64>();
+                } else {
+                    walk_s += self.targets[t].length_s;
+                }
+            }
+            audit.explained_s += over_s.clamp(0.0, walk_s) / walks.max(1) as f64;
+        }
+        audit.findings.push(Finding {
+            code: Code::WalkMissing,
+            rep: Some(self.done[target.steps.start].rep),
+            start_s: spans.first().map(|s| s.start_s),
+            end_s: spans.last().map(|s| s.end_s),
+            prescribed: Some(target.length_s),
+            achieved: Some(rest_s),
+            unit: "s",
+            excess: Some(missing_s),
+            certainty: self.certainty_of(missing_s, tolerance, MISSING_ERROR_S, gait),
+        });
+    }
+
+    /// Length of a step in its own unit; metres need a distance and fall back to seconds.
+    fn length(
+        &self,
+        step: usize,
+        length_s: f64,
+        known_s: f64,
+        at_most_s: f64,
+        spans: &[Span],
+        tolerance_s: f64,
+    ) -> Length {
+        let error_s = self.error_s(spans);
+        let moving_s = measure::total_s(spans);
+        let in_metres = match self.steps[step].extent {
+            Extent::Distance(m) if m.get() > 0.0 && moving_s > 0.0 => {
+                measure::distance_m(self.series, spans).map(|d| (m.get(), d, d / moving_s))
+            }
+            _ => None,
+        };
+        match in_metres {
+            Some((prescribed, distance, speed)) if speed > 0.0 => Length {
+                unit: "m",
+                prescribed,
+                achieved: distance + speed * (known_s - moving_s),
+                at_most: distance + speed * (at_most_s - moving_s),
+                tolerance: tolerance_s * speed,
+                error: (error_s * speed).hypot(self.config.distance_error * distance),
+                per_second: speed,
+            },
+            _ => Length {
+                unit: "s",
+                prescribed: length_s,
+                achieved: known_s,
+                at_most: at_most_s,
+                tolerance: tolerance_s,
+                error: error_s,
+                per_second: 1.0,
+            },
+        }
+    }
+
+    /// Runs that are too long, too short or missing.
+    fn runs(&self, cut: &[f64], audit: &mut LengthAudit) {
+        for (index, target) in self.targets.iter().enumerate().filter(|(_, t)| t.gait == Gait::Run) {
+            // A run that grew into the walk beside it, which is found cut short, is that one fault.
+            let beside = |t: Option<usize>| t.and_then(|t| cut.get(t)).copied().unwrap_or(0.0);
+            let cut_s = beside(index.checked_sub(1)).max(beside(Some(index + 1)));
+            let (before_s, after_s) = self.group_of(index).map_or((0.0, 0.0), |g| self.holes_beside_s(g));
+            for step in target.steps.clone() {
+                let done = &self.done[step];
+                if done.own.is_empty() {
+                    self.missing_run(step, audit);
+                } else if !done.joined {
+                    let before_s = if step == target.steps.start { before_s } else { 0.0 };
+                    let after_s = if step + 1 == target.steps.end { after_s } else { 0.0 };
+                    self.run(step, cut_s, done.hole_s + before_s + after_s, audit);
+                }
+            }
+        }
+    }
+
+    fn missing_run(&self, step: usize, audit: &mut LengthAudit) {
+        let done = &self.done[step];
+        if done.length_s <= self.tolerance.run.get() {
+            return;
+        }
+        let hidden = self.holes_s() >= 0.5 * done.length_s;
+        let (prescribed, unit) = match self.steps[step].extent {
+            Extent::Distance(m) => (m.get(), "m"),
+            Extent::Time(s) => (s.get(), "s"),
+        };
+        let bouts: Vec<Span> = self.pieces.iter().filter(|p| p.kind != Kind::Hole).map(Span::of).collect();
+        let gait = measure::certainty(&bouts);
+        audit.findings.push(Finding {
+            code: Code::RepMissing,
+            rep: Some(done.rep),
+            start_s: None,
+            end_s: None,
+            prescribed: Some(prescribed),
+            achieved: Some(0.0),
+            unit,
+            excess: Some(prescribed),
+            certainty: if hidden { gait * HIDDEN_CERTAINTY } else { gait },
+        });
+    }
+
+    /// One run; `cut_s` was taken from the walk beside it, `hole_s` without data may be part of it.
+    fn run(&self, step: usize, cut_s: f64, hole_s: f64, audit: &mut LengthAudit) {
+        let done = &self.done[step];
+        let own_s = measure::total_s(&done.own);
+        let tolerance_s = self.tolerance.run.get();
+        let length = self.length(step, done.length_s, own_s, own_s + hole_s, &done.own, tolerance_s);
+        let (excess, short) = (length.achieved - length.prescribed, length.prescribed - length.at_most);
+        let gait = measure::certainty(&done.own);
+        let what = format!("Run {}", done.rep);
+        let finding = |code, amount: f64, achieved| Finding {
+            code,
+            rep: Some(done.rep),
+            start_s: done.range_s.map(|r| r.0),
+            end_s: done.range_s.map(|r| r.1),
+            prescribed: Some(length.prescribed),
+            achieved: Some(achieved),
+            unit: length.unit,
+            excess: Some(amount),
+            certainty: self.certainty_of(amount, length.tolerance, length.error, gait),
+        };
+        if self.counts(&what, length.unit, (excess, length.tolerance, length.error), &mut audit.notices) {
+            if self.explains(excess, length.tolerance, length.error) {
+                audit.explained_s += excess / length.per_second;
+            }
+            if excess - cut_s * length.per_second > length.tolerance {
+                audit.findings.push(finding(Code::RunTooLong, excess, length.achieved));
+            }
+        } else if excess <= length.tolerance && length.at_most - length.prescribed > length.tolerance {
+            audit.hidden.push(what.to_lowercase());
+        } else if self.truncated != Some(step)
+            && self.counts(&what, length.unit, (short, length.tolerance, length.error), &mut audit.notices)
+        {
+            audit.findings.push(finding(Code::RunTooShort, short, length.at_most));
+        }
+    }
+
+    /// Running time in all, beyond what other findings explain: many small overruns.
+    fn running_time(&self, audit: &mut LengthAudit) {
+        let prescribed: f64 = self.done.iter().filter(|d| d.gait == Gait::Run).map(|d| d.length_s).sum();
+        let runs = self.done.iter().filter(|d| d.gait == Gait::Run).count();
+        if prescribed <= 0.0 {
+            return;
+        }
+        let spans: Vec<Span> = self.pieces.iter().filter(|p| p.kind == Kind::Run).map(Span::of).collect();
+        let achieved = measure::total_s(&spans);
+        let excess = achieved - prescribed - audit.explained_s;
+        let tolerance = (self.tolerance.run.get() * (runs as f64).sqrt())
+            .max(self.config.running_total_fraction * prescribed);
+        let error = self.error_s(&spans);
+        let what = "The running time in all";
+        if !self.counts(what, "s", (excess, tolerance, error), &mut audit.notices) {
+            return;
+        }
+        audit.findings.push(Finding {
+            code: Code::RunningTimeOver,
+            rep: None,
+            start_s: spans.first().map(|s| s.start_s),
+            end_s: spans.last().map(|s| s.end_s),
+            prescribed: Some(prescribed),
+            achieved: Some(achieved),
+            unit: "s",
+            excess: Some(achieved - prescribed),
+            certainty: self.certainty_of(excess, tolerance, error, measure::certainty(&spans)),
+        });
+    }
+}
+
+/// The whole session against its limit, where what other findings say does not explain it. `hole_s` is the time
+/// without data: a session that is too long only with it may be two.
+pub(super) fn session_length(
+    (start_s, end_s): (f64, f64),
+    hole_s: f64,
+    limit_s: f64,
+    audit: &mut LengthAudit,
+    config: &AuditConfig,
+) {
+    let explained = |f: &Finding| match f.code {
+        Code::RunTooLong | Code::RepExtra | Code::UnplannedRun if f.unit == "s" && f.certainty >= SURE => {
+            f.excess.unwrap_or(0.0)
+        }
+        _ => 0.0,
+    };
+    let achieved = end_s - start_s;
+    let excess = achieved - limit_s;
+    let unexplained = excess - audit.findings.iter().map(explained).sum::<f64>();
+    if unexplained <= config.session_s {
+        return;
+    }
+    if unexplained - hole_s <= config.session_s {
+        audit.hidden.push("the whole session".to_owned());
+        return;
+    }
+    audit.findings.push(Finding {
+        code: Code::SessionTooLong,
+        rep: None,
+        start_s: Some(start_s),
+        end_s: Some(end_s),
+        prescribed: Some(limit_s),
+        achieved: Some(achieved),
+        unit: "s",
+        excess: Some(excess),
+        certainty: above_zero(excess - config.time_share * config.session_s, config.least_error_s),
+    });
+}

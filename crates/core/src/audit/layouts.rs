@@ -1,0 +1,63 @@
+//! A session's steps where their number depends on what was done.
+
+use crate::prescription::{Session, Step};
+use jogaudit_recording::units::MetresPerSecond;
+
+/// Assumed running and walking speeds as shares of the measured ones: a recorded distance is wrong by up to about
+/// 10 % (Gilgen-Ammann et al. 2020, JMIR mHealth 8(6):e17118), so the layout that fits best is taken.
+const SPEED_SHARES: [f64; 5] = [1.0, 0.95, 1.05, 0.9, 1.1];
+
+/// Gives every layout to try, the likeliest first; all are different. A session that does not depend on speed has
+/// one.
+pub(super) fn layouts(session: &Session, run: MetresPerSecond, walk: MetresPerSecond) -> Vec<Vec<Step>> {
+    let expansion = session.expand();
+    let mut found: Vec<Vec<Step>> = Vec::new();
+    for share in SPEED_SHARES {
+        let steps = expansion.steps_at(run * share, walk * share);
+        if !found.contains(&steps) {
+            found.push(steps);
+        }
+    }
+    found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::prescription::Extent;
+    use jogaudit_recording::units::{Metres, Seconds};
+
+    const RUN: MetresPerSecond = MetresPerSecond::new(2.5);
+    const WALK: MetresPerSecond = MetresPerSecond::new(1.5);
+
+    fn layouts_of(text: &str) -> Vec<Vec<Step>> {
+        layouts(&Session::parse(text).unwrap(), RUN, WALK)
+    }
+
+    #[test]
+    fn a_session_that_does_not_depend_on_speed_has_one_layout() {
+        for (text, steps) in
+            [("3 x (run 1:00, walk 2:00)", 6), ("for 6:40 (run 1:00, walk 2:00)", 5), ("run 400 m", 1)]
+        {
+            let found = layouts_of(text);
+            assert_eq!((found.len(), found[0].len()), (1, steps), "{text}");
+        }
+    }
+
+    #[test]
+    fn a_whole_by_distance_has_the_likeliest_layout_first() {
+        // 60 s at 2.5 m/s and 60 s at 1.5 m/s make 240 m: 600 m are 2 rounds, and 120 m of the next run: 48 s.
+        let found = layouts_of("for 600 m (run 1:00, walk 1:00)");
+        assert_eq!((found.len(), found[0].len()), (5, 5));
+        assert_eq!(found[0][4].extent, Extent::Time(Seconds::new(48.0)));
+        // 10 % slower: 216 m a round, 168 m after two: the third run makes 135 m and the walk is cut at 33 m.
+        let slowest = found[3].last().unwrap();
+        let Extent::Time(cut) = slowest.extent else { panic!("{slowest:?}") };
+        assert!(found[3].len() == 6 && (cut.get() - 33.0 / 1.35).abs() < 1e-9, "{slowest:?}");
+    }
+
+    #[test]
+    fn distances_stay_distances() {
+        assert_eq!(layouts_of("run 400 m")[0][0].extent, Extent::Distance(Metres::new(400.0)));
+    }
+}

@@ -1,0 +1,250 @@
+//! The only place where what was done meets what was prescribed: [`Segmentation`] and [`Stage`] → [`Audit`].
+
+mod align;
+mod ceilings;
+mod certainty;
+mod config;
+mod findings;
+mod gradient;
+mod layouts;
+mod measure;
+mod pace;
+mod session;
+#[cfg(test)]
+mod testing;
+#[cfg(test)]
+mod tests;
+mod trace;
+mod verdict;
+
+use crate::clean::Series;
+use crate::gait::{Gait, Segmentation};
+use crate::prescription::{Limits, Runner, Stage, Step, Tolerance};
+use jogaudit_recording::notice::Noted;
+
+pub use align::Costs;
+pub use config::AuditConfig;
+pub use gradient::{cost_ratio, running_cost, walking_cost};
+pub use trace::{CeilingSpan, PacePoint, Trace};
+
+/// The verdict on a session.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Outcome {
+    /// At least one overdoing finding with a certainty of 0.9 or more.
+    Overdone,
+    /// As prescribed.
+    Kept,
+    /// Less than prescribed, nothing overdone.
+    Underdone,
+    /// The data can't tell; the notices say why.
+    Undecided,
+}
+
+impl Outcome {
+    /// Lower-case word as in the JSON outputs.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Overdone => "overdone",
+            Self::Kept => "kept",
+            Self::Underdone => "underdone",
+            Self::Undecided => "undecided",
+        }
+    }
+}
+
+/// What a finding is about; see the outer surface for the meaning of each.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[allow(missing_docs)]
+pub enum Code {
+    RunTooLong,
+    RunTooFast,
+    HeartRateTooHigh,
+    WalkCutShort,
+    WalkMissing,
+    RepExtra,
+    RunningTimeOver,
+    SessionTooLong,
+    UnplannedRun,
+    RunTooShort,
+    RepMissing,
+    WalkTooSlow,
+}
+
+impl Code {
+    /// The code as in the JSON outputs.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::RunTooLong => "run_too_long",
+            Self::RunTooFast => "run_too_fast",
+            Self::HeartRateTooHigh => "heart_rate_too_high",
+            Self::WalkCutShort => "walk_cut_short",
+            Self::WalkMissing => "walk_missing",
+            Self::RepExtra => "rep_extra",
+            Self::RunningTimeOver => "running_time_over",
+            Self::SessionTooLong => "session_too_long",
+            Self::UnplannedRun => "unplanned_run",
+            Self::RunTooShort => "run_too_short",
+            Self::RepMissing => "rep_missing",
+            Self::WalkTooSlow => "walk_too_slow",
+        }
+    }
+
+    /// Whether it means that too much was done.
+    pub const fn is_overdoing(self) -> bool {
+        !matches!(self, Self::RunTooShort | Self::RepMissing | Self::WalkTooSlow)
+    }
+
+    /// Whether it means that less was run than prescribed.
+    pub const fn is_underdoing(self) -> bool {
+        matches!(self, Self::RunTooShort | Self::RepMissing)
+    }
+}
+
+/// One prescribed step with what was done for it. `rep` counts the steps of its kind from 1: run 1, walk 1, run 2, …
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Rep {
+    /// 1-based count among the steps of the same gait.
+    pub rep: u32,
+    /// Run or walk.
+    pub gait: Gait,
+    /// Prescribed length, s; for a distance step `None`.
+    pub prescribed_s: Option<f64>,
+    /// Prescribed length, m; for a timed step `None`.
+    pub prescribed_m: Option<f64>,
+    /// Achieved, s: moving time of that gait. 0 when the step is missing.
+    pub achieved_s: f64,
+    /// Achieved, m.
+    pub achieved_m: Option<f64>,
+    /// Standard error of `achieved_s`.
+    pub error_s: f64,
+    /// Start on the recording, `None` when missing.
+    pub start_s: Option<f64>,
+    /// End on the recording, `None` when missing.
+    pub end_s: Option<f64>,
+    /// Standing inside the step, or the recorder's timer stopped, s.
+    pub stand_s: f64,
+    /// Mean pace over the ground, s/km.
+    pub mean_pace_s_per_km: Option<f64>,
+    /// Mean level-ground pace of the same cost, s/km.
+    pub level_pace_s_per_km: Option<f64>,
+    /// Time faster than the ceiling, beyond tolerance and error.
+    pub over_ceiling_s: Option<f64>,
+    /// Mean cadence, steps a minute.
+    pub mean_cadence_spm: Option<f64>,
+    /// Greatest heart rate.
+    pub max_heart_rate_bpm: Option<f64>,
+}
+
+/// Prescribed and achieved.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Amount {
+    /// Prescribed; `None` where the stage leaves it open.
+    pub prescribed: Option<f64>,
+    /// Achieved; `None` where nothing is known of what was done.
+    pub achieved: Option<f64>,
+}
+
+/// Doses of the session.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Dose {
+    /// Running time, s.
+    pub run_s: Amount,
+    /// Walking time, s.
+    pub walk_s: Amount,
+    /// Whole session, s.
+    pub session_s: Amount,
+    /// Steps while running, both feet.
+    pub run_steps: Option<f64>,
+    /// Distance while running, m.
+    pub run_distance_m: Option<f64>,
+}
+
+/// One thing that differs from the prescription.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Finding {
+    /// What.
+    pub code: Code,
+    /// Which rep of its kind, when it is about one.
+    pub rep: Option<u32>,
+    /// From, s.
+    pub start_s: Option<f64>,
+    /// To, s.
+    pub end_s: Option<f64>,
+    /// Prescribed value in `unit`.
+    pub prescribed: Option<f64>,
+    /// Achieved value in `unit`.
+    pub achieved: Option<f64>,
+    /// Unit of the three values: `s`, `m`, `s/km`, `bpm`, `spm`.
+    pub unit: &'static str,
+    /// By how much it differs in the bad direction, in `unit`, positive.
+    pub excess: Option<f64>,
+    /// Probability that it is so, 0 to 1.
+    pub certainty: f64,
+}
+
+/// A session held against its prescription.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Audit {
+    /// The verdict.
+    pub outcome: Outcome,
+    /// The steps in order of the prescription; empty where nothing is known of what was done.
+    pub reps: Vec<Rep>,
+    /// The doses.
+    pub dose: Dose,
+    /// What differs, in order of time.
+    pub findings: Vec<Finding>,
+}
+
+/// Holds one session against one stage.
+///
+/// Where the number of steps depends on what was done (`for 1.5 mi ( … )`), the layout that fits best is taken.
+pub fn audit(
+    segmentation: &Segmentation,
+    series: &Series,
+    stage: &Stage,
+    runner: &Runner,
+    tolerance: &Tolerance,
+    config: &AuditConfig,
+) -> Noted<Audit> {
+    let layouts = session::layouts_for(segmentation, series, &stage.session);
+    let best = session::best_layout(segmentation, series, &layouts, config);
+    audit_steps(segmentation, series, best, &stage.limits, runner, tolerance, config)
+}
+
+/// Gives what can be drawn of a session held against a stage: its pace as the audit takes it, with its error and ceilings.
+pub fn trace(
+    segmentation: &Segmentation,
+    series: &Series,
+    stage: &Stage,
+    runner: &Runner,
+    tolerance: &Tolerance,
+    config: &AuditConfig,
+) -> Trace {
+    let layouts = session::layouts_for(segmentation, series, &stage.session);
+    let steps = session::best_layout(segmentation, series, &layouts, config);
+    session::Session { segmentation, series, steps, limits: &stage.limits, runner, tolerance, config }.trace()
+}
+
+/// Measures how badly a recording fits a session, without judging it: the cost of the best matching of its bouts with the
+/// session's steps, in seconds of mismatch (see [`Costs`]), 0 for a perfect fit. Linear in bouts × steps.
+pub fn misfit_s(
+    segmentation: &Segmentation,
+    series: &Series,
+    prescribed: &crate::prescription::Session,
+    config: &AuditConfig,
+) -> f64 {
+    session::misfit_s(segmentation, series, prescribed, config)
+}
+
+/// Holds one session against a list of steps.
+pub fn audit_steps(
+    segmentation: &Segmentation,
+    series: &Series,
+    steps: &[Step],
+    limits: &Limits,
+    runner: &Runner,
+    tolerance: &Tolerance,
+    config: &AuditConfig,
+) -> Noted<Audit> {
+    session::Session { segmentation, series, steps, limits, runner, tolerance, config }.audit()
+}

@@ -1,0 +1,44 @@
+//! The audit on hand-made bouts: every code, and everything that must not upset the matching.
+
+#![allow(clippy::print_stdout)] // the measured shares are worth seeing
+
+mod ceilings;
+mod faults;
+mod holes;
+mod lengths;
+mod properties;
+
+use super::testing::{Track, segmentation, stage};
+use super::*;
+use jogaudit_recording::notice::{Noted, NoticeCode};
+
+/// Six runs of a minute with walks of two, five minutes of walking before and after.
+const SIX: &str = "w300 r60 w120 r60 w120 r60 w120 r60 w120 r60 w120 r60 w120 w300";
+
+fn run_audit(segmentation: &Segmentation, series: &Series, stage: &Stage, runner: &Runner) -> Noted<Audit> {
+    audit(segmentation, series, stage, runner, &Tolerance::default(), &AuditConfig::default())
+}
+
+/// Audits bouts against a session, both as text, on a recording with usual speeds.
+fn audit_text(done: &str, prescribed: &str) -> Noted<Audit> {
+    let segmentation = segmentation(done);
+    let series = Track::of(&segmentation).build();
+    run_audit(&segmentation, &series, &stage(prescribed), &Runner::default())
+}
+
+fn codes(audit: &Audit) -> Vec<Code> {
+    audit.findings.iter().map(|f| f.code).collect()
+}
+
+fn overdoing(audit: &Audit) -> Vec<Code> {
+    codes(audit).into_iter().filter(|c| c.is_overdoing()).collect()
+}
+
+fn has_notice<T>(noted: &Noted<T>, code: NoticeCode) -> bool {
+    noted.notices.iter().any(|n| n.code == code)
+}
+
+fn only(audit: &Audit) -> &Finding {
+    assert_eq!(audit.findings.len(), 1, "{:#?}", audit.findings);
+    &audit.findings[0]
+}

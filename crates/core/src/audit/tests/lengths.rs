@@ -1,0 +1,398 @@
+//! Lengths, order and what is missing.
+
+use super::super::testing::{bout, run_item_m, segmentation, session, stage_of, step, with_ceiling};
+use super::*;
+use crate::gait::Bout;
+use crate::prescription::{Extent, Item, Move, Session};
+use jogaudit_recording::units::{Metres, Seconds};
+
+#[test]
+fn a_session_as_prescribed_is_kept() {
+    let noted = audit_text("w301 r59 w122 r61 w119 r60 w118 r62 w120 r60 w121 r59 w425", SIX);
+    assert_eq!(noted.value.outcome, Outcome::Kept);
+    assert_eq!(codes(&noted.value), []);
+    let runs: Vec<f64> =
+        noted.value.reps.iter().filter(|r| r.gait == Gait::Run).map(|r| r.achieved_s).collect();
+    assert_eq!(runs, [59.0, 61.0, 60.0, 62.0, 60.0, 59.0]);
+    let dose = noted.value.dose;
+    assert_eq!(dose.run_s, Amount { prescribed: Some(360.0), achieved: Some(361.0) });
+    assert_eq!(dose.session_s, Amount { prescribed: Some(1680.0), achieved: Some(1687.0) });
+    // 160 steps/min for 361 s; 2.3 m/s.
+    assert!((dose.run_steps.unwrap() - 962.7).abs() < 15.0);
+    assert!((dose.run_distance_m.unwrap() - 830.0).abs() < 15.0);
+}
+
+#[test]
+fn walks_with_nothing_between_share_one_bout() {
+    let noted = audit_text("w300 r60 w120 r60 w120 r60 w120 r60 w120 r60 w120 r60 w430", SIX);
+    let walks: Vec<f64> =
+        noted.value.reps.iter().filter(|r| r.gait == Gait::Walk).map(|r| r.achieved_s).collect();
+    assert_eq!(walks, [300.0, 120.0, 120.0, 120.0, 120.0, 120.0, 120.0, 310.0]);
+}
+
+#[test]
+fn a_run_too_long() {
+    let noted = audit_text("w300 r60 w120 r60 w120 r78 w120 r60 w120 r60 w120 r60 w420", SIX);
+    let finding = only(&noted.value);
+    assert_eq!((finding.code, finding.rep), (Code::RunTooLong, Some(3)));
+    assert_eq!((finding.prescribed, finding.achieved, finding.excess), (Some(60.0), Some(78.0), Some(18.0)));
+    assert_eq!((finding.start_s, finding.end_s, finding.unit), (Some(660.0), Some(738.0), "s"));
+    // Error of the length: 0.7 · √2 = 0.99 s; 8 s beyond tolerance are certain but for the gait's 0.99.
+    assert!((finding.certainty - 0.99).abs() < 1e-4);
+    assert_eq!(noted.value.outcome, Outcome::Overdone);
+}
+
+#[test]
+fn the_certainty_of_a_length_is_that_the_tolerance_is_exceeded() {
+    // 11 s beyond 60 with an error of 0.99 s: (11 − 10) / 0.99 = 1.01 standard errors: 0.844, times 0.99.
+    let noted = audit_text("w300 r71 w120 r60 w120 r60 w120 r60 w120 r60 w120 r60 w420", SIX);
+    assert!((only(&noted.value).certainty - 0.8352).abs() < 1e-3);
+    assert_eq!(noted.value.outcome, Outcome::Undecided);
+    assert!(has_notice(&noted, NoticeCode::VerdictHangs));
+    let within = audit_text("w300 r69 w120 r60 w120 r60 w120 r60 w120 r60 w120 r60 w420", SIX);
+    assert_eq!(within.value.outcome, Outcome::Kept);
+}
+
+#[test]
+fn an_excess_that_the_error_explains_is_said_but_not_counted() {
+    let mut bouts = segmentation("w300 r72 w120 r60 w300").bouts().to_vec();
+    for bout in &mut bouts {
+        (bout.start_error_s, bout.end_error_s) = (4.0, 4.0);
+    }
+    let segmentation = Segmentation::new(bouts).unwrap();
+    let series = Track::of(&segmentation).build();
+    let noted = run_audit(&segmentation, &series, &stage("w300 r60 w120 r60 w300"), &Runner::default());
+    assert_eq!(noted.value.outcome, Outcome::Kept);
+    assert!(has_notice(&noted, NoticeCode::WithinError));
+}
+
+#[test]
+fn a_run_too_short_and_a_missing_rep() {
+    let short = audit_text("w300 r60 w120 r40 w120 r60 w120 r60 w120 r60 w120 r60 w420", SIX);
+    assert_eq!((only(&short.value).code, only(&short.value).rep), (Code::RunTooShort, Some(2)));
+    assert_eq!(only(&short.value).excess, Some(20.0));
+    assert_eq!(short.value.outcome, Outcome::Underdone);
+
+    let stopped = audit_text("w300 r60 w120 r60 w120 r60 w120 r60 w420", SIX);
+    let missing: Vec<Option<u32>> = stopped.value.findings.iter().map(|f| f.rep).collect();
+    assert_eq!((codes(&stopped.value), missing), (vec![Code::RepMissing; 2], vec![Some(5), Some(6)]));
+    assert_eq!(stopped.value.outcome, Outcome::Underdone);
+
+    let walked = audit_text("w300 r60 w120 r60 w300 r60 w120 r60 w120 r60 w420", SIX);
+    assert_eq!((only(&walked.value).code, only(&walked.value).rep), (Code::RepMissing, Some(3)));
+}
+
+#[test]
+fn a_walk_break_cut_short() {
+    let noted = audit_text("w300 r60 w120 r60 w80 r60 w120 r60 w120 r60 w120 r60 w420", SIX);
+    let finding = only(&noted.value);
+    assert_eq!((finding.code, finding.rep, finding.excess), (Code::WalkCutShort, Some(3), Some(40.0)));
+    assert_eq!(noted.value.outcome, Outcome::Overdone);
+}
+
+#[test]
+fn a_run_that_grew_into_the_walk_is_one_fault() {
+    let noted = audit_text("w300 r60 w120 r95 w85 r60 w120 r60 w120 r60 w120 r60 w420", SIX);
+    assert_eq!(only(&noted.value).code, Code::WalkCutShort);
+    // Longer than the walk explains: both.
+    let both = audit_text("w300 r60 w120 r120 w85 r60 w120 r60 w120 r60 w120 r60 w420", SIX);
+    assert_eq!(codes(&both.value), [Code::RunTooLong, Code::WalkCutShort]);
+}
+
+#[test]
+fn a_missing_walk_joins_two_runs() {
+    for joined in ["r120", "r112", "r128", "r240"] {
+        let done = format!("w300 r60 w120 {joined} w120 r60 w120 r60 w120 r60 w420");
+        let noted = audit_text(&done, SIX);
+        let finding = only(&noted.value);
+        assert_eq!((finding.code, finding.rep), (Code::WalkMissing, Some(3)), "{joined}");
+        assert_eq!(noted.value.outcome, Outcome::Overdone);
+        assert_eq!(noted.value.reps.iter().filter(|r| r.gait == Gait::Run && r.achieved_s > 50.0).count(), 6);
+    }
+    // With a stop at a crossing inside the first of the two, or where the walk should be.
+    for joined in ["r30 s15 r90", "r60 s20 r60"] {
+        let done = format!("w300 r60 w120 {joined} w120 r60 w120 r60 w120 r60 w420");
+        assert_eq!(only(&audit_text(&done, SIX).value).code, Code::WalkMissing, "{joined}");
+    }
+}
+
+#[test]
+fn a_continuous_run_instead_of_intervals_misses_every_walk() {
+    let noted = audit_text("w300 r960 w420", SIX);
+    assert_eq!(codes(&noted.value), vec![Code::WalkMissing; 5]);
+    assert_eq!(noted.value.outcome, Outcome::Overdone);
+}
+
+#[test]
+fn an_extra_repetition() {
+    for (extra, reps) in [("r60 w420", vec![7]), ("r60 w120 r60 w420", vec![7, 8]), ("r25 w420", vec![7])] {
+        let done = format!("w300 r60 w120 r60 w120 r60 w120 r60 w120 r60 w120 r60 w120 {extra}");
+        let noted = audit_text(&done, SIX);
+        assert_eq!(codes(&noted.value), vec![Code::RepExtra; reps.len()], "{extra}");
+        let found: Vec<u32> = noted.value.findings.iter().filter_map(|f| f.rep).collect();
+        assert_eq!(found, reps);
+    }
+    // A stop at a crossing does not make it two.
+    let noted =
+        audit_text("w300 r60 w120 r60 w120 r60 w120 r60 w120 r60 w120 r60 w120 r30 s12 r30 w420", SIX);
+    assert_eq!((only(&noted.value).code, only(&noted.value).achieved), (Code::RepExtra, Some(60.0)));
+    // A session that ends with a run.
+    let noted = audit_text("r60 w60 r60 w60 r60", "r60 w60 r60");
+    assert_eq!(only(&noted.value).code, Code::RepExtra);
+}
+
+#[test]
+fn running_on_a_day_of_walking() {
+    let noted = audit_text("w600 r45 w1200", "w1800");
+    assert_eq!((only(&noted.value).code, only(&noted.value).excess), (Code::UnplannedRun, Some(45.0)));
+    assert_eq!(noted.value.outcome, Outcome::Overdone);
+    // A few steps across the road are within tolerance.
+    assert_eq!(audit_text("w600 r8 w1200", "w1800").value.outcome, Outcome::Kept);
+    // Without any step, as on a day of rest.
+    assert_eq!(only(&audit_text("w60 r600", "").value).code, Code::UnplannedRun);
+}
+
+#[test]
+fn running_before_the_first_run_or_inside_a_walk() {
+    let before = audit_text("w100 r30 w170 r60 w120 r60 w300", "w300 r60 w120 r60 w300");
+    assert_eq!(only(&before.value).code, Code::UnplannedRun);
+    let inside = audit_text("w300 r60 w40 r30 w50 r60 w300", "w300 r60 w120 r60 w300");
+    assert_eq!(only(&inside.value).code, Code::UnplannedRun);
+}
+
+#[test]
+fn many_small_overruns_add_up() {
+    let noted = audit_text("w300 r69 w120 r69 w120 r69 w120 r69 w120 r69 w120 r69 w420", SIX);
+    let finding = only(&noted.value);
+    assert_eq!((finding.code, finding.rep, finding.excess), (Code::RunningTimeOver, None, Some(54.0)));
+    assert_eq!(noted.value.outcome, Outcome::Overdone);
+}
+
+#[test]
+fn a_doubtful_finding_explains_nothing() {
+    // 10.2 s beyond 600 in one run is 0.58 certain; the 40.2 s in all are certain without it.
+    let five = "w300 r120 w120 r120 w120 r120 w120 r120 w120 r120 w300";
+    let done = "w300 r127.5 w120 r127.5 w120 r127.5 w120 r127.5 w120 r130.2 w300";
+    let noted = audit_text(done, five);
+    assert_eq!(codes(&noted.value), [Code::RunningTimeOver, Code::RunTooLong]);
+    assert!(noted.value.findings[1].certainty < 0.9);
+    assert_eq!(noted.value.outcome, Outcome::Overdone);
+    // One that is certain does explain its share.
+    let certain = audit_text("w300 r160 w120 r120 w120 r120 w120 r120 w120 r120 w300", five);
+    assert_eq!(codes(&certain.value), [Code::RunTooLong]);
+}
+
+#[test]
+fn a_session_beyond_its_limit() {
+    let mut limited = stage("w300 r60 w300");
+    limited.limits.session_ceiling = Some(Seconds::new(700.0));
+    let check = |done: &str| {
+        let segmentation = segmentation(done);
+        run_audit(&segmentation, &Track::of(&segmentation).build(), &limited, &Runner::default()).value
+    };
+    let long = check("w300 r60 w500");
+    assert_eq!((only(&long).code, only(&long).excess), (Code::SessionTooLong, Some(160.0)));
+    // Standing about before and after does not count; nor does what another finding explains.
+    assert_eq!(codes(&check("s400 w300 r60 w300 s300")), []);
+    assert_eq!(codes(&check("w300 r180 w290")), [Code::RunTooLong]);
+}
+
+#[test]
+fn a_late_start_is_no_fault() {
+    let walk = audit_text("w60 r60 w120 r60 w300", "w300 r60 w120 r60 w300");
+    assert_eq!(walk.value.outcome, Outcome::Kept);
+    let no_walk = audit_text("r60 w120 r60 w300", "w300 r60 w120 r60 w300");
+    assert_eq!(no_walk.value.outcome, Outcome::Kept);
+    assert!(has_notice(&no_walk, NoticeCode::LateStart));
+    assert_eq!(no_walk.value.reps[0].start_s, None);
+    // Inside the first run, and after it: what was run before is not known.
+    for done in ["r30 w120 r60 w300", "w60 r60 w300"] {
+        let noted = audit_text(done, "w300 r60 w120 r60 w300");
+        assert_eq!(overdoing(&noted.value), [], "{done}");
+    }
+    let inside = audit_text("r30 w120 r60 w300", "w300 r60 w120 r60 w300");
+    assert_eq!(inside.value.outcome, Outcome::Undecided);
+    assert_eq!(codes(&inside.value), []);
+    assert!(has_notice(&inside, NoticeCode::LateStart));
+}
+
+#[test]
+fn the_steps_that_a_late_start_misses_are_the_first_ones() {
+    let pyramid = "w300 r60 w60 r120 w60 r180 w60 r120 w60 r60 w300";
+    let noted = audit_text("r100 w60 r180 w60 r120 w60 r60 w300", pyramid);
+    assert_eq!(codes(&noted.value), [Code::RepMissing]);
+    assert_eq!(noted.value.findings[0].rep, Some(1));
+    assert_eq!(noted.value.outcome, Outcome::Undecided);
+    assert!(has_notice(&noted, NoticeCode::LateStart));
+}
+
+#[test]
+fn a_stop_at_a_crossing_leaves_one_run() {
+    let noted = audit_text("w300 r200 s25 r400 w300", "w300 r600 w300");
+    assert_eq!(noted.value.outcome, Outcome::Kept);
+    let run = &noted.value.reps[1];
+    assert_eq!((run.achieved_s, run.stand_s), (600.0, 25.0));
+    assert_eq!((run.start_s, run.end_s), (Some(300.0), Some(925.0)));
+    assert!((run.error_s - 1.4).abs() < 1e-9); // four ends of 0.7 s
+    assert_eq!(noted.value.dose.run_s.achieved, Some(600.0));
+}
+
+#[test]
+fn a_timer_stop_inside_a_run_is_a_stop_and_a_hole_is_doubt() {
+    let segmentation = segmentation("w300 r300 u60 r300 w300");
+    let stage = stage("w300 r600 w300");
+    let paused = Track::of(&segmentation).pause(600.0, 660.0).build();
+    let noted = run_audit(&segmentation, &paused, &stage, &Runner::default());
+    assert_eq!((noted.value.outcome, noted.value.reps[1].stand_s), (Outcome::Kept, 60.0));
+    let hole = run_audit(&segmentation, &Track::of(&segmentation).build(), &stage, &Runner::default());
+    assert_eq!(hole.value.outcome, Outcome::Undecided);
+    assert!(has_notice(&hole, NoticeCode::HoleHidesLength));
+    // A hole within the prescribed time hides nothing.
+    assert_eq!(audit_text("w300 r280 u40 r280 w300", "w300 r600 w300").value.outcome, Outcome::Kept);
+}
+
+#[test]
+fn standing_in_a_walk_or_instead_of_it_is_a_break() {
+    for done in ["w300 r60 w50 s30 w40 r60 w300", "w300 r60 s120 r60 w300", "w300 r60 s20 w100 r60 s30 w300"]
+    {
+        assert_eq!(audit_text(done, "w300 r60 w120 r60 w300").value.outcome, Outcome::Kept, "{done}");
+    }
+}
+
+#[test]
+fn longer_rests_and_unprescribed_walks_are_no_fault() {
+    for done in [
+        "w900 r60 w400 r60 w120 r60 w1200",
+        "w300 r60 w120 r60 w700 r60 w300",
+        "s600 w300 r60 s20 w200 r60 w120 r60 w300",
+    ] {
+        assert_eq!(
+            audit_text(done, "w300 r60 w120 r60 w120 r60 w300").value.outcome,
+            Outcome::Kept,
+            "{done}"
+        );
+    }
+    assert_eq!(audit_text("w600 r60 w60 r60 w500", "r60 w60 r60").value.outcome, Outcome::Kept);
+}
+
+#[test]
+fn a_missing_last_walk_is_said() {
+    let noted = audit_text("w300 r60 w120 r60", "w300 r60 w120 r60 w300");
+    assert_eq!(noted.value.outcome, Outcome::Kept);
+    assert!(has_notice(&noted, NoticeCode::EarlyStop));
+}
+
+#[test]
+fn short_false_bouts_shatter_nothing() {
+    // A 9-second walk in a run of ten minutes, a 7-second run in the first walk, a 6-second run in a break.
+    let parts = "w100 r7 w193 r300 w9 r291 w60 r6 w54 r600 w300";
+    let mut bouts = segmentation(parts).bouts().to_vec();
+    for bout in bouts.iter_mut().filter(|b| b.duration_s() < 10.0) {
+        bout.certainty = 0.6;
+    }
+    let segmentation = Segmentation::new(bouts).unwrap();
+    let series = Track::of(&segmentation).build();
+    let noted = run_audit(&segmentation, &series, &stage("w300 r600 w120 r600 w300"), &Runner::default());
+    assert_eq!(noted.value.outcome, Outcome::Kept, "{:#?}", noted.value.findings);
+}
+
+#[test]
+fn an_uncertain_bout_leaves_the_verdict_open() {
+    let mut bouts = segmentation("w300 r60 w120 r90 w300").bouts().to_vec();
+    bouts[3].certainty = 0.8;
+    let segmentation = Segmentation::new(bouts).unwrap();
+    let series = Track::of(&segmentation).build();
+    let noted = run_audit(&segmentation, &series, &stage("w300 r60 w120 r60 w300"), &Runner::default());
+    assert_eq!(noted.value.outcome, Outcome::Undecided);
+    assert!((only(&noted.value).certainty - 0.8).abs() < 1e-6);
+}
+
+#[test]
+fn too_little_data_leaves_the_verdict_open() {
+    for (done, code) in [
+        ("u600", NoticeCode::NoGaitData),
+        ("s600", NoticeCode::NoGaitData),
+        ("w300 r60 u200 r60 w100", NoticeCode::TooMuchUnknown),
+    ] {
+        let noted = audit_text(done, "w300 r60 w120 r60 w300");
+        assert_eq!(noted.value.outcome, Outcome::Undecided, "{done}");
+        assert!(has_notice(&noted, code), "{done}: {:?}", noted.notices);
+    }
+    let empty = Segmentation::new(Vec::new()).unwrap();
+    let noted = run_audit(&empty, &Track::new(0.0).build(), &stage(SIX), &Runner::default());
+    assert_eq!(noted.value.outcome, Outcome::Undecided);
+    let unsure =
+        [bout(Gait::Walk, 0.0, 300.0), bout(Gait::Run, 300.0, 360.0), bout(Gait::Walk, 360.0, 660.0)]
+            .map(|b| Bout { certainty: 0.6, ..b });
+    let segmentation = Segmentation::new(unsure.to_vec()).unwrap();
+    let series = Track::of(&segmentation).build();
+    let noted = run_audit(&segmentation, &series, &stage("w300 r60 w300"), &Runner::default());
+    assert_eq!(noted.value.outcome, Outcome::Undecided);
+    assert!(has_notice(&noted, NoticeCode::GaitUncertain));
+}
+
+#[test]
+fn a_walk_on_a_walking_stage_may_be_shorter() {
+    let noted = audit_text("w1000", "w1800");
+    assert_eq!(noted.value.outcome, Outcome::Underdone);
+    assert!(has_notice(&noted, NoticeCode::WalkingShort));
+}
+
+#[test]
+fn a_distance_is_held_against_metres() {
+    let stage = stage_of(Session { items: vec![run_item_m(400.0)] });
+    let check = |done: &str| {
+        let segmentation = segmentation(done);
+        run_audit(&segmentation, &Track::of(&segmentation).build(), &stage, &Runner::default())
+    };
+    // 2.3 m/s: 174 s make 400 m; 10 s of tolerance are 23 m, and the distance's error is 2 %.
+    assert_eq!(check("w60 r174 w60").value.outcome, Outcome::Kept);
+    let long = check("w60 r210 w60");
+    let finding = only(&long.value);
+    assert_eq!((finding.code, finding.unit, finding.prescribed), (Code::RunTooLong, "m", Some(400.0)));
+    assert!((finding.excess.unwrap() - 83.0).abs() < 3.0);
+    let rep = &long.value.reps[0];
+    assert_eq!((rep.prescribed_s, rep.prescribed_m), (None, Some(400.0)));
+    assert_eq!(long.value.dose.run_s.prescribed, None);
+    // Nothing to measure by.
+    let segmentation = segmentation("w60 r174 w60");
+    let noted = run_audit(&segmentation, &Track::new(294.0).build(), &stage, &Runner::default());
+    assert_eq!(noted.value.outcome, Outcome::Undecided);
+    assert!(has_notice(&noted, NoticeCode::NoDistance));
+}
+
+#[test]
+fn a_whole_by_distance_takes_the_layout_that_fits() {
+    // A mile of a minute each: 2.3 and 1.5 m/s make 228 m a round, so 7.06 rounds.
+    let items = session("r60 w60").items;
+    let whole = Item::Until { extent: Extent::Distance(Metres::new(1609.344)), items };
+    let stage = with_ceiling(stage_of(Session { items: vec![whole] }), 400.0);
+    let segmentation = segmentation("r60 w60 r60 w60 r60 w60 r60 w60 r60 w60 r60 w60 r60 w60");
+    let noted = run_audit(&segmentation, &Track::of(&segmentation).build(), &stage, &Runner::default());
+    assert_eq!(noted.value.outcome, Outcome::Kept, "{:#?}", noted.value.findings);
+}
+
+#[test]
+fn any_layouts_can_be_audited_directly() {
+    let segmentation = segmentation("r60 w60 r60");
+    let series = Track::of(&segmentation).build();
+    let steps = [step(Move::Run, 60.0), step(Move::Walk, 60.0), step(Move::Run, 60.0)];
+    let noted = audit_steps(
+        &segmentation,
+        &series,
+        &steps,
+        &Limits::default(),
+        &Runner::default(),
+        &Tolerance::default(),
+        &AuditConfig::default(),
+    );
+    assert_eq!(noted.value.outcome, Outcome::Kept);
+}
+
+#[test]
+fn more_than_can_be_matched_is_said() {
+    let words = |count: usize, unit: &str| vec![unit; count].join(" ");
+    let noted = audit_text(&words(1500, "r20 w20"), &words(1500, "r20 w20"));
+    assert_eq!((noted.value.outcome, noted.value.reps.len()), (Outcome::Undecided, 3000));
+    assert!(has_notice(&noted, NoticeCode::TooMuchToMatch));
+}

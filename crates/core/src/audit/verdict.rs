@@ -1,0 +1,115 @@
+//! From findings to the outcome.
+
+use super::certainty::SURE;
+use super::{Finding, Outcome};
+use jogaudit_recording::notice::{Notice, NoticeCode};
+
+/// Below this a finding does not stand in the way of another verdict.
+const EVEN: f64 = 0.5;
+
+/// What besides the findings bears on the verdict; each is noticed where it is found.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Doubts {
+    /// Something keeps the data from telling what was done.
+    pub(super) open: bool,
+    /// A prescribed ceiling could not be checked: nothing says that it was kept.
+    pub(super) unchecked: bool,
+    /// On a stage of walking alone less was walked.
+    pub(super) less_walked: bool,
+}
+
+/// Reaches the verdict.
+pub(super) fn outcome(findings: &[Finding], doubts: Doubts, notices: &mut Vec<Notice>) -> Outcome {
+    let overdoing = |f: &&Finding| f.code.is_overdoing();
+    let less = |f: &&Finding| f.code.is_underdoing();
+    let is_sure = |f: &Finding| f.certainty >= SURE;
+    if findings.iter().filter(overdoing).any(is_sure) {
+        return Outcome::Overdone;
+    }
+    if hangs(findings.iter().filter(overdoing), "too much was done", notices) || doubts.open {
+        return Outcome::Undecided;
+    }
+    if doubts.less_walked || findings.iter().filter(less).any(is_sure) {
+        return Outcome::Underdone;
+    }
+    if hangs(findings.iter().filter(less), "less was done", notices) || doubts.unchecked {
+        return Outcome::Undecided;
+    }
+    Outcome::Kept
+}
+
+/// Whether a finding that is not sure is more probable than not, and says so of each.
+fn hangs<'a>(findings: impl Iterator<Item = &'a Finding>, what: &str, notices: &mut Vec<Notice>) -> bool {
+    let before = notices.len();
+    for finding in findings.filter(|f| f.certainty >= EVEN) {
+        let rep = finding.rep.map_or(String::new(), |rep| format!(" {rep}"));
+        notices.push(Notice::new(
+            NoticeCode::VerdictHangs,
+            format!(
+                "The verdict hangs on `{}`{rep}, which is {:.0} % certain; 90 % are needed to say that {what}.",
+                finding.code.word(),
+                100.0 * finding.certainty
+            ),
+        ));
+    }
+    notices.len() > before
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::Code;
+    use super::*;
+
+    fn finding(code: Code, certainty: f64) -> Finding {
+        Finding {
+            code,
+            rep: None,
+            start_s: None,
+            end_s: None,
+            prescribed: None,
+            achieved: None,
+            unit: "s",
+            excess: None,
+            certainty,
+        }
+    }
+
+    #[test]
+    fn the_surest_overdoing_decides_and_doubt_is_said() {
+        let cases = [
+            (vec![], false, Outcome::Kept),
+            (vec![finding(Code::RunTooLong, 0.9)], true, Outcome::Overdone),
+            (vec![finding(Code::RunTooLong, 0.89)], false, Outcome::Undecided),
+            (vec![finding(Code::RunTooLong, 0.49)], false, Outcome::Kept),
+            (vec![finding(Code::RepMissing, 0.9)], false, Outcome::Underdone),
+            (vec![finding(Code::RepMissing, 0.9), finding(Code::RunTooFast, 0.6)], false, Outcome::Undecided),
+            (vec![finding(Code::RunTooShort, 0.89)], false, Outcome::Undecided),
+            (vec![finding(Code::RepMissing, 0.49)], false, Outcome::Kept),
+            (
+                vec![finding(Code::RunTooShort, 0.6), finding(Code::RepMissing, 0.9)],
+                false,
+                Outcome::Underdone,
+            ),
+            (vec![finding(Code::WalkTooSlow, 1.0)], false, Outcome::Kept),
+            (vec![], true, Outcome::Undecided),
+        ];
+        for (findings, open, expected) in cases {
+            let mut notices = Vec::new();
+            let doubts = Doubts { open, ..Doubts::default() };
+            assert_eq!(outcome(&findings, doubts, &mut notices), expected, "{findings:?} {open}");
+            let said = notices.iter().any(|n| n.code == NoticeCode::VerdictHangs);
+            let doubt = expected == Outcome::Undecided && !open;
+            assert_eq!(said, doubt, "{findings:?}");
+        }
+    }
+
+    #[test]
+    fn a_ceiling_that_was_not_checked_is_not_kept() {
+        let of = |findings: &[Finding]| {
+            outcome(findings, Doubts { unchecked: true, ..Doubts::default() }, &mut Vec::new())
+        };
+        assert_eq!(of(&[]), Outcome::Undecided);
+        assert_eq!(of(&[finding(Code::RepMissing, 0.9)]), Outcome::Underdone);
+        assert_eq!(of(&[finding(Code::RunTooLong, 0.9)]), Outcome::Overdone);
+    }
+}

@@ -1,0 +1,75 @@
+//! Recorder pauses against holes.
+
+use jogaudit_recording::read::TimerEvent;
+
+use super::{CleanConfig, Gap, GapKind};
+
+/// A gap is a stretch between two neighbouring samples longer than sampling explains. Where the timer was stopped in it,
+/// the stopped part is a pause; a stop during which samples go on is no gap: the samples are the better evidence.
+pub(super) fn find(time_s: &[f64], timer: &[TimerEvent], shift_s: f64, config: &CleanConfig) -> Vec<Gap> {
+    let usual_s = usual_interval_s(time_s);
+    let hole_s = longest_silence_s(time_s, config.hole_s);
+    let pauses = pauses(timer, shift_s);
+    let mut gaps = Vec::new();
+    let mut next_pause = 0;
+    for pair in time_s.windows(2) {
+        let (from_s, to_s) = (pair[0], pair[1]);
+        while pauses.get(next_pause).is_some_and(|p| p.1 <= from_s) {
+            next_pause += 1;
+        }
+        let pause = pauses
+            .get(next_pause)
+            .map(|&(stop_s, start_s)| (stop_s.max(from_s), start_s.min(to_s)))
+            .filter(|&(stop_s, start_s)| start_s - stop_s > 1.5_f64.max(0.5 * usual_s));
+        match pause {
+            Some((start_s, end_s)) if to_s - from_s > 2.0 * usual_s => {
+                gaps.push(Gap { start_s, end_s, kind: GapKind::Pause });
+            }
+            _ if to_s - from_s > hole_s => {
+                gaps.push(Gap { start_s: from_s, end_s: to_s, kind: GapKind::Hole });
+            }
+            _ => {}
+        }
+    }
+    gaps
+}
+
+/// Stopped stretches in order of time: from each stop to the next start.
+fn pauses(timer: &[TimerEvent], shift_s: f64) -> Vec<(f64, f64)> {
+    let mut events: Vec<(f64, bool)> =
+        timer.iter().map(|e| (e.time_s - shift_s, e.running)).filter(|e| e.0.is_finite()).collect();
+    events.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut pauses = Vec::new();
+    let mut stopped_s = None;
+    for (at_s, running) in events {
+        match (running, stopped_s) {
+            (false, None) => stopped_s = Some(at_s),
+            (true, Some(from_s)) => {
+                pauses.push((from_s, at_s));
+                stopped_s = None;
+            }
+            _ => {}
+        }
+    }
+    pauses
+}
+
+/// Median time between neighbouring samples, s; 1 when there are none.
+pub(super) fn usual_interval_s(time_s: &[f64]) -> f64 {
+    interval_s(time_s, 0.5)
+}
+
+/// Longest silence, s, that sampling explains: `hole_s`, or 2.5 of the intervals that 19 of 20 do not exceed, at most 120.
+pub fn longest_silence_s(time_s: &[f64], hole_s: f64) -> f64 {
+    hole_s.max(2.5 * interval_s(time_s, 0.95)).min(hole_s.max(120.0))
+}
+
+/// Time between neighbouring samples that the given share does not exceed, s; 1 when there are none.
+pub(crate) fn interval_s(time_s: &[f64], share: f64) -> f64 {
+    let mut steps_s: Vec<f64> = time_s.windows(2).map(|w| w[1] - w[0]).collect();
+    if steps_s.is_empty() {
+        return 1.0;
+    }
+    let at = ((steps_s.len() - 1) as f64 * share).round() as usize;
+    *steps_s.select_nth_unstable_by(at, f64::total_cmp).1
+}

@@ -1,0 +1,309 @@
+//! The published figures of the switch between walking and running, and the promises of the model, on plain series.
+
+use jiff::Timestamp;
+
+use super::{Bout, Gait, GaitConfig, Segmentation, segment};
+use jogaudit_recording::notice::NoticeCode;
+
+use crate::clean::{Gap, GapKind, Guess, GuessSource, GuessedGait, Series, SpeedSource};
+
+/// One stretch: seconds, speed, cadence.
+type Part = (usize, f64, Option<f64>);
+
+/// A series at 1 Hz of constant stretches with a small repeatable error.
+fn series(parts: &[Part]) -> Series {
+    let mut seed = 7_u64;
+    let mut draw = || {
+        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (seed >> 11) as f64 / (1_u64 << 53) as f64 - 0.5
+    };
+    let mut error = 0.0;
+    let (mut speed_mps, mut cadence_spm) = (Vec::new(), Vec::new());
+    for &(seconds, speed, cadence) in parts {
+        for _ in 0..seconds {
+            error = 0.8 * error + 0.12 * draw();
+            speed_mps.push(Some((speed + error).max(0.0)));
+            cadence_spm.push(
+                cadence.map(|c| if c > 0.0 { f64::midpoint(c, 4.0 * draw()).round() * 2.0 } else { 0.0 }),
+            );
+        }
+    }
+    let n = speed_mps.len();
+    let time_s: Vec<f64> = (0..n).map(|i| i as f64).collect();
+    let mut far = 0.0;
+    let distance_m = speed_mps
+        .iter()
+        .map(|v| {
+            far += v.unwrap_or(0.0);
+            Some(far)
+        })
+        .collect();
+    Series {
+        start: Timestamp::UNIX_EPOCH,
+        utc_offset_s: None,
+        time_s,
+        speed_mps,
+        speed_source: SpeedSource::Recorder,
+        speed_delay_s: 0.0,
+        cadence_spm,
+        heart_rate_bpm: vec![None; n],
+        altitude_m: vec![None; n],
+        distance_m,
+        gaps: Vec::new(),
+        laps: Vec::new(),
+        marks_s: Vec::new(),
+        guesses: Vec::new(),
+        has_position: false,
+        ledger: Vec::new(),
+    }
+}
+
+fn bouts(parts: &[Part]) -> Vec<Bout> {
+    segment(&series(parts), &GaitConfig::default()).value.bouts().to_vec()
+}
+
+fn gaits(bouts: &[Bout]) -> Vec<Gait> {
+    bouts.iter().map(|b| b.gait).collect()
+}
+
+use Gait::{Run, Stand, Unknown, Walk};
+
+#[test]
+fn a_plain_session_is_read_as_it_was() {
+    let mut parts = vec![(300, 1.6, Some(116.0))];
+    for _ in 0..6 {
+        parts.extend([(60, 2.4, Some(160.0)), (120, 1.6, Some(116.0))]);
+    }
+    let found = bouts(&parts);
+    assert_eq!(found.len(), 13, "{:?}", gaits(&found));
+    for (k, run) in found.iter().filter(|b| b.gait == Run).enumerate() {
+        let expected = 300.0 + 180.0 * k as f64;
+        assert!((run.start_s - expected).abs() < 1.0, "{run:?}");
+        assert!((run.duration_s() - 60.0).abs() < 1.5, "{run:?}");
+        assert!(run.certainty > 0.95);
+    }
+}
+
+#[test]
+fn slopes_that_nobody_recorded_leave_doubt_between_similar_speeds() {
+    let session = |jog_mps, cadence: Option<(f64, f64)>| {
+        let (walk, run) = (cadence.map(|c| c.0), cadence.map(|c| c.1));
+        let parts = [(600, 1.6, walk), (300, jog_mps, run), (300, 1.6, walk), (300, jog_mps, run)];
+        let mut series = series(&parts);
+        series.has_position = true;
+        series
+    };
+    let segmented = |series: &Series| {
+        let found = segment(series, &GaitConfig::default());
+        let bouts = found.value.bouts().to_vec();
+        assert_eq!(gaits(&bouts), [Walk, Run, Walk, Run]);
+        let least = bouts.iter().map(|b| b.certainty).fold(1.0, f64::min);
+        (least, found.notices.iter().any(|n| n.code == NoticeCode::SlopesUnknown))
+    };
+    // e^(0.55²/(2·(0.12·2.15)²)) is odds of 9.7.
+    let close = session(2.15, None);
+    let (certainty, is_said) = segmented(&close);
+    assert!(certainty < 0.92 && is_said, "{certainty}");
+    // Speeds far apart, a known altitude, a known cadence or no positions (a treadmill) leave none.
+    assert!(!segmented(&session(2.9, None)).1);
+    let level = Series { altitude_m: vec![Some(20.0); close.time_s.len()], ..close.clone() };
+    let (known, is_said) = segmented(&level);
+    assert!(known > certainty && !is_said, "{known}");
+    assert!(!segmented(&session(2.15, Some((116.0, 160.0)))).1);
+    assert!(!segmented(&Series { has_position: false, ..close }).1);
+}
+
+#[test]
+fn the_same_without_cadence() {
+    let mut parts = vec![(300, 1.6, None)];
+    for _ in 0..6 {
+        parts.extend([(60, 2.4, None), (120, 1.6, None)]);
+    }
+    let found = bouts(&parts);
+    assert_eq!(found.len(), 13, "{:?}", gaits(&found));
+}
+
+#[test]
+fn one_way_of_moving_stays_one_bout() {
+    // Published switch: cadence 135 to 140 steps/min (Hum Mov Sci 2023;90:103117); speed alone 1.9 to 2.0 m/s (same study).
+    for (part, expected) in [
+        ((1200, 2.0, Some(155.0)), Run),  // a slow jogger
+        ((1200, 2.1, Some(130.0)), Walk), // a brisk walker
+        ((1200, 1.8, Some(158.0)), Run),
+        ((1200, 2.6, Some(154.0)), Run), // van Oeveren et al. 2017, 2.4 to 2.9 m/s at 154 to 160
+        ((1200, 1.17, Some(102.0)), Walk), // Tudor-Locke et al. 2019
+        ((1200, 2.6, None), Run),
+        ((1200, 1.4, None), Walk),
+        ((1200, 0.0, Some(160.0)), Run), // a treadmill that records no speed of its own
+        ((1200, 0.0, Some(115.0)), Walk),
+    ] {
+        let mut plain = series(&[part]);
+        if part.1 == 0.0 {
+            plain.speed_mps.fill(None);
+            plain.speed_source = SpeedSource::Absent;
+        }
+        let found = segment(&plain, &GaitConfig::default()).value;
+        assert_eq!(gaits(found.bouts()), [expected], "{part:?} {:?}", found.bouts());
+        assert!(found.bouts()[0].certainty > 0.9, "{part:?} {:?}", found.bouts());
+    }
+}
+
+#[test]
+fn standing_is_seen_inside_a_run() {
+    let found = bouts(&[
+        (120, 1.5, Some(112.0)),
+        (100, 2.4, Some(160.0)),
+        (20, 0.05, Some(0.0)),
+        (100, 2.4, Some(160.0)),
+        (120, 1.5, Some(112.0)),
+    ]);
+    assert_eq!(gaits(&found), [Walk, Run, Stand, Run, Walk]);
+}
+
+#[test]
+fn a_pause_is_unknown_and_bouts_tile() {
+    let mut paused = series(&[(300, 1.6, Some(116.0)), (300, 2.4, Some(160.0))]);
+    for t in paused.time_s.iter_mut().skip(450) {
+        *t += 200.0;
+    }
+    paused.gaps.push(Gap { start_s: 449.0, end_s: 650.0, kind: GapKind::Pause });
+    let found = segment(&paused, &GaitConfig::default()).value;
+    assert_eq!(gaits(found.bouts()), [Walk, Run, Unknown, Run]);
+    assert!(Segmentation::new(found.bouts().to_vec()).is_some());
+    assert_eq!(found.elapsed_s(), 799.0);
+}
+
+#[test]
+fn nothing_to_go_by_is_unknown() {
+    let mut empty = series(&[(100, 1.5, None)]);
+    empty.speed_mps.fill(None);
+    let found = segment(&empty, &GaitConfig::default());
+    assert_eq!(gaits(found.value.bouts()), [Unknown]);
+    assert_eq!(found.notices[0].code, NoticeCode::GaitUnknown);
+}
+
+#[test]
+fn marks_and_guesses_alone_make_no_bout() {
+    for (speed, cadence, expected) in [(1.6, Some(116.0), Walk), (1.6, None, Walk), (2.4, Some(160.0), Run)] {
+        let mut told = series(&[(1200, speed, cadence)]);
+        told.marks_s = (1..20).map(|k| 60.0 * f64::from(k)).collect();
+        let found = segment(&told, &GaitConfig::default()).value;
+        assert_eq!(gaits(found.bouts()), [expected]);
+        let guess = |k: u32| Guess {
+            start_s: 60.0 * f64::from(k),
+            end_s: 60.0 * f64::from(k + 1),
+            gait: if k.is_multiple_of(2) { GuessedGait::Run } else { GuessedGait::Walk },
+            source: GuessSource::Split,
+        };
+        told.guesses = (0..20).map(guess).collect();
+        let found = segment(&told, &GaitConfig::default()).value;
+        assert_eq!(gaits(found.bouts()), [expected]);
+    }
+}
+
+#[test]
+fn a_mark_draws_the_boundary_and_no_further_than_it_may() {
+    let plain = series(&[(300, 1.7, None), (300, 2.2, None)]);
+    let boundary = |mark_s: Option<f64>| {
+        let mut told = plain.clone();
+        told.marks_s.extend(mark_s);
+        let found = segment(&told, &GaitConfig::default()).value;
+        assert_eq!(gaits(found.bouts()), [Walk, Run]);
+        (found.bouts()[0].end_s, found.bouts()[0].end_error_s)
+    };
+    let (usual_s, usual_error_s) = boundary(None);
+    let (marked_s, marked_error_s) = boundary(Some(300.0));
+    assert!((marked_s - 300.0).abs() <= (usual_s - 300.0).abs(), "{marked_s} {usual_s}");
+    assert!(marked_error_s < usual_error_s);
+    // A mark elsewhere changes nothing here, but for the last digits of sums that begin at the other end.
+    let (elsewhere_s, elsewhere_error_s) = boundary(Some(200.0));
+    assert!((elsewhere_s - usual_s).abs() < 1e-9 && (elsewhere_error_s - usual_error_s).abs() < 1e-9);
+}
+
+/// A session without cadence at speeds that hardly differ, and what the recorder takes its runs and walks for.
+fn hardly_different(guessed: Option<(GuessedGait, GuessedGait)>) -> Vec<Bout> {
+    let mut parts = vec![(120, 1.75, None)];
+    for _ in 0..6 {
+        parts.extend([(120, 2.05, None), (120, 1.75, None)]);
+    }
+    let mut told = series(&parts);
+    let mut from = 0;
+    for (k, part) in parts.iter().enumerate() {
+        if let Some((of_walks, of_runs)) = guessed {
+            let (start_s, end_s) = (f64::from(from), f64::from(from + 120));
+            let gait = if k % 2 == 0 { of_walks } else { of_runs };
+            told.guesses.push(Guess { start_s, end_s, gait, source: GuessSource::Split });
+        }
+        from += u32::try_from(part.0).unwrap();
+    }
+    segment(&told, &GaitConfig::default()).value.bouts().to_vec()
+}
+
+#[test]
+fn guesses_that_tell_levels_apart_make_surer_and_others_do_not() {
+    let certainty = |bouts: &[Bout]| bouts.iter().map(|b| b.certainty * b.duration_s()).sum::<f64>();
+    let without = hardly_different(None);
+    assert_eq!(without.len(), 13, "{:?}", gaits(&without));
+    let right = hardly_different(Some((GuessedGait::Walk, GuessedGait::Run)));
+    assert_eq!(gaits(&right), gaits(&without));
+    assert!(certainty(&right) > certainty(&without), "{right:?}");
+    for always in [GuessedGait::Run, GuessedGait::Walk, GuessedGait::Stand] {
+        let same = hardly_different(Some((always, always)));
+        assert_eq!(gaits(&same), gaits(&without));
+        assert!((certainty(&same) / certainty(&without) - 1.0).abs() < 0.02, "{always:?}");
+    }
+}
+
+#[test]
+fn guesses_the_wrong_way_round_do_not_overrule_cadence() {
+    let mut told = series(&[(300, 1.6, Some(116.0)), (300, 2.2, Some(158.0))]);
+    let guess = |start_s, gait| Guess { start_s, end_s: start_s + 300.0, gait, source: GuessSource::Split };
+    told.guesses = vec![guess(0.0, GuessedGait::Run), guess(300.0, GuessedGait::Walk)];
+    assert_eq!(gaits(segment(&told, &GaitConfig::default()).value.bouts()), [Walk, Run]);
+}
+
+#[test]
+fn a_guess_that_is_overruled_is_told() {
+    let codes = |gait| {
+        let mut told = series(&[(1200, 1.6, Some(116.0))]);
+        told.guesses.push(Guess { start_s: 0.0, end_s: 400.0, gait, source: GuessSource::Split });
+        segment(&told, &GaitConfig::default()).notices.iter().map(|n| n.code).collect::<Vec<_>>()
+    };
+    assert_eq!(codes(GuessedGait::Run), [NoticeCode::GuessDiffers]);
+    assert_eq!(codes(GuessedGait::Walk), []);
+}
+
+/// The open `BasicMotions` set: 20 windows of walking and 20 of running, 10 s each, of a wrist's accelerometer and gyroscope,
+/// four people. `tests/reference/basic_motions.py` takes the cadence from the spectrum of the turning rate.
+///
+/// Its ten readings a second are nominal: about one in ten is written twice, and its walks and runs come out at 73 to 98 and
+/// 115 to 148 steps/min, each a sixth below the published ranges. So the runs are not all on the right side by what is known
+/// beforehand, and this is no test of the published switch at 135 to 140 steps/min.
+#[test]
+#[ignore = "needs tests/run"]
+fn walks_and_runs_of_an_open_set_of_wrist_motions() {
+    let python = std::env::var("JOGAUDIT_PYTHON").expect("tests/run sets JOGAUDIT_PYTHON");
+    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/reference/basic_motions.py");
+    let output = std::process::Command::new(python).arg(script).output().unwrap();
+    let windows: Vec<(String, f64)> = serde_json::from_slice(&output.stdout).expect("windows");
+    let gait_of = |found: &[Bout], at_s: f64| found.iter().find(|b| b.end_s > at_s).map(|b| b.gait);
+    let only_cadence = |parts: &[Part]| {
+        let mut plain = series(parts);
+        plain.speed_mps.fill(None);
+        plain.speed_source = SpeedSource::Absent;
+        segment(&plain, &GaitConfig::default()).value.bouts().to_vec()
+    };
+    // Two minutes of each window's cadence and nothing else: what is known beforehand decides.
+    let alone = |spm: f64| gait_of(&only_cadence(&[(120, 0.0, Some(spm))]), 60.0);
+    // All windows one after another, as one recording: the levels follow these people.
+    let all: Vec<Part> = windows.iter().map(|(_, spm)| (10, 0.0, Some(*spm))).collect();
+    let together = only_cadence(&all);
+    let mut right = [[0; 2]; 2];
+    for (k, (activity, spm)) in windows.iter().enumerate() {
+        let (row, gait) = if activity == "walking" { (0, Walk) } else { (1, Run) };
+        right[row][0] += usize::from(alone(*spm) == Some(gait));
+        right[row][1] += usize::from(gait_of(&together, 10.0 * k as f64 + 5.0) == Some(gait));
+    }
+    assert_eq!(windows.len(), 40);
+    assert_eq!(right, [[20, 20], [11, 20]], "right of 20 walks, of 20 runs, each [alone, together]");
+}

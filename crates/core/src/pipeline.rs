@@ -1,0 +1,79 @@
+//! The whole chain on one screen.
+
+use crate::audit::{Audit, AuditConfig, Trace, audit, trace};
+use crate::clean::{CleanConfig, Series, clean};
+use crate::gait::{GaitConfig, Segmentation, segment};
+use crate::prescription::{Plan, Stage};
+use crate::review::{Diary, Given, Recorded, Review, ReviewConfig, Sessions, review, sessions};
+use jiff::civil::Date;
+use jogaudit_recording::notice::Notice;
+use jogaudit_recording::read::Recording;
+
+/// Settings of every stage.
+#[derive(Clone, Debug, Default)]
+pub struct Config {
+    /// Of cleaning.
+    pub clean: CleanConfig,
+    /// Of the gait model.
+    pub gait: GaitConfig,
+    /// Of the audit.
+    pub audit: AuditConfig,
+    /// Of the review of a case.
+    pub review: ReviewConfig,
+}
+
+/// A recording with its bouts.
+#[derive(Clone, Debug)]
+pub struct Segmented {
+    /// Clean columns.
+    pub series: Series,
+    /// Bouts.
+    pub segmentation: Segmentation,
+    /// What was noticed on the way.
+    pub notices: Vec<Notice>,
+}
+
+/// Recording → bouts.
+pub fn segment_recording(recording: &Recording, config: &Config) -> Segmented {
+    let mut notices = Vec::new();
+    let series = clean(recording, &config.clean).take(&mut notices);
+    let segmentation = segment(&series, &config.gait).take(&mut notices);
+    Segmented { series, segmentation, notices }
+}
+
+/// Bouts and prescription → audit; what is noticed is added to `segmented.notices`.
+pub fn audit_recording(segmented: &mut Segmented, plan: &Plan, stage: &Stage, config: &Config) -> Audit {
+    audit(&segmented.segmentation, &segmented.series, stage, &plan.runner, &plan.tolerance, &config.audit)
+        .take(&mut segmented.notices)
+}
+
+/// Bouts and prescription → what can be drawn besides the audit.
+pub fn trace_recording(segmented: &Segmented, plan: &Plan, stage: &Stage, config: &Config) -> Trace {
+    trace(&segmented.segmentation, &segmented.series, stage, &plan.runner, &plan.tolerance, &config.audit)
+}
+
+/// A case on one day.
+#[derive(Clone, Debug)]
+pub struct Reviewed {
+    /// The sessions, and the recordings that were left out.
+    pub sessions: Sessions,
+    /// Weeks, findings and the ruling.
+    pub review: Review,
+    /// What was noticed on the way.
+    pub notices: Vec<Notice>,
+}
+
+/// Recordings and diary of a case → review.
+pub fn review_case(
+    plan: &Plan,
+    given: &Given,
+    diary: &Diary,
+    recorded: Vec<Recorded>,
+    as_of: Date,
+    config: &Config,
+) -> Reviewed {
+    let mut notices = Vec::new();
+    let sessions = sessions(plan, given, recorded, as_of, &config.review, &config.audit).take(&mut notices);
+    let review = review(plan, diary, &sessions.sessions, as_of, &config.review).take(&mut notices);
+    Reviewed { sessions, review, notices }
+}

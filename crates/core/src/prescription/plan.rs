@@ -1,0 +1,433 @@
+//! The plan file, TOML ↔ [`Plan`]. Keys and their meaning: `docs/plan-file.md`.
+
+use std::ops::Range;
+
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+use jogaudit_recording::notice::Noted;
+use jogaudit_recording::units::{BeatsPerMinute, MetresPerSecond, Seconds, StepsPerMinute};
+
+use super::bounds::{self, Bound};
+use super::error::{Fault, LanguageError, PlanError, quoted};
+use super::scan::Scanner;
+use super::source::part_of_string;
+use super::suggest::closest;
+use super::{Limits, PaceBasis, Plan, Runner, Session, Stage, Tolerance};
+
+const PLAN_KEYS: &[&str] = &["title", "timezone", "runner", "limits", "tolerance", "stage"];
+const RUNNER_KEYS: &[&str] = &["usual_run_cadence", "max_heart_rate"];
+const TOLERANCE_KEYS: &[&str] = &["run", "walk", "pace"];
+const LIMIT_KEYS: &[&str] = &[
+    "pace_ceiling",
+    "pace_basis",
+    "heart_rate_ceiling",
+    "walk_cadence_floor",
+    "session_ceiling",
+    "sessions_per_week",
+    "rest_days_between",
+    "weekly_running_increase",
+    "pain_limit",
+    "break_repeat_days",
+    "break_step_back_days",
+    "clinician_override",
+];
+const STAGE_KEYS: &[&str] = &["name", "session", "sessions"];
+
+impl Plan {
+    /// Reads a plan file.
+    ///
+    /// # Errors
+    /// When the text is not TOML, or has an unknown key, a bad unit, a value outside its bounds, no stage, two stages
+    /// of one name, or an unknown time zone. All mistakes that can be told apart are in the error.
+    ///
+    /// # Example
+    /// ```
+    /// use jogaudit::prescription::Plan;
+    /// let text = "title = 'Back on the path'\n[[stage]]\nname = '1'\nsession = '6 x (run 1:00, walk 2:00)'";
+    /// let plan = Plan::parse(text)?.value;
+    /// assert_eq!(plan.stage("1").and_then(|stage| stage.session.dose().run).map(|run| run.get()), Some(360.0));
+    /// # Ok::<(), jogaudit::prescription::PlanError>(())
+    /// ```
+    pub fn parse(text: &str) -> Result<Noted<Self>, PlanError> {
+        let unmarked = text.strip_prefix('\u{feff}').unwrap_or(text);
+        let (table, errors) = DeTable::parse_recoverable(unmarked);
+        let mut reader = Reader { text: unmarked, faults: Vec::new() };
+        for error in &errors {
+            let end = unmarked.len();
+            let message = format!("not valid TOML: {}", error.message());
+            reader.fault(error.span().unwrap_or(end..end), message);
+        }
+        // What is said about keys of a text that is not TOML would only confuse.
+        let plan = if errors.is_empty() { reader.plan(table.get_ref()) } else { None };
+        match (PlanError::from_faults(reader.faults), plan) {
+            (None, Some(plan)) => Ok(Noted::plain(plan)),
+            (Some(error), _) => Err(error),
+            (None, None) => unreachable!("a plan that was not read has a fault"),
+        }
+    }
+}
+
+/// Limits as one table gives them.
+#[derive(Clone, Default)]
+struct Given {
+    pace_ceiling: Option<MetresPerSecond>,
+    pace_basis: Option<PaceBasis>,
+    heart_rate_ceiling: Option<BeatsPerMinute>,
+    walk_cadence_floor: Option<StepsPerMinute>,
+    session_ceiling: Option<Seconds>,
+    sessions_per_week: Option<u32>,
+    rest_days_between: Option<u32>,
+    weekly_running_increase: Option<f64>,
+    pain_limit: Option<f64>,
+    break_repeat_days: Option<u32>,
+    break_step_back_days: Option<u32>,
+    clinician_override: Option<String>,
+}
+
+impl Given {
+    /// The limits, with those of `plan` where none is given.
+    fn or(&self, plan: &Self) -> Limits {
+        Limits {
+            pace_ceiling: self.pace_ceiling.or(plan.pace_ceiling),
+            pace_basis: self.pace_basis.or(plan.pace_basis).unwrap_or_default(),
+            heart_rate_ceiling: self.heart_rate_ceiling.or(plan.heart_rate_ceiling),
+            walk_cadence_floor: self.walk_cadence_floor.or(plan.walk_cadence_floor),
+            session_ceiling: self.session_ceiling.or(plan.session_ceiling),
+            sessions_per_week: self.sessions_per_week.or(plan.sessions_per_week),
+            rest_days_between: self.rest_days_between.or(plan.rest_days_between),
+            weekly_running_increase: self.weekly_running_increase.or(plan.weekly_running_increase),
+            pain_limit: self.pain_limit.or(plan.pain_limit),
+            break_repeat_days: self.break_repeat_days.or(plan.break_repeat_days),
+            break_step_back_days: self.break_step_back_days.or(plan.break_step_back_days),
+            clinician_override: self.clinician_override.clone().or_else(|| plan.clinician_override.clone()),
+        }
+    }
+}
+
+type Value<'a, 'i> = &'a Spanned<DeValue<'i>>;
+
+/// Reads values and collects what is wrong with them.
+struct Reader<'i> {
+    text: &'i str,
+    faults: Vec<Fault>,
+}
+
+impl<'i> Reader<'i> {
+    fn fault(&mut self, span: Range<usize>, message: impl Into<String>) {
+        self.faults.push(Fault::new(self.text, span, message));
+    }
+
+    fn plan(&mut self, table: &DeTable<'i>) -> Option<Plan> {
+        self.known_keys(table, &[PLAN_KEYS], "of a plan");
+        let title =
+            self.name(table, "title", &bounds::TITLE_LENGTH).unwrap_or_else(|| "Untitled plan".to_owned());
+        let timezone = self.timezone(table);
+        let runner = self.section(table, "runner", RUNNER_KEYS, Self::runner);
+        let tolerance = self.section(table, "tolerance", TOLERANCE_KEYS, Self::tolerance);
+        let limits = self.section(table, "limits", LIMIT_KEYS, Self::limits);
+        let stages = self.stages(table, &limits)?;
+        Some(Plan { title, timezone, runner, tolerance, stages })
+    }
+
+    /// Reads a `[section]`; a missing one as an empty one.
+    fn section<T>(
+        &mut self,
+        table: &DeTable<'i>,
+        key: &str,
+        keys: &[&str],
+        read: impl FnOnce(&mut Self, &DeTable<'i>) -> T,
+    ) -> T {
+        let empty = DeTable::new();
+        let section = match table.get(key).map(|value| (value, value.get_ref())) {
+            None => &empty,
+            Some((_, DeValue::Table(section))) => section,
+            Some((value, other)) => {
+                self.wrong_kind(value, other, &format!("a section `[{key}]`"));
+                &empty
+            }
+        };
+        self.known_keys(section, &[keys], &format!("of [{key}]"));
+        read(self, section)
+    }
+
+    fn runner(&mut self, table: &DeTable<'i>) -> Runner {
+        Runner {
+            usual_run_cadence: self
+                .number(table, "usual_run_cadence", "spm", "168 spm", &bounds::RUN_CADENCE)
+                .map(StepsPerMinute::new),
+            max_heart_rate: self
+                .number(table, "max_heart_rate", "bpm", "182 bpm", &bounds::MAX_HEART_RATE)
+                .map(BeatsPerMinute::new),
+        }
+    }
+
+    fn tolerance(&mut self, table: &DeTable<'i>) -> Tolerance {
+        let default = Tolerance::default();
+        let duration = |scanner: &mut Scanner<'_>| scanner.duration(&bounds::TIME_TOLERANCE);
+        Tolerance {
+            run: self.quantity(table, "run", "10 s", duration).unwrap_or(default.run),
+            walk: self.quantity(table, "walk", "15 s", duration).unwrap_or(default.walk),
+            pace: self.percent(table, "pace", "3 %", &bounds::PACE_TOLERANCE).unwrap_or(default.pace),
+        }
+    }
+
+    fn limits(&mut self, table: &DeTable<'i>) -> Given {
+        Given {
+            pace_ceiling: self
+                .quantity(table, "pace_ceiling", "6:45 /km", |scanner: &mut Scanner<'_>| scanner.pace()),
+            pace_basis: self.pace_basis(table),
+            heart_rate_ceiling: self
+                .number(table, "heart_rate_ceiling", "bpm", "150 bpm", &bounds::HEART_RATE)
+                .map(BeatsPerMinute::new),
+            walk_cadence_floor: self
+                .number(table, "walk_cadence_floor", "spm", "110 spm", &bounds::WALK_CADENCE)
+                .map(StepsPerMinute::new),
+            session_ceiling: self.quantity(table, "session_ceiling", "45:00", |scanner| {
+                scanner.duration(&bounds::SESSION_CEILING)
+            }),
+            sessions_per_week: self.whole(table, "sessions_per_week", &bounds::SESSIONS_PER_WEEK),
+            rest_days_between: self.whole(table, "rest_days_between", &bounds::REST_DAYS),
+            weekly_running_increase: self.percent(
+                table,
+                "weekly_running_increase",
+                "25 %",
+                &bounds::WEEKLY_INCREASE,
+            ),
+            pain_limit: self.pain_limit(table),
+            break_repeat_days: self.whole(table, "break_repeat_days", &bounds::BREAK_DAYS),
+            break_step_back_days: self.whole(table, "break_step_back_days", &bounds::BREAK_DAYS),
+            clinician_override: self.name(table, "clinician_override", &bounds::REASON_LENGTH),
+        }
+    }
+
+    fn stages(&mut self, table: &DeTable<'i>, plan_limits: &Given) -> Option<Vec<Stage>> {
+        const EXPECTED: &str = "at least one stage: `[[stage]]` with a `name` and a `session`";
+        let Some(value) = table.get("stage") else {
+            let end = self.text.trim_end().len();
+            self.fault(end..end, format!("expected {EXPECTED}"));
+            return None;
+        };
+        let DeValue::Array(entries) = value.get_ref() else {
+            self.wrong_kind(value, value.get_ref(), "`[[stage]]`, with two brackets on each side");
+            return None;
+        };
+        if entries.is_empty() {
+            self.fault(value.span(), format!("expected {EXPECTED}"));
+        }
+        let mut stages: Vec<Stage> = Vec::new();
+        for entry in entries {
+            let DeValue::Table(table) = entry.get_ref() else {
+                self.wrong_kind(entry, entry.get_ref(), "`[[stage]]`, with two brackets on each side");
+                continue;
+            };
+            if let Some(stage) = self.stage(table, entry.span(), plan_limits) {
+                if stages.iter().any(|earlier| earlier.name == stage.name) {
+                    let span = table.get("name").map_or(entry.span(), Spanned::span);
+                    self.fault(
+                        span,
+                        format!("expected another name: an earlier stage is {} too", quoted(&stage.name)),
+                    );
+                }
+                stages.push(stage);
+            }
+        }
+        Some(stages)
+    }
+
+    fn stage(&mut self, table: &DeTable<'i>, span: Range<usize>, plan_limits: &Given) -> Option<Stage> {
+        self.known_keys(table, &[STAGE_KEYS, LIMIT_KEYS], "of [[stage]]");
+        for (key, example) in [("name", "\"1\""), ("session", "\"6 x (run 1:00, walk 2:00)\"")] {
+            if !table.contains_key(key) {
+                self.fault(
+                    span.clone(),
+                    format!("expected a `{key}` in this stage, such as `{key} = {example}`"),
+                );
+            }
+        }
+        let name = self.name(table, "name", &bounds::NAME_LENGTH);
+        let session = self.string(table, "session", "run 20:00").and_then(|(value, text)| {
+            let read = Session::parse(text);
+            self.within_string(value, text, read)
+        });
+        let sessions = self.whole(table, "sessions", &bounds::STAGE_SESSIONS);
+        let limits = self.limits(table).or(plan_limits);
+        Some(Stage { name: name?, session: session?, sessions, limits })
+    }
+
+    fn known_keys(&mut self, table: &DeTable<'i>, known: &[&[&str]], of: &str) {
+        for key in table.keys() {
+            let word = key.get_ref().as_ref();
+            let known = || known.iter().copied().flatten().copied();
+            if known().any(|known| known == word) {
+                continue;
+            }
+            let help = match closest(word, known()) {
+                Some(meant) => format!("did you mean `{meant}`?"),
+                None => format!("known here: {}", known().collect::<Vec<_>>().join(", ")),
+            };
+            let fault = Fault::new(self.text, key.span(), format!("{} is no key {of}", quoted(word)));
+            self.faults.push(fault.with_help(Some(help)));
+        }
+    }
+
+    fn wrong_kind(&mut self, value: Value<'_, 'i>, found: &DeValue<'i>, expected: &str) {
+        let found = match found {
+            DeValue::String(_) => "text",
+            DeValue::Integer(_) | DeValue::Float(_) => "a number",
+            DeValue::Boolean(_) => "true or false",
+            DeValue::Datetime(_) => "a date or time",
+            DeValue::Array(_) => "a list",
+            DeValue::Table(_) => "a section",
+        };
+        self.fault(value.span(), format!("expected {expected}, found {found}"));
+    }
+
+    /// Takes a text.
+    fn string<'a>(
+        &mut self,
+        table: &'a DeTable<'i>,
+        key: &str,
+        example: &str,
+    ) -> Option<(Value<'a, 'i>, &'a str)> {
+        let value = table.get(key)?;
+        if let DeValue::String(text) = value.get_ref() {
+            return Some((value, text.as_ref()));
+        }
+        self.wrong_kind(value, value.get_ref(), &format!("text in quotes, such as `\"{example}\"`"));
+        None
+    }
+
+    /// Notes a mistake inside a string where it stands.
+    fn within_string<T>(
+        &mut self,
+        value: Value<'_, 'i>,
+        text: &str,
+        read: Result<T, LanguageError>,
+    ) -> Option<T> {
+        read.map_err(|error| {
+            let span = part_of_string(self.text, value.span(), text, error.span);
+            self.fault(span, format!("expected {}", error.expected));
+        })
+        .ok()
+    }
+
+    /// Takes a quantity written as text with its unit.
+    fn quantity<T>(
+        &mut self,
+        table: &DeTable<'i>,
+        key: &str,
+        example: &str,
+        read: impl FnOnce(&mut Scanner<'_>) -> Result<T, LanguageError>,
+    ) -> Option<T> {
+        let (value, text) = self.string(table, key, example)?;
+        let mut scanner = Scanner::new(text);
+        let read = read(&mut scanner).and_then(|quantity| scanner.end().map(|()| quantity));
+        self.within_string(value, text, read)
+    }
+
+    fn number(
+        &mut self,
+        table: &DeTable<'i>,
+        key: &str,
+        unit: &str,
+        example: &str,
+        bound: &Bound,
+    ) -> Option<f64> {
+        self.quantity(table, key, example, |scanner| scanner.number(unit, example, bound))
+    }
+
+    /// Takes a percentage, as a fraction.
+    fn percent(&mut self, table: &DeTable<'i>, key: &str, example: &str, bound: &Bound) -> Option<f64> {
+        self.number(table, key, "%", example, bound).map(|percent| percent / 100.0)
+    }
+
+    fn whole(&mut self, table: &DeTable<'i>, key: &str, bound: &Bound) -> Option<u32> {
+        let value = table.get(key)?;
+        let DeValue::Integer(number) = value.get_ref() else {
+            self.wrong_kind(
+                value,
+                value.get_ref(),
+                &format!("{} {}, without quotes", bound.name, bound.range),
+            );
+            return None;
+        };
+        let number = u32::from_str_radix(number.as_str(), number.radix()).ok();
+        let number = number.filter(|number| bound.whole().contains(number));
+        if number.is_none() {
+            self.fault(value.span(), format!("expected {} {}", bound.name, bound.range));
+        }
+        number
+    }
+
+    fn pain_limit(&mut self, table: &DeTable<'i>) -> Option<f64> {
+        let value = table.get("pain_limit")?;
+        let number = match value.get_ref() {
+            DeValue::Integer(number) => {
+                i64::from_str_radix(number.as_str(), number.radix()).ok().map(|n| n as f64)
+            }
+            DeValue::Float(number) => number.as_str().parse().ok(),
+            other => {
+                self.wrong_kind(value, other, "a number from 0 to 10, without quotes");
+                return None;
+            }
+        };
+        match bounds::PAIN.check(number.unwrap_or(f64::NAN)) {
+            Ok(limit) => Some(limit),
+            Err(expected) => {
+                self.fault(value.span(), format!("expected {expected}"));
+                None
+            }
+        }
+    }
+
+    fn pace_basis(&mut self, table: &DeTable<'i>) -> Option<PaceBasis> {
+        let (value, text) = self.string(table, "pace_basis", "ground")?;
+        match text {
+            "ground" => Some(PaceBasis::Ground),
+            "level" => Some(PaceBasis::Level),
+            _ => {
+                self.fault(value.span(), "expected `\"ground\"` or `\"level\"`");
+                None
+            }
+        }
+    }
+
+    /// Takes a title or name: printable, not blank, no space at its ends.
+    fn name(&mut self, table: &DeTable<'i>, key: &str, bound: &Bound) -> Option<String> {
+        let (value, text) = self.string(table, key, "1")?;
+        let problem = if let Err(expected) = bound.check(text.chars().count() as f64) {
+            Some(expected)
+        } else if text.chars().any(char::is_control) {
+            Some(format!("{} in one line, without control characters", bound.name))
+        } else if text.trim() != text {
+            Some(format!("{} without spaces at its ends", bound.name))
+        } else {
+            None
+        };
+        if let Some(expected) = problem {
+            self.fault(value.span(), format!("expected {expected}"));
+            return None;
+        }
+        Some(text.to_owned())
+    }
+
+    fn timezone(&mut self, table: &DeTable<'i>) -> Option<String> {
+        let (value, text) = self.string(table, "timezone", "Europe/Oslo")?;
+        // The data base that is built in: what a plan means must not depend on the machine.
+        let zones = jiff::tz::TimeZoneDatabase::bundled();
+        if let Ok(zone) = zones.get(text) {
+            return Some(zone.iana_name().unwrap_or(text).to_owned());
+        }
+        let names: Vec<String> = zones.available().map(|name| name.to_string()).collect();
+        let help =
+            closest(text, names.iter().map(String::as_str)).map(|name| format!("did you mean `{name}`?"));
+        let fault =
+            Fault::new(self.text, value.span(), "expected a time zone name such as `Europe/Oslo` or `UTC`");
+        self.faults.push(fault.with_help(help));
+        None
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,242 @@
+//! Whole plans and every kind of mistake in them.
+
+use super::*;
+
+const WHOLE: &str = r#"
+title = "Return after a calf strain"
+timezone = "europe/oslo"
+
+[runner]
+usual_run_cadence = "168 spm"
+max_heart_rate = "182 bpm"
+
+[limits]
+pace_ceiling = "6:45 /km"
+pace_basis = "level"
+heart_rate_ceiling = "150 bpm"
+walk_cadence_floor = "110 spm"
+session_ceiling = "45:00"
+sessions_per_week = 3
+rest_days_between = 1
+weekly_running_increase = "25 %"
+pain_limit = 0
+
+[tolerance]
+run = "0:12"
+walk = "20 s"
+pace = "4%"
+
+[[stage]]
+name = "1"
+session = "walk 5:00, 6 x (run 1:00, walk 2:00), walk 5:00"
+sessions = 3
+
+[[stage]]
+name = "2"
+session = "walk 30:00"
+pace_ceiling = "10:50 /mi"
+pace_basis = "ground"
+session_ceiling = "1:00:00"
+"#;
+
+fn plan(text: &str) -> Plan {
+    match Plan::parse(text) {
+        Ok(plan) => plan.value,
+        Err(error) => panic!("{}", error.render("plan.toml")),
+    }
+}
+
+/// `(line, column, message, help)` of each mistake.
+fn faults(text: &str) -> Vec<(usize, usize, String, Option<String>)> {
+    let error = Plan::parse(text).expect_err(text);
+    error.faults().iter().map(|f| (f.line, f.column, f.message.clone(), f.help.clone())).collect()
+}
+
+#[test]
+fn every_key_is_read() {
+    let plan = plan(WHOLE);
+    assert_eq!(plan.title, "Return after a calf strain");
+    assert_eq!(plan.timezone.as_deref(), Some("Europe/Oslo"));
+    assert_eq!(plan.runner.usual_run_cadence, Some(StepsPerMinute::new(168.0)));
+    assert_eq!(plan.runner.max_heart_rate, Some(BeatsPerMinute::new(182.0)));
+    assert_eq!(plan.tolerance, Tolerance { run: Seconds::new(12.0), walk: Seconds::new(20.0), pace: 0.04 });
+    let first = Limits {
+        pace_ceiling: Some(MetresPerSecond::new(1000.0 / 405.0)),
+        pace_basis: PaceBasis::Level,
+        heart_rate_ceiling: Some(BeatsPerMinute::new(150.0)),
+        walk_cadence_floor: Some(StepsPerMinute::new(110.0)),
+        session_ceiling: Some(Seconds::new(2700.0)),
+        sessions_per_week: Some(3),
+        rest_days_between: Some(1),
+        weekly_running_increase: Some(0.25),
+        pain_limit: Some(0.0),
+        ..Limits::default()
+    };
+    assert_eq!(plan.stage("1").unwrap().limits, first);
+    assert_eq!(plan.stage("1").unwrap().sessions, Some(3));
+    let second = Limits {
+        pace_ceiling: Some(MetresPerSecond::new(1609.344 / 650.0)),
+        pace_basis: PaceBasis::Ground,
+        session_ceiling: Some(Seconds::new(3600.0)),
+        ..first
+    };
+    assert_eq!(plan.stage("2").unwrap().limits, second);
+    assert_eq!(plan.stage_names().collect::<Vec<_>>(), ["1", "2"]);
+}
+
+#[test]
+fn what_the_review_goes_by_is_read() {
+    let text = "[limits]\nbreak_repeat_days = 5\nbreak_step_back_days = 10\nclinician_override = 'tendon, agreed'\n\
+        [[stage]]\nname = 'a'\nsession = 'run 20:00'\n\
+        [[stage]]\nname = 'b'\nsession = 'run 25:00'\nbreak_repeat_days = 4";
+    let limits: Vec<_> = plan(text)
+        .stages
+        .into_iter()
+        .map(|s| (s.limits.break_repeat_days, s.limits.break_step_back_days, s.limits.clinician_override))
+        .collect();
+    let reason = Some("tendon, agreed".to_owned());
+    assert_eq!(limits, [(Some(5), Some(10), reason.clone()), (Some(4), Some(10), reason)]);
+}
+
+#[test]
+fn little_is_enough() {
+    let plan = plan("\u{feff}[[stage]]\nname = 'a'\nsession = 'run 20:00'");
+    assert_eq!(plan.stages[0].limits, Limits::default());
+    assert_eq!(plan.tolerance, Tolerance::default());
+}
+
+#[test]
+fn a_mistake_shows_line_column_and_caret() {
+    let text = WHOLE.replace("run 1:00", "run 1:0x");
+    let shown = Plan::parse(&text).unwrap_err().render("plan.toml");
+    assert_eq!(
+        shown,
+        r#"  plan.toml:27:32
+   27 | session = "walk 5:00, 6 x (run 1:0x, walk 2:00), walk 5:00"
+      |                                ^^^^ expected a duration such as `1:00`, `90 s`, `2 min` or `400 m`
+"#
+    );
+}
+
+#[test]
+fn columns_hold_inside_escapes_and_several_lines() {
+    let one = "[[stage]]\nname = 'a'\nsession = \"walk\\t5:00, rum 1:00\"";
+    assert_eq!((faults(one)[0].0, faults(one)[0].1), (3, 24));
+    let many = "[[stage]]\nname = 'a'\nsession = \"\"\"\n  walk 5:00,\n  rum 1:00\"\"\"";
+    assert_eq!((faults(many)[0].0, faults(many)[0].1), (5, 3));
+}
+
+#[test]
+fn each_wrong_value_is_refused_at_its_place() {
+    // The replaced text, its replacement, the place, a part of the message.
+    for (old, new, line, column, part) in [
+        ("168 spm", "84 spm", 6, 22, "both feet"),
+        ("168 spm", "168 bpm", 6, 22, "such as `168 spm`"),
+        ("168 spm", "168", 6, 22, "such as `168 spm`"),
+        ("182 bpm", "182 bpm now", 7, 27, "nothing more"),
+        ("6:45 /km", "6:45", 10, 17, "a pace such as"),
+        ("6:45 /km", "0:45 /km", 10, 17, "from 2:00 /km"),
+        ("level", "flat", 11, 14, "`\"level\"`"),
+        ("\"150 bpm\"", "150", 12, 22, "text in quotes"),
+        ("45:00", "5 km", 14, 20, "a duration such as `45:00`"),
+        ("per_week = 3", "per_week = \"3\"", 15, 21, "without quotes"),
+        ("per_week = 3", "per_week = 0", 15, 21, "from 1 to 14"),
+        ("per_week = 3", "per_week = -1", 15, 21, "from 1 to 14"),
+        ("25 %", "25", 17, 28, "such as `25 %`"),
+        ("pain_limit = 0", "pain_limit = 11", 18, 14, "from 0 to 10"),
+        ("pain_limit = 0", "pain_limit = nan", 18, 14, "from 0 to 10"),
+        ("0:12", "-0:12", 21, 8, "never negative"),
+        ("20 s", "-20 s", 22, 9, "never negative"),
+        ("4%", "60 %", 23, 9, "from 0 % to 50 %"),
+        ("name = \"2\"", "name = \"1\"", 31, 8, "earlier stage"),
+        ("name = \"2\"", "name = 2", 31, 8, "text in quotes"),
+        ("name = \"2\"", "name = \"\"", 31, 8, "1 to 60"),
+        ("name = \"2\"", "name = \"\\u001b[31m\"", 31, 8, "control"),
+        ("europe/oslo", "Europe/Olso", 3, 12, "time zone"),
+    ] {
+        let text = WHOLE.replace(old, new);
+        assert_ne!(text, WHOLE, "{old} is not in the plan");
+        let faults = faults(&text);
+        assert_eq!((faults.len(), faults[0].0, faults[0].1), (1, line, column), "{new}: {faults:?}");
+        assert!(faults[0].2.contains(part), "{new}: {}", faults[0].2);
+    }
+}
+
+#[test]
+fn near_misses_are_named() {
+    for (old, new, help) in [
+        ("pace_ceiling = \"6", "pace_cieling = \"6", "did you mean `pace_ceiling`?"),
+        ("[runner]", "[runer]", "did you mean `runner`?"),
+        ("sessions = 3", "sesions = 3", "did you mean `sessions`?"),
+        ("europe/oslo", "Europe/Olso", "did you mean `Europe/Oslo`?"),
+    ] {
+        let faults = faults(&WHOLE.replace(old, new));
+        assert_eq!(faults[0].3.as_deref(), Some(help), "{new}");
+    }
+}
+
+#[test]
+fn all_mistakes_are_told_in_order() {
+    let text = WHOLE.replace("168 spm", "x").replace("6:45 /km", "y").replace("walk 30:00", "z");
+    assert_eq!(faults(&text).iter().map(|f| f.0).collect::<Vec<_>>(), [6, 10, 32]);
+}
+
+#[test]
+fn what_is_missing_is_said() {
+    assert!(faults("").iter().any(|f| f.2.contains("at least one stage")));
+    assert!(faults("stage = []").iter().any(|f| f.2.contains("at least one stage")));
+    assert!(faults("[stage]\nname='a'").iter().any(|f| f.2.contains("two brackets")));
+    assert!(faults("stage = [1]").iter().any(|f| f.2.contains("two brackets")));
+    let both = faults("title = 'x'\n[[stage]]\nsessions = 1");
+    assert_eq!(both.iter().map(|f| f.0).collect::<Vec<_>>(), [2, 2]);
+    assert!(faults("limits = 3\n[[stage]]\nname='a'\nsession='run 1:00'")[0].2.contains("`[limits]`"));
+}
+
+#[test]
+fn text_that_is_not_toml_is_refused_at_its_place() {
+    let (line, _, message, _) = &faults("title = 'x'\n[[stage]\nname = 'a'")[0];
+    assert_eq!(*line, 2);
+    assert!(message.contains("not valid TOML"), "{message}");
+    assert!(faults("a = 1\na = 2").iter().any(|f| f.0 == 2));
+    assert!(Plan::parse(&"[".repeat(100_000)).is_err());
+    assert!(Plan::parse(&format!("a = {}", "[".repeat(100_000))).is_err());
+}
+
+proptest::proptest! {
+    #[test]
+    fn no_damage_panics(cut in 0..900usize, put in "[\\\\\"'\\[\\]=a-zé\n\u{0}-\u{7f}]{0,4}", drop in 0..9usize) {
+        let mut text: Vec<char> = WHOLE.chars().collect();
+        let start = cut.min(text.len());
+        let end = (start + drop).min(text.len());
+        text.splice(start..end, put.chars());
+        let text: String = text.into_iter().collect();
+        if let Err(error) = Plan::parse(&text) {
+            proptest::prop_assert!(!error.render("p").is_empty());
+        }
+    }
+}
+
+#[test]
+fn the_documentation_s_plans_are_plans() {
+    let page = include_str!("../../../../../docs/plan-file.md");
+    let examples: Vec<&str> =
+        page.split("```toml\n").skip(1).filter_map(|rest| rest.split("```").next()).collect();
+    assert_eq!(examples.len(), 2);
+    assert_eq!(plan(examples[0]).stages.len(), 3);
+    assert_eq!(plan(examples[1]).tolerance, Tolerance::default());
+    for key in [PLAN_KEYS, RUNNER_KEYS, LIMIT_KEYS, TOLERANCE_KEYS, STAGE_KEYS].concat() {
+        assert!(page.contains(key), "{key} is not documented");
+    }
+}
+
+#[test]
+fn the_documentation_s_error_is_what_is_shown() {
+    let page = include_str!("../../../../../docs/plan-file.md");
+    let shown =
+        page.split("```\nerror: the plan has 2 mistakes\n").nth(1).and_then(|rest| rest.split("```").next());
+    let head = "\n".repeat(11);
+    let text = format!(
+        "{head}[[stage]]\nname = 'a'\nsession = \"walk 5:00, 6 x (run 1:0x, walk 2:00), walk 5:00\"\nsesions = 3\n"
+    );
+    assert_eq!(Plan::parse(&text).unwrap_err().render("plan.toml"), shown.unwrap());
+}

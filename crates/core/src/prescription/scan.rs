@@ -1,0 +1,357 @@
+//! Words and quantities: what a session and the values of a plan are written in.
+
+use std::ops::Range;
+
+use jogaudit_recording::units::{METRES_PER_MILE, Metres, MetresPerSecond, Seconds};
+
+use super::Extent;
+use super::bounds::{self, Bound};
+use super::error::LanguageError;
+
+const EXTENT: &str = "a duration such as `1:00`, `90 s`, `2 min` or `400 m`";
+const DURATION: &str = "a duration such as `45:00`, `90 s` or `2 min`";
+const PACE: &str = "a pace such as `6:45 /km` or `10:50 /mi`";
+
+/// A piece of a text.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Token<'a> {
+    /// Anything between spaces and marks.
+    Word(&'a str),
+    /// `,`
+    Comma,
+    /// `(`
+    Open,
+    /// `)`
+    Close,
+    /// `@`
+    At,
+    /// Nothing is left.
+    End,
+}
+
+/// Walks over the tokens of a text.
+#[derive(Clone, Debug)]
+pub(super) struct Scanner<'a> {
+    text: &'a str,
+    at: usize,
+}
+
+type Spanned<T> = (T, Range<usize>);
+
+impl<'a> Scanner<'a> {
+    pub(super) fn new(text: &'a str) -> Self {
+        Self { text, at: 0 }
+    }
+
+    /// Gives the next token and its place without taking it.
+    pub(super) fn peek(&self) -> Spanned<Token<'a>> {
+        let rest = &self.text[self.at..];
+        let rest = rest.trim_start();
+        let start = self.text.len() - rest.len();
+        let Some(first) = rest.chars().next() else { return (Token::End, start..start) };
+        let token = match first {
+            ',' => Token::Comma,
+            '(' => Token::Open,
+            ')' => Token::Close,
+            '@' => Token::At,
+            _ => {
+                let end = rest
+                    .find(|c: char| c.is_whitespace() || matches!(c, ',' | '(' | ')' | '@'))
+                    .unwrap_or(rest.len());
+                return (Token::Word(&rest[..end]), start..start + end);
+            }
+        };
+        (token, start..start + 1)
+    }
+
+    /// Takes the next token.
+    pub(super) fn next(&mut self) -> Spanned<Token<'a>> {
+        let (token, span) = self.peek();
+        self.at = span.end;
+        (token, span)
+    }
+
+    /// Takes the next token if it is `wanted`.
+    pub(super) fn take(&mut self, wanted: Token<'_>) -> bool {
+        let (token, span) = self.peek();
+        let fits = token == wanted;
+        if fits {
+            self.at = span.end;
+        }
+        fits
+    }
+
+    /// Makes an error for a part of the text.
+    pub(super) fn error(&self, span: Range<usize>, expected: impl Into<String>) -> LanguageError {
+        LanguageError::new(self.text, span, expected)
+    }
+
+    /// Checks a value against its bound.
+    pub(super) fn within(&self, bound: &Bound, value: f64, span: Range<usize>) -> Result<f64, LanguageError> {
+        bound.check(value).map_err(|expected| self.error(span, expected))
+    }
+
+    /// Takes a word, or fails with what was expected there.
+    fn word(&mut self, expected: &str) -> Result<Spanned<&'a str>, LanguageError> {
+        match self.next() {
+            (Token::Word(word), span) => Ok((word, span)),
+            (_, span) => Err(self.error(span, expected)),
+        }
+    }
+
+    /// Takes a number and its unit, together or apart: `400 m`, `400m`. The unit is empty when none follows.
+    fn number_and_unit(&mut self, expected: &str) -> Result<Spanned<(f64, &'a str)>, LanguageError> {
+        let (word, span) = self.word(expected)?;
+        if word.starts_with(['-', '−']) && word.chars().nth(1).is_some_and(|c| c.is_ascii_digit()) {
+            return Err(self.error(span, format!("{expected}, never negative")));
+        }
+        let digits = word.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(word.len());
+        let (number, unit) = word.split_at(digits);
+        let number = decimal(number).ok_or_else(|| self.error(span.clone(), expected))?;
+        if !unit.is_empty() {
+            return Ok(((number, unit), span));
+        }
+        match self.peek() {
+            (Token::Word(unit), unit_span) => {
+                self.at = unit_span.end;
+                Ok(((number, unit), span.start..unit_span.end))
+            }
+            _ => Ok(((number, ""), span)),
+        }
+    }
+
+    /// Takes how long or how far an item is.
+    pub(super) fn extent(&mut self) -> Result<Extent, LanguageError> {
+        let (extent, span) = self.any_extent(EXTENT)?;
+        match extent {
+            Extent::Time(time) => self.within(&bounds::BOUT_TIME, time.get(), span)?,
+            Extent::Distance(distance) => self.within(&bounds::BOUT_DISTANCE, distance.get(), span)?,
+        };
+        Ok(extent)
+    }
+
+    /// Takes a duration in time.
+    pub(super) fn duration(&mut self, bound: &Bound) -> Result<Seconds, LanguageError> {
+        match self.any_extent(DURATION)? {
+            (Extent::Time(time), span) => self.within(bound, time.get(), span).map(Seconds::new),
+            (Extent::Distance(_), span) => Err(self.error(span, DURATION)),
+        }
+    }
+
+    fn any_extent(&mut self, expected: &str) -> Result<Spanned<Extent>, LanguageError> {
+        if let (Token::Word(word), span) = self.peek()
+            && word.contains(':')
+        {
+            self.at = span.end;
+            if word.starts_with(['-', '−']) {
+                return Err(self.error(span, format!("{expected}, never negative")));
+            }
+            let seconds = clock(word).ok_or_else(|| self.error(span.clone(), expected))?;
+            return Ok((Extent::Time(Seconds::new(seconds)), span));
+        }
+        let ((number, unit), span) = self.number_and_unit(expected)?;
+        let extent = match unit {
+            "s" => Extent::Time(Seconds::new(number)),
+            "min" => Extent::Time(Seconds::new(number * 60.0)),
+            "m" => Extent::Distance(Metres::new(number)),
+            "km" => Extent::Distance(Metres::new(number * 1000.0)),
+            "mi" => Extent::Distance(Metres::new(number * METRES_PER_MILE)),
+            "" => return Err(self.error(span, format!("a unit after the number: {expected}"))),
+            _ => return Err(self.error(span, expected)),
+        };
+        Ok((extent, span))
+    }
+
+    /// Takes a pace, as the speed that it means.
+    pub(super) fn pace(&mut self) -> Result<MetresPerSecond, LanguageError> {
+        let (word, mut span) = self.word(PACE)?;
+        let (time, unit) = match word.split_once('/') {
+            Some((time, unit)) => (time, Some(unit)),
+            None => (word, None),
+        };
+        let unit = match (unit, self.peek()) {
+            (Some(unit), _) => Some(unit),
+            (None, (Token::Word(next), next_span)) => {
+                self.at = next_span.end;
+                span.end = next_span.end;
+                next.strip_prefix('/')
+            }
+            _ => None,
+        };
+        let pace_s = pace_clock(time).ok_or_else(|| self.error(span.clone(), PACE))?;
+        let metres = match unit {
+            Some("km") => 1000.0,
+            Some("mi") => METRES_PER_MILE,
+            _ => return Err(self.error(span, PACE)),
+        };
+        let pace_s_per_km = pace_s * (1000.0 / metres);
+        self.within(&bounds::PACE, pace_s_per_km, span)?;
+        Ok(MetresPerSecond::new(metres / pace_s))
+    }
+
+    /// Takes a number with the one unit that fits, such as `168 spm`.
+    pub(super) fn number(&mut self, unit: &str, example: &str, bound: &Bound) -> Result<f64, LanguageError> {
+        let expected = format!("a number with its unit, such as `{example}`");
+        let ((number, found), span) = self.number_and_unit(&expected)?;
+        if found != unit {
+            return Err(self.error(span, expected));
+        }
+        self.within(bound, number, span)
+    }
+
+    /// Fails unless nothing is left.
+    pub(super) fn end(&mut self) -> Result<(), LanguageError> {
+        match self.next() {
+            (Token::End, _) => Ok(()),
+            (_, span) => Err(self.error(span.start..self.text.trim_end().len(), "nothing more here")),
+        }
+    }
+}
+
+/// Reads a duration that stands alone, 0 s to 24 h: `1:00`, `90 s`, `2 min`.
+///
+/// # Errors
+/// When it is none: says what was expected.
+pub fn parse_duration(text: &str) -> Result<Seconds, LanguageError> {
+    let mut scanner = Scanner::new(text);
+    let time = scanner.duration(&bounds::TIME)?;
+    scanner.end()?;
+    Ok(time)
+}
+
+/// Reads a share that stands alone, 0 to 500 %, as a fraction: `25 %`.
+///
+/// # Errors
+/// When it is none: says what was expected.
+pub fn parse_percent(text: &str) -> Result<f64, LanguageError> {
+    let mut scanner = Scanner::new(text);
+    let percent = scanner.number("%", "25 %", &bounds::WEEKLY_INCREASE)?;
+    scanner.end()?;
+    Ok(percent / 100.0)
+}
+
+/// Reads `12` or `1.5`: digits, at most one point, a digit on either side of it.
+fn decimal(text: &str) -> Option<f64> {
+    // As many as it takes to write any distance or time within the bounds so that it reads back the same.
+    const LONGEST: usize = 24;
+    let fits = text.len() <= LONGEST && !text.starts_with('.') && !text.ends_with('.');
+    fits.then(|| text.parse().ok()).flatten()
+}
+
+fn digits(text: &str, lengths: std::ops::RangeInclusive<usize>) -> Option<u32> {
+    let fits = lengths.contains(&text.len()) && text.bytes().all(|b| b.is_ascii_digit());
+    fits.then(|| text.parse().ok()).flatten()
+}
+
+fn sixtieths(text: &str) -> Option<u32> {
+    digits(text, 2..=2).filter(|&n| n < 60)
+}
+
+/// Reads `m:ss` (minutes as many as wanted) or `h:mm:ss` as seconds.
+fn clock(text: &str) -> Option<f64> {
+    let parts: Vec<&str> = text.split(':').collect();
+    match parts[..] {
+        [m, s] => Some(f64::from(digits(m, 1..=4)? * 60 + sixtieths(s)?)),
+        [h, m, s] => Some(f64::from(digits(h, 1..=3)? * 3600 + sixtieths(m)? * 60 + sixtieths(s)?)),
+        _ => None,
+    }
+}
+
+/// Reads `m:ss`, the seconds with a fraction if wanted, as seconds.
+fn pace_clock(text: &str) -> Option<f64> {
+    let (m, s) = text.split_once(':')?;
+    let whole = s.split('.').next()?;
+    sixtieths(whole)?;
+    Some(f64::from(digits(m, 1..=3)? * 60) + decimal(s)?)
+}
+
+/// Writes a time as the language has it: `m:ss`, `h:mm:ss`, or `0.5 s` when it is not in whole seconds.
+pub(super) fn write_time(time: Seconds) -> String {
+    let seconds = time.get();
+    if seconds.fract() != 0.0 || !(0.0..1e9).contains(&seconds) {
+        return format!("{seconds} s");
+    }
+    let whole = seconds as u64;
+    let (h, m, s) = (whole / 3600, whole / 60 % 60, whole % 60);
+    if h > 0 { format!("{h}:{m:02}:{s:02}") } else { format!("{m}:{s:02}") }
+}
+
+/// Writes a distance as the language has it, in the unit that gives the shortest number that reads back the same.
+pub(super) fn write_distance(distance: Metres) -> String {
+    let metres = distance.get();
+    let in_unit = |unit_m: f64| {
+        let number = (metres / unit_m * 1e4).round() / 1e4;
+        (number * unit_m == metres).then_some(number)
+    };
+    if metres.fract() == 0.0 && (metres < 1000.0 || metres % 100.0 != 0.0) {
+        return format!("{metres} m");
+    }
+    if let Some(km) = in_unit(1000.0).filter(|_| metres >= 1000.0) {
+        return format!("{km} km");
+    }
+    match in_unit(METRES_PER_MILE) {
+        Some(mi) => format!("{mi} mi"),
+        None => format!("{metres} m"),
+    }
+}
+
+/// Writes a speed as a pace, a kilometre or a mile, whichever reads back the same in whole seconds.
+pub(super) fn write_pace(speed: MetresPerSecond) -> String {
+    let whole = [(1000.0, "km"), (METRES_PER_MILE, "mi")].into_iter().find_map(|(metres, unit)| {
+        let pace_s = (metres / speed.get()).round();
+        (metres / pace_s == speed.get()).then_some((pace_s, unit))
+    });
+    let (pace_s, unit) = whole.unwrap_or((1000.0 / speed.get(), "km"));
+    let minutes = (pace_s / 60.0).floor();
+    let seconds = pace_s - minutes * 60.0;
+    let zero = if seconds < 10.0 { "0" } else { "" };
+    // Three decimals are a thousandth of a second a kilometre.
+    format!("{minutes}:{zero}{} /{unit}", (seconds * 1000.0).floor() / 1000.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn clocks_need_two_digits_below_sixty() {
+        assert_eq!(clock("1:00"), Some(60.0));
+        assert_eq!(clock("90:00"), Some(5400.0));
+        assert_eq!(clock("1:02:03"), Some(3723.0));
+        for bad in ["1:0", "1:60", "1:000", ":30", "1:", "1:0x", "1:2:03", "+1:00", "1:00:00:00", "99999:00"]
+        {
+            assert_eq!(clock(bad), None, "{bad}");
+        }
+    }
+
+    #[test]
+    fn paces_are_speeds() {
+        // By arithmetic: 6:45 /km is 1000 m in 405 s; 10:50 /mi is 1609.344 m in 650 s.
+        assert_eq!(Scanner::new("6:45 /km").pace().unwrap().get(), 1000.0 / 405.0);
+        assert_eq!(Scanner::new("10:50/mi").pace().unwrap().get(), 1609.344 / 650.0);
+        for bad in ["6:45", "6:45 km", "6.45 /km", "6:45 /h", "0:30 /km", "45:00 /km", "/km", ""] {
+            assert!(Scanner::new(bad).pace().is_err(), "{bad}");
+        }
+    }
+
+    #[test]
+    fn distances_pick_the_unit_that_reads_back() {
+        let shown = |m: f64| write_distance(Metres::new(m));
+        assert_eq!(shown(400.0), "400 m");
+        assert_eq!(shown(1500.0), "1.5 km");
+        assert_eq!(shown(1.5 * METRES_PER_MILE), "1.5 mi");
+        assert_eq!(shown(0.1 * METRES_PER_MILE), "0.1 mi");
+        assert_eq!(shown(1234.0), "1234 m");
+    }
+
+    #[test]
+    fn the_longest_numbers_read_back() {
+        // Found by fuzzing `session_prints_back`: 17 digits and a point.
+        let long = Scanner::new("3.6666666666666 mi").extent().unwrap();
+        let Extent::Distance(distance) = long else { panic!("{long:?}") };
+        let written = write_distance(distance);
+        assert_eq!(written, "5900.927999999893 m");
+        assert_eq!(Scanner::new(&written).extent().unwrap(), long);
+        assert!(Scanner::new("0.0000000000000000000000001 km").extent().is_err());
+    }
+}

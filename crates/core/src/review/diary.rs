@@ -1,0 +1,393 @@
+//! The diary → [`Diary`]: pain and effort by day.
+
+use jiff::civil::Date;
+
+use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
+
+use super::csv::{self, Cell, Row};
+
+/// When pain was felt, as the diary asks it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Pattern {
+    /// While warming up, gone later.
+    WarmUpOnly,
+    /// After the session, or more than an hour later.
+    After,
+    /// While warming up, gone, and back during the session.
+    Returns,
+    /// While warming up, and it went on.
+    WarmUpStays,
+    /// At night.
+    Night,
+}
+
+impl Pattern {
+    /// Every pattern, from the least grave to the gravest.
+    pub const ALL: [Self; 5] = [Self::WarmUpOnly, Self::After, Self::Returns, Self::WarmUpStays, Self::Night];
+
+    /// The word of the diary.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::WarmUpOnly => "warm_up_only",
+            Self::After => "after",
+            Self::Returns => "returns",
+            Self::WarmUpStays => "warm_up_stays",
+            Self::Night => "night",
+        }
+    }
+}
+
+/// What was noted on one day. What was not asked is `None`.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Entry {
+    /// The day of the session.
+    pub date: Date,
+    /// Greatest pain during the session, 0 to 10.
+    pub pain_during: Option<f64>,
+    /// When it was felt; of several the gravest.
+    pub pattern: Option<Pattern>,
+    /// Pain on the morning after that day, 0 to 10.
+    pub pain_next_morning: Option<f64>,
+    /// Session effort (rating of perceived exertion), 0 to 10.
+    pub effort: Option<f64>,
+    /// Free words.
+    pub note: String,
+}
+
+impl Entry {
+    /// A day on which nothing was noted.
+    pub fn empty(date: Date) -> Self {
+        Self {
+            date,
+            pain_during: None,
+            pattern: None,
+            pain_next_morning: None,
+            effort: None,
+            note: String::new(),
+        }
+    }
+
+    /// The greatest pain noted for the day, during or on the morning after.
+    pub fn greatest_pain(&self) -> Option<f64> {
+        let both = self.pain_during.into_iter().chain(self.pain_next_morning);
+        both.fold(None, |most: Option<f64>, pain| Some(most.map_or(pain, |m| m.max(pain))))
+    }
+
+    /// Takes the greater or graver of each from another entry of the same day.
+    fn join(&mut self, other: &Self) {
+        let most = |a: Option<f64>, b: Option<f64>| match (a, b) {
+            (Some(a), Some(b)) => Some(a.max(b)),
+            (a, b) => a.or(b),
+        };
+        self.pain_during = most(self.pain_during, other.pain_during);
+        self.pattern = self.pattern.max(other.pattern);
+        self.pain_next_morning = most(self.pain_next_morning, other.pain_next_morning);
+        self.effort = most(self.effort, other.effort);
+        if !other.note.is_empty() {
+            let gap = if self.note.is_empty() { "" } else { "; " };
+            self.note = format!("{}{gap}{}", self.note, other.note);
+        }
+    }
+}
+
+/// The diary: at most one entry a day, in order.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Diary {
+    entries: Vec<Entry>,
+}
+
+impl Diary {
+    /// Puts entries in order and joins those of one day, taking the greater pain.
+    pub fn new(entries: Vec<Entry>) -> Self {
+        let mut all = entries;
+        all.sort_by_key(|entry| entry.date);
+        let mut joined: Vec<Entry> = Vec::with_capacity(all.len());
+        for entry in all {
+            match joined.last_mut() {
+                Some(last) if last.date == entry.date => last.join(&entry),
+                _ => joined.push(entry),
+            }
+        }
+        Self { entries: joined }
+    }
+
+    /// The entries in order.
+    pub fn entries(&self) -> &[Entry] {
+        &self.entries
+    }
+
+    /// What was noted on a day.
+    pub fn on(&self, date: Date) -> Option<&Entry> {
+        self.entries.binary_search_by_key(&date, |entry| entry.date).ok().map(|index| &self.entries[index])
+    }
+
+    /// Reads `diary.csv`. What cannot be read is left out and said with line and column; the rest is used. Days after
+    /// `as_of` are left out and said.
+    ///
+    /// # Example
+    /// ```
+    /// use jogaudit::review::Diary;
+    /// let text = "date,pain_during,effort\n2026-03-02,1,4\n2026-03-04,none,3\n";
+    /// let diary = Diary::parse(text, "2026-03-10".parse()?);
+    /// assert_eq!(diary.value.entries().len(), 2);
+    /// assert!(diary.notices[0].text.contains("line 3, column 12"));
+    /// # Ok::<(), jiff::Error>(())
+    /// ```
+    pub fn parse(text: &str, as_of: Date) -> Noted<Self> {
+        let mut reader = Reader { notices: Vec::new(), columns: [None; COLUMNS.len()] };
+        let rows = csv::rows(text);
+        let body = match rows.split_first() {
+            Some((head, body)) if reader.header(head) => body,
+            // No header: the columns of the case folder's description.
+            _ => {
+                reader.columns = std::array::from_fn(Some);
+                &rows
+            }
+        };
+        let mut entries: Vec<Entry> = Vec::new();
+        for row in body {
+            let Some(entry) = reader.entry(row) else { continue };
+            if entry.date > as_of {
+                reader.say(
+                    NoticeCode::DiaryFuture,
+                    row.line,
+                    1,
+                    &format!("{} lies after {as_of}; the line is left out", entry.date),
+                );
+                continue;
+            }
+            if entries.iter().any(|other| other.date == entry.date) {
+                reader.say(
+                    NoticeCode::DiaryDateTwice,
+                    row.line,
+                    1,
+                    &format!("{} stands here a second time; the greater pain and effort count", entry.date),
+                );
+            }
+            entries.push(entry);
+        }
+        Noted { value: Self::new(entries), notices: reader.notices }
+    }
+}
+
+pub(super) const COLUMNS: [&str; 6] =
+    ["date", "pain_during", "pain_pattern", "pain_next_morning", "effort", "note"];
+
+struct Reader {
+    notices: Vec<Notice>,
+    /// Where each of [`COLUMNS`] stands.
+    columns: [Option<usize>; COLUMNS.len()],
+}
+
+impl Reader {
+    fn say(&mut self, code: NoticeCode, line: usize, column: usize, what: &str) {
+        self.notices.push(Notice::new(code, format!("diary.csv, line {line}, column {column}: {what}.")));
+    }
+
+    /// Reads the header. `false` when the row is none.
+    fn header(&mut self, row: &Row) -> bool {
+        let known = |cell: &Cell| COLUMNS.iter().position(|name| cell.text.eq_ignore_ascii_case(name));
+        if !row.cells.iter().any(|cell| known(cell).is_some()) {
+            let text = "no header is found, so the columns are taken to be date, pain_during, pain_pattern, \
+                pain_next_morning, effort, note";
+            self.say(NoticeCode::DiaryNoHeader, row.line, 1, text);
+            return false;
+        }
+        for (index, cell) in row.cells.iter().enumerate() {
+            match known(cell) {
+                Some(column) => self.columns[column] = Some(index),
+                None if cell.text.is_empty() => {}
+                None => self.say(
+                    NoticeCode::DiaryColumn,
+                    row.line,
+                    cell.column,
+                    &format!("`{}` is no column of a diary and is not used", shown(&cell.text)),
+                ),
+            }
+        }
+        if self.columns[0].is_none() {
+            self.say(
+                NoticeCode::DiaryColumn,
+                row.line,
+                1,
+                "there is no column `date`, so no line can be used",
+            );
+        }
+        true
+    }
+
+    fn entry(&mut self, row: &Row) -> Option<Entry> {
+        if row.unclosed {
+            self.say(
+                NoticeCode::DiaryLine,
+                row.line,
+                1,
+                "a quote is opened and not closed; what follows it is lost",
+            );
+        }
+        let cell = |index: usize| self.columns[index].and_then(|at| row.cell(at)).cloned();
+        let [date, during, pattern, morning, effort, note] = std::array::from_fn(cell);
+        let Some(date) = date else {
+            if self.columns[0].is_some() {
+                self.say(NoticeCode::DiaryLine, row.line, 1, "there is no date; the line is left out");
+            }
+            return None;
+        };
+        let Ok(day) = date.text.parse::<Date>() else {
+            self.say(
+                NoticeCode::DiaryLine,
+                row.line,
+                date.column,
+                &format!(
+                    "expected a date such as 2026-03-02, found `{}`; the line is left out",
+                    shown(&date.text)
+                ),
+            );
+            return None;
+        };
+        Some(Entry {
+            date: day,
+            pain_during: self.score(row.line, during.as_ref()),
+            pattern: self.pattern(row.line, pattern.as_ref()),
+            pain_next_morning: self.score(row.line, morning.as_ref()),
+            effort: self.score(row.line, effort.as_ref()),
+            note: note.map(|cell| cell.text).unwrap_or_default(),
+        })
+    }
+
+    /// A number from 0 to 10; with a decimal comma too.
+    fn score(&mut self, line: usize, cell: Option<&Cell>) -> Option<f64> {
+        let cell = cell?;
+        let number = cell.text.replace(',', ".").parse::<f64>().ok().filter(|n| (0.0..=10.0).contains(n));
+        if number.is_none() {
+            self.say(
+                NoticeCode::DiaryCell,
+                line,
+                cell.column,
+                &format!(
+                    "expected a number from 0 to 10, found `{}`; it counts as not asked",
+                    shown(&cell.text)
+                ),
+            );
+        }
+        number
+    }
+
+    fn pattern(&mut self, line: usize, cell: Option<&Cell>) -> Option<Pattern> {
+        let cell = cell?;
+        let found = Pattern::ALL.into_iter().find(|pattern| cell.text.eq_ignore_ascii_case(pattern.word()));
+        if found.is_none() {
+            self.say(NoticeCode::DiaryCell, line, cell.column, &format!(
+                "expected warm_up_only, warm_up_stays, returns, after or night, found `{}`; it counts as not asked",
+                shown(&cell.text)
+            ));
+        }
+        found
+    }
+}
+
+/// What a person wrote, cut when long.
+pub(super) fn shown(text: &str) -> String {
+    const LONGEST: usize = 30;
+    let mut cut: String = text.chars().take(LONGEST).collect();
+    if text.chars().nth(LONGEST).is_some() {
+        cut.push('…');
+    }
+    cut
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn parse(text: &str) -> Noted<Diary> {
+        Diary::parse(text, "2026-03-31".parse().unwrap())
+    }
+
+    #[test]
+    fn the_case_folders_example() {
+        let diary = parse(
+            "date,pain_during,pain_pattern,pain_next_morning,effort,note\n\
+             2026-03-02,0,,0,3,\"first jog, since January\"\n2026-03-04,1,warm_up_only,,3.5,\n",
+        );
+        assert!(diary.notices.is_empty(), "{:?}", diary.notices);
+        let [first, second] = diary.value.entries() else { panic!() };
+        assert_eq!(
+            (first.pain_during, first.pattern, first.note.as_str()),
+            (Some(0.0), None, "first jog, since January")
+        );
+        assert_eq!(
+            (second.pattern, second.pain_next_morning, second.effort),
+            (Some(Pattern::WarmUpOnly), None, Some(3.5))
+        );
+    }
+
+    #[test]
+    fn broken_lines_are_said_with_line_and_column_and_the_rest_is_used() {
+        let diary = parse(
+            "date,pain_during,pain_pattern,effort,mood\n\
+             2026-03-02,eleven,night,11\n\
+             02.03.2026,1,,3\n\
+             \n\
+             2026-03-04,2,sometimes,4\n\
+             ,5,,\n\
+             2026-04-01,1,,\n\
+             2026-03-06,1,,2\n\
+             2026-03-06,3,returns,\n\
+             2026-03-08,1,\"x\n",
+        );
+        let said: Vec<(NoticeCode, String)> = diary
+            .notices
+            .iter()
+            .map(|n| (n.code, n.text.split(": ").next().unwrap().replace("diary.csv, ", "")))
+            .collect();
+        let expected = [
+            (NoticeCode::DiaryColumn, "line 1, column 38"),
+            (NoticeCode::DiaryCell, "line 2, column 12"),
+            (NoticeCode::DiaryCell, "line 2, column 25"),
+            (NoticeCode::DiaryLine, "line 3, column 1"),
+            (NoticeCode::DiaryCell, "line 5, column 14"),
+            (NoticeCode::DiaryLine, "line 6, column 1"),
+            (NoticeCode::DiaryFuture, "line 7, column 1"),
+            (NoticeCode::DiaryDateTwice, "line 9, column 1"),
+            (NoticeCode::DiaryLine, "line 10, column 1"),
+            (NoticeCode::DiaryCell, "line 10, column 14"),
+        ];
+        let expected: Vec<(NoticeCode, String)> =
+            expected.iter().map(|(c, p)| (*c, (*p).to_owned())).collect();
+        assert_eq!(said, expected);
+        let days: Vec<String> = diary.value.entries().iter().map(|e| e.date.to_string()).collect();
+        assert_eq!(days, ["2026-03-02", "2026-03-04", "2026-03-06", "2026-03-08"]);
+        let night = &diary.value.entries()[0];
+        assert_eq!((night.pain_during, night.pattern), (None, Some(Pattern::Night)));
+        let twice = diary.value.on("2026-03-06".parse().unwrap()).unwrap();
+        assert_eq!(
+            (twice.pain_during, twice.pattern, twice.effort),
+            (Some(3.0), Some(Pattern::Returns), Some(2.0))
+        );
+    }
+
+    #[test]
+    fn other_orders_separators_and_no_header() {
+        let semicolons = parse("effort;date;pain_during\n3,5;2026-03-02;2\n").value;
+        assert_eq!(
+            (semicolons.entries()[0].effort, semicolons.entries()[0].pain_during),
+            (Some(3.5), Some(2.0))
+        );
+        let bare = parse("2026-03-02,1,,0,4,x\n");
+        assert_eq!(bare.value.entries()[0].effort, Some(4.0));
+        assert_eq!(bare.notices[0].code, NoticeCode::DiaryNoHeader);
+        assert!(parse("pain_during\n3\n").value.entries().is_empty());
+        assert_eq!(parse(""), Noted::plain(Diary::default()));
+    }
+
+    proptest! {
+        #[test]
+        fn no_text_panics_and_days_rise(text in "[0-9,;\\-\n\"a-z]{0,120}") {
+            let diary = parse(&text).value;
+            prop_assert!(diary.entries().windows(2).all(|pair| pair[0].date < pair[1].date));
+        }
+    }
+}

@@ -1,0 +1,379 @@
+//! What went beyond the prescription over days and weeks.
+
+use jiff::civil::Date;
+
+use crate::audit::Outcome;
+use crate::prescription::Plan;
+use jogaudit_recording::notice::{Notice, NoticeCode};
+
+use super::calendar::{days_between, monday, plus};
+use super::case::{Case, longest_prescribed_run_s};
+use super::progress::Progress;
+use super::sessions::Session;
+use super::stages::StageChoice;
+
+/// What a finding over days and weeks is about; see the outer surface for the meaning of each.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[allow(missing_docs)]
+pub enum WeeklyCode {
+    TooManySessions,
+    NoRestDay,
+    StageSkipped,
+    StageRushed,
+    RunningTimeJump,
+    LongestRunJump,
+    RanInPain,
+    PainNextMorning,
+    UnplannedRun,
+}
+
+impl WeeklyCode {
+    /// The code as in the JSON outputs.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::TooManySessions => "too_many_sessions",
+            Self::NoRestDay => "no_rest_day",
+            Self::StageSkipped => "stage_skipped",
+            Self::StageRushed => "stage_rushed",
+            Self::RunningTimeJump => "running_time_jump",
+            Self::LongestRunJump => "longest_run_jump",
+            Self::RanInPain => "ran_in_pain",
+            Self::PainNextMorning => "pain_next_morning",
+            Self::UnplannedRun => "unplanned_run",
+        }
+    }
+}
+
+/// What the achieved value was held against.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Against {
+    /// The plan's own limit.
+    Plan,
+    /// The usual bound where the plan has none.
+    Usual,
+    /// What was done in the days or weeks before.
+    Before,
+    /// The prescriber's limit of pain.
+    PainLimit,
+    /// No limit of pain was prescribed: any counts.
+    AnyPain,
+}
+
+/// One thing that went beyond the prescription over days and weeks.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct WeeklyFinding {
+    /// What.
+    pub code: WeeklyCode,
+    /// The day it shows on: that of the session that went beyond, or of the diary's line.
+    pub date: Date,
+    /// The stage of that session, by index.
+    pub stage: Option<usize>,
+    /// For a skipped or rushed stage, that stage.
+    pub left: Option<usize>,
+    /// What is allowed, in `unit`.
+    pub prescribed: Option<f64>,
+    /// What was done, in `unit`.
+    pub achieved: Option<f64>,
+    /// `sessions`, `days`, `s`, `m`, or `of 10` for pain.
+    pub unit: &'static str,
+    /// What it was held against.
+    pub against: Against,
+    /// Probability that it is so, 0 to 1: below 1 only where it rests on a recognised stage or on measured running.
+    pub certainty: f64,
+}
+
+impl WeeklyFinding {
+    fn new(code: WeeklyCode, date: Date, unit: &'static str, against: Against) -> Self {
+        let (stage, left, prescribed, achieved) = (None, None, None, None);
+        Self { code, date, stage, left, prescribed, achieved, unit, against, certainty: 1.0 }
+    }
+
+    fn values(self, prescribed: f64, achieved: f64) -> Self {
+        Self { prescribed: Some(prescribed), achieved: Some(achieved), ..self }
+    }
+}
+
+/// How sure it is that the running of a session is running.
+fn run_certainty(session: &Session) -> f64 {
+    if session.totals.run_s > 0.0 { session.totals.sure_run_s / session.totals.run_s } else { 1.0 }
+}
+
+fn stage_certainty(session: &Session) -> f64 {
+    match session.stage {
+        StageChoice::Recognised { certainty, .. } => certainty,
+        _ => 1.0,
+    }
+}
+
+/// Sessions too many in a week, or too close to the one before. Gives besides, for each session, whether it is one.
+pub(super) fn spacing(case: &Case<'_>) -> (Vec<WeeklyFinding>, Vec<bool>) {
+    let mut found = Vec::new();
+    let mut is_improper = vec![false; case.sessions.len()];
+    let (mut week, mut in_week) = (Date::MIN, 0_u32);
+    let mut too_many_at: Option<usize> = None;
+    let mut before: Option<Date> = None;
+    for &index in &case.runs {
+        let session = &case.sessions[index];
+        let bounds = case.bounds_at(index);
+        if monday(session.date) != week {
+            (week, in_week, too_many_at) = (monday(session.date), 0, None);
+        }
+        in_week += 1;
+        let about = |code, unit| WeeklyFinding {
+            stage: session.stage.stage(),
+            certainty: run_certainty(session),
+            ..WeeklyFinding::new(code, session.date, unit, Against::Plan)
+        };
+        if let Some(most) = bounds.sessions_per_week.filter(|most| in_week > *most) {
+            is_improper[index] = true;
+            let finding = about(WeeklyCode::TooManySessions, "sessions").values(most.into(), in_week.into());
+            // One a week, on the day of the first session too many, with the week's number.
+            if let Some(at) = too_many_at {
+                let first: &mut WeeklyFinding = &mut found[at];
+                first.achieved = finding.achieved;
+            } else {
+                too_many_at = Some(found.len());
+                found.push(finding);
+            }
+        }
+        let rest = before.map(|before| days_between(before, session.date) - 1);
+        if let (Some(rest), Some(least)) = (rest, bounds.rest_days)
+            && rest < i64::from(least)
+        {
+            is_improper[index] = true;
+            found.push(about(WeeklyCode::NoRestDay, "days").values(least.into(), rest.max(0) as f64));
+        }
+        before = Some(session.date);
+    }
+    (found, is_improper)
+}
+
+/// Stages left out, or left before their sessions were kept. A session that was too many or too close does not count as
+/// kept.
+pub(super) fn stages(case: &Case<'_>, is_improper: &[bool], notices: &mut Vec<Notice>) -> Vec<WeeklyFinding> {
+    let plan = case.plan;
+    let mut found = Vec::new();
+    let mut progress = Progress::new(plan);
+    for (session, is_improper) in case.sessions.iter().zip(is_improper) {
+        if let Some(stage) = session.stage.stage() {
+            match progress.furthest {
+                None => notices.extend(begins_late(plan, session, stage)),
+                Some(furthest) if stage > furthest => {
+                    found.extend(moved_on(plan, session, stage, furthest, &progress, notices));
+                }
+                Some(_) => {}
+            }
+        }
+        progress.take(&session.stage, if *is_improper { Outcome::Overdone } else { session.outcome });
+    }
+    found
+}
+
+fn begins_late(plan: &Plan, session: &Session, stage: usize) -> Option<Notice> {
+    let is_late = plan.stages.iter().take(stage).any(|stage| stage.session.prescribes_running());
+    is_late.then(|| {
+        let name = &plan.stages[stage].name;
+        let text = format!(
+            "The first session on record, of {}, is of stage “{name}”: whether the stages before it were done can't \
+             be told.",
+            session.date
+        );
+        Notice::new(NoticeCode::BeginsLateInPlan, text)
+    })
+}
+
+/// A step forward to `stage`. Stages of walking may be done without a recording and do not count.
+fn moved_on(
+    plan: &Plan,
+    session: &Session,
+    stage: usize,
+    furthest: usize,
+    progress: &Progress,
+    notices: &mut Vec<Notice>,
+) -> Vec<WeeklyFinding> {
+    let runs = |stage: usize| plan.stages[stage].session.prescribes_running();
+    let about = |code, left: usize, unit| WeeklyFinding {
+        stage: Some(stage),
+        left: Some(left),
+        certainty: stage_certainty(session),
+        ..WeeklyFinding::new(code, session.date, unit, Against::Plan)
+    };
+    let mut found = Vec::new();
+    if let Some(skipped) = (furthest + 1..stage).find(|skipped| runs(*skipped)) {
+        found.push(about(WeeklyCode::StageSkipped, skipped, "sessions"));
+    }
+    if runs(furthest) && !progress.may_be_complete(furthest) {
+        let (kept, needed) = (progress.kept_at(furthest), progress.needed_at(furthest));
+        found.push(about(WeeklyCode::StageRushed, furthest, "sessions").values(needed.into(), kept.into()));
+    } else if runs(furthest) && !progress.is_complete(furthest) {
+        notices.push(Notice::new(
+            NoticeCode::StageCompletionOpen,
+            format!(
+                "Whether the sessions of stage “{}” were kept before moving on, on {}, hangs on sessions that can't \
+                 be judged.",
+                plan.stages[furthest].name, session.date
+            ),
+        ));
+    }
+    found
+}
+
+/// Running that is no session of the plan.
+pub(super) fn unplanned(case: &Case<'_>) -> Vec<WeeklyFinding> {
+    let unplanned = case.sessions.iter().filter(|session| session.is_unplanned(case.config));
+    unplanned
+        .map(|session| WeeklyFinding {
+            certainty: run_certainty(session),
+            ..WeeklyFinding::new(WeeklyCode::UnplannedRun, session.date, "s", Against::Plan)
+                .values(0.0, session.totals.run_s)
+        })
+        .collect()
+}
+
+/// Pain in the diary beyond what is allowed.
+pub(super) fn pain(case: &Case<'_>) -> Vec<WeeklyFinding> {
+    let mut found = Vec::new();
+    for (date, pain) in case.pains() {
+        let Some(entry) = case.diary.on(date) else { continue };
+        let bounds = case.bounds_on(date);
+        let about = |code, achieved: Option<f64>, limit: Option<f64>| WeeklyFinding {
+            achieved,
+            prescribed: Some(limit.unwrap_or(0.0)),
+            ..WeeklyFinding::new(
+                code,
+                date,
+                "of 10",
+                if limit.is_some() { Against::PainLimit } else { Against::AnyPain },
+            )
+        };
+        if pain.during || pain.night {
+            found.push(about(WeeklyCode::RanInPain, entry.pain_during, bounds.pain_limit));
+        }
+        if pain.next_morning {
+            found.push(about(WeeklyCode::PainNextMorning, entry.pain_next_morning, bounds.morning_limit));
+        }
+    }
+    found
+}
+
+/// A session's longest run against the longest of the days before.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LongestRun {
+    /// The session's own, in `unit`.
+    pub own: f64,
+    /// The longest of the days before, in `unit`.
+    pub before: f64,
+    /// `m`, or `s` where a distance is not known.
+    pub unit: &'static str,
+}
+
+impl LongestRun {
+    /// Rise as a fraction: 0.1 for 10 % longer.
+    pub fn rise(&self) -> f64 {
+        self.own / self.before - 1.0
+    }
+
+    /// The category of the published cohort (Frandsen et al. 2025, Br J Sports Med 59:1203-10): `reference` up to 10 %
+    /// longer, `small` up to 30 %, `moderate` up to 100 %, `large` above.
+    pub fn band(&self) -> &'static str {
+        match self.own / self.before {
+            ratio if ratio > 2.0 => "large",
+            ratio if ratio > 1.3 => "moderate",
+            ratio if ratio > 1.1 => "small",
+            _ => "reference",
+        }
+    }
+}
+
+/// For each session, its longest run against the longest of the days before; `None` without running in these days.
+pub(super) fn longest_runs(case: &Case<'_>) -> Vec<Option<LongestRun>> {
+    let mut all = vec![None; case.sessions.len()];
+    for (at, &index) in case.runs.iter().enumerate() {
+        let session = &case.sessions[index];
+        let from = plus(session.date, -case.config.longest_days);
+        let earlier = || {
+            let before = case.runs[..at].iter().rev().map(|i| &case.sessions[*i]);
+            before.take_while(move |s| s.date >= from).map(|s| s.totals)
+        };
+        let by_time = || earlier().map(|t| t.longest_run_s).fold(0.0, f64::max);
+        let by_distance =
+            || earlier().map(|t| t.longest_run_m).try_fold(0.0, |most: f64, m| Some(most.max(m?)));
+        let longest = match (session.totals.longest_run_m, by_distance()) {
+            (Some(own), Some(before)) => LongestRun { own, before, unit: "m" },
+            _ => LongestRun { own: session.totals.longest_run_s, before: by_time(), unit: "s" },
+        };
+        all[index] = (longest.before > 0.0).then_some(longest);
+    }
+    all
+}
+
+/// Longest runs that are a jump and more than what is prescribed: what a plan asks for is the plan's to answer for.
+pub(super) fn longest_jumps(case: &Case<'_>, longest: &[Option<LongestRun>]) -> Vec<WeeklyFinding> {
+    let mut found = Vec::new();
+    let mut furthest: Option<usize> = None;
+    for (index, session) in case.sessions.iter().enumerate() {
+        let due = furthest.map_or(0, |f| (f + 1).min(case.plan.stages.len() - 1));
+        let licensed = match &session.stage {
+            StageChoice::Given(stage) | StageChoice::Recognised { stage, .. } => {
+                // The first session on record may be of any stage; later ones of none that is not due.
+                if furthest.is_some() { vec![(*stage).min(due)] } else { vec![*stage] }
+            }
+            StageChoice::Ambiguous(candidates) => candidates.iter().map(|(stage, _)| *stage).collect(),
+            StageChoice::InParts | StageChoice::NoSession => vec![case.stage_at(index)],
+        };
+        furthest = furthest.max(session.stage.stage());
+        let Some(run) = longest[index].filter(|run| run.rise() > case.config.longest_jump) else { continue };
+        let totals = &session.totals;
+        let speed = totals.longest_run_m.map(|m| m / totals.longest_run_s);
+        let prescribed_s = licensed
+            .iter()
+            .map(|stage| longest_prescribed_run_s(&case.plan.stages[*stage].session, speed))
+            .fold(0.0, f64::max);
+        if totals.longest_run_s > prescribed_s + case.plan.tolerance.run.get() {
+            found.push(WeeklyFinding {
+                stage: session.stage.stage(),
+                certainty: run_certainty(session),
+                ..WeeklyFinding::new(WeeklyCode::LongestRunJump, session.date, run.unit, Against::Before)
+                    .values(run.before, run.own)
+            });
+        }
+    }
+    found
+}
+
+/// Makes the finding that the running of a week rose too much; `date` is the day on which it went beyond.
+pub(super) fn running_time_jump(
+    date: Date,
+    stage: Option<usize>,
+    bound_s: f64,
+    run_s: f64,
+    against: Against,
+    certainty: f64,
+) -> WeeklyFinding {
+    WeeklyFinding {
+        stage,
+        certainty,
+        ..WeeklyFinding::new(WeeklyCode::RunningTimeJump, date, "s", against).values(bound_s, run_s)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_edges_of_the_published_bands() {
+        // Frandsen et al. 2025: reference up to 10 %, > 10 to 30 %, > 30 to 100 %, > 100 %.
+        let bands = [
+            (110.0, "reference"),
+            (110.01, "small"),
+            (130.0, "small"),
+            (131.0, "moderate"),
+            (200.0, "moderate"),
+            (201.0, "large"),
+        ];
+        for (own, band) in bands {
+            assert_eq!(LongestRun { own, before: 100.0, unit: "m" }.band(), band, "{own}");
+        }
+    }
+}

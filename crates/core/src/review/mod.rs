@@ -1,0 +1,210 @@
+//! A case over time: plan, diary and sessions → [`Review`].
+//!
+//! [`sessions`] holds each recording against its stage; [`review`] looks at the sessions and the diary together and
+//! rules on the next session. Both are pure: files and the clock are the caller's. The rules, their thresholds and
+//! sources stand in `docs/review.md`.
+
+mod bounds;
+mod calendar;
+mod case;
+mod config;
+mod csv;
+mod diary;
+mod edit;
+mod effort;
+mod findings;
+mod given;
+mod load;
+mod pain;
+mod progress;
+mod recorded;
+mod ruling;
+mod sessions;
+mod situation;
+mod stages;
+#[cfg(test)]
+mod tests;
+mod weeks;
+
+use jiff::civil::Date;
+
+use crate::audit::Outcome;
+use crate::prescription::Plan;
+use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
+
+pub use bounds::{
+    BREAK_BEGINNING_DAYS, BREAK_REPEAT_DAYS, BREAK_STEP_BACK_DAYS, LEAST_REST_DAYS, MOST_MORNING_PAIN,
+    MOST_PAIN_LIMIT,
+};
+pub use calendar::Zone;
+pub use config::ReviewConfig;
+pub use diary::{Diary, Entry, Pattern};
+pub use edit::{EditError, diary_with, stages_with};
+pub use effort::{WeekEffort, session_load, week_effort};
+pub use findings::{Against, LongestRun, WeeklyCode, WeeklyFinding};
+pub use given::Given;
+pub use load::{RUN_STEP_BW, Range, WALK_STEP_BW, loading_bw, loading_ratio};
+pub use recorded::{LeftOut, Recorded, Totals};
+pub use ruling::{Applied, COMMON_PRACTICE, RULES, Rule, Ruling, Word};
+pub use sessions::{Session, Sessions, sessions};
+pub use stages::StageChoice;
+pub use weeks::Week;
+
+use bounds::Bounds;
+use case::Case;
+use situation::Situation;
+
+/// What was done at one stage.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct StageTally {
+    /// Sessions.
+    pub attempts: u32,
+    /// Sessions kept.
+    pub kept: u32,
+    /// Sessions overdone.
+    pub overdone: u32,
+    /// Sessions underdone.
+    pub underdone: u32,
+    /// Sessions that can't be judged.
+    pub undecided: u32,
+}
+
+/// A whole return on one day.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Review {
+    /// The day.
+    pub as_of: Date,
+    /// What the next session should be, and why.
+    pub ruling: Ruling,
+    /// Weeks with a recording or an entry, in order.
+    pub weeks: Vec<Week>,
+    /// What was done at each stage of the plan, in its order.
+    pub stages: Vec<StageTally>,
+    /// What went beyond the prescription over days and weeks, in order of time.
+    pub findings: Vec<WeeklyFinding>,
+    /// For each session, its longest run against that of the days before.
+    pub longest_runs: Vec<Option<LongestRun>>,
+    /// For each session, effort times minutes, where the diary has the effort.
+    pub loads: Vec<Option<f64>>,
+    /// Reasons of clinicians in the plan, each once.
+    pub overrides: Vec<String>,
+}
+
+/// Reviews the sessions of a case, as [`sessions`] makes them, on the day `as_of`. Sessions after that day must have
+/// been left out. Linear in the sessions.
+pub fn review(
+    plan: &Plan,
+    diary: &Diary,
+    sessions: &[Session],
+    as_of: Date,
+    config: &ReviewConfig,
+) -> Noted<Review> {
+    let case = Case::new(plan, diary, sessions, as_of, config);
+    let mut notices = Vec::new();
+    let longest_runs = findings::longest_runs(&case);
+    let (mut found, is_improper) = findings::spacing(&case);
+    let (weeks, jumps) = weeks::weeks(&case, &is_improper);
+    found.extend(jumps);
+    found.extend(findings::stages(&case, &is_improper, &mut notices));
+    found.extend(findings::longest_jumps(&case, &longest_runs));
+    found.extend(findings::unplanned(&case));
+    found.extend(findings::pain(&case));
+    found.sort_by(|a, b| a.date.cmp(&b.date).then(a.code.cmp(&b.code)));
+    let ruling = ruling::rule(&Situation::new(&case, &found, &is_improper));
+    note_ambiguous(&case, &mut notices);
+    note_diary(&case, &mut notices);
+    let overrides = note_looser(plan, &mut notices);
+    let value = Review {
+        as_of,
+        ruling,
+        weeks,
+        stages: tallies(plan, sessions),
+        findings: found,
+        loads: sessions.iter().map(|session| load_of(session, diary)).collect(),
+        longest_runs,
+        overrides,
+    };
+    Noted { value, notices }
+}
+
+fn load_of(session: &Session, diary: &Diary) -> Option<f64> {
+    let effort = diary.on(session.date).and_then(|entry| entry.effort)?;
+    Some(session_load(effort, session.totals.session_s))
+}
+
+fn tallies(plan: &Plan, sessions: &[Session]) -> Vec<StageTally> {
+    let mut tallies = vec![StageTally::default(); plan.stages.len()];
+    for session in sessions {
+        let Some(tally) = session.stage.stage().and_then(|stage| tallies.get_mut(stage)) else { continue };
+        tally.attempts += 1;
+        let count = match session.outcome {
+            Outcome::Kept => &mut tally.kept,
+            Outcome::Overdone => &mut tally.overdone,
+            Outcome::Underdone => &mut tally.underdone,
+            Outcome::Undecided => &mut tally.undecided,
+        };
+        *count += 1;
+    }
+    tallies
+}
+
+fn note_ambiguous(case: &Case<'_>, notices: &mut Vec<Notice>) {
+    for session in case.sessions {
+        let StageChoice::Ambiguous(candidates) = &session.stage else { continue };
+        let named: Vec<String> = candidates
+            .iter()
+            .map(|(stage, share)| format!("“{}” ({:.0} %)", case.plan.stages[*stage].name, 100.0 * share))
+            .collect();
+        let text = format!(
+            "The session of {} may be of stage {}: it is not guessed. Say which in stages.csv.",
+            session.date,
+            named.join(" or ")
+        );
+        notices.push(Notice::new(NoticeCode::StageAmbiguous, text));
+    }
+}
+
+/// Entries with an effort on days without a recording: sessions that are not reviewed.
+fn note_diary(case: &Case<'_>, notices: &mut Vec<Notice>) {
+    let recorded = |date: Date| case.sessions.binary_search_by(|s| s.date.cmp(&date)).is_ok();
+    let missing: Vec<String> = case
+        .diary
+        .entries()
+        .iter()
+        .filter(|entry| entry.date <= case.as_of && entry.effort.is_some_and(|effort| effort > 0.0))
+        .filter(|entry| !recorded(entry.date))
+        .map(|entry| entry.date.to_string())
+        .collect();
+    if !missing.is_empty() {
+        let text = format!(
+            "The diary has an effort on days without a recording ({}): a session there is counted nowhere.",
+            missing.join(", ")
+        );
+        notices.push(Notice::new(NoticeCode::SessionNotRecorded, text));
+    }
+}
+
+/// Says which limits of the plan are looser than the rules, and gives the reasons that let them hold.
+fn note_looser(plan: &Plan, notices: &mut Vec<Notice>) -> Vec<String> {
+    let mut overrides: Vec<String> = Vec::new();
+    let mut held: Vec<&'static str> = Vec::new();
+    for stage in &plan.stages {
+        if let Some(reason) = &stage.limits.clinician_override {
+            if !overrides.contains(reason) {
+                overrides.push(reason.clone());
+            }
+            continue;
+        }
+        held.extend(Bounds::of(&stage.limits).looser);
+    }
+    held.sort_unstable();
+    held.dedup();
+    for key in held {
+        let text = format!(
+            "`{key}` of the plan is looser than the rules of the review, so the rules hold. A clinician's reason in \
+             `clinician_override` lets the plan's hold."
+        );
+        notices.push(Notice::new(NoticeCode::PlanLooserThanRules, text));
+    }
+    overrides
+}

@@ -1,0 +1,253 @@
+//! Recordings → [`Session`]s in order of time, each held against its stage.
+
+use jiff::Timestamp;
+use jiff::civil::Date;
+
+use crate::audit::{Audit, AuditConfig, Outcome, audit};
+use crate::prescription::Plan;
+use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
+
+use super::ReviewConfig;
+use super::calendar::Zone;
+use super::given::{Given, Said};
+use super::progress::Progress;
+use super::recorded::{LeftOut, Recorded, Totals, without_duplicates};
+use super::stages::{StageChoice, recognise};
+
+/// A session on foot, held against its stage.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Session {
+    /// Names of its recordings, in order of time; more than one when it was recorded in parts.
+    pub recordings: Vec<String>,
+    /// When it began.
+    pub start: Timestamp,
+    /// The day it began on, in the case's time zone.
+    pub date: Date,
+    /// What was done.
+    pub totals: Totals,
+    /// Which stage it was.
+    pub stage: StageChoice,
+    /// The verdict. `Undecided` when the stage is not known, unless the session went beyond each of the candidates.
+    pub outcome: Outcome,
+    /// The audit against the stage; without a stage `None`.
+    pub audit: Option<Audit>,
+    /// What was noticed while reading and auditing it.
+    pub notices: Vec<Notice>,
+}
+
+impl Session {
+    /// Whether it has running: a walk is no run-walk session.
+    pub fn is_run(&self, config: &ReviewConfig) -> bool {
+        self.totals.sure_run_s >= config.least_run_s
+    }
+
+    /// Whether it has running that is no session of the plan.
+    pub fn is_unplanned(&self, config: &ReviewConfig) -> bool {
+        self.stage == StageChoice::NoSession && self.is_run(config)
+    }
+}
+
+/// The sessions of a case and what is not reviewed.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Sessions {
+    /// In order of time.
+    pub sessions: Vec<Session>,
+    /// Duplicates and recordings after the day of the review, by name.
+    pub left_out: Vec<LeftOut>,
+}
+
+/// Makes sessions of the recordings of a case: leaves duplicates and those after `as_of` out, joins parts, finds each
+/// session's stage and audits it. Linear in the recordings, but for sorting them.
+pub fn sessions(
+    plan: &Plan,
+    given: &Given,
+    recorded: Vec<Recorded>,
+    as_of: Date,
+    config: &ReviewConfig,
+    audit_config: &AuditConfig,
+) -> Noted<Sessions> {
+    let zone = Zone::of(plan);
+    let day = |r: &Recorded| zone.date(r.start(), r.series.utc_offset_s);
+    let mut left_out = Vec::new();
+    let known: Vec<(String, Date)> = recorded.iter().map(|r| (r.name.clone(), day(r))).collect();
+    let mut notices = given.unused(&known);
+    let (now, later): (Vec<_>, Vec<_>) = recorded.into_iter().partition(|r| day(r) <= as_of);
+    for recording in later {
+        let text = format!("Its day, {}, lies after {as_of}, the day of this review.", day(&recording));
+        left_out.push(LeftOut { name: recording.name, code: "after_as_of", text });
+    }
+    left_out.sort_by(|a, b| a.name.cmp(&b.name));
+    let kept = without_duplicates(now, config.overlap_s, &mut left_out);
+    let mut progress = Progress::new(plan);
+    let mut sessions = Vec::new();
+    for parts in parts(kept, config) {
+        let date = parts.first().map(&day).unwrap_or_default();
+        let session = session(plan, given, parts, date, &progress, (config, audit_config));
+        progress.take(&session.stage, session.outcome);
+        if let StageChoice::InParts = session.stage {
+            notices.push(Notice::new(NoticeCode::SessionInParts, format!(
+                "{}: {} are taken for parts of one session, so its runs and walks are not held against a stage.",
+                session.date,
+                session.recordings.join(", ")
+            )));
+        }
+        sessions.push(session);
+    }
+    Noted { value: Sessions { sessions, left_out }, notices }
+}
+
+/// Puts recordings with running that follow each other closely together.
+fn parts(recorded: Vec<Recorded>, config: &ReviewConfig) -> Vec<Vec<Recorded>> {
+    let has_run = |r: &Recorded| Totals::of(&r.segmentation).sure_run_s >= config.least_run_s;
+    let mut groups: Vec<Vec<Recorded>> = Vec::new();
+    for recording in recorded {
+        let follows = |last: &Recorded| {
+            recording.start().duration_since(last.end()).as_secs_f64() <= config.part_gap_s
+                && has_run(last)
+                && has_run(&recording)
+        };
+        match groups.last_mut() {
+            Some(group) if group.last().is_some_and(follows) => group.push(recording),
+            _ => groups.push(vec![recording]),
+        }
+    }
+    groups
+}
+
+fn session(
+    plan: &Plan,
+    given: &Given,
+    parts: Vec<Recorded>,
+    date: Date,
+    progress: &Progress,
+    (config, audit_config): (&ReviewConfig, &AuditConfig),
+) -> Session {
+    let mut totals = Totals::default();
+    let mut end: Option<Timestamp> = None;
+    for part in &parts {
+        let own = Totals::of(&part.segmentation);
+        match end {
+            None => totals = own,
+            Some(end) => totals.join(&own, part.start().duration_since(end).as_secs_f64().max(0.0)),
+        }
+        end = Some(part.end());
+    }
+    let start = parts.first().map(Recorded::start).unwrap_or_default();
+    let recordings: Vec<String> = parts.iter().map(|part| part.name.clone()).collect();
+    let mut parts = parts.into_iter();
+    let (Some(mut only), None) = (parts.next(), parts.next()) else {
+        let (stage, outcome) = (StageChoice::InParts, Outcome::Undecided);
+        return Session { recordings, start, date, totals, stage, outcome, audit: None, notices: Vec::new() };
+    };
+    let mut notices = std::mem::take(&mut only.notices);
+    let stage = match given.of(&only.name, date) {
+        Some(Said::Stage(stage)) => StageChoice::Given(stage),
+        Some(Said::NoSession) => StageChoice::NoSession,
+        None => recognise(&only, &totals, plan, progress, config, audit_config),
+    };
+    let against = |stage: usize| {
+        let prescribed = &plan.stages[stage];
+        audit(&only.segmentation, &only.series, prescribed, &plan.runner, &plan.tolerance, audit_config)
+    };
+    let audit = stage.stage().map(|stage| against(stage).take(&mut notices));
+    let outcome = match (&audit, &stage) {
+        (Some(audit), _) => audit.outcome,
+        (None, StageChoice::Ambiguous(candidates)) => {
+            let beyond_each = candidates.iter().all(|(s, _)| against(*s).value.outcome == Outcome::Overdone);
+            if beyond_each { Outcome::Overdone } else { Outcome::Undecided }
+        }
+        _ => Outcome::Undecided,
+    };
+    Session { recordings, start, date, totals, stage, outcome, audit, notices }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::recorded::testing::recorded;
+    use super::*;
+
+    const PLAN: &str = "
+timezone = 'Europe/Oslo'
+[[stage]]
+name = '1'
+session = 'walk 5:00, 4 x (run 1:00, walk 2:00)'
+[[stage]]
+name = '2'
+session = 'walk 5:00, 4 x (run 2:00, walk 2:00)'
+";
+    const ONE: &str = "w300 r60 w120 r60 w120 r60 w120 r60 w120";
+
+    fn made(recorded: Vec<Recorded>, given: &str) -> Noted<Sessions> {
+        let plan = Plan::parse(PLAN).unwrap().value;
+        let given = Given::parse(given, &plan).value;
+        {
+            let as_of = "2026-03-10".parse().unwrap();
+            sessions(&plan, &given, recorded, as_of, &ReviewConfig::default(), &AuditConfig::default())
+        }
+    }
+
+    #[test]
+    fn a_session_over_midnight_belongs_to_the_day_of_its_start() {
+        // 23:50 in Oslo on the 2nd is 22:50 UTC; the session ends after midnight.
+        let made = made(vec![recorded("a", "2026-03-02T22:50:00Z", ONE)], "").value;
+        assert_eq!(made.sessions.len(), 1);
+        assert_eq!(made.sessions[0].date.to_string(), "2026-03-02");
+        assert_eq!(made.sessions[0].outcome, Outcome::Kept);
+    }
+
+    #[test]
+    fn what_was_given_stands_before_what_is_recognised() {
+        let one = || vec![recorded("a", "2026-03-02T07:00:00Z", ONE)];
+        assert_eq!(made(one(), "").value.sessions[0].stage.stage(), Some(0));
+        let given = made(one(), "a,2").value;
+        assert_eq!(given.sessions[0].stage, StageChoice::Given(1));
+        assert_eq!(given.sessions[0].outcome, Outcome::Underdone);
+        assert_eq!(made(one(), "2026-03-02,-").value.sessions[0].stage, StageChoice::NoSession);
+    }
+
+    #[test]
+    fn a_session_in_two_parts_is_one_session() {
+        let parts = vec![
+            recorded("a", "2026-03-02T07:00:00Z", "w300 r60 w120 r60 w60"),
+            recorded("b", "2026-03-02T07:12:00Z", "w60 r60 w120 r60 w120"),
+        ];
+        let made = made(parts, "");
+        assert_eq!(made.notices[0].code, NoticeCode::SessionInParts);
+        let [session] = made.value.sessions.as_slice() else { panic!() };
+        assert_eq!((session.recordings.len(), session.outcome), (2, Outcome::Undecided));
+        assert_eq!(session.totals.run_s, 240.0);
+        // 600 s and 420 s of moving with 120 s between them.
+        assert_eq!(session.totals.session_s, 600.0 + 120.0 + 420.0);
+    }
+
+    #[test]
+    fn a_walk_before_a_session_is_no_part_of_it() {
+        let both = vec![
+            recorded("walk", "2026-03-02T06:50:00Z", "w500"),
+            recorded("run", "2026-03-02T07:00:00Z", ONE),
+        ];
+        let made = made(both, "").value;
+        let stages: Vec<Option<usize>> = made.sessions.iter().map(|s| s.stage.stage()).collect();
+        assert_eq!(stages, [None, Some(0)]);
+    }
+
+    #[test]
+    fn what_lies_after_the_day_of_the_review_is_left_out_and_said() {
+        let made = made(vec![recorded("later", "2026-03-11T07:00:00Z", ONE)], "").value;
+        assert!(made.sessions.is_empty());
+        assert_eq!(made.left_out[0].code, "after_as_of");
+    }
+
+    #[test]
+    fn overdone_whichever_stage_it_was_is_overdone() {
+        // One run of 3:20 is beyond 1:00 and 2:00; the others lie between the two.
+        let bouts = "w300 r200 w120 r90 w120 r90 w120 r90 w120";
+        let beyond = made(vec![recorded("a", "2026-03-02T07:00:00Z", bouts)], "").value;
+        let session = &beyond.sessions[0];
+        assert!(matches!(session.stage, StageChoice::Ambiguous(_)), "{:?}", session.stage);
+        assert_eq!(session.outcome, Outcome::Overdone);
+        let within = "w300 r90 w120 r90 w120 r90 w120 r90 w120";
+        let open = made(vec![recorded("a", "2026-03-02T07:00:00Z", within)], "").value;
+        assert_ne!(open.sessions[0].outcome, Outcome::Kept);
+    }
+}

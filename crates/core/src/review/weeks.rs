@@ -1,0 +1,304 @@
+//! Sums by week, and how far the running of a week rose.
+
+use jiff::civil::Date;
+
+use crate::audit::Outcome;
+
+use super::calendar::{days_between, monday, plus};
+use super::case::Case;
+use super::effort::{WeekEffort, session_load, week_effort};
+use super::findings::{Against, WeeklyFinding, running_time_jump};
+use super::load::{Range, loading_bw, loading_ratio};
+
+/// Weeks that a week's running is held against.
+const WEEKS_BEFORE: i64 = 4;
+
+/// Sums of one week, Monday to Sunday, of the days up to that of the review.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Week {
+    /// Its Monday.
+    pub monday: Date,
+    /// Weeks without any recording or entry between the week listed before and this one.
+    pub empty_before: u32,
+    /// Whether all its days lie before or on the day of the review.
+    pub is_over: bool,
+    /// Sessions with running.
+    pub sessions: u32,
+    /// Walks.
+    pub walks: u32,
+    /// Days without running.
+    pub rest_days: u32,
+    /// Sessions with running by outcome: kept, overdone (also running that is no session of the plan), underdone,
+    /// undecided.
+    pub outcomes: [u32; 4],
+    /// Running, s.
+    pub run_s: f64,
+    /// Running that the plan prescribes for the week, s; `None` where it is left open.
+    pub planned_run_s: Option<f64>,
+    /// Walking, s.
+    pub walk_s: f64,
+    /// Steps while running; `None` where not all are known.
+    pub run_steps: Option<f64>,
+    /// Steps while walking; `None` where not all are known.
+    pub walk_steps: Option<f64>,
+    /// Distance run, m; `None` where not all is known.
+    pub run_distance_m: Option<f64>,
+    /// The longest run, s.
+    pub longest_run_s: f64,
+    /// The greatest pain noted.
+    pub greatest_pain: Option<f64>,
+    /// Effort; known when the week is over and each session has its effort.
+    pub effort: WeekEffort,
+    /// Estimated loading, body weights summed over the steps.
+    pub loading_bw: Option<Range>,
+    /// Ratio of the estimated loading to that of the week as prescribed.
+    pub loading_ratio: Option<Range>,
+    /// Rise of the running over the week before, as a fraction; `None` without running in it.
+    pub rise_over_last: Option<f64>,
+    /// Rise of the running over the mean of the up to four weeks before since the first session; `None` without any.
+    pub rise_over_mean: Option<f64>,
+}
+
+/// Running of one week as a base for the next ones.
+#[derive(Clone, Copy, Debug)]
+struct Base {
+    monday: Date,
+    /// All running, s.
+    run_s: f64,
+    /// Running that was not overdone, s.
+    proper_s: f64,
+    /// What was prescribed, s.
+    planned_s: Option<f64>,
+    /// Whether the case began in this week after its Monday.
+    is_first_part: bool,
+}
+
+/// Sums every week with a recording or an entry. `is_improper` says which sessions were too many or too close.
+pub(super) fn weeks(case: &Case<'_>, is_improper: &[bool]) -> (Vec<Week>, Vec<WeeklyFinding>) {
+    let mut weeks: Vec<Week> = Vec::new();
+    let mut bases: Vec<Base> = Vec::new();
+    let mut found = Vec::new();
+    let first_run = case.runs.first().map(|i| case.sessions[*i].date);
+    let mut next_session = 0;
+    for week in mondays(case) {
+        let from = next_session;
+        while case.sessions.get(next_session).is_some_and(|s| monday(s.date) == week) {
+            next_session += 1;
+        }
+        let indices: Vec<usize> = (from..next_session).collect();
+        let mut sums = sums(case, week, &indices);
+        sums.empty_before = weeks
+            .last()
+            .map_or(0, |last| u32::try_from(days_between(last.monday, week) / 7 - 1).unwrap_or(0));
+        rises(&mut sums, &bases, first_run);
+        found.extend(jump(case, &sums, &indices, &bases));
+        let proper_s = indices.iter().filter(|i| !is_improper[**i]).map(|i| proper_run_s(case, *i)).sum();
+        bases.push(Base {
+            monday: week,
+            run_s: sums.run_s,
+            proper_s,
+            planned_s: sums.planned_run_s.filter(|_| names_sessions_per_week(case, &indices)),
+            is_first_part: first_run.is_some_and(|first| monday(first) == week && first != week),
+        });
+        weeks.push(sums);
+    }
+    (weeks, found)
+}
+
+/// Whether the plan says how many sessions the week should have.
+fn names_sessions_per_week(case: &Case<'_>, indices: &[usize]) -> bool {
+    indices.last().is_some_and(|last| case.bounds_at(*last).sessions_per_week.is_some())
+}
+
+/// Mondays of the weeks that hold a session or an entry, in order.
+fn mondays(case: &Case<'_>) -> Vec<Date> {
+    let entries = case.diary.entries().iter().map(|entry| entry.date).filter(|date| *date <= case.as_of);
+    let mut all: Vec<Date> = case.sessions.iter().map(|s| s.date).chain(entries).map(monday).collect();
+    all.sort();
+    all.dedup();
+    all
+}
+
+/// Running of a session that may be a base for the next weeks: not more than was prescribed.
+fn proper_run_s(case: &Case<'_>, index: usize) -> f64 {
+    let session = &case.sessions[index];
+    if session.is_unplanned(case.config) || !session.is_run(case.config) {
+        return 0.0;
+    }
+    let run_s = session.totals.run_s;
+    case.prescribed_run_s(index).map_or(run_s, |prescribed| run_s.min(prescribed))
+}
+
+fn sums(case: &Case<'_>, week: Date, indices: &[usize]) -> Week {
+    let sunday = plus(week, 6);
+    let sessions = || indices.iter().map(|i| &case.sessions[*i]);
+    let runs: Vec<usize> =
+        indices.iter().copied().filter(|i| case.sessions[*i].is_run(case.config)).collect();
+    let mut outcomes = [0; 4];
+    for index in &runs {
+        let session = &case.sessions[*index];
+        outcomes[match session.outcome {
+            _ if session.is_unplanned(case.config) => 1,
+            Outcome::Kept => 0,
+            Outcome::Overdone => 1,
+            Outcome::Underdone => 2,
+            Outcome::Undecided => 3,
+        }] += 1;
+    }
+    let mut run_dates: Vec<Date> = runs.iter().map(|i| case.sessions[*i].date).collect();
+    run_dates.dedup();
+    let days = days_between(week, case.as_of.min(sunday)) + 1;
+    let in_week =
+        || case.diary.entries().iter().filter(|e| e.date >= week && e.date <= sunday.min(case.as_of));
+    let run_steps: Option<f64> = sessions().map(|s| s.totals.run_steps).sum();
+    let walk_steps: Option<f64> = sessions().map(|s| s.totals.walk_steps).sum();
+    let mut sums = Week {
+        monday: week,
+        empty_before: 0,
+        is_over: sunday <= case.as_of,
+        sessions: runs.len() as u32,
+        walks: (indices.len() - runs.len()) as u32,
+        rest_days: (u32::try_from(days).unwrap_or(0)).saturating_sub(run_dates.len() as u32),
+        outcomes,
+        run_s: sessions().map(|s| s.totals.run_s).sum(),
+        planned_run_s: planned(case, &runs, |stage| case.stage_run_s(stage), |i| case.prescribed_run_s(i)),
+        walk_s: sessions().map(|s| s.totals.walk_s).sum(),
+        run_steps,
+        walk_steps,
+        run_distance_m: sessions().map(|s| s.totals.run_distance_m).sum(),
+        longest_run_s: sessions().map(|s| s.totals.longest_run_s).fold(0.0, f64::max),
+        greatest_pain: in_week().filter_map(super::diary::Entry::greatest_pain).reduce(f64::max),
+        effort: WeekEffort::default(),
+        loading_bw: run_steps.zip(walk_steps).map(|(run, walk)| loading_bw(run, walk)),
+        loading_ratio: None,
+        rise_over_last: None,
+        rise_over_mean: None,
+    };
+    sums.effort = if sums.is_over { effort(case, week, indices) } else { WeekEffort::default() };
+    sums.loading_ratio = ratio(case, &sums, &runs);
+    sums
+}
+
+/// What the plan prescribes for a week: as many sessions as it allows, each of its own stage, those that were not done
+/// of the week's last stage. Where the plan names no number of sessions: the sessions that were done.
+fn planned(
+    case: &Case<'_>,
+    runs: &[usize],
+    of_stage: impl Fn(usize) -> Option<f64>,
+    of_session: impl Fn(usize) -> Option<f64>,
+) -> Option<f64> {
+    let last = *runs.last()?;
+    let known: Vec<usize> =
+        runs.iter().copied().filter(|i| case.sessions[*i].stage.stage().is_some()).collect();
+    let wanted = case.bounds_at(last).sessions_per_week.map_or(known.len(), |n| n as usize);
+    let done: Option<f64> = known.iter().take(wanted).map(|i| of_session(*i)).sum();
+    let open = wanted.saturating_sub(known.len());
+    let rest = if open > 0 { of_stage(case.stage_at(last))? * open as f64 } else { 0.0 };
+    done.map(|done| done + rest)
+}
+
+/// Loading against the week as prescribed, at this week's own cadences.
+fn ratio(case: &Case<'_>, week: &Week, runs: &[usize]) -> Option<Range> {
+    let walk_of = |stage: usize| -> Option<f64> {
+        case.plan.stages[stage].session.dose().walk.map(jogaudit_recording::units::Seconds::get)
+    };
+    let walk_of_session = |index: usize| walk_of(case.sessions[index].stage.stage()?);
+    let planned_walk_s = planned(case, runs, walk_of, walk_of_session)?;
+    // Of the sessions alone: walks beside them are not prescribed.
+    let sum = |of: fn(&super::Totals) -> Option<f64>| -> Option<f64> {
+        runs.iter().map(|i| of(&case.sessions[*i].totals)).sum()
+    };
+    let (run_steps, walk_steps) = (sum(|t| t.run_steps)?, sum(|t| t.walk_steps)?);
+    let (run_s, walk_s) = (sum(|t| Some(t.run_s))?, sum(|t| Some(t.walk_s))?);
+    let rate = |steps: f64, s: f64| if s > 0.0 { steps / s } else { 0.0 };
+    let planned = (rate(run_steps, run_s) * week.planned_run_s?, rate(walk_steps, walk_s) * planned_walk_s);
+    loading_ratio((run_steps, walk_steps), planned)
+}
+
+/// Load of the week's days; not known when a day with a session has no effort in the diary.
+fn effort(case: &Case<'_>, week: Date, indices: &[usize]) -> WeekEffort {
+    let mut loads = [0.0; 7];
+    for index in indices {
+        let session = &case.sessions[*index];
+        let Some(effort) = case.diary.on(session.date).and_then(|entry| entry.effort) else {
+            // A walk beside the sessions is not asked for in the diary.
+            if session.is_run(case.config) {
+                return WeekEffort::default();
+            }
+            continue;
+        };
+        let day = usize::try_from(days_between(week, session.date)).unwrap_or(0);
+        if let Some(load) = loads.get_mut(day) {
+            *load += session_load(effort, session.totals.session_s);
+        }
+    }
+    week_effort(&loads)
+}
+
+/// Mean running of the up to four weeks before, since the first session. Weeks without any count as 0.
+fn mean_before(bases: &[Base], week: Date, first_run: Option<Date>, of: fn(&Base) -> f64) -> Option<f64> {
+    let first = monday(first_run?);
+    let weeks = (days_between(first, week) / 7).clamp(0, WEEKS_BEFORE);
+    let from = plus(week, -7 * weeks);
+    let sum: f64 = bases.iter().rev().take_while(|base| base.monday >= from).map(of).sum();
+    (weeks > 0).then(|| sum / weeks as f64)
+}
+
+fn rises(week: &mut Week, bases: &[Base], first_run: Option<Date>) {
+    let rise = |base: Option<f64>| base.filter(|base| *base > 0.0).map(|base| week.run_s / base - 1.0);
+    let last = bases.last().filter(|base| base.monday == plus(week.monday, -7)).map(|base| base.run_s);
+    let (over_last, over_mean) =
+        (rise(last), rise(mean_before(bases, week.monday, first_run, |base| base.run_s)));
+    week.rise_over_last = over_last;
+    week.rise_over_mean = over_mean;
+}
+
+/// Whether the running of a week rose too much. The week is held against the greatest of: the running of the week
+/// before, the mean of the up to four weeks before, and what the plan prescribed for the last of these weeks with a
+/// session in it; so a week cut short or left out is no reason for a finding when the plan is taken up again (a break has
+/// its own rules). What was overdone
+/// counts in none of these.
+fn jump(case: &Case<'_>, week: &Week, indices: &[usize], bases: &[Base]) -> Option<WeeklyFinding> {
+    let runs: Vec<usize> =
+        indices.iter().copied().filter(|i| case.sessions[*i].is_run(case.config)).collect();
+    let last = *runs.last()?;
+    let before = bases.last().filter(|base| base.monday == plus(week.monday, -7));
+    let last_planned = bases.iter().rev().find(|base| base.run_s > 0.0);
+    let is_near = |base: &&Base| base.monday >= plus(week.monday, -7 * WEEKS_BEFORE);
+    let planned_before = last_planned.filter(is_near).and_then(|base| base.planned_s);
+    if before.is_some_and(|base| base.is_first_part) && planned_before.is_none() {
+        return None;
+    }
+    let first_run = case.runs.first().map(|i| case.sessions[*i].date);
+    let mean = mean_before(bases, week.monday, first_run, |base| base.proper_s);
+    let candidates = [before.map(|base| base.proper_s), mean, planned_before];
+    let base_s = candidates.into_iter().flatten().reduce(f64::max).filter(|base| *base > 0.0)?;
+    let (against, rise) = match case.bounds_at(last).weekly_increase {
+        Some(limit) => (Against::Plan, limit),
+        None => (Against::Usual, case.config.week_jump),
+    };
+    let bound_s = base_s * (1.0 + rise);
+    let margin = 1.0 + case.config.week_margin;
+    // Without a limit of its own the plan answers for what it prescribes.
+    let as_planned = against == Against::Usual
+        && week
+            .planned_run_s
+            .is_some_and(|planned| week.run_s <= planned.max(0.0) * margin + tolerance_s(case, &runs));
+    if week.run_s <= bound_s * margin || as_planned {
+        return None;
+    }
+    let mut sum = 0.0;
+    let beyond = indices.iter().find(|i| {
+        sum += case.sessions[**i].totals.run_s;
+        sum > bound_s * margin
+    })?;
+    let session = &case.sessions[*beyond];
+    let certainty = runs.iter().map(|i| case.sessions[*i].totals.sure_run_s).sum::<f64>() / week.run_s;
+    let stage = session.stage.stage();
+    Some(running_time_jump(session.date, stage, bound_s, week.run_s, against, certainty.min(1.0)))
+}
+
+/// What the tolerance for one run lets pass, for each session of the week.
+fn tolerance_s(case: &Case<'_>, runs: &[usize]) -> f64 {
+    case.plan.tolerance.run.get() * runs.len() as f64
+}

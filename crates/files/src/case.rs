@@ -1,0 +1,300 @@
+//! A case folder: prescription, diary, recordings → review.
+
+use std::error::Error;
+use std::fs;
+use std::io;
+use std::num::NonZero;
+use std::panic::resume_unwind;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::thread;
+
+use jiff::Timestamp;
+use jiff::civil::Date;
+
+use jogaudit_core::pipeline::{Config, review_case, segment_recording};
+use jogaudit_core::prescription::Plan;
+use jogaudit_core::review::{Diary, Given, LeftOut, Recorded, Zone};
+use jogaudit_recording::notice::{Notice, NoticeCode};
+use jogaudit_recording::read::{ReadConfig, Sport, read};
+use jogaudit_report::{ReviewParts, ReviewView};
+
+use super::failure::Failure;
+use super::input;
+
+/// Folders in folders deeper than this are not looked into: links may go in circles.
+const MOST_DEPTH: usize = 32;
+/// Larger diaries are refused: a line a day for a lifetime stays below.
+const MAX_TABLE_BYTES: u64 = 8 << 20;
+
+/// What a case folder holds, its recordings read and segmented.
+pub struct Case {
+    /// The prescription.
+    pub plan: Plan,
+    /// Activities on foot.
+    pub recorded: Vec<Recorded>,
+    /// What could not be read or is not on foot.
+    unread: Vec<LeftOut>,
+    /// The text of diary.csv.
+    diary: Option<String>,
+    /// The text of stages.csv.
+    stages: Option<String>,
+    /// What was noticed while reading.
+    notices: Vec<Notice>,
+}
+
+/// Reads a case folder.
+pub fn read_case(folder: &Path, config: &Config) -> Result<Case, Failure> {
+    read_case_with(folder, &|path, name| {
+        let bytes =
+            input::bytes(path, input::MAX_RECORDING_BYTES).map_err(|failure| failure.in_a_clause())?;
+        activities(&bytes, name, ReadConfig::default(), config)
+    })
+}
+
+/// Reads a case folder, its recordings by `read_file`, which gets a file's path and its name in the case.
+pub fn read_case_with(folder: &Path, read_file: &ReadFile<'_>) -> Result<Case, Failure> {
+    let mut notices = Vec::new();
+    let plan = plan(folder, &mut notices)?;
+    let (recorded, unread) = recordings(folder, read_file, &mut notices)?;
+    let diary = table(folder, "diary.csv", &mut notices)?;
+    let stages = table(folder, "stages.csv", &mut notices)?;
+    Ok(Case { plan, recorded, unread, diary, stages, notices })
+}
+
+impl Case {
+    /// The date of an instant where the case's days are counted.
+    pub fn today(&self, now: Timestamp) -> Date {
+        let latest = self.recorded.iter().max_by_key(|r| r.start());
+        Zone::of(&self.plan).date(now, latest.and_then(|r| r.series.utc_offset_s))
+    }
+
+    /// Reviews the case as it stood on a day.
+    pub fn review(self, as_of: Date, config: &Config) -> ReviewView {
+        let Self { plan, recorded, unread, diary, stages, mut notices } = self;
+        let diary = if let Some(text) = diary {
+            Diary::parse(&text, as_of).take(&mut notices)
+        } else {
+            let text = "There is no diary.csv: nothing is known of pain and effort, so the ruling cannot be to advance.";
+            notices.push(Notice::new(NoticeCode::NoDiary, text));
+            Diary::default()
+        };
+        let given = match stages {
+            Some(text) => Given::parse(&text, &plan).take(&mut notices),
+            None => Given::default(),
+        };
+        let mut reviewed = review_case(&plan, &given, &diary, recorded, as_of, config);
+        notices.append(&mut reviewed.notices);
+        reviewed.sessions.left_out.extend(unread);
+        reviewed.sessions.left_out.sort_by(|a, b| a.name.cmp(&b.name));
+        ReviewView::new(&ReviewParts {
+            plan: &plan,
+            diary: &diary,
+            sessions: &reviewed.sessions,
+            review: &reviewed.review,
+            config: &config.review,
+            notices: &notices,
+        })
+    }
+}
+
+/// Reads the case's prescription, and says when other files look like one.
+fn plan(case: &Path, notices: &mut Vec<Notice>) -> Result<Plan, Failure> {
+    let entries = fs::read_dir(case).map_err(|error| {
+        let failure = Failure::refused(format!("could not look into {}", case.display())).caused_by(&error);
+        failure.hint("CASE is a folder with plan.toml, diary.csv and recordings/")
+    })?;
+    let mut others: Vec<String> = entries
+        .filter_map(|entry| entry.ok().map(|entry| entry.file_name().to_string_lossy().into_owned()))
+        .filter(|name| name.to_lowercase().ends_with(".toml") && name != "plan.toml")
+        .collect();
+    others.sort();
+    let path = case.join("plan.toml");
+    if !path.exists() {
+        let failure = Failure::refused(format!("{} has no plan.toml", case.display()));
+        return Err(match others.as_slice() {
+            [] => failure.hint("write the prescription to plan.toml in that folder"),
+            [only] => failure.hint(format!("rename {only} to plan.toml if it is the prescription")),
+            several => {
+                failure.hint(format!("rename the one that holds to plan.toml: {}", several.join(", ")))
+            }
+        });
+    }
+    if !others.is_empty() {
+        let text = format!(
+            "The case holds other plans besides plan.toml, which are not used: {}.",
+            others.join(", ")
+        );
+        notices.push(Notice::new(NoticeCode::SeveralPlans, text));
+    }
+    input::plan(&path, notices)
+}
+
+/// Reads a table of the case; `None` when there is none.
+pub fn table(case: &Path, name: &str, notices: &mut Vec<Notice>) -> Result<Option<String>, Failure> {
+    let path = case.join(name);
+    if !path.exists() {
+        return Ok(None);
+    }
+    let bytes = input::bytes(&path, MAX_TABLE_BYTES)?;
+    Ok(Some(String::from_utf8(bytes).unwrap_or_else(|error| {
+        let text = format!("{name} is not UTF-8 text: letters that can't be told are shown as \u{fffd}.");
+        notices.push(Notice::new(NoticeCode::TableNotUtf8, text));
+        String::from_utf8_lossy(error.as_bytes()).into_owned()
+    })))
+}
+
+/// Lists the files of a case's `recordings/`, at any depth, in order of name: each name in the case and its path.
+pub fn recording_files(case: &Path, notices: &mut Vec<Notice>) -> Result<Vec<(String, PathBuf)>, Failure> {
+    let folder = case.join("recordings");
+    let paths = match fs::metadata(&folder) {
+        Ok(known) if known.is_dir() => files_below(&folder, notices)?,
+        Ok(_) => return Err(Failure::refused(format!("{} is no folder", folder.display()))),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Vec::new(),
+        Err(error) => return Err(Failure::input(&folder, &error)),
+    };
+    Ok(paths.into_iter().map(|path| (name_in(&folder, &path), path)).collect())
+}
+
+/// Reads every recording of a case in order of name. What can't be read or is not on foot is given besides.
+fn recordings(
+    case: &Path,
+    read_file: &ReadFile<'_>,
+    notices: &mut Vec<Notice>,
+) -> Result<(Vec<Recorded>, Vec<LeftOut>), Failure> {
+    let files = recording_files(case, notices)?;
+    if files.is_empty() {
+        notices.push(Notice::new(
+            NoticeCode::NoRecordings,
+            "There are no files in recordings/: there is nothing to review.",
+        ));
+    }
+    let (mut recorded, mut left_out) = (Vec::new(), Vec::new());
+    for ((name, _), read) in files.iter().zip(read_all(&files, read_file)) {
+        match read {
+            Ok((mut on_foot, mut others)) => {
+                recorded.append(&mut on_foot);
+                left_out.append(&mut others);
+            }
+            Err(why) => {
+                let text = format!("Not readable: {why}.");
+                left_out.push(LeftOut { name: name.clone(), code: "unreadable", text });
+            }
+        }
+    }
+    Ok((recorded, left_out))
+}
+
+/// The activities of a file on foot, and the others; or why it could not be read.
+pub type Activities = Result<(Vec<Recorded>, Vec<LeftOut>), String>;
+
+/// Makes activities of the file with a path and a name in the case.
+pub(crate) type ReadFile<'r> = dyn Fn(&Path, &str) -> Activities + Sync + 'r;
+
+/// Reads the files on all cores. The answers stand in the order of the files.
+fn read_all(files: &[(String, PathBuf)], read_file: &ReadFile<'_>) -> Vec<Activities> {
+    let next = AtomicUsize::new(0);
+    let work = || {
+        let mut read = Vec::new();
+        while let Some((at, (name, path))) = claim(files, &next) {
+            read.push((at, read_file(path, name)));
+        }
+        read
+    };
+    let workers = thread::available_parallelism().map_or(1, NonZero::get).min(files.len());
+    let mut read: Vec<(usize, Activities)> = thread::scope(|scope| {
+        let threads: Vec<_> = (0..workers).map(|_| scope.spawn(work)).collect();
+        let join = |thread: thread::ScopedJoinHandle<'_, _>| {
+            thread.join().unwrap_or_else(|panic| resume_unwind(panic))
+        };
+        threads.into_iter().flat_map(join).collect()
+    });
+    read.sort_by_key(|(at, _)| *at);
+    read.into_iter().map(|(_, activities)| activities).collect()
+}
+
+/// The next file that nobody has taken.
+fn claim<'f>(files: &'f [(String, PathBuf)], next: &AtomicUsize) -> Option<(usize, &'f (String, PathBuf))> {
+    let at = next.fetch_add(1, Ordering::Relaxed);
+    files.get(at).map(|file| (at, file))
+}
+
+/// Path inside the folder, with `/` on every system.
+fn name_in(folder: &Path, path: &Path) -> String {
+    let inside = path.strip_prefix(folder).unwrap_or(path);
+    let parts: Vec<_> = inside.components().map(|part| part.as_os_str().to_string_lossy()).collect();
+    parts.join("/")
+}
+
+/// Lists the files of a folder and of those in it, in order of name. Hidden ones are left out.
+pub fn files_below(folder: &Path, notices: &mut Vec<Notice>) -> Result<Vec<PathBuf>, Failure> {
+    let mut paths = Vec::new();
+    files(folder, MOST_DEPTH, &mut paths, notices)?;
+    paths.sort();
+    Ok(paths)
+}
+
+fn files(
+    folder: &Path,
+    depth: usize,
+    found: &mut Vec<PathBuf>,
+    notices: &mut Vec<Notice>,
+) -> Result<(), Failure> {
+    if depth == 0 {
+        let text = format!("{} lies too deep: it is not looked into.", folder.display());
+        notices.push(Notice::new(NoticeCode::FolderTooDeep, text));
+        return Ok(());
+    }
+    for entry in fs::read_dir(folder).map_err(|error| Failure::input(folder, &error))? {
+        let entry = entry.map_err(|error| Failure::input(folder, &error))?;
+        if entry.file_name().to_string_lossy().starts_with('.') {
+            continue;
+        }
+        let path = entry.path();
+        match fs::metadata(&path) {
+            Ok(known) if known.is_dir() => files(&path, depth - 1, found, notices)?,
+            // What can't be looked at is tried like a file, so that it is listed with its reason.
+            _ => found.push(path),
+        }
+    }
+    Ok(())
+}
+
+/// Reads the bytes of one file: its activities on foot with their bouts, and the others with the reason why not.
+pub fn activities(bytes: &[u8], name: &str, read_config: ReadConfig, config: &Config) -> Activities {
+    let read = read(bytes, &read_config).map_err(|error| chain(&error))?;
+    let several = read.value.len() > 1;
+    let (mut on_foot, mut others) = (Vec::new(), Vec::new());
+    for (index, recording) in read.value.iter().enumerate() {
+        let name = if several { format!("{name}#{}", index + 1) } else { name.to_owned() };
+        if let Sport::Other(sport) = &recording.sport {
+            let text = format!("Its sport is “{sport}”, not running or walking.");
+            others.push(LeftOut { name, code: "not_on_foot", text });
+            continue;
+        }
+        let facts = input::facts(bytes, recording);
+        let mut segmented = segment_recording(recording, config);
+        let mut notices = read.notices.clone();
+        notices.append(&mut segmented.notices);
+        on_foot.push(Recorded {
+            name,
+            sha256: facts.sha256,
+            channels: facts.has.len(),
+            series: segmented.series,
+            segmentation: segmented.segmentation,
+            notices,
+        });
+    }
+    Ok((on_foot, others))
+}
+
+/// An error and its sources in one clause.
+fn chain(error: &dyn Error) -> String {
+    let mut text = error.to_string();
+    let mut source = error.source();
+    while let Some(cause) = source {
+        text = format!("{text}: {cause}");
+        source = cause.source();
+    }
+    text
+}

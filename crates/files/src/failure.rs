@@ -1,0 +1,156 @@
+//! Command errors with hints, made from the library's typed errors at the edge.
+
+use std::error::Error;
+use std::fmt;
+use std::io;
+use std::path::Path;
+
+use jogaudit_core::prescription::PlanError;
+use jogaudit_recording::read::ReadError;
+
+/// A command that could not do its work.
+#[derive(Debug)]
+pub struct Failure {
+    kind: Kind,
+    what: String,
+    /// Lines that show where it is, each ending in a newline.
+    detail: String,
+    causes: Vec<String>,
+    hint: Option<String>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Kind {
+    /// Bad usage or unreadable input: exit code 2.
+    Refused,
+    /// The reader of our output went away: no error.
+    ClosedPipe,
+    /// A bug of ours: exit code 70.
+    Internal,
+}
+
+impl Failure {
+    /// Bad usage or unreadable input.
+    pub fn refused(what: impl Into<String>) -> Self {
+        Self { kind: Kind::Refused, what: what.into(), detail: String::new(), causes: Vec::new(), hint: None }
+    }
+
+    /// Standard output could not be written.
+    #[allow(clippy::needless_pass_by_value)] // the shape that `map_err` wants
+    pub fn output(error: io::Error) -> Self {
+        let kind = if error.kind() == io::ErrorKind::BrokenPipe { Kind::ClosedPipe } else { Kind::Refused };
+        Self { kind, ..Self::refused("could not write the result").caused_by(&error) }
+    }
+
+    /// A file that the user named could not be opened or read.
+    pub fn input(path: &Path, error: &io::Error) -> Self {
+        let failure = Self::refused(format!("could not read {}", named(path))).caused_by(error);
+        match error.kind() {
+            io::ErrorKind::NotFound => failure.hint("check the path; `-` reads standard input"),
+            io::ErrorKind::IsADirectory => failure.hint("name one file, not a folder"),
+            _ => failure,
+        }
+    }
+
+    /// A recording could not be read. (The cause says what to do.)
+    pub fn recording(path: &Path, error: &ReadError) -> Self {
+        let format =
+            error.format.map(|format| format!(" as {}", format.name().to_uppercase())).unwrap_or_default();
+        Self::refused(format!("could not read {}{format}", named(path))).caused_by(error)
+    }
+
+    /// A plan has mistakes.
+    pub fn plan(path: &Path, error: &PlanError) -> Self {
+        let what = match error.faults().len() {
+            1 => "the plan has a mistake".to_owned(),
+            n => format!("the plan has {n} mistakes"),
+        };
+        Self { detail: error.render(&path.display().to_string()), ..Self::refused(what) }
+    }
+
+    /// A bug of ours.
+    pub fn internal(what: &str) -> Self {
+        Self { kind: Kind::Internal, ..Self::refused(format!("jogaudit has a bug: {what}")) }.hint(
+            "the fault is ours, not your file's; please report it with the command that you typed and, if you may \
+             share it, the file",
+        )
+    }
+
+    /// The failure and its causes in one clause.
+    pub fn in_a_clause(&self) -> String {
+        let parts: Vec<&str> = std::iter::once(&self.what).chain(&self.causes).map(String::as_str).collect();
+        parts.join(": ")
+    }
+
+    /// The same with what to do.
+    pub fn with_hint_in_a_clause(&self) -> String {
+        let hint = self.hint.as_ref().map(|hint| format!(" ({hint})")).unwrap_or_default();
+        format!("{}{hint}", self.in_a_clause())
+    }
+
+    /// Adds the error and its sources below the first line.
+    #[must_use]
+    pub fn caused_by(mut self, error: &dyn Error) -> Self {
+        let mut next = Some(error);
+        while let Some(error) = next {
+            self.causes.push(error.to_string());
+            next = error.source();
+        }
+        self
+    }
+
+    /// Adds lines that show where it is.
+    #[must_use]
+    pub fn lines(mut self, lines: &[String]) -> Self {
+        for line in lines {
+            self.detail.extend(["  ", line, "\n"]);
+        }
+        self
+    }
+
+    /// Adds what to do.
+    #[must_use]
+    pub fn hint(mut self, hint: impl Into<String>) -> Self {
+        self.hint = Some(hint.into());
+        self
+    }
+
+    /// What to do, where it is known.
+    pub fn todo(&self) -> Option<&str> {
+        self.hint.as_deref()
+    }
+
+    /// Lines that show where it is, each ending in a newline; empty when there is nothing to show.
+    pub fn detail(&self) -> &str {
+        &self.detail
+    }
+
+    /// Whether the reader of our output went away.
+    pub fn is_closed_pipe(&self) -> bool {
+        self.kind == Kind::ClosedPipe
+    }
+
+    /// 2 could not, 70 a bug of ours.
+    pub fn exit_code(&self) -> u8 {
+        if self.kind == Kind::Internal { 70 } else { 2 }
+    }
+}
+
+/// How an input is called in a sentence.
+pub fn named(path: &Path) -> String {
+    if path.as_os_str() == "-" { "standard input".to_owned() } else { format!("`{}`", path.display()) }
+}
+
+impl fmt::Display for Failure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        writeln!(f, "error: {}", self.what)?;
+        f.write_str(&self.detail)?;
+        for cause in &self.causes {
+            writeln!(f, "  caused by: {cause}")?;
+        }
+        if let Some(hint) = &self.hint {
+            writeln!(f, "hint: {hint}")?;
+        }
+        Ok(())
+    }
+}

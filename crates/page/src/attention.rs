@@ -1,0 +1,91 @@
+//! What needs attention in a case, the gravest first: for the table of patients.
+
+use jiff::civil::Date;
+
+use jogaudit_report::ReviewView;
+
+/// Days in which something counts as recent.
+const RECENT_DAYS: i32 = 14;
+
+/// What needs attention, from the gravest on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Need {
+    /// The ruling is to see a clinician.
+    Clinician,
+    /// The case cannot be read.
+    Unreadable,
+    /// The ruling is to rest.
+    Rest,
+    /// A session of the last days was overdone, or there was running outside the plan.
+    Overdone,
+    /// Pain beyond its limit was noted in the last days.
+    Pain,
+    /// A session can't be judged.
+    Undecided,
+    /// A file of the case can't be read.
+    UnreadableFile,
+    /// The diary says nothing of the last session.
+    NoDiary,
+    /// No session for long.
+    Away,
+}
+
+/// What a case needs attention for, in words, the gravest first.
+pub(super) fn needs(review: &ReviewView, today: Date) -> Vec<(Need, String)> {
+    let is_recent = |date: &str| {
+        let ago = date.parse::<Date>().ok().and_then(|date| date.until(today).ok());
+        ago.is_some_and(|span| (0..=RECENT_DAYS).contains(&span.get_days()))
+    };
+    let mut needs = Vec::new();
+    match review.ruling.ruling {
+        "see_clinician" => needs.push((Need::Clinician, "see a clinician".to_owned())),
+        "rest" => needs.push((Need::Rest, "rest".to_owned())),
+        _ => {}
+    }
+    let recent = || review.sessions.iter().filter(|session| is_recent(&session.date));
+    let days = |outcome: &str| -> Vec<&str> {
+        recent().filter(|s| s.outcome == Some(outcome)).map(|s| s.date.as_str()).collect()
+    };
+    let mut overdone = days("overdone");
+    let found = review.findings.iter().filter(|finding| is_recent(&finding.date));
+    overdone.extend(found.clone().filter(|f| f.code == "unplanned_run").map(|f| f.date.as_str()));
+    let mut pain: Vec<&str> =
+        found.filter(|f| f.code.contains("pain")).map(|finding| finding.date.as_str()).collect();
+    for (need, what, days) in [
+        (Need::Overdone, "overdone", &mut overdone),
+        (Need::Pain, "pain beyond the limit", &mut pain),
+        (Need::Undecided, "can’t be judged", &mut days("undecided")),
+    ] {
+        days.sort_unstable();
+        days.dedup();
+        if !days.is_empty() {
+            needs.push((need, format!("{what}: {}", days.join(", "))));
+        }
+    }
+    let unread: Vec<&str> = review
+        .left_out
+        .iter()
+        .filter(|file| file.code == "unreadable")
+        .map(|file| file.recording.as_str())
+        .collect();
+    if !unread.is_empty() {
+        needs.push((Need::UnreadableFile, format!("not readable: {}", unread.join(", "))));
+    }
+    let Some(last) = review.sessions.last() else {
+        needs.push((Need::Away, "no session yet".to_owned()));
+        return needs;
+    };
+    if last.pain_during.is_none() && last.pain_pattern.is_none() {
+        needs.push((Need::NoDiary, format!("no word on pain: {}", last.date)));
+    }
+    if !is_recent(&last.date) {
+        needs.push((Need::Away, format!("no session since {}", last.date)));
+    }
+    needs.sort();
+    needs
+}
+
+/// What is said of a case that cannot be read.
+pub(super) fn unreadable(why: &str) -> Vec<(Need, String)> {
+    vec![(Need::Unreadable, why.to_owned())]
+}

@@ -1,0 +1,207 @@
+//! Writes to a case: recordings, diary, stages, plan. One writer at a time, each file whole or not at all.
+
+use std::fs::{self, File, OpenOptions, TryLockError};
+use std::io;
+use std::path::Path;
+use std::thread::sleep;
+use std::time::Duration;
+
+use jogaudit_core::pipeline::Config;
+use jogaudit_core::prescription::Plan;
+use jogaudit_core::review::{Diary, Entry, diary_with, stages_with};
+use jogaudit_files::{self as files, Failure};
+
+use super::intake::{Waiting, activity_mark};
+
+/// Hidden file that a writer holds locked.
+const LOCK: &str = ".jogaudit-lock";
+/// How often and how long another writer is waited for.
+const TRIES: u32 = 30;
+const BETWEEN: Duration = Duration::from_millis(100);
+
+/// The right to write to a case; it ends when this is dropped, or the process is.
+struct Writing(#[allow(dead_code)] File);
+
+impl Writing {
+    fn begin(case: &Path) -> Result<Self, Failure> {
+        let path = case.join(LOCK);
+        let could_not = |error: io::Error| {
+            Failure::refused(format!("could not write to {}", case.display()))
+                .caused_by(&error)
+                .hint("see that the folder may be written to, and that the disk is not full")
+        };
+        let file =
+            OpenOptions::new().create(true).truncate(false).write(true).open(path).map_err(could_not)?;
+        for _ in 0..TRIES {
+            match file.try_lock() {
+                Ok(()) => return Ok(Self(file)),
+                Err(TryLockError::WouldBlock) => sleep(BETWEEN),
+                Err(TryLockError::Error(error)) => return Err(could_not(error)),
+            }
+        }
+        Err(Failure::refused("another jogaudit is writing to this case")
+            .hint("wait until it is done, then try again"))
+    }
+}
+
+/// What became of a file that was to be kept.
+pub(super) struct Kept {
+    /// Its name inside `recordings/`, with the mark of its activity.
+    pub(super) name: String,
+    /// Whether the case had the same bytes already; then nothing was written.
+    pub(super) was_there: bool,
+}
+
+/// Keeps a file in the case, with its stage if one was said: a stage's name, or `-` for no session of the plan.
+pub(super) fn recording(case: &Path, file: &Waiting, stage: Option<&str>) -> Result<Kept, Failure> {
+    let mark = activity_mark(file.read(&Config::default()));
+    let _writing = Writing::begin(case)?;
+    let mut kept = match same_bytes(case, file)? {
+        Some(name) => Kept { name, was_there: true },
+        None => Kept { name: store(case, file)?, was_there: false },
+    };
+    kept.name += mark;
+    if let Some(stage) = stage {
+        set_stage(case, &kept.name, stage)?;
+    }
+    Ok(kept)
+}
+
+/// Name of the recording that has the same bytes.
+fn same_bytes(case: &Path, file: &Waiting) -> Result<Option<String>, Failure> {
+    for (name, path) in files::recording_files(case, &mut Vec::new())? {
+        let is_as_long = fs::metadata(&path).is_ok_and(|known| known.len() == file.bytes.len() as u64);
+        if is_as_long && fs::read(&path).is_ok_and(|bytes| bytes == file.bytes) {
+            return Ok(Some(name));
+        }
+    }
+    Ok(None)
+}
+
+fn store(case: &Path, file: &Waiting) -> Result<String, Failure> {
+    let folder = case.join("recordings");
+    fs::create_dir_all(&folder).map_err(|error| {
+        Failure::refused(format!("could not make the folder {}", folder.display())).caused_by(&error)
+    })?;
+    // Another file of that name can only be one that somebody changed.
+    let mut names =
+        (1..).map(|n| if n == 1 { file.file_name.clone() } else { format!("{n}-{}", file.file_name) });
+    let name = names.find(|name| !folder.join(name).exists()).unwrap_or_default();
+    files::write_whole(&folder.join(&name), &file.bytes)?;
+    Ok(name)
+}
+
+/// Says in `stages.csv` which stage a recording was.
+pub(super) fn stage(case: &Path, recording: &str, stage: &str) -> Result<(), Failure> {
+    let _writing = Writing::begin(case)?;
+    set_stage(case, recording, stage)
+}
+
+fn set_stage(case: &Path, recording: &str, stage: &str) -> Result<(), Failure> {
+    let before = table(case, "stages.csv")?;
+    let after = stages_with(&before, recording, stage).map_err(|error| unchanged("stages.csv", &error))?;
+    files::write_whole(&case.join("stages.csv"), after.as_bytes())
+}
+
+/// Writes a day into `diary.csv`.
+pub(super) fn diary(case: &Path, entry: &Entry) -> Result<(), Failure> {
+    let _writing = Writing::begin(case)?;
+    let before = table(case, "diary.csv")?;
+    let after = diary_with(&before, entry).map_err(|error| unchanged("diary.csv", &error))?;
+    // The diary is read back before it is written: what a person noted must not be lost to a table that is odd.
+    if Diary::parse(&after, jiff::civil::Date::MAX).value.on(entry.date) != Some(entry) {
+        return Err(Failure::refused("diary.csv would not be read back as written, so it was left as it is")
+            .hint("write this day into diary.csv by hand"));
+    }
+    files::write_whole(&case.join("diary.csv"), after.as_bytes())
+}
+
+/// The text of a table of the case; empty when there is none.
+fn table(case: &Path, name: &str) -> Result<String, Failure> {
+    let mut notices = Vec::new();
+    let text = files::table(case, name, &mut notices)?.unwrap_or_default();
+    if notices.is_empty() {
+        return Ok(text);
+    }
+    Err(Failure::refused(format!("{name} is not UTF-8 text, so it was left as it is"))
+        .hint("save it as UTF-8 with a text editor, then try again"))
+}
+
+fn unchanged(name: &str, error: &dyn std::error::Error) -> Failure {
+    Failure::refused(format!("{name} was left as it is")).caused_by(error)
+}
+
+/// Saves the plan, if it is one, and if the file still is the one with the hash `of`. The plan before is kept beside it as
+/// `plan.toml.bak`.
+pub(super) fn plan(case: &Path, text: &str, of: &str) -> Result<(), Failure> {
+    let path = case.join("plan.toml");
+    Plan::parse(text).map_err(|error| Failure::plan(Path::new("plan.toml"), &error))?;
+    let _writing = Writing::begin(case)?;
+    let before = plan_bytes(case)?;
+    if files::sha256(&before) != of {
+        return Err(Failure::refused("plan.toml was changed by somebody else since you opened it")
+            .hint("copy your text, open the plan again and make your changes there"));
+    }
+    if !before.is_empty() {
+        files::write_whole(&case.join("plan.toml.bak"), &before)?;
+    }
+    files::write_whole(&path, text.as_bytes())
+}
+
+/// The bytes of the plan; none when there is no plan.
+pub(super) fn plan_bytes(case: &Path) -> Result<Vec<u8>, Failure> {
+    let path = case.join("plan.toml");
+    if path.exists() { files::bytes(&path, 1 << 20) } else { Ok(Vec::new()) }
+}
+
+/// Takes away what a process that was killed while writing left behind, unless somebody writes.
+pub(super) fn sweep(case: &Path) {
+    let Ok(lock) = OpenOptions::new().write(true).open(case.join(LOCK)) else { return };
+    if lock.try_lock().is_err() {
+        return;
+    }
+    for folder in [case.to_owned(), case.join("recordings")] {
+        let entries = fs::read_dir(folder).into_iter().flatten().filter_map(Result::ok);
+        for entry in entries.filter(|entry| files::is_part(&entry.file_name().to_string_lossy())) {
+            let _ = fs::remove_file(entry.path());
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn two_writers_take_turns() {
+        let case = tempfile::tempdir().unwrap();
+        let first = Writing::begin(case.path()).unwrap();
+        assert!(Writing::begin(case.path()).is_err_and(|failure| failure.to_string().contains("another")));
+        drop(first);
+        assert!(Writing::begin(case.path()).is_ok());
+    }
+
+    #[test]
+    fn a_plan_is_saved_only_when_it_is_one_and_nobody_was_faster() {
+        let case = tempfile::tempdir().unwrap();
+        let text = |n: u32| format!("[[stage]]\nname = '{n}'\nsession = 'run {n}:00'\n");
+        let on_disk = |name: &str| fs::read_to_string(case.path().join(name)).unwrap_or_default();
+        plan(case.path(), &text(1), &files::sha256(b"")).unwrap();
+        assert!(plan(case.path(), "title = <b>", &files::sha256(text(1).as_bytes())).is_err());
+        assert!(plan(case.path(), &text(2), &files::sha256(b"")).is_err());
+        assert_eq!(on_disk("plan.toml"), text(1));
+        plan(case.path(), &text(2), &files::sha256(text(1).as_bytes())).unwrap();
+        assert_eq!((on_disk("plan.toml"), on_disk("plan.toml.bak")), (text(2), text(1)));
+    }
+
+    #[test]
+    fn what_a_killed_writer_left_is_swept_and_nothing_else() {
+        let case = tempfile::tempdir().unwrap();
+        drop(Writing::begin(case.path()).unwrap());
+        let names = ["a.fit", ".a.fit.123.0.part", ".mine.part", "b.123.0.part"];
+        names.iter().for_each(|name| fs::write(case.path().join(name), "x").unwrap());
+        sweep(case.path());
+        let left: Vec<bool> = names.iter().map(|name| case.path().join(name).exists()).collect();
+        assert_eq!(left, [true, false, true, true]);
+    }
+}

@@ -1,0 +1,83 @@
+//! What could not be done: what, where, and what to do.
+
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use maud::html;
+
+use jogaudit_files::Failure;
+
+use super::layout;
+
+/// An error as the page shows it.
+#[derive(Clone, Debug)]
+pub(super) struct Refusal {
+    pub(super) status: StatusCode,
+    /// One clause.
+    pub(super) what: String,
+    /// One clause: what to do about it.
+    pub(super) todo: Option<String>,
+    /// Lines that show the place in a text.
+    pub(super) detail: String,
+}
+
+impl Refusal {
+    pub(super) fn new(status: StatusCode, what: &str, todo: &str) -> Self {
+        Self { status, what: what.to_owned(), todo: Some(todo.to_owned()), detail: String::new() }
+    }
+
+    /// There is nothing at an address.
+    pub(super) fn not_found(what: &str) -> Self {
+        Self::new(StatusCode::NOT_FOUND, what, "go back and reload the page: it may have changed meanwhile")
+    }
+
+    /// A task of ours panicked.
+    pub(super) fn bug() -> Self {
+        let todo = "the fault is ours, not your file's; please report it with what you did and, if you may share it, the \
+                    file";
+        Self::new(StatusCode::INTERNAL_SERVER_ERROR, "jogaudit has a bug", todo)
+    }
+
+    /// The refusal as part of a page.
+    pub(super) fn markup(&self) -> maud::Markup {
+        html! {
+            div.trouble role="alert" {
+                p { strong { (sentence(&self.what)) } }
+                @if !self.detail.is_empty() { pre tabindex="0" { (self.detail) } }
+                @if let Some(todo) = &self.todo { p { "What to do: " (sentence_lower(todo)) } }
+            }
+        }
+    }
+}
+
+impl From<Failure> for Refusal {
+    fn from(failure: Failure) -> Self {
+        Self {
+            status: StatusCode::UNPROCESSABLE_ENTITY,
+            what: failure.in_a_clause(),
+            todo: failure.todo().map(str::to_owned),
+            detail: failure.detail().to_owned(),
+        }
+    }
+}
+
+impl IntoResponse for Refusal {
+    fn into_response(self) -> Response {
+        let body = html! {
+            h1 { "That did not work" }
+            (self.markup())
+            p { a href="/" { "To the start" } }
+        };
+        (self.status, layout::bare("That did not work", &body)).into_response()
+    }
+}
+
+/// A clause as a sentence.
+pub(super) fn sentence(clause: &str) -> String {
+    let mut letters = clause.chars();
+    let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
+    sentence_lower(&(first + letters.as_str()))
+}
+
+fn sentence_lower(clause: &str) -> String {
+    if clause.ends_with(['.', '?', '!']) { clause.to_owned() } else { format!("{clause}.") }
+}

@@ -1,0 +1,43 @@
+//! Reports inside the page, and as documents to send: the same ones that the command line writes.
+
+use std::path::Path;
+
+use maud::Markup;
+
+use jogaudit_core::pipeline::Config;
+use jogaudit_core::prescription::{Plan, Stage};
+use jogaudit_files::{self as files, CheckReport, Failure, MAX_UNZIPPED_MIB};
+use jogaudit_report::{ReviewView, html};
+
+/// One recording held against a stage.
+pub(super) fn check(
+    bytes: &[u8],
+    name: &str,
+    activity: Option<usize>,
+    plan: &Plan,
+    stage: &Stage,
+) -> Result<CheckReport, Failure> {
+    let config = Config::default();
+    let session = files::session_in(bytes, Path::new(name), activity, MAX_UNZIPPED_MIB, &config)?;
+    Ok(session.report(plan, stage, &config))
+}
+
+/// The report of a check to stand in a page.
+pub(super) fn check_body(report: &CheckReport) -> Markup {
+    html::check_body(&report.view, report.charts.as_ref())
+}
+
+/// The report of a check as a document of its own.
+pub(super) fn check_document(report: &CheckReport) -> String {
+    html::check(&report.view, report.charts.as_ref())
+}
+
+/// The report of a case to stand in a page.
+pub(super) fn review_body(view: &ReviewView) -> Markup {
+    html::review_body(view)
+}
+
+/// The report of a case as a document of its own.
+pub(super) fn review_document(view: &ReviewView) -> String {
+    html::review(view)
+}

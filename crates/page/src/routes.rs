@@ -1,0 +1,475 @@
+//! Addresses and what answers them. Answers are made here and worded in the views.
+#![allow(clippy::unused_async)] // the router takes async functions
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::extract::{DefaultBodyLimit, Form, Path, Query, Request, State};
+use axum::http::StatusCode;
+use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE, SET_COOKIE};
+use axum::response::{Html, IntoResponse, Redirect, Response};
+use axum::routing::{get, post};
+use axum::{Router, middleware};
+use maud::{Markup, html};
+use serde::Deserialize;
+
+use jogaudit_core::prescription::Plan;
+use jogaudit_files::{self as files, CheckReport, Failure, MAX_RECORDING_BYTES};
+use jogaudit_report::html::{REPORT, THEME};
+
+use super::desk::{Desk, Found, PATIENCE, Reading, Snapshot};
+use super::intake::Waiting;
+use super::layout::{self, Frame, coded, root};
+use super::refusal::Refusal;
+use super::view_case::{self, Proposal};
+use super::{App, forms, guard, keep, report, view_caseload};
+
+pub(super) type Answer = Result<Response, Refusal>;
+pub(super) type Shared = State<Arc<App>>;
+
+/// Bytes of a form without files: a plan has at most 1 MiB, and letters may take three in a form.
+const FORM_BYTES: usize = 4 << 20;
+
+pub(super) fn router(app: Arc<App>) -> Router {
+    let style = || async { css([THEME, layout::STYLE].concat()) };
+    let report_style = || async { css([THEME, REPORT, layout::BAR_STYLE].concat()) };
+    let script = || async { ([(CONTENT_TYPE, "text/javascript; charset=utf-8")], layout::SCRIPT) };
+    let files = post(take_files).layer(DefaultBodyLimit::disable());
+    Router::new()
+        .route("/", get(start))
+        .route("/open", get(open))
+        .route("/page.css", get(style))
+        .route("/report.css", get(report_style))
+        .route("/page.js", get(script))
+        .route("/case/{case}/", get(now))
+        .route("/case/{case}/files", files)
+        .route("/case/{case}/waiting/{sha256}", get(waiting))
+        .route("/case/{case}/waiting/{sha256}/keep", post(keep_one))
+        .route("/case/{case}/waiting/{sha256}/put-away", post(put_away))
+        .route("/case/{case}/keep-all", post(keep_all))
+        .route("/case/{case}/put-away-all", post(put_all_away))
+        .route("/case/{case}/session", get(session))
+        .route("/case/{case}/report.html", get(report_file))
+        .route("/case/{case}/stage", post(note_stage))
+        .route("/case/{case}/diary", get(forms::days))
+        .route("/case/{case}/diary-of", get(forms::diary_of))
+        .route("/case/{case}/diary/{date}", get(forms::day).post(forms::write_day))
+        .route("/case/{case}/review", get(review))
+        .route("/case/{case}/review.html", get(review_file))
+        .route("/case/{case}/plan", get(forms::plan).post(forms::change_plan))
+        .route("/case/{case}/plan/lint", post(forms::lint_plan))
+        .fallback(async || Refusal::not_found("there is no such page"))
+        .layer(DefaultBodyLimit::max(FORM_BYTES))
+        .layer(middleware::from_fn_with_state(Arc::clone(&app), guard::guard))
+        .with_state(app)
+}
+
+fn css(text: String) -> impl IntoResponse {
+    ([(CONTENT_TYPE, "text/css; charset=utf-8")], text)
+}
+
+/// Goes on to another address after something was done.
+pub(super) fn to(address: &str) -> Response {
+    Redirect::to(address).into_response()
+}
+
+/// Goes back to a page of a case, which then says what was done.
+pub(super) fn back(desk: &Desk, page: &str, done: &str) -> Response {
+    let mark = if page.contains('?') { '&' } else { '?' };
+    to(&format!("{}/{page}{mark}done={done}", root(desk)))
+}
+
+/// Runs what reads or writes files on a thread of its own.
+pub(super) async fn apart<T: Send + 'static>(
+    work: impl FnOnce() -> Result<T, Failure> + Send + 'static,
+) -> Result<T, Refusal> {
+    let done = tokio::task::spawn_blocking(work).await.map_err(|_| Refusal::bug())?;
+    done.map_err(Refusal::from)
+}
+
+pub(super) fn desk_of<'a>(app: &'a App, name: &str) -> Result<&'a Arc<Desk>, Refusal> {
+    app.desk(name).ok_or_else(|| Refusal::not_found("there is no such case"))
+}
+
+#[derive(Deserialize)]
+struct Opened {
+    #[serde(default)]
+    token: String,
+}
+
+async fn open(State(app): Shared, Query(opened): Query<Opened>) -> Answer {
+    if !app.door.knows(&opened.token) {
+        return Err(Refusal::new(
+            StatusCode::UNAUTHORIZED,
+            "this link is of another start",
+            "open the link that `jogaudit page` printed last",
+        ));
+    }
+    Ok(([(SET_COOKIE, app.door.cookie(&opened.token))], Redirect::to("/")).into_response())
+}
+
+/// What may stand behind the address of a page.
+#[derive(Default, Deserialize)]
+pub(super) struct Asked {
+    pub(super) done: Option<String>,
+    pub(super) recording: Option<String>,
+    pub(super) stage: Option<String>,
+    pub(super) activity: Option<usize>,
+    pub(super) date: Option<String>,
+}
+
+async fn start(State(app): Shared) -> Answer {
+    if !app.is_caseload {
+        let desk = app.desks.first().ok_or_else(|| Refusal::not_found("there is no case"))?;
+        return Ok(to(&format!("{}/", root(desk))));
+    }
+    let mut readings = Vec::with_capacity(app.desks.len());
+    let mut patience = PATIENCE;
+    for desk in &app.desks {
+        let before = std::time::Instant::now();
+        readings.push(desk.look(patience).await);
+        patience = patience.saturating_sub(before.elapsed());
+    }
+    let (table, again) = view_caseload::table(&app, &readings);
+    let frame = Frame { app: &app, desk: None, title: "Patients", done: None, again };
+    Ok(frame.page(&table).into_response())
+}
+
+/// The case as it now is, or the page that shows how far its reading has come.
+async fn read<'a>(app: &'a App, desk: &'a Arc<Desk>, title: &'a str) -> Result<Arc<Snapshot>, Response> {
+    match desk.look(PATIENCE).await {
+        Reading::Done(snapshot) => Ok(snapshot),
+        Reading::Underway(progress) => {
+            Err(layout::underway(&Frame::of(app, desk, title), &progress).into_response())
+        }
+    }
+}
+
+/// Makes a page of what was found in a case; a case that cannot be read says why.
+pub(super) async fn with_case(
+    app: &App,
+    case: &str,
+    title: &str,
+    done: Option<&str>,
+    body: impl FnOnce(&Desk, &Found) -> Result<Markup, Refusal>,
+) -> Answer {
+    let desk = desk_of(app, case)?;
+    let snapshot = match read(app, desk, title).await {
+        Ok(snapshot) => snapshot,
+        Err(underway) => return Ok(underway),
+    };
+    let frame = Frame { done, ..Frame::of(app, desk, title) };
+    let markup = match &snapshot.found {
+        Ok(found) => body(desk, found)?,
+        Err(refusal) => cannot(desk, refusal),
+    };
+    Ok(frame.page(&markup).into_response())
+}
+
+fn cannot(desk: &Desk, refusal: &Refusal) -> Markup {
+    html! {
+        h1 { (desk.name) }
+        (refusal.markup())
+        p { a href={ (root(desk)) "/plan" } { "Write or mend the plan" } }
+    }
+}
+
+async fn now(State(app): Shared, Path(case): Path<String>, Query(asked): Query<Asked>) -> Answer {
+    with_case(&app, &case, "Now", asked.done.as_deref(), |desk, found| {
+        let waiting = view_case::waiting_list(desk, &desk.waiting(), Some(found));
+        Ok(view_case::now(desk, found, &waiting, app.inbox.max_file_bytes()))
+    })
+    .await
+}
+
+async fn take_files(State(app): Shared, Path(case): Path<String>, request: Request) -> Answer {
+    let desk = desk_of(&app, &case)?;
+    let taken = app.inbox.take(request).await?;
+    let only = if let [file] = taken.as_slice() { Some(file.sha256.clone()) } else { None };
+    let any = !taken.is_empty();
+    taken.into_iter().for_each(|file| desk.put(file));
+    Ok(match only {
+        Some(sha256) => to(&format!("{}/waiting/{sha256}", root(desk))),
+        None if any => to(&format!("{}/", root(desk))),
+        None => back(desk, "", "nothing"),
+    })
+}
+
+fn waiting_file(desk: &Desk, sha256: &str) -> Result<Arc<Waiting>, Refusal> {
+    desk.waiting().into_iter().find(|file| file.sha256 == sha256).ok_or_else(|| {
+        Refusal::new(
+            StatusCode::NOT_FOUND,
+            "this file does not wait here any more",
+            "it was kept or put away, or the page was started anew: choose it again",
+        )
+    })
+}
+
+/// What a report is made of.
+struct Wanted {
+    bytes: Source,
+    name: String,
+    activity: Option<usize>,
+    plan: Plan,
+    stage: String,
+}
+
+enum Source {
+    Waiting(Arc<Waiting>),
+    File(std::path::PathBuf),
+}
+
+/// Makes a report, one at a time.
+async fn check(app: &App, wanted: Wanted) -> Result<CheckReport, Refusal> {
+    let _turn = app.turn.acquire().await.map_err(|_| Refusal::bug())?;
+    apart(move || {
+        let stage = files::stage(&wanted.plan, Some(&wanted.stage))?;
+        match &wanted.bytes {
+            Source::Waiting(file) => {
+                report::check(&file.bytes, &wanted.name, wanted.activity, &wanted.plan, stage)
+            }
+            Source::File(path) => {
+                let bytes = files::bytes(path, MAX_RECORDING_BYTES)?;
+                report::check(&bytes, &wanted.name, wanted.activity, &wanted.plan, stage)
+            }
+        }
+    })
+    .await
+}
+
+/// A report under a bar, or the bar alone with the reason why there is no report.
+fn barred(frame: &Frame<'_>, bar: &Markup, made: Result<Option<Markup>, Refusal>) -> Response {
+    match made {
+        Ok(Some(report)) => frame.report(bar, &report).into_response(),
+        Ok(None) => frame.page(&html! { h1 { (frame.title) } (bar) }).into_response(),
+        Err(refusal) => {
+            let body = html! { h1 { (frame.title) } (refusal.markup()) (bar) };
+            (refusal.status, frame.page(&body)).into_response()
+        }
+    }
+}
+
+async fn waiting(
+    State(app): Shared,
+    Path((case, sha256)): Path<(String, String)>,
+    Query(asked): Query<Asked>,
+) -> Answer {
+    let desk = desk_of(&app, &case)?;
+    let file = waiting_file(desk, &sha256)?;
+    let title = "A recording that waits";
+    let snapshot = match read(&app, desk, title).await {
+        Ok(snapshot) => snapshot,
+        Err(underway) => return Ok(underway),
+    };
+    let frame = Frame { done: asked.done.as_deref(), ..Frame::of(&app, desk, title) };
+    let found = match &snapshot.found {
+        Ok(found) => found,
+        Err(refusal) => return Ok(frame.page(&cannot(desk, refusal)).into_response()),
+    };
+    let is_it = |name: &str| name.split('#').next() == Some(file.file_name.as_str());
+    let view = found.with_waiting.as_ref().unwrap_or(&found.review);
+    let mut proposal = Proposal::of(view, &is_it, asked.stage.as_deref());
+    if let Some(name) = snapshot.hashes.get(&sha256) {
+        proposal.why = format!("The case has this recording already, as {name}. {}", proposal.why);
+    }
+    let config = jogaudit_core::pipeline::Config::default();
+    let can_keep = file.read(&config).is_ok();
+    let bar = view_case::waiting_bar(desk, &file, &found.plan, &proposal, can_keep);
+    let made = match (file.read(&config), &proposal.stage) {
+        (Err(why), _) => Err(Refusal::new(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            &format!("“{}” can’t be read: {why}", file.shown),
+            "export the session again as FIT, GPX or TCX and choose that file",
+        )),
+        (Ok(_), Some(stage)) if stage != "-" => {
+            let wanted = Wanted {
+                bytes: Source::Waiting(Arc::clone(&file)),
+                name: file.shown.clone(),
+                activity: asked.activity,
+                plan: found.plan.clone(),
+                stage: stage.clone(),
+            };
+            check(&app, wanted).await.map(|made| Some(report::check_body(&made)))
+        }
+        _ => Ok(None),
+    };
+    Ok(barred(&frame, &bar, made))
+}
+
+#[derive(Deserialize)]
+struct Keeping {
+    stage: Option<String>,
+}
+
+async fn keep_one(
+    State(app): Shared,
+    Path((case, sha256)): Path<(String, String)>,
+    Form(form): Form<Keeping>,
+) -> Answer {
+    let desk = desk_of(&app, &case)?;
+    let file = waiting_file(desk, &sha256)?;
+    let stage = form.stage.filter(|stage| !stage.is_empty());
+    let kept = keep_file(&app, desk, &file, stage).await?;
+    let done = if kept.was_there { "duplicate" } else { "kept" };
+    Ok(back(desk, &format!("session?recording={}", coded(&kept.name)), done))
+}
+
+/// Writes a file to the case. It is told only when it is on the disk.
+async fn keep_file(
+    app: &App,
+    desk: &Arc<Desk>,
+    file: &Arc<Waiting>,
+    stage: Option<String>,
+) -> Result<keep::Kept, Refusal> {
+    let (folder, bytes) = (desk.folder.clone(), Arc::clone(file));
+    let _turn = app.turn.acquire().await.map_err(|_| Refusal::bug())?;
+    let kept = apart(move || keep::recording(&folder, &bytes, stage.as_deref())).await?;
+    desk.let_go(&file.sha256);
+    desk.forget();
+    Ok(kept)
+}
+
+async fn keep_all(State(app): Shared, Path(case): Path<String>) -> Answer {
+    let desk = desk_of(&app, &case)?;
+    for file in desk.waiting() {
+        let can_keep = {
+            let file = Arc::clone(&file);
+            apart(move || Ok(file.read(&jogaudit_core::pipeline::Config::default()).is_ok())).await?
+        };
+        if can_keep {
+            keep_file(&app, desk, &file, None).await?;
+        }
+    }
+    Ok(back(desk, "", "all"))
+}
+
+async fn put_away(State(app): Shared, Path((case, sha256)): Path<(String, String)>) -> Answer {
+    let desk = desk_of(&app, &case)?;
+    desk.let_go(&sha256);
+    Ok(back(desk, "", "away"))
+}
+
+async fn put_all_away(State(app): Shared, Path(case): Path<String>) -> Answer {
+    let desk = desk_of(&app, &case)?;
+    desk.waiting().iter().for_each(|file| desk.let_go(&file.sha256));
+    Ok(back(desk, "", "away"))
+}
+
+/// The file of a recording, by its name in the case: names are compared, never made into paths.
+fn recording_path(snapshot: &Snapshot, recording: &str) -> Result<std::path::PathBuf, Refusal> {
+    let file = recording.split('#').next().unwrap_or_default();
+    let found = snapshot.files.iter().find(|(name, _)| name == recording || name == file);
+    found.map(|(_, path)| path.clone()).ok_or_else(|| Refusal::not_found("there is no such recording"))
+}
+
+/// The activity that a recording's name stands for.
+fn activity_of(recording: &str) -> Option<usize> {
+    recording.split_once('#').and_then(|(_, number)| number.parse().ok())
+}
+
+async fn session(State(app): Shared, Path(case): Path<String>, Query(asked): Query<Asked>) -> Answer {
+    let desk = desk_of(&app, &case)?;
+    let recording = asked.recording.unwrap_or_default();
+    let title = "A recording of the case";
+    let snapshot = match read(&app, desk, title).await {
+        Ok(snapshot) => snapshot,
+        Err(underway) => return Ok(underway),
+    };
+    let frame = Frame { done: asked.done.as_deref(), ..Frame::of(&app, desk, title) };
+    let found = match &snapshot.found {
+        Ok(found) => found,
+        Err(refusal) => return Ok(frame.page(&cannot(desk, refusal)).into_response()),
+    };
+    let path = recording_path(&snapshot, &recording)?;
+    let is_it = |name: &str| name == recording || name.split('#').next() == Some(recording.as_str());
+    let proposal = Proposal::of(&found.review, &is_it, asked.stage.as_deref());
+    let session = found.review.sessions.iter().find(|s| s.recordings.iter().any(|name| is_it(name)));
+    let date = session.map(|session| session.date.as_str());
+    let bar = view_case::kept_bar(desk, &recording, &found.plan, &proposal, date);
+    let made = match &proposal.stage {
+        Some(stage) if stage != "-" => {
+            let wanted = Wanted {
+                bytes: Source::File(path),
+                activity: asked.activity.or_else(|| activity_of(&recording)),
+                name: recording.clone(),
+                plan: found.plan.clone(),
+                stage: stage.clone(),
+            };
+            check(&app, wanted).await.map(|made| Some(report::check_body(&made)))
+        }
+        _ => Ok(None),
+    };
+    Ok(barred(&frame, &bar, made))
+}
+
+/// A report as a file to send or print.
+async fn report_file(State(app): Shared, Path(case): Path<String>, Query(asked): Query<Asked>) -> Answer {
+    let desk = desk_of(&app, &case)?;
+    let recording = asked.recording.unwrap_or_default();
+    let Reading::Done(snapshot) = desk.look(Duration::from_secs(30)).await else {
+        return Err(still_reading());
+    };
+    let found = snapshot.found.as_ref().map_err(Clone::clone)?;
+    let wanted = Wanted {
+        bytes: Source::File(recording_path(&snapshot, &recording)?),
+        activity: activity_of(&recording),
+        plan: found.plan.clone(),
+        stage: asked.stage.unwrap_or_default(),
+        name: recording,
+    };
+    Ok(attached("check.html", report::check_document(&check(&app, wanted).await?)))
+}
+
+fn still_reading() -> Refusal {
+    Refusal::new(StatusCode::SERVICE_UNAVAILABLE, "the case is still being read", "try again in a minute")
+}
+
+fn attached(name: &str, document: String) -> Response {
+    ([(CONTENT_DISPOSITION, format!("attachment; filename=\"{name}\""))], Html(document)).into_response()
+}
+
+#[derive(Deserialize)]
+struct NotedStage {
+    recording: String,
+    #[serde(default)]
+    stage: String,
+}
+
+async fn note_stage(State(app): Shared, Path(case): Path<String>, Form(form): Form<NotedStage>) -> Answer {
+    let desk = desk_of(&app, &case)?;
+    let page = format!("session?recording={}", coded(&form.recording));
+    let Reading::Done(snapshot) = desk.look(Duration::from_secs(30)).await else {
+        return Err(still_reading());
+    };
+    recording_path(&snapshot, &form.recording)?;
+    let found = snapshot.found.as_ref().map_err(Clone::clone)?;
+    if form.stage != "-" && found.plan.stage(&form.stage).is_none() {
+        return Err(Refusal::not_found("the plan has no such stage"));
+    }
+    let folder = desk.folder.clone();
+    apart(move || keep::stage(&folder, &form.recording, &form.stage)).await?;
+    desk.forget();
+    Ok(back(desk, &page, "stage"))
+}
+
+async fn review(State(app): Shared, Path(case): Path<String>) -> Answer {
+    let desk = desk_of(&app, &case)?;
+    let snapshot = match read(&app, desk, "Review").await {
+        Ok(snapshot) => snapshot,
+        Err(underway) => return Ok(underway),
+    };
+    let frame = Frame::of(&app, desk, "Review");
+    let bar = html! { p { a href={ (root(desk)) "/review.html" } { "Save this report as a file" } } };
+    let made =
+        snapshot.found.as_ref().map(|found| Some(report::review_body(&found.review))).map_err(Clone::clone);
+    Ok(barred(&frame, &bar, made))
+}
+
+async fn review_file(State(app): Shared, Path(case): Path<String>) -> Answer {
+    let desk = desk_of(&app, &case)?;
+    let Reading::Done(snapshot) = desk.look(Duration::from_secs(30)).await else {
+        return Err(still_reading());
+    };
+    let found = snapshot.found.as_ref().map_err(Clone::clone)?;
+    Ok(attached("review.html", report::review_document(&found.review)))
+}

@@ -1,0 +1,307 @@
+//! A case now: what the next session is, the place to drop files, the files that wait, the report of one of them.
+
+use maud::{Markup, html};
+
+use jogaudit_core::prescription::Plan;
+use jogaudit_report::ReviewView;
+use jogaudit_report::card::CardView;
+use jogaudit_report::review_view::SessionView;
+
+use super::desk::{Desk, Found};
+use super::intake::Waiting;
+use super::layout::{coded, root};
+
+/// The case's first page.
+pub(super) fn now(desk: &Desk, found: &Found, waiting: &Markup, max_file_bytes: usize) -> Markup {
+    let review = &found.review;
+    html! {
+        h1 { (review.plan) }
+        (ruling(review))
+        (waiting)
+        (drop_box(desk, max_file_bytes))
+        (last_session(desk, review))
+        @if let Some(next) = &review.card { (next_session(next)) }
+        (left_out(review))
+        (notices(review))
+        p.quiet { (review.cautions) }
+    }
+}
+
+/// The next session in its words, with what to mind; the clock of its runs and walks stands in the review.
+fn next_session(card: &CardView) -> Markup {
+    html! {
+        section {
+            h2 { "The next session" }
+            @if card.instead.is_none() { p { "Stage “" (card.stage) "”: " strong { (card.session) } } }
+            ul { @for sentence in &card.text { li { (sentence) } } }
+        }
+    }
+}
+
+/// What is to be done next, and why.
+pub(super) fn ruling(review: &ReviewView) -> Markup {
+    html! {
+        section.ruling {
+            h2 { (review.ruling.text) }
+            @if let Some(rule) = review.ruling.rules.first() { p { (rule.says) " Here: " (rule.because) "." } }
+        }
+    }
+}
+
+/// The form that takes files.
+pub(super) fn drop_box(desk: &Desk, max_file_bytes: usize) -> Markup {
+    html! {
+        section {
+            h2 { "Add recordings" }
+            form.drop method="post" action={ (root(desk)) "/files" } enctype="multipart/form-data"
+                data-most=(max_file_bytes) {
+                label for="files" { "Drop this morning’s export here, or choose one or more files" }
+                input #files type="file" name="files" multiple;
+                button { "Look at them" }
+                p.quiet {
+                    "FIT, GPX or TCX, plain or zipped, up to " (max_file_bytes >> 20)
+                    " MiB each. They stay on this machine, and are not in the case until you keep them."
+                }
+                p.trouble role="alert" hidden {}
+            }
+        }
+    }
+}
+
+/// The files that wait, each with what it is taken for.
+pub(super) fn waiting_list(
+    desk: &Desk,
+    waiting: &[std::sync::Arc<Waiting>],
+    found: Option<&Found>,
+) -> Markup {
+    let root = root(desk);
+    html! {
+        @if !waiting.is_empty() {
+            section {
+                h2 { "Not kept yet" }
+                ul.files {
+                    @for file in waiting {
+                        li {
+                            a href={ (root) "/waiting/" (file.sha256) } { (file.shown) }
+                            " " span.quiet { (taken_for(file, found)) }
+                        }
+                    }
+                }
+                @if waiting.len() > 1 {
+                    form.row method="post" action={ (root) "/keep-all" } {
+                        button { "Keep all that can be read" }
+                        button formaction={ (root) "/put-away-all" } { "Put all away" }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// What a waiting file is taken for, in a few words.
+fn taken_for(file: &Waiting, found: Option<&Found>) -> String {
+    let Some(view) = found.and_then(|found| found.with_waiting.as_ref()) else { return String::new() };
+    let is_it = |name: &String| name == &file.file_name || name.starts_with(&format!("{}#", file.file_name));
+    if let Some(session) = view.sessions.iter().find(|session| session.recordings.iter().any(is_it)) {
+        let stage = what_it_was(session);
+        let outcome = session.outcome.map(|outcome| format!(", {outcome}")).unwrap_or_default();
+        return format!("{}: {stage}{outcome}", session.date);
+    }
+    if let Some(left) = view.left_out.iter().find(|left| is_it(&left.recording)) {
+        return left.text.clone();
+    }
+    match file.read(&jogaudit_core::pipeline::Config::default()) {
+        Err(why) => format!("not readable: {why}"),
+        Ok((_, others)) => others.iter().map(|other| other.text.as_str()).collect::<Vec<_>>().join(" "),
+    }
+}
+
+fn last_session(desk: &Desk, review: &ReviewView) -> Markup {
+    let root = root(desk);
+    html! {
+        @if let Some(last) = review.sessions.last() {
+            section {
+                h2 { "The last session" }
+                p {
+                    a href={ (root) "/session?recording=" (coded(last.recordings.first().map_or("", String::as_str))) } {
+                        (last.date)
+                    }
+                    @if let Some(stage) = &last.stage { ", stage “" (stage) "”" }
+                    @if let Some(outcome) = last.outcome { ": " (mark(outcome)) }
+                    ". "
+                    @if last.pain_during.is_none() && last.pain_pattern.is_none() {
+                        strong { "The diary does not say whether it hurt. " }
+                    } @else if last.pain_next_morning.is_none() {
+                        strong { "The diary does not say how the next morning was. " }
+                    }
+                    a href={ (root) "/diary/" (last.date) } { "The diary of " (last.date) }
+                }
+            }
+        }
+    }
+}
+
+/// What a session was taken for.
+pub(super) fn what_it_was(session: &SessionView) -> String {
+    match (&session.stage, session.kind) {
+        (Some(stage), _) => format!("stage “{stage}”"),
+        (None, "walk") => "a walk".to_owned(),
+        (None, "unplanned_run") => "running outside the plan".to_owned(),
+        (None, _) => "stage not known".to_owned(),
+    }
+}
+
+/// An outcome by shape and word.
+pub(super) fn mark(outcome: &str) -> Markup {
+    let shape = match outcome {
+        "overdone" => "▲",
+        "underdone" => "▽",
+        "undecided" => "?",
+        _ => "●",
+    };
+    html! { span class={ "mark " (outcome) } { span aria-hidden="true" { (shape) " " } (outcome) } }
+}
+
+fn left_out(review: &ReviewView) -> Markup {
+    html! {
+        @if !review.left_out.is_empty() {
+            section {
+                h2 { "Recordings left out" }
+                ul { @for file in &review.left_out { li { (file.recording) ": " (file.text) } } }
+            }
+        }
+    }
+}
+
+fn notices(review: &ReviewView) -> Markup {
+    html! {
+        @if !review.notices.is_empty() {
+            section {
+                h2 { "Noticed" }
+                ul { @for notice in &review.notices { li { (notice.text) } } }
+            }
+        }
+    }
+}
+
+/// What is proposed for the stage of a file, and how that is known.
+pub(super) struct Proposal {
+    /// The stage that the report is held against; `None` when it cannot be told.
+    pub(super) stage: Option<String>,
+    /// How that is known, in a sentence.
+    pub(super) why: String,
+    /// Whether somebody chose it just now.
+    pub(super) is_chosen: bool,
+}
+
+impl Proposal {
+    /// Takes what was chosen, else what the review recognised for one of the names.
+    pub(super) fn of(view: &ReviewView, is_it: &dyn Fn(&str) -> bool, chosen: Option<&str>) -> Self {
+        if let Some(chosen) = chosen.filter(|chosen| !chosen.is_empty()) {
+            return Self { stage: Some(chosen.to_owned()), why: String::new(), is_chosen: true };
+        }
+        let mut left_out = view.left_out.iter();
+        let Some(session) = view.sessions.iter().find(|s| s.recordings.iter().any(|name| is_it(name))) else {
+            let why = left_out.find(|left| is_it(&left.recording)).map(|left| left.text.clone());
+            return Self { stage: None, why: why.unwrap_or_default(), is_chosen: false };
+        };
+        let percent = |share: f64| format!("{:.0} %", (100.0 * share).floor());
+        let why = match (&session.stage, session.stage_from, session.stage_certainty) {
+            (Some(stage), Some("given"), _) => format!("Stage “{stage}”, as said in stages.csv."),
+            (Some(stage), _, Some(sure)) => {
+                format!("Taken for stage “{stage}” by what was run and walked ({} sure).", percent(sure))
+            }
+            (Some(stage), ..) => format!("Taken for stage “{stage}”."),
+            (None, ..) if session.stage_candidates.is_empty() => {
+                "It fits no session of the plan. Choose a stage if it was one all the same.".to_owned()
+            }
+            (None, ..) => {
+                let named: Vec<String> = session
+                    .stage_candidates
+                    .iter()
+                    .map(|c| format!("“{}” ({})", c.stage, percent(c.certainty)))
+                    .collect();
+                format!("It may be stage {}. Which was it?", named.join(" or "))
+            }
+        };
+        Self { stage: session.stage.clone(), why, is_chosen: false }
+    }
+}
+
+/// The stages to choose from.
+pub(super) fn stage_choice(plan: &Plan, proposal: &Proposal) -> Markup {
+    html! {
+        label for="stage" { "Stage" }
+        select #stage name="stage" {
+            @if !proposal.is_chosen {
+                option value="" {
+                    @match &proposal.stage { Some(stage) => { "as recognised: " (stage) } None => { "not known" } }
+                }
+            }
+            @for stage in &plan.stages {
+                option value=(stage.name) selected[proposal.is_chosen && proposal.stage.as_deref() == Some(&stage.name)] {
+                    (stage.name) ": " (stage.session)
+                }
+            }
+            option value="-" selected[proposal.is_chosen && proposal.stage.as_deref() == Some("-")] {
+                "no session of the plan"
+            }
+        }
+    }
+}
+
+/// The bar above the report of a file that waits.
+pub(super) fn waiting_bar(
+    desk: &Desk,
+    file: &Waiting,
+    plan: &Plan,
+    proposal: &Proposal,
+    can_keep: bool,
+) -> Markup {
+    let here = format!("{}/waiting/{}", root(desk), file.sha256);
+    html! {
+        p { strong { (file.shown) } " is not in the case yet. " (proposal.why) }
+        @if can_keep {
+            form.row method="get" action=(here) {
+                (stage_choice(plan, proposal))
+                button { "Hold against this stage" }
+            }
+        }
+        form.row method="post" action={ (here) "/keep" } {
+            @if proposal.is_chosen {
+                input type="hidden" name="stage" value=(proposal.stage.as_deref().unwrap_or_default());
+            }
+            @if can_keep { button.main { "Keep in the case" } }
+            button formaction={ (here) "/put-away" } { "Put away" }
+        }
+    }
+}
+
+/// The bar above the report of a recording of the case.
+pub(super) fn kept_bar(
+    desk: &Desk,
+    recording: &str,
+    plan: &Plan,
+    proposal: &Proposal,
+    date: Option<&str>,
+) -> Markup {
+    let root = root(desk);
+    html! {
+        p {
+            strong { (recording) } " " (proposal.why) " "
+            @if let Some(date) = date { a href={ (root) "/diary/" (date) } { "Write the diary of " (date) } }
+        }
+        form.row method="get" action={ (root) "/session" } {
+            input type="hidden" name="recording" value=(recording);
+            (stage_choice(plan, proposal))
+            button { "Hold against this stage" }
+            @if proposal.is_chosen {
+                button formmethod="post" formaction={ (root) "/stage" } { "Note this stage in the case" }
+            }
+        }
+        @if let Some(stage) = proposal.stage.as_deref().filter(|stage| *stage != "-") {
+            @let file = format!("/report.html?recording={}&stage={}", coded(recording), coded(stage));
+            p { a href={ (root) (file) } { "Save this report as a file" } }
+        }
+    }
+}

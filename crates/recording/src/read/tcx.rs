@@ -1,0 +1,415 @@
+//! TCX version 2 → recordings: one for each `Activity`.
+//!
+//! From each `Trackpoint` inside an activity: time, position, altitude, distance, heart rate, cadence (`RunCadence` of the
+//! activity extension before `Cadence`) and speed of the extension. A second `Track` within a lap comes behind a pause.
+//! A `Course` is a plan, not a recording.
+
+use crate::notice::Noted;
+use crate::units::StepsPerMinute;
+
+use super::draft::{self, Draft, DraftLap, Drafts};
+use super::points::PointFaults;
+use super::time::{MICROS_PER_S, Micros};
+use super::xml::{self, Handler, Tag};
+use super::{
+    Format, LapIntensity, LapTrigger, ReadError, ReadErrorKind, Recording, Sample, Sport, cadence, sport,
+};
+
+pub(super) fn read(text: &str) -> Result<Noted<Vec<Recording>>, ReadError> {
+    let mut reader = TcxReader::default();
+    let outcome = xml::walk(text, &mut reader);
+    reader.point = None; // still open: not whole
+    reader.finish_lap();
+    let mut notices = outcome.notices(text, reader.faults.points);
+    notices.extend(reader.faults.notices(text));
+    let mut drafts = reader.activities;
+    cadence::settle(&mut drafts.list, &mut notices);
+    for draft in &mut drafts.list {
+        draft.utc_offset_s = reader.faults.utc_offset_s;
+    }
+    let recordings = drafts.finish(Format::Tcx, &mut notices);
+    if !recordings.is_empty() {
+        return Ok(Noted { value: recordings, notices });
+    }
+    let kind = match reader.faults.without_time.count {
+        0 if outcome.cut.is_some() => ReadErrorKind::CutBeforeFirstSample,
+        0 if reader.has_course => ReadErrorKind::OnlyRoute,
+        0 => ReadErrorKind::NoSamples,
+        points => ReadErrorKind::NoTimes { points },
+    };
+    Err(ReadError::new(Format::Tcx, kind))
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Element {
+    Activity,
+    Course,
+    Lap,
+    TotalTime,
+    Intensity,
+    Trigger,
+    Track,
+    Point,
+    Time,
+    Position,
+    Latitude,
+    Longitude,
+    Altitude,
+    Distance,
+    HeartRate,
+    Value,
+    Cadence,
+    RunCadence,
+    Speed,
+    Unknown,
+}
+
+/// A `Trackpoint` that is still open.
+#[derive(Default)]
+struct OpenPoint {
+    time: Option<Micros>,
+    lat_deg: Option<f64>,
+    lon_deg: Option<f64>,
+    run_cadence: Option<StepsPerMinute>,
+    sample: Sample,
+    at_byte: usize,
+}
+
+/// A `Lap` that is still open.
+struct OpenLap {
+    start: Option<Micros>,
+    total: Option<Micros>,
+    last_point: Option<Micros>,
+    tracks: u32,
+    intensity: LapIntensity,
+    trigger: LapTrigger,
+}
+
+#[derive(Default)]
+struct TcxReader {
+    activities: Drafts,
+    in_activity: bool,
+    lap: Option<OpenLap>,
+    point: Option<OpenPoint>,
+    /// Last time before the track that has just begun, where that is not the lap's first.
+    break_after: Option<Micros>,
+    has_course: bool,
+    faults: PointFaults,
+}
+
+impl TcxReader {
+    fn begin_activity(&mut self, tag: &Tag<'_>) {
+        self.finish_lap();
+        self.in_activity = true;
+        self.break_after = None;
+        self.activities
+            .begin(Draft::new(tag.attribute("Sport").map_or(Sport::Unspecified, sport::from_word)));
+    }
+
+    fn begin_lap(&mut self, tag: &Tag<'_>) {
+        self.finish_lap();
+        let start = tag.attribute("StartTime").and_then(|text| self.faults.time(text, tag.at_byte));
+        if let Some(start) = start {
+            self.end_last_lap_by(start);
+        }
+        self.lap = Some(OpenLap {
+            start,
+            total: None,
+            last_point: None,
+            tracks: 0,
+            intensity: LapIntensity::Unknown,
+            trigger: LapTrigger::Other,
+        });
+    }
+
+    /// A lap cannot end behind the start of the next.
+    fn end_last_lap_by(&mut self, next_start: Micros) {
+        let last = self.activities.list.last_mut().and_then(|activity| activity.laps.last_mut());
+        if let Some(last) = last.filter(|last| last.start <= next_start) {
+            last.end = last.end.map(|end| end.min(next_start));
+        }
+    }
+
+    /// A lap ends with its timer time or its last point, whichever is later: the timer time leaves pauses out.
+    fn finish_lap(&mut self) {
+        self.finish_point();
+        let Some(lap) = self.lap.take() else { return };
+        let (Some(start), Some(activity)) = (lap.start, self.activities.list.last_mut()) else { return };
+        let by_timer = lap.total.map(|total| start.saturating_add(total));
+        activity.laps.push(DraftLap {
+            start,
+            end: by_timer.max(lap.last_point),
+            trigger: lap.trigger,
+            intensity: lap.intensity,
+        });
+    }
+
+    fn begin_track(&mut self) {
+        self.finish_point();
+        self.break_after = None;
+        if let Some(lap) = &mut self.lap {
+            lap.tracks += 1;
+            self.break_after = lap.last_point.filter(|_| lap.tracks > 1);
+        }
+    }
+
+    fn begin_point(&mut self, at_byte: usize) {
+        self.finish_point();
+        if self.in_activity {
+            self.point = Some(OpenPoint { at_byte, ..OpenPoint::default() });
+        }
+    }
+
+    fn finish_point(&mut self) {
+        let Some(mut point) = self.point.take() else { return };
+        let (Some(time), Some(activity)) = (point.time, self.activities.list.last_mut()) else {
+            self.faults.without_time.add(point.at_byte);
+            return;
+        };
+        if let (Some(lat_deg), Some(lon_deg)) = (point.lat_deg, point.lon_deg) {
+            point.sample.position = self.faults.kept(draft::position(lat_deg, lon_deg), point.at_byte);
+        }
+        point.sample.cadence = point.run_cadence.or(point.sample.cadence);
+        self.faults.points += 1;
+        if let Some(end) = self.break_after.take().filter(|end| *end < time) {
+            activity.pause(end, time);
+        }
+        if let Some(lap) = &mut self.lap {
+            lap.last_point = lap.last_point.max(Some(time));
+        }
+        activity.push(time, point.sample);
+    }
+
+    fn point_value(&mut self, parent: Element, element: Element, text: &str, at_byte: usize) {
+        let Some(point) = &mut self.point else { return };
+        let faults = &mut self.faults;
+        if element == Element::Time {
+            if parent == Element::Point {
+                point.time = faults.time(text, at_byte);
+            }
+            return;
+        }
+        let Some(number) = faults.number(text, at_byte) else { return };
+        let sample = &mut point.sample;
+        match (parent, element) {
+            (Element::Position, Element::Latitude) => point.lat_deg = Some(number),
+            (Element::Position, Element::Longitude) => point.lon_deg = Some(number),
+            (Element::Point, Element::Altitude) => {
+                sample.altitude = faults.kept(draft::metres(number), at_byte);
+            }
+            (Element::Point, Element::Distance) => {
+                sample.distance = faults.kept(draft::metres(number), at_byte);
+            }
+            (Element::HeartRate, Element::Value) => sample.heart_rate = draft::heart_rate(number),
+            (Element::Point, Element::Cadence) => sample.cadence = cadence_as_written(number),
+            (_, Element::RunCadence) => point.run_cadence = cadence_as_written(number),
+            (_, Element::Speed) => sample.speed = faults.kept(draft::speed(number), at_byte),
+            _ => {}
+        }
+    }
+
+    fn lap_value(&mut self, element: Element, text: &str, at_byte: usize) {
+        let Some(lap) = &mut self.lap else { return };
+        match (element, text) {
+            (Element::TotalTime, _) => {
+                let total_s = self.faults.number(text, at_byte).and_then(draft::length);
+                lap.total = total_s.map(|total_s| (total_s * MICROS_PER_S as f64).round() as Micros);
+            }
+            (Element::Intensity, "Active") => lap.intensity = LapIntensity::Active,
+            (Element::Intensity, "Resting") => lap.intensity = LapIntensity::Rest,
+            (Element::Trigger, "Manual") => lap.trigger = LapTrigger::Manual,
+            (Element::Trigger, "Time") => lap.trigger = LapTrigger::Time,
+            (Element::Trigger, "Distance") => lap.trigger = LapTrigger::Distance,
+            _ => {}
+        }
+    }
+}
+
+/// The number as it stands: whether it counts one leg is decided for the whole file.
+fn cadence_as_written(number: f64) -> Option<StepsPerMinute> {
+    draft::cadence(number).map(StepsPerMinute::new)
+}
+
+impl Handler for TcxReader {
+    type Element = Element;
+    const UNKNOWN: Element = Element::Unknown;
+    const POINT: Element = Element::Point;
+
+    fn element(local_name: &[u8]) -> Element {
+        match local_name {
+            b"Activity" => Element::Activity,
+            b"Course" => Element::Course,
+            b"Lap" => Element::Lap,
+            b"TotalTimeSeconds" => Element::TotalTime,
+            b"Intensity" => Element::Intensity,
+            b"TriggerMethod" => Element::Trigger,
+            b"Track" => Element::Track,
+            b"Trackpoint" => Element::Point,
+            b"Time" => Element::Time,
+            b"Position" => Element::Position,
+            b"LatitudeDegrees" => Element::Latitude,
+            b"LongitudeDegrees" => Element::Longitude,
+            b"AltitudeMeters" => Element::Altitude,
+            b"DistanceMeters" => Element::Distance,
+            b"HeartRateBpm" => Element::HeartRate,
+            b"Value" => Element::Value,
+            b"Cadence" => Element::Cadence,
+            b"RunCadence" => Element::RunCadence,
+            b"Speed" => Element::Speed,
+            _ => Element::Unknown,
+        }
+    }
+
+    fn open(&mut self, path: &[Element], tag: &Tag<'_>) {
+        match path.last() {
+            Some(Element::Activity) => self.begin_activity(tag),
+            Some(Element::Course) => self.has_course = true,
+            Some(Element::Lap) if self.in_activity => self.begin_lap(tag),
+            Some(Element::Track) => self.begin_track(),
+            Some(Element::Point) => self.begin_point(tag.at_byte),
+            _ => {}
+        }
+    }
+
+    fn close(&mut self, path: &[Element], text: &str, at_byte: usize) {
+        let [.., parent, element] = path else { return };
+        match (parent, element) {
+            (_, Element::Point) => self.finish_point(),
+            (_, Element::Lap) => self.finish_lap(),
+            (_, Element::Activity) => {
+                self.finish_lap();
+                self.in_activity = false;
+            }
+            (_, Element::Unknown) => {}
+            _ if text.is_empty() => {}
+            (Element::Lap, _) => self.lap_value(*element, text, at_byte),
+            _ => self.point_value(*parent, *element, text, at_byte),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::notice::NoticeCode;
+
+    fn point(second: u32, inside: &str) -> String {
+        let (hour, minute, second) = (second / 3600, second / 60 % 60, second % 60);
+        format!("<Trackpoint><Time>2025-01-01T{hour:02}:{minute:02}:{second:02}Z</Time>{inside}</Trackpoint>")
+    }
+
+    fn lap(start: u32, inside: &str, tracks: &[String]) -> String {
+        let (minute, second) = (start / 60, start % 60);
+        let tracks = tracks.join("</Track><Track>");
+        format!(
+            r#"<Lap StartTime="2025-01-01T00:{minute:02}:{second:02}Z">{inside}<Track>{tracks}</Track></Lap>"#
+        )
+    }
+
+    fn activity(sport: &str, laps: &[String]) -> String {
+        format!(r#"<Activity Sport="{sport}"><Id>x</Id>{}</Activity>"#, laps.concat())
+    }
+
+    fn tcx(activities: &[String]) -> String {
+        let inside = activities.concat();
+        format!("<TrainingCenterDatabase><Activities>{inside}</Activities></TrainingCenterDatabase>")
+    }
+
+    fn noted(text: &str) -> Noted<Vec<Recording>> {
+        read(text).unwrap()
+    }
+
+    fn clean(text: &str) -> Recording {
+        let mut noted = noted(text);
+        assert_eq!(noted.notices, []);
+        assert_eq!(noted.value.len(), 1);
+        noted.value.remove(0)
+    }
+
+    #[test]
+    fn every_value_of_a_point() {
+        let inside = "<Position><LatitudeDegrees>59.9</LatitudeDegrees><LongitudeDegrees>180</LongitudeDegrees></Position>\
+                      <AltitudeMeters>12.5</AltitudeMeters><DistanceMeters>3</DistanceMeters>\
+                      <HeartRateBpm><Value>140</Value></HeartRateBpm><Cadence>70</Cadence><Extensions>\
+                      <ns3:TPX><ns3:Speed>2.4</ns3:Speed><ns3:RunCadence>80</ns3:RunCadence></ns3:TPX></Extensions>";
+        let noted = noted(&tcx(&[activity("Running", &[lap(0, "", &[point(0, "") + &point(1, inside)])])]));
+        assert_eq!(noted.notices.iter().map(|n| n.code).collect::<Vec<_>>(), [NoticeCode::CadenceDoubled]);
+        let recording = &noted.value[0];
+        assert_eq!(recording.sport, Sport::Running);
+        let expected = Sample {
+            time_s: 1.0,
+            position: draft::position(59.9, 180.0),
+            altitude: draft::metres(12.5),
+            distance: draft::metres(3.0),
+            speed: draft::speed(2.4),
+            cadence: Some(StepsPerMinute::new(160.0)),
+            heart_rate: draft::heart_rate(140.0),
+        };
+        assert_eq!(recording.samples, [Sample::default(), expected]);
+    }
+
+    #[test]
+    fn sports() {
+        let sport = |word: &str| clean(&tcx(&[activity(word, &[lap(0, "", &[point(0, "")])])])).sport;
+        assert_eq!(sport("Running"), Sport::Running);
+        assert_eq!(sport("Other"), Sport::Unspecified);
+        assert_eq!(sport("Biking"), Sport::Other("Biking".to_owned()));
+    }
+
+    #[test]
+    fn laps_with_their_ends() {
+        let kind = |intensity: &str, trigger: &str, total_s: &str| {
+            format!(
+                "<TotalTimeSeconds>{total_s}</TotalTimeSeconds><DistanceMeters>9</DistanceMeters>\
+                 <Intensity>{intensity}</Intensity><TriggerMethod>{trigger}</TriggerMethod>"
+            )
+        };
+        let laps = [
+            // Its timer ran 40 s, with a pause of 20 s: it ends with its last point.
+            lap(
+                0,
+                &kind("Active", "Manual", "40"),
+                &[point(0, "") + &point(30, ""), point(50, "") + &point(59, "")],
+            ),
+            // 30.5 s would reach behind the start of the next.
+            lap(60, &kind("Resting", "Time", "30.5"), &[point(60, "") + &point(89, "")]),
+            lap(90, &kind("Active", "Distance", "30.25"), &[point(90, "") + &point(119, "")]),
+        ];
+        let recording = clean(&tcx(&[activity("Running", &laps)]));
+        let (manual, time, distance) = (LapTrigger::Manual, LapTrigger::Time, LapTrigger::Distance);
+        let laps: Vec<_> =
+            recording.laps.iter().map(|l| (l.start_s, l.end_s, l.intensity, l.trigger)).collect();
+        assert_eq!(
+            laps,
+            [
+                (0.0, Some(59.0), LapIntensity::Active, manual),
+                (60.0, Some(90.0), LapIntensity::Rest, time),
+                (90.0, Some(120.25), LapIntensity::Active, distance),
+            ]
+        );
+        let timer: Vec<_> = recording.timer.iter().map(|event| (event.time_s, event.running)).collect();
+        assert_eq!(timer, [(30.0, false), (50.0, true)], "a second track in a lap comes behind a pause");
+    }
+
+    #[test]
+    fn two_activities_are_two_recordings() {
+        let one = |sport, second| activity(sport, &[lap(second, "", &[point(second, "")])]);
+        let noted = noted(&tcx(&[one("Biking", 0), one("Running", 50), activity("Running", &[])]));
+        assert_eq!(noted.value.len(), 2);
+        assert_eq!(noted.value[1].sport, Sport::Running);
+        assert_eq!(noted.value[1].start.to_string(), "2025-01-01T00:00:50Z");
+        assert_eq!(
+            noted.notices.iter().map(|n| n.code).collect::<Vec<_>>(),
+            [NoticeCode::ActivityWithoutSamples]
+        );
+    }
+
+    #[test]
+    fn a_course_is_no_recording() {
+        let text = format!(
+            "<TrainingCenterDatabase><Courses><Course><Track>{}</Track></Course></Courses></TrainingCenterDatabase>",
+            point(0, "")
+        );
+        assert_eq!(read(&text).unwrap_err().kind, ReadErrorKind::OnlyRoute);
+    }
+}

@@ -1,0 +1,527 @@
+//! The card of one session, to take along: its runs and walks on a running clock, its limits, its cautions.
+//!
+//! It fits half a page: at most [`MOST_LINES`] lines.
+
+use serde::Serialize;
+
+use jogaudit_core::prescription::{Extent, Move, Plan, Segment, Stage, Step};
+use jogaudit_recording::units::{BeatsPerMinute, METRES_PER_MILE, MetresPerSecond, Seconds, StepsPerMinute};
+
+use super::json;
+use super::text::{HEADING, Page, QUIET, UNKNOWN, WIDTH};
+use super::wording::{clock, pace};
+
+/// Lines of the longest card.
+pub const MOST_LINES: usize = 30;
+/// Rows of the table of runs and walks.
+const ROWS: usize = 12;
+/// Columns of that table.
+const COLUMNS: usize = 3;
+/// Runs and walks that are shown at the end when not all can be.
+const SHOWN_LAST: usize = 6;
+
+/// The document `jogaudit.card/1`.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct CardView {
+    pub schema: &'static str,
+    pub plan: String,
+    pub stage: String,
+    /// `rest` or `see_clinician` when there is no session; then nothing is prescribed below.
+    pub instead: Option<&'static str>,
+    pub session: String,
+    pub session_s: Option<f64>,
+    pub run_s: Option<f64>,
+    pub walk_s: Option<f64>,
+    pub bouts: Vec<CardBout>,
+    pub pace_basis: &'static str,
+    pub heart_rate_ceiling_bpm: Option<f64>,
+    pub walk_cadence_floor_spm: Option<f64>,
+    pub session_ceiling_s: Option<f64>,
+    pub pain_limit: Option<f64>,
+    pub text: Vec<String>,
+}
+
+/// One of the `bouts`: a run, a walk, or runs and walks in turn until a time or distance is reached.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct CardBout {
+    /// `run`, `walk` or `in_turn`.
+    pub gait: &'static str,
+    /// Counted among the runs or walks of the session; `None` for `in_turn`.
+    pub rep: Option<u32>,
+    /// On the session's clock; `None` after something by distance.
+    pub at_s: Option<f64>,
+    /// From the session's start; known while all before is by distance.
+    pub at_m: Option<f64>,
+    pub duration_s: Option<f64>,
+    pub distance_m: Option<f64>,
+    pub pace_ceiling_s_per_km: Option<f64>,
+    /// What goes in turn, in the session language; empty for a run or walk.
+    pub cycle: String,
+}
+
+impl CardView {
+    /// Lays out the card of a stage. `ruling`: the word of a ruling on the next session, if one was made; `rest` and
+    /// `see_clinician` take the place of the session, any other word changes nothing.
+    pub fn new(plan: &Plan, stage: &Stage, ruling: Option<&str>) -> Self {
+        let instead = ["rest", "see_clinician"].into_iter().find(|word| Some(*word) == ruling);
+        let dose = stage.session.dose();
+        let bouts = if instead.is_none() { bouts(stage) } else { Vec::new() };
+        let limits = &stage.limits;
+        let shown = |is_shown: bool, value: Option<f64>| value.filter(|_| is_shown);
+        let is_on = instead.is_none();
+        let mut view = Self {
+            schema: "jogaudit.card/1",
+            plan: plan.title.clone(),
+            stage: stage.name.clone(),
+            instead,
+            session: if is_on { stage.session.to_string() } else { String::new() },
+            session_s: shown(is_on, dose.session.map(Seconds::get)),
+            run_s: shown(is_on, dose.run.map(Seconds::get)),
+            walk_s: shown(is_on, dose.walk.map(Seconds::get)),
+            bouts,
+            pace_basis: match limits.pace_basis {
+                jogaudit_core::prescription::PaceBasis::Ground => "ground",
+                jogaudit_core::prescription::PaceBasis::Level => "level",
+            },
+            heart_rate_ceiling_bpm: shown(is_on, limits.heart_rate_ceiling.map(BeatsPerMinute::get)),
+            walk_cadence_floor_spm: shown(is_on, limits.walk_cadence_floor.map(StepsPerMinute::get)),
+            session_ceiling_s: shown(is_on, limits.session_ceiling.map(Seconds::get)),
+            pain_limit: limits.pain_limit,
+            text: Vec::new(),
+        };
+        view.text = view.sentences();
+        view
+    }
+
+    fn sentences(&self) -> Vec<String> {
+        match self.instead {
+            Some("rest") => vec![
+                "No session for now: rest, and do not make up for it later.".to_owned(),
+                HELP.to_owned(),
+            ],
+            Some(_) => vec![
+                "No session for now: see a health professional before the next run, and take this report along."
+                    .to_owned(),
+                HELP.to_owned(),
+            ],
+            None => [self.pace(), self.other_limits(), Some(self.walks()), Some(self.pain())]
+                .into_iter()
+                .flatten()
+                .chain([HELP.to_owned()])
+                .collect(),
+        }
+    }
+
+    fn pace(&self) -> Option<String> {
+        let mut groups: Vec<(f64, Vec<String>)> = Vec::new();
+        let held = self.bouts.iter().filter(|bout| bout.gait != "walk");
+        let is_some_free = held.clone().any(|bout| bout.pace_ceiling_s_per_km.is_none());
+        for bout in held {
+            let Some(ceiling) = bout.pace_ceiling_s_per_km else { continue };
+            let name = bout.rep.map_or_else(|| "those in turn".to_owned(), |rep| rep.to_string());
+            match groups.iter_mut().find(|(known, _)| *known == ceiling) {
+                Some((_, names)) => names.push(name),
+                None => groups.push((ceiling, vec![name])),
+            }
+        }
+        let level = if self.pace_basis == "level" { " on level ground, slower uphill" } else { "" };
+        match groups.as_slice() {
+            [] => None,
+            [(ceiling, _)] if !is_some_free => {
+                Some(format!("Run slowly: never faster than {}{level}.", pace(*ceiling)))
+            }
+            several => {
+                let parts: Vec<String> = several
+                    .iter()
+                    .take(3)
+                    .map(|(ceiling, names)| format!("{} in run {}", pace(*ceiling), shortened(names)))
+                    .collect();
+                let more = if several.len() > 3 { "; more in the session's text" } else { "" };
+                Some(format!("Run slowly: never faster than {}{level}{more}.", parts.join(", ")))
+            }
+        }
+    }
+
+    fn other_limits(&self) -> Option<String> {
+        let parts: Vec<String> = [
+            self.heart_rate_ceiling_bpm.map(|bpm| format!("heart rate never above {bpm:.0} bpm")),
+            self.session_ceiling_s.map(|s| format!("the whole session no longer than {}", clock(s))),
+        ]
+        .into_iter()
+        .flatten()
+        .collect();
+        let mut sentence = parts.join("; ");
+        let first = sentence.get(..1)?.to_uppercase();
+        sentence.replace_range(..1, &first);
+        Some(format!("{sentence}."))
+    }
+
+    fn walks(&self) -> String {
+        match self.walk_cadence_floor_spm {
+            Some(spm) => format!("Walk briskly: at least {spm:.0} steps a minute, both feet counted."),
+            None => "Walk briskly.".to_owned(),
+        }
+    }
+
+    fn pain(&self) -> String {
+        match self.pain_limit {
+            Some(limit) if limit > 0.0 => {
+                format!("Pain above {limit} of 10, or pain that rises as you go: stop running.")
+            }
+            _ => "Any pain: stop running.".to_owned(),
+        }
+    }
+}
+
+const HELP: &str = "With swelling, a limp, pain at night or pain that stays, see a health professional. What your \
+    clinician says stands above this card.";
+
+/// At most four names.
+fn shortened(names: &[String]) -> String {
+    match names {
+        [first, .., last] if names.len() > 4 => format!("{first} … {last}"),
+        _ => names.join(", "),
+    }
+}
+
+/// Where a bout begins, as far as it is known.
+#[derive(Clone, Copy)]
+struct At {
+    s: Option<f64>,
+    m: Option<f64>,
+}
+
+impl At {
+    fn pass(&mut self, extent: Extent) {
+        match extent {
+            Extent::Time(time) => *self = Self { s: self.s.map(|s| s + time.get()), m: None },
+            Extent::Distance(distance) => *self = Self { s: None, m: self.m.map(|m| m + distance.get()) },
+        }
+    }
+}
+
+fn bouts(stage: &Stage) -> Vec<CardBout> {
+    let mut bouts = Vec::new();
+    let mut at = At { s: Some(0.0), m: Some(0.0) };
+    let (mut runs, mut walks) = (0, 0);
+    let ceiling = |step: &Step| {
+        let ceiling = step.ceiling.or(stage.limits.pace_ceiling).filter(|_| step.motion == Move::Run);
+        ceiling.and_then(MetresPerSecond::pace_s_per_km)
+    };
+    let amounts = |extent| match extent {
+        Extent::Time(time) => (Some(time.get()), None),
+        Extent::Distance(distance) => (None, Some(distance.get())),
+    };
+    for segment in stage.session.expand().segments {
+        match segment {
+            Segment::Steps(steps) => {
+                for step in &steps {
+                    let (gait, count) = match step.motion {
+                        Move::Run => ("run", &mut runs),
+                        Move::Walk => ("walk", &mut walks),
+                    };
+                    *count += 1;
+                    let (duration_s, distance_m) = amounts(step.extent);
+                    bouts.push(CardBout {
+                        gait,
+                        rep: Some(*count),
+                        at_s: at.s,
+                        at_m: at.m,
+                        duration_s,
+                        distance_m,
+                        pace_ceiling_s_per_km: ceiling(step),
+                        cycle: String::new(),
+                    });
+                    at.pass(step.extent);
+                }
+            }
+            Segment::Until { extent, cycle } => {
+                let (duration_s, distance_m) = amounts(extent);
+                let parts: Vec<String> =
+                    cycle.iter().map(|step| format!("{} {}", step.motion.word(), step.extent)).collect();
+                bouts.push(CardBout {
+                    gait: "in_turn",
+                    rep: None,
+                    at_s: at.s,
+                    at_m: at.m,
+                    duration_s,
+                    distance_m,
+                    pace_ceiling_s_per_km: cycle.iter().find_map(ceiling),
+                    cycle: parts.join(", "),
+                });
+                at.pass(extent);
+            }
+        }
+    }
+    bouts
+}
+
+/// Writes the document, ending in a newline.
+pub fn json(view: &CardView) -> String {
+    json::document(view)
+}
+
+/// Writes the card of a stage; see [`CardView::new`] for the ruling.
+pub fn card(plan: &Plan, stage: &Stage, ruling: Option<&str>) -> String {
+    text(&CardView::new(plan, stage, ruling))
+}
+
+/// Writes the card for reading, 80 columns wide and at most [`MOST_LINES`] lines long.
+pub fn text(view: &CardView) -> String {
+    let mut page = Page::default();
+    let title = match view.instead {
+        None => format!("Next session: stage “{}”", view.stage),
+        Some("rest") => "Next session: none, rest".to_owned(),
+        Some(_) => "Next session: none, see a health professional".to_owned(),
+    };
+    page.styled_paragraph(HEADING, &title);
+    page.line(&one_line(&view.plan, WIDTH));
+    if view.instead.is_none() {
+        page.line(&one_line(&view.session, WIDTH));
+        if let Some(sum) = sum(view) {
+            page.line(&sum);
+        }
+        page.line("");
+        table(&mut page, view);
+    }
+    page.line("");
+    let (help, others) = view.text.split_last().map_or(("", &[][..]), |(last, rest)| (last.as_str(), rest));
+    for sentence in others {
+        page.paragraph("", sentence);
+    }
+    page.styled_paragraph(QUIET, help);
+    page.0
+}
+
+fn one_line(text: &str, width: usize) -> String {
+    if text.chars().count() <= width {
+        return text.to_owned();
+    }
+    text.chars().take(width - 1).chain(['…']).collect()
+}
+
+fn sum(view: &CardView) -> Option<String> {
+    let parts: Vec<String> = [
+        view.session_s.map(|s| format!("{} in all", clock(s))),
+        view.run_s.map(|s| format!("{} of running", clock(s))),
+        view.walk_s.map(|s| format!("{} of walking", clock(s))),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    (!parts.is_empty()).then(|| format!("{}.", parts.join(", ")))
+}
+
+/// The runs and walks in up to three columns, read downwards; when there are too many, the middle is left out.
+fn table(page: &mut Page, view: &CardView) {
+    let room = ROWS * COLUMNS;
+    let bouts = &view.bouts;
+    let mut cells: Vec<String> = Vec::new();
+    let mut left_out = 0;
+    let is_in_miles = in_miles(bouts);
+    if bouts.len() <= room {
+        cells.extend(bouts.iter().map(|bout| cell(bout, is_in_miles)));
+    } else {
+        let first = room - SHOWN_LAST - 1;
+        left_out = bouts.len() - first - SHOWN_LAST;
+        cells.extend(bouts[..first].iter().map(|bout| cell(bout, is_in_miles)));
+        cells.push(format!("{:>7}", "…"));
+        cells.extend(bouts[bouts.len() - SHOWN_LAST..].iter().map(|bout| cell(bout, is_in_miles)));
+    }
+    let columns = cells.len().div_ceil(ROWS).max(1);
+    let rows = cells.len().div_ceil(columns);
+    let header = format!("{:>7} {:<8} {:>7}", "at", "what", "for");
+    page.line(&vec![header; columns].join("   "));
+    for row in 0..rows {
+        let line: Vec<String> = (0..columns)
+            .filter_map(|column| cells.get(column * rows + row))
+            .map(|cell| format!("{cell:<24}"))
+            .collect();
+        page.line(&line.join("   "));
+    }
+    if left_out > 0 {
+        page.line(&format!("… stands for {left_out} more runs and walks, as the session's text says."));
+    }
+    let mut cycles: Vec<String> = Vec::new();
+    for bout in bouts.iter().filter(|bout| bout.gait == "in_turn") {
+        let until = length(bout, is_in_miles);
+        let sentence = format!("In turn until {until} are over: {}; the last is cut there.", bout.cycle);
+        if !cycles.contains(&sentence) {
+            cycles.push(sentence);
+        }
+    }
+    for sentence in cycles.iter().take(2) {
+        page.line(&one_line(sentence, WIDTH));
+    }
+}
+
+fn cell(bout: &CardBout, is_in_miles: bool) -> String {
+    let [at, what, length] = texts(bout, is_in_miles);
+    format!("{at:>7} {what:<8} {length:>7}")
+}
+
+/// Where each bout begins, what it is and how long.
+pub(super) fn bout_texts(bouts: &[CardBout]) -> Vec<[String; 3]> {
+    let is_in_miles = in_miles(bouts);
+    bouts.iter().map(|bout| texts(bout, is_in_miles)).collect()
+}
+
+fn texts(bout: &CardBout, is_in_miles: bool) -> [String; 3] {
+    let at = match (bout.at_s, bout.at_m) {
+        (Some(s), _) if s > 0.0 || bout.duration_s.is_some() => clock(s),
+        (_, Some(m)) => distance(m, is_in_miles),
+        (Some(s), None) => clock(s),
+        (None, None) => UNKNOWN.to_owned(),
+    };
+    let what = match (bout.gait, bout.rep) {
+        ("run", Some(rep)) => format!("run {rep}"),
+        ("walk", _) => "walk".to_owned(),
+        _ => "in turn".to_owned(),
+    };
+    [at, what, length(bout, is_in_miles)]
+}
+
+fn length(bout: &CardBout, is_in_miles: bool) -> String {
+    match (bout.duration_s, bout.distance_m) {
+        (Some(s), _) => clock(s),
+        (None, Some(m)) => distance(m, is_in_miles),
+        (None, None) => UNKNOWN.to_owned(),
+    }
+}
+
+/// Whether every distance is in whole thousandths of a mile and not in whole metres.
+fn in_miles(bouts: &[CardBout]) -> bool {
+    let mut distances = bouts.iter().filter_map(|bout| bout.distance_m).peekable();
+    distances.peek().is_some()
+        && distances.all(|m| {
+            let thousandths = m / METRES_PER_MILE * 1000.0;
+            (thousandths - thousandths.round()).abs() < 1e-6 && m.fract() != 0.0
+        })
+}
+
+fn distance(metres: f64, is_in_miles: bool) -> String {
+    let short = |value: f64| format!("{}", (value * 1000.0).round() / 1000.0);
+    if is_in_miles {
+        format!("{} mi", short(metres / METRES_PER_MILE))
+    } else if metres >= 1000.0 {
+        format!("{} km", short(metres / 1000.0))
+    } else {
+        format!("{metres:.0} m")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn shown(limits: &str, session: &str, ruling: Option<&str>) -> String {
+        let text = format!(
+            "title = 'Back on the path'\n[limits]\n{limits}\n[[stage]]\nname = '2'\nsession = '{session}'"
+        );
+        let plan = Plan::parse(&text).unwrap().value;
+        anstream::adapter::strip_str(&card(&plan, &plan.stages[0], ruling)).to_string()
+    }
+
+    const LIMITS: &str = "pace_ceiling = '6:45 /km'\nheart_rate_ceiling = '150 bpm'\nwalk_cadence_floor = '110 spm'\n\
+        session_ceiling = '45:00'\npain_limit = 2";
+
+    #[test]
+    fn the_card_reads_as_meant() {
+        assert_eq!(
+            shown(LIMITS, "walk 5:00, 5 x (run 2:00, walk 2:00), walk 3:00", None),
+            "\
+Next session: stage “2”
+Back on the path
+walk 5:00, 5 x (run 2:00, walk 2:00), walk 3:00
+28:00 in all, 10:00 of running, 18:00 of walking.
+
+     at what         for
+   0:00 walk        5:00
+   5:00 run 1       2:00
+   7:00 walk        2:00
+   9:00 run 2       2:00
+  11:00 walk        2:00
+  13:00 run 3       2:00
+  15:00 walk        2:00
+  17:00 run 4       2:00
+  19:00 walk        2:00
+  21:00 run 5       2:00
+  23:00 walk        2:00
+  25:00 walk        3:00
+
+Run slowly: never faster than 6:45 /km.
+Heart rate never above 150 bpm; the whole session no longer than 45:00.
+Walk briskly: at least 110 steps a minute, both feet counted.
+Pain above 2 of 10, or pain that rises as you go: stop running.
+With swelling, a limp, pain at night or pain that stays, see a health
+professional. What your clinician says stands above this card.
+"
+        );
+    }
+
+    #[test]
+    fn by_distance_the_clock_is_the_distance() {
+        let card = shown("", "for 2 mi (walk 0.1 mi, run 0.4 mi)", None);
+        assert!(card.contains("   0 mi walk      0.1 mi\n 0.1 mi run 1     0.4 mi\n 0.5 mi walk"), "{card}");
+        assert!(card.contains("Any pain: stop"), "without a limit any pain counts: {card}");
+    }
+
+    #[test]
+    fn alternating_until_a_distance_is_said_in_a_sentence() {
+        let card = shown("", "walk 10:00, for 1.5 mi (walk 2:00, run 3:00), walk 5:00", None);
+        assert!(card.contains("10:00 in turn   1.5 mi"), "{card}");
+        assert!(card.contains("      – walk        5:00"), "no clock after a distance: {card}");
+        assert!(
+            card.contains("In turn until 1.5 mi are over: walk 2:00, run 3:00; the last is cut there."),
+            "{card}"
+        );
+    }
+
+    #[test]
+    fn rest_and_the_clinician_take_the_place_of_the_session() {
+        for (word, said) in [("rest", "none, rest"), ("see_clinician", "none, see a health professional")] {
+            let card = shown(LIMITS, "walk 5:00, 5 x (run 2:00, walk 2:00)", Some(word));
+            assert!(card.starts_with(&format!("Next session: {said}\n")), "{card}");
+            assert!(!card.contains("run 1") && !card.contains("2:00"), "{card}");
+        }
+        let kept = shown(LIMITS, "run 20:00", Some("advance"));
+        assert!(kept.contains("run 1"));
+    }
+
+    #[test]
+    fn runs_with_their_own_ceilings_are_named() {
+        let card = shown("pace_ceiling = '6:45 /km'", "2 x (run 3:00, walk 1:00), run 3:00 @ 7:30 /km", None);
+        assert!(card.contains("never faster than 6:45 /km in run 1, 2, 7:30 /km in run 3."), "{card}");
+    }
+
+    #[test]
+    fn long_sessions_are_folded() {
+        let card = shown("", "walk 5:00, 40 x (run 1:00, walk 0:30), walk 5:00", None);
+        // 82 runs and walks; the last walk begins at 5:00 + 40 × 1:30 = 1:05:00.
+        assert!(card.contains("1:05:00 walk        5:00"), "{card}");
+        assert!(card.contains("… stands for 47 more runs and walks"), "{card}");
+    }
+
+    proptest! {
+        #[test]
+        fn no_card_is_longer_than_half_a_page(
+            times in 1u32..200, run in 1u32..300, walk in 1u32..300, nested in 1u32..4, by_distance: bool,
+        ) {
+            let walk = if by_distance { format!("{} m", walk + 50) } else { format!("{walk} s") };
+            let session = format!(
+                "walk 5:00, {times} x ({nested} x (run {run} s @ 7:00 /km, walk {walk}), run 1:00 @ 6:30 /km), \
+                 for 20:00 (run 400 m, walk 1:00), for 1 km (run 1:00, walk 1:00), walk 5:00"
+            );
+            let text = format!("[limits]\n{LIMITS}\npace_basis = 'level'\n[[stage]]\nname = '1'\nsession = '{session}'");
+            let Ok(plan) = Plan::parse(&text) else { return Ok(()) };
+            let card = card(&plan.value, &plan.value.stages[0], None);
+            let card = anstream::adapter::strip_str(&card).to_string();
+            prop_assert!(card.lines().count() <= MOST_LINES, "{}", card);
+            prop_assert!(card.lines().all(|line| line.chars().count() <= WIDTH), "{}", card);
+        }
+    }
+}

@@ -1,0 +1,160 @@
+//! A curve over time with its limits, its error and what was found in it.
+
+use std::fmt::Write as _;
+
+use maud::{Markup, html};
+
+use super::figure::{Axis, Row, SCALE_PX, percent, trimmed};
+use crate::chart::{Chart, GapView, Limit, Point};
+
+/// Height of a chart, px.
+const HEIGHT: u32 = 132;
+/// Curves are drawn in a box of this width that is stretched to the field.
+const BOX: f64 = 1000.0;
+
+/// A finding that a chart shows.
+pub(super) struct Stretch<'a> {
+    pub(super) number: usize,
+    pub(super) start_s: f64,
+    pub(super) end_s: f64,
+    pub(super) text: &'a str,
+    pub(super) class: &'static str,
+}
+
+/// Draws a chart.
+pub(super) fn chart(chart: &Chart, axis: Axis, gaps: &[GapView], found: &[Stretch]) -> Markup {
+    let y = |value: f64| f64::from(HEIGHT) * (1.0 - (value - chart.low) / (chart.high - chart.low));
+    let x = |t: f64| BOX / 100.0 * axis.at(t);
+    let row = Row {
+        name: chart.name,
+        note: None,
+        alt: &format!("{} {}", chart.says, chart.key),
+        height: HEIGHT,
+        scale: html! {
+            @for (value, label) in &chart.ticks {
+                text.label x=(SCALE_PX - 5) y=(trimmed(y(*value) + 4.0, 1)) text-anchor="end" { (label) }
+            }
+        },
+        field: html! {
+            rect.ground width="100%" height=(HEIGHT) {}
+            (axis.grid(HEIGHT))
+            @for (value, _) in &chart.ticks {
+                @let y = trimmed(y(*value), 1);
+                line.grid x1="0" x2="100%" y1=(y) y2=(y) {}
+            }
+            @for gap in gaps { (gap_rect(gap, axis)) }
+            @for stretch in found { (found_rect(stretch, axis)) }
+            svg width="100%" height=(HEIGHT) viewBox=(format!("0 0 {BOX} {HEIGHT}")) preserveAspectRatio="none" {
+                @for piece in chart.pieces.iter().filter(|piece| has_band(piece)) {
+                    path.band d=(band(piece, x, y)) {}
+                }
+                @for (class, path) in limits(&chart.limits, x, y) {
+                    path class=(class) d=(path) {}
+                }
+                path.curve d=(curve(&chart.pieces, x, y)) {}
+            }
+            @for stretch in found {
+                text.found-number x=(percent(axis.at(stretch.start_s))) y="12" dx="3" { (stretch.number) }
+            }
+        },
+        is_linked: false,
+    };
+    html! { (row.markup()) p.key { (chart.key) } }
+}
+
+fn gap_rect(gap: &GapView, axis: Axis) -> Markup {
+    let (from, to) = (axis.at(gap.start_s), axis.at(gap.end_s));
+    html! {
+        rect.gap x=(percent(from)) width=(percent(to - from)) height=(HEIGHT) fill="url(#hatch-unknown)" {
+            title { "No data: " (gap.text) "." }
+        }
+    }
+}
+
+fn found_rect(stretch: &Stretch, axis: Axis) -> Markup {
+    let (from, to) = (axis.at(stretch.start_s), axis.at(stretch.end_s));
+    html! {
+        rect class=(stretch.class) x=(percent(from)) width=(percent((to - from).max(0.3))) height=(HEIGHT) {
+            title { (stretch.number) ". " (stretch.text) }
+        }
+    }
+}
+
+fn has_band(piece: &[Point]) -> bool {
+    piece.len() > 1 && piece.iter().any(|p| p.high > p.most)
+}
+
+/// The outline of the error: forth along its upper edge, back along its lower.
+fn band(piece: &[Point], x: impl Fn(f64) -> f64, y: impl Fn(f64) -> f64) -> String {
+    let upper = piece.iter().map(|p| (p.at_s, p.high));
+    let lower = piece.iter().rev().map(|p| (p.at_s, p.low));
+    let mut path = String::new();
+    for (at_s, value) in upper.chain(lower) {
+        let letter = if path.is_empty() { 'M' } else { 'L' };
+        let _ = write!(path, "{letter}{} {}", trimmed(x(at_s), 1), trimmed(y(value), 1));
+    }
+    path.push('Z');
+    path
+}
+
+/// Every piece as a line; a lone point as a dot.
+fn curve(pieces: &[Vec<Point>], x: impl Fn(f64) -> f64, y: impl Fn(f64) -> f64) -> String {
+    let mut path = String::new();
+    for piece in pieces {
+        for (i, p) in piece.iter().enumerate() {
+            let letter = if i == 0 { 'M' } else { 'L' };
+            let _ = write!(path, "{letter}{} {}", trimmed(x(p.at_s), 1), trimmed(y(p.least), 1));
+            if p.most > p.least {
+                let _ = write!(path, "V{}", trimmed(y(p.most), 1));
+            }
+        }
+        if let [only] = piece.as_slice()
+            && only.most == only.least
+        {
+            path.push_str("h.1");
+        }
+    }
+    path
+}
+
+/// All limits in one path, all tolerances in another.
+fn limits(limits: &[Limit], x: impl Fn(f64) -> f64, y: impl Fn(f64) -> f64) -> Vec<(&'static str, String)> {
+    let mut lines = [("limit", String::new()), ("tolerated", String::new())];
+    for limit in limits {
+        for (value, (_, path)) in [Some(limit.value), limit.tolerated].into_iter().zip(&mut lines) {
+            let Some(value) = value else { continue };
+            let (from, to) = (trimmed(x(limit.start_s), 1), trimmed(x(limit.end_s), 1));
+            let _ = write!(path, "M{from} {}H{to}", trimmed(y(value), 1));
+        }
+    }
+    lines.into_iter().filter(|(_, path)| !path.is_empty()).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn point(at_s: f64, least: f64, most: f64) -> Point {
+        Point { at_s, least, most, low: least - 1.0, high: most + 1.0 }
+    }
+
+    #[test]
+    fn a_gap_lifts_the_pen_and_a_lone_point_is_seen() {
+        let pieces = vec![vec![point(0.0, 1.0, 1.0), point(1.0, 2.0, 3.0)], vec![point(9.0, 4.0, 4.0)]];
+        assert_eq!(curve(&pieces, |t| t, |v| v), "M0 1L1 2V3M9 4h.1");
+    }
+
+    #[test]
+    fn the_band_goes_round_the_curve() {
+        let piece = [point(0.0, 5.0, 5.0), point(2.0, 6.0, 6.0)];
+        assert_eq!(band(&piece, |t| t, |v| v), "M0 6L2 7L2 5L0 4Z");
+    }
+
+    #[test]
+    fn limits_stand_where_they_hold() {
+        let ceiling =
+            |start_s, value| Limit { start_s, end_s: start_s + 5.0, value, tolerated: Some(value + 1.0) };
+        let paths = limits(&[ceiling(0.0, 3.0), ceiling(10.0, 4.0)], |t| t, |v| v);
+        assert_eq!(paths, [("limit", "M0 3H5M10 4H15".into()), ("tolerated", "M0 4H5M10 5H15".into())]);
+    }
+}

@@ -1,0 +1,273 @@
+//! The report of a check.
+
+use maud::{Markup, html};
+
+use super::chart::{Stretch, chart};
+use super::figure::patterns;
+use super::marks::icon;
+use super::strip::{self, Layout, flag_icon, weight};
+use crate::chart::{Chart, Charts};
+use crate::text::{UNKNOWN, rep_done, rep_prescribed, shown};
+use crate::view::{BoutView, CheckView, FindingView, RepView};
+use crate::wording::{CAUTIONS, clock, how_sure, pace};
+
+/// Lays out a check without the page around it.
+pub(super) fn body(view: &CheckView, charts: Option<&Charts>) -> Markup {
+    let layout = Layout::new(view);
+    html! {
+        (patterns())
+        header.outcome {
+            (icon(view.outcome))
+            h1 { (view.summary) }
+        }
+        @if !view.reasons.is_empty() {
+            ul.reasons aria-label="Why" { @for reason in &view.reasons { li { (reason.text) } } }
+        }
+        (prescription(view))
+        (figure(view, &layout, charts))
+        (findings(view))
+        (reps(view))
+        (dose(view))
+        (bouts(view))
+        (super::notices(&view.notices))
+        (provenance(view))
+        p.cautions { (CAUTIONS) }
+    }
+}
+
+fn prescription(view: &CheckView) -> Markup {
+    let recording = &view.recording;
+    let has = if recording.has.is_empty() {
+        "times only".to_owned()
+    } else {
+        recording.has.join(", ").replace('_', " ")
+    };
+    html! {
+        dl.facts {
+            dt { "Plan" } dd { (view.plan) ", stage " (view.stage) }
+            dt { "Prescribed" }
+            dd { (view.session) @if let Some(limits) = &view.limits { br; span.quiet { (limits) } } }
+            dt { "Recorded" }
+            dd { "from " (recording.start) ", " (clock(recording.elapsed_s)) " long, with " (has) }
+        }
+    }
+}
+
+fn figure(view: &CheckView, layout: &Layout, charts: Option<&Charts>) -> Markup {
+    let gaps = charts.map_or(&[][..], |charts| &charts.gaps);
+    html! {
+        section aria-labelledby="strip" {
+            h2 #strip { "Prescribed and done" }
+            (strip::key(view))
+            div.scroll tabindex=[(layout.axis.stretch > 1).then_some("0")] role=[(layout.axis.stretch > 1).then_some("region")]
+                aria-label=[(layout.axis.stretch > 1).then_some("Prescribed and done, over time")] {
+                div class=(layout.axis.class()) {
+                    (strip::strip(view, layout, gaps))
+                    @if let Some(charts) = charts {
+                        @for (curve, code, missing) in [
+                            (&charts.pace, "run_too_fast", "no usable pace"),
+                            (&charts.cadence, "walk_too_slow", "no usable cadence"),
+                            (&charts.heart_rate, "heart_rate_too_high", "no heart rate"),
+                        ] {
+                            (curve_of(view, layout, curve.as_ref(), code, missing, charts))
+                        }
+                        (layout.axis.labels())
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn curve_of(
+    view: &CheckView,
+    layout: &Layout,
+    curve: Option<&Chart>,
+    code: &str,
+    missing: &str,
+    charts: &Charts,
+) -> Markup {
+    let Some(curve) = curve else {
+        return html! { p.caption.quiet { "The recording has " (missing) "." } };
+    };
+    let found = view.findings.iter().zip(&layout.places).enumerate().filter(|(_, (f, _))| f.code == code);
+    let found: Vec<Stretch> = found
+        .map(|(i, (f, place))| Stretch {
+            number: i + 1,
+            start_s: place.0,
+            end_s: place.1,
+            text: &f.text,
+            class: if f.is_overdoing { "found beyond" } else { "found less" },
+        })
+        .collect();
+    chart(curve, layout.axis, &charts.gaps, &found)
+}
+
+fn findings(view: &CheckView) -> Markup {
+    let numbered = || view.findings.iter().enumerate().map(|(i, f)| (i + 1, f));
+    let (beyond, less): (Vec<_>, Vec<_>) = numbered().partition(|(_, f)| f.is_overdoing);
+    html! {
+        @for (id, heading, findings) in [("beyond", "Beyond the prescription", beyond), ("less", "Less than prescribed", less)] {
+            @if !findings.is_empty() {
+                section aria-labelledby=(id) {
+                    h2 id=(id) { (heading) }
+                    ul.findings { @for (number, finding) in findings { (sentence(number, finding)) } }
+                }
+            }
+        }
+    }
+}
+
+fn sentence(number: usize, finding: &FindingView) -> Markup {
+    html! {
+        li id=(format!("finding-{number}")) {
+            (flag_icon(weight(finding).0, Some(number)))
+            div {
+                (finding.text) " "
+                a href=(format!("#place-{number}")) aria-label=(format!("Show on the strip, finding {number}")) { "Show on the strip" }
+            }
+        }
+    }
+}
+
+/// A column of the table of reps: heading, what it means, and its cells.
+type Column = (&'static str, &'static str, fn(&RepView) -> String);
+
+const COLUMNS: [Column; 9] = [
+    ("Prescribed", "", rep_prescribed),
+    ("Done", "", rep_done),
+    ("±", "standard error of what was done, rounded up", |rep| {
+        shown(rep.start_s.map(|_| rep.error_s), |s| format!("{:.0} s", s.ceil().max(1.0)))
+    }),
+    ("At", "on the recording's clock", |rep| shown(rep.start_s, clock)),
+    ("Pace", "per km from the first to the last second, as run", |rep| shown(rep.mean_pace_s_per_km, pace)),
+    ("Level pace", "per km on level ground for the same cost", |rep| shown(rep.level_pace_s_per_km, pace)),
+    ("Over", "time above the pace ceiling", |rep| shown(rep.over_ceiling_s, |s| format!("{s:.0} s"))),
+    ("Cadence", "steps a minute, both feet", |rep| shown(rep.mean_cadence_spm, |n| format!("{n:.0} spm"))),
+    ("Heart rate", "the greatest", |rep| shown(rep.max_heart_rate_bpm, |n| format!("{n:.0} bpm"))),
+];
+
+fn reps(view: &CheckView) -> Markup {
+    if view.reps.is_empty() {
+        return html! {};
+    }
+    let is_known = |column: &&Column| view.reps.iter().any(|rep| column.2(rep) != UNKNOWN);
+    let columns: Vec<&Column> = COLUMNS.iter().filter(is_known).collect();
+    let notes: Vec<String> =
+        columns.iter().filter(|c| !c.1.is_empty()).map(|c| format!("{}: {}.", c.0, c.1)).collect();
+    html! {
+        section aria-labelledby="reps" {
+            h2 #reps { "Runs and walks" }
+            div.scroll tabindex="0" role="region" aria-labelledby="reps" {
+                table {
+                    thead { tr {
+                        th scope="col" { "Step" }
+                        @for column in &columns { th scope="col" { (column.0) } }
+                        th.left scope="col" { "Findings" }
+                    } }
+                    tbody {
+                        @for rep in &view.reps {
+                            tr {
+                                th scope="row" { (rep.gait) " " (rep.rep) }
+                                @for column in &columns { td { (column.2(rep)) } }
+                                td.left { (about(view, rep)) }
+                            }
+                        }
+                    }
+                }
+            }
+            p.key { (notes.join(" ")) }
+        }
+    }
+}
+
+/// Links to the findings about a rep, and its standing.
+fn about(view: &CheckView, rep: &RepView) -> Markup {
+    let is_about = |f: &FindingView| f.rep == Some(rep.rep) && f.gait == Some(rep.gait);
+    let found: Vec<(usize, &FindingView)> =
+        view.findings.iter().enumerate().filter(|(_, f)| is_about(f)).map(|(i, f)| (i + 1, f)).collect();
+    html! {
+        @for (number, finding) in &found {
+            a.to-finding href=(format!("#finding-{number}")) aria-label=(format!("Finding {number}, {}", weight(finding).1)) {
+                (flag_icon(weight(finding).0, Some(*number)))
+            }
+        }
+        @if rep.stand_s >= 1.0 { span { "stood " (clock(rep.stand_s)) } }
+        @if found.is_empty() && rep.stand_s < 1.0 { (UNKNOWN) }
+    }
+}
+
+fn dose(view: &CheckView) -> Markup {
+    let dose = &view.dose;
+    let of = dose.run_prescribed_m.map(|m| format!(" of {m:.0} m")).unwrap_or_default();
+    let both: Vec<String> =
+        [dose.run_steps.map(|n| format!("{n} steps")), dose.run_distance_m.map(|m| format!("{m:.0} m{of}"))]
+            .into_iter()
+            .flatten()
+            .collect();
+    html! {
+        section aria-labelledby="dose" {
+            h2 #dose { "In all" }
+            table.narrow {
+                thead { tr { th scope="col" { "Time" } th scope="col" { "Prescribed" } th scope="col" { "Done" } } }
+                tbody {
+                    @for (name, amount) in [("Running", dose.run_s), ("Walking", dose.walk_s), ("Session", dose.session_s)] {
+                        tr {
+                            th scope="row" { (name) }
+                            td { (shown(amount.prescribed, clock)) }
+                            td { (shown(amount.achieved, clock)) }
+                        }
+                    }
+                }
+            }
+            @if !both.is_empty() { p.key { "While running: " (both.join(", ")) "." } }
+        }
+    }
+}
+
+fn bouts(view: &CheckView) -> Markup {
+    let is_known = |bout: &&BoutView| bout.gait != "unknown";
+    html! {
+        section.screen aria-labelledby="bouts" {
+            h2 #bouts { "Bouts as recorded" }
+            details {
+                summary { "Show the bouts of the strip as a table" }
+                div.scroll tabindex="0" role="region" aria-labelledby="bouts" {
+                    table {
+                        thead { tr {
+                            @for heading in ["Gait", "From", "To", "Took", "Cadence", "Heart rate", "How sure"] { th scope="col" { (heading) } }
+                        } }
+                        tbody {
+                            @for bout in &view.bouts {
+                                tr {
+                                    th scope="row" { (if bout.gait == "unknown" { "no data" } else { bout.gait }) }
+                                    td { (clock(bout.start_s)) }
+                                    td { (clock(bout.end_s)) }
+                                    td { (clock(bout.end_s - bout.start_s)) }
+                                    td { (shown(bout.mean_cadence_spm, |n| format!("{n:.0} spm"))) }
+                                    td { (shown(bout.mean_heart_rate_bpm, |n| format!("{n:.0} bpm"))) }
+                                    td { (shown(Some(bout).filter(is_known), |bout| how_sure(bout.certainty))) }
+                                }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn provenance(view: &CheckView) -> Markup {
+    let recording = &view.recording;
+    html! {
+        section aria-labelledby="provenance" {
+            h2 #provenance { "Where this comes from" }
+            dl.facts {
+                dt { "File" } dd { (recording.format.to_uppercase()) ", " (recording.samples) " samples" }
+                dt { "SHA-256 of the file" } dd.hash { (recording.sha256) }
+                dt { "Plan, stage" } dd { (view.plan) ", " (view.stage) }
+                dt { "Made by" } dd { "jogaudit " (env!("CARGO_PKG_VERSION")) ", from the file and the plan alone" }
+            }
+        }
+    }
+}

@@ -1,0 +1,227 @@
+//! What the figures share: the axis of time, rows of drawing beside their scale, patterns.
+//!
+//! Drawings have no view box: lengths along the time are shares of the width, all others CSS pixels. So a figure fills
+//! any width and its texts keep their size.
+
+use maud::{Markup, html};
+
+use crate::wording::clock;
+
+/// Width of the narrowest field, px: a telephone held upright, without margins and scale.
+const NARROWEST_PX: f64 = 280.0;
+/// Width from which on more is shown, px: what is left of the page's breadth at which `report.css` says so.
+const ROOMY_PX: f64 = 640.0;
+/// Room of a label of the axis, px: `59:59`, and from an hour on `1:00:00`.
+const LABEL_PX: [f64; 2] = [52.0, 76.0];
+/// Width of the scale beside a field, px.
+pub(super) const SCALE_PX: u32 = 44;
+
+/// The common axis of time of a figure.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Axis {
+    pub(super) from_s: f64,
+    pub(super) to_s: f64,
+    /// How many times as wide as the narrowest screen the figure has to be at least; beyond 1 it scrolls there.
+    pub(super) stretch: u8,
+}
+
+impl Axis {
+    /// An axis on which a run of `short_s` can be told from its neighbours.
+    pub(super) fn new(from_s: f64, to_s: f64, short_s: Option<f64>) -> Self {
+        const LEAST_PX: f64 = 4.0;
+        const LONGEST_S: f64 = 12.0 * 3600.0;
+        let length_s = (to_s - from_s).max(1.0);
+        let short_px = short_s.map_or(LEAST_PX, |s| NARROWEST_PX * s / length_s);
+        let wanted = if length_s > LONGEST_S { 1.0 } else { LEAST_PX / short_px.max(1e-9) };
+        let stretch = [1, 2, 4].into_iter().find(|n| f64::from(*n) >= wanted).unwrap_or(8);
+        Self { from_s, to_s: from_s + length_s, stretch }
+    }
+
+    /// Place of a moment, % of the width.
+    pub(super) fn at(self, t: f64) -> f64 {
+        (100.0 * (t - self.from_s) / (self.to_s - self.from_s)).clamp(0.0, 100.0)
+    }
+
+    /// Share of the width, %, that so many pixels take on the narrowest screen.
+    pub(super) fn share(self, px: f64) -> f64 {
+        100.0 * px / (NARROWEST_PX * f64::from(self.stretch))
+    }
+
+    /// The same there and on a roomy screen.
+    pub(super) fn shares(self, px: f64) -> (f64, f64) {
+        (self.share(px), self.share(px).min(100.0 * px / ROOMY_PX))
+    }
+
+    /// Class of the figure's least width.
+    pub(super) const fn class(self) -> &'static str {
+        match self.stretch {
+            1 => "figure",
+            2 => "figure wide-2",
+            4 => "figure wide-4",
+            _ => "figure wide-8",
+        }
+    }
+
+    /// Round times that have room for their labels, and whether on the narrowest screen, too.
+    fn times(self) -> Vec<(f64, bool)> {
+        let (narrow, roomy) = self.shares(LABEL_PX[usize::from(self.to_s >= 3600.0)]);
+        let step_s = self.step_s(narrow, f64::INFINITY);
+        let roomy_s = self.step_s(roomy, step_s);
+        let (first, last) =
+            ((self.from_s.max(0.0) / roomy_s).ceil() as i64, (self.to_s / roomy_s).floor() as i64);
+        let times = (first..=last).map(|n| n as f64 * roomy_s);
+        times.map(|t| (t, t.rem_euclid(step_s) < 1e-6)).collect()
+    }
+
+    /// The least round time that takes such a share of the width and goes into `whole_s` without a remainder.
+    fn step_s(self, share: f64, whole_s: f64) -> f64 {
+        const STEPS_S: [f64; 16] = [
+            1.0, 5.0, 10.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1200.0, 1800.0, 3600.0, 7200.0, 10_800.0,
+            21_600.0, 43_200.0,
+        ];
+        const DAY_S: f64 = 86_400.0;
+        let least_s = share / 100.0 * (self.to_s - self.from_s);
+        let days_s = (least_s / DAY_S).ceil() * DAY_S;
+        let is_part = |step: &f64| whole_s.is_infinite() || (whole_s / step).fract() == 0.0;
+        let step_s = STEPS_S.into_iter().find(|step| *step >= least_s && is_part(step)).unwrap_or(days_s);
+        if is_part(&step_s) { step_s } else { whole_s }
+    }
+
+    /// Upright lines at the round times.
+    pub(super) fn grid(self, height: u32) -> Markup {
+        html! {
+            @for (t, is_narrow) in self.times() {
+                @let x = percent(self.at(t));
+                line.grid.roomy[!is_narrow] x1=(x) x2=(x) y1="0" y2=(height) {}
+            }
+        }
+    }
+
+    /// The labels of the round times.
+    pub(super) fn labels(self) -> Markup {
+        let anchor = |x: f64| match x {
+            x if x < self.share(18.0) => "start",
+            x if x > 100.0 - self.share(24.0) => "end",
+            _ => "middle",
+        };
+        let row = Row {
+            name: "",
+            note: None,
+            alt: "Time since the recording began, minutes and seconds",
+            height: 20,
+            scale: html! {},
+            field: html! {
+                @for (t, is_narrow) in self.times() {
+                    @let x = self.at(t);
+                    line.tick.roomy[!is_narrow] x1=(percent(x)) x2=(percent(x)) y1="0" y2="5" {}
+                    text.label.roomy[!is_narrow] x=(percent(x)) y="17" text-anchor=(anchor(x)) { (clock(t)) }
+                }
+            },
+            is_linked: false,
+        };
+        row.markup()
+    }
+}
+
+/// A share of the width as an attribute.
+pub(super) fn percent(share: f64) -> String {
+    format!("{}%", trimmed(share, 2))
+}
+
+/// A number with at most so many places.
+pub(super) fn trimmed(value: f64, places: usize) -> String {
+    let text = format!("{value:.places$}");
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+/// One drawing of a figure: a caption over a scale and a field.
+pub(super) struct Row<'a> {
+    /// Shown above; nothing for an axis.
+    pub(super) name: &'a str,
+    /// Shown after the name.
+    pub(super) note: Option<&'a str>,
+    /// The drawing in words.
+    pub(super) alt: &'a str,
+    /// Height, px.
+    pub(super) height: u32,
+    /// Drawn in the scale.
+    pub(super) scale: Markup,
+    /// Drawn in the field.
+    pub(super) field: Markup,
+    /// Whether the field holds links.
+    pub(super) is_linked: bool,
+}
+
+impl Row<'_> {
+    pub(super) fn markup(self) -> Markup {
+        let Row { name, note, alt, height, scale, field, is_linked } = self;
+        let role = if is_linked { "group" } else { "img" };
+        let label = if name.is_empty() { alt.to_owned() } else { format!("{name}. {alt}") };
+        html! {
+            div.row {
+                @if !name.is_empty() {
+                    p.caption { b { (name) } @if let Some(note) = note { " " span.quiet { (note) } } }
+                }
+                div.plot {
+                    svg.scale aria-hidden="true" width=(SCALE_PX) height=(height) { (scale) }
+                    svg.field role=(role) aria-label=(label) width="100%" height=(height) { (field) }
+                }
+            }
+        }
+    }
+}
+
+/// Hatches by which drawings mark what hue alone must not tell. Once a page.
+pub(super) fn patterns() -> Markup {
+    html! {
+        svg.patterns aria-hidden="true" width="0" height="0" {
+            defs {
+                pattern id="hatch-over" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)" {
+                    rect.hatch-over width="3" height="6" {}
+                }
+                pattern id="hatch-unknown" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(-45)" {
+                    rect.hatch-unknown width="1.5" height="7" {}
+                }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn labels_have_room_on_the_narrowest_screen() {
+        for length_s in [5.0, 90.0, 1500.0, 1860.0, 3600.0, 3.0 * 3600.0, 30.0 * 3600.0, 40.0 * 86_400.0] {
+            for short_s in [None, Some(60.0), Some(20.0)] {
+                let axis = Axis::new(-20.0, length_s, short_s);
+                let roomy: Vec<f64> = axis.times().into_iter().map(|(t, _)| t).collect();
+                let narrow: Vec<f64> =
+                    axis.times().into_iter().filter(|(_, is_narrow)| *is_narrow).map(|(t, _)| t).collect();
+                let least = axis.shares(LABEL_PX[usize::from(length_s >= 3600.0)]);
+                for (times, least) in [(narrow, least.0), (roomy, least.1)] {
+                    assert!(!times.is_empty() && times[0] >= 0.0, "{length_s}");
+                    let is_apart = |w: &[f64]| axis.at(w[1]) - axis.at(w[0]) >= least - 1e-9;
+                    assert!(times.windows(2).all(is_apart), "{length_s}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn short_runs_of_a_long_session_get_a_wider_figure() {
+        assert_eq!(Axis::new(0.0, 1800.0, Some(60.0)).stretch, 1);
+        assert_eq!(Axis::new(0.0, 10_800.0, Some(60.0)).stretch, 4);
+        assert_eq!(Axis::new(0.0, 30.0 * 86_400.0, Some(60.0)).stretch, 1);
+        assert_eq!(Axis::new(0.0, 0.0, None).at(0.5), 50.0);
+    }
+
+    #[test]
+    fn numbers_are_short() {
+        assert_eq!(percent(33.3333), "33.33%");
+        assert_eq!(percent(100.0), "100%");
+        assert_eq!(trimmed(10.0, 0), "10");
+        assert_eq!(trimmed(-0.5, 1), "-0.5");
+    }
+}

@@ -1,0 +1,311 @@
+//! What was prescribed over what was done, on one axis of time, with the places of the findings.
+
+use maud::{Markup, html};
+
+use super::figure::{Axis, Row, percent};
+use crate::chart::GapView;
+use crate::strip::{Span, done, last_end, prescribed};
+use crate::view::{CheckView, FindingView, RepView};
+use crate::wording::clock;
+
+/// Height of a band of the strip, px.
+const BAND: u32 = 34;
+/// Height of a lane of findings, px: 24 for the flag, which is touched, and a bar below.
+const LANE: u32 = 34;
+/// Side of a flag, px.
+const FLAG: u32 = 24;
+/// Room of a number in a bar, px.
+const NUMBER_PX: f64 = 16.0;
+
+/// Where the parts of a check stand in time.
+pub(super) struct Layout {
+    pub(super) axis: Axis,
+    prescribed: Vec<Span>,
+    done: Vec<Span>,
+    /// One a finding, in their order.
+    pub(super) places: Vec<(f64, f64)>,
+}
+
+impl Layout {
+    pub(super) fn new(view: &CheckView) -> Self {
+        let (prescribed, done) = (prescribed(&view.reps), done(&view.bouts));
+        let from_s = prescribed.first().map_or(0.0, |span| span.start_s.min(0.0));
+        let to_s = last_end(&done).max(last_end(&prescribed));
+        let runs = if prescribed.is_empty() { &done } else { &prescribed };
+        let mut runs_s: Vec<f64> = runs
+            .iter()
+            .filter(|s| s.gait == "run")
+            .map(|s| s.end_s - s.start_s)
+            .filter(|s| *s > 0.0)
+            .collect();
+        runs_s.sort_by(f64::total_cmp);
+        let axis = Axis::new(from_s, to_s, runs_s.get(runs_s.len() / 4).copied());
+        let place = |f: &FindingView| place(f, view, &prescribed).unwrap_or((0.0, last_end(&done)));
+        let places = view.findings.iter().map(place).collect();
+        Self { axis, prescribed, done, places }
+    }
+}
+
+/// On the recording, else where it was prescribed.
+fn place(f: &FindingView, view: &CheckView, prescribed: &[Span]) -> Option<(f64, f64)> {
+    if let Some(start_s) = f.start_s {
+        return Some((start_s, f.end_s.unwrap_or(start_s)));
+    }
+    let index = view.reps.iter().position(|rep| Some(rep.rep) == f.rep && Some(rep.gait) == f.gait)?;
+    prescribed.get(index).map(|span| (span.start_s, span.end_s))
+}
+
+/// What a finding is to the verdict, as a class, as a word.
+pub(super) fn weight(f: &FindingView) -> (&'static str, &'static str) {
+    match (f.decides, f.is_overdoing) {
+        (true, _) => ("beyond", "beyond the prescription"),
+        (false, true) => ("unsure", "beyond, too unsure to decide"),
+        (false, false) => ("less", "less than prescribed"),
+    }
+}
+
+/// Draws the strip.
+pub(super) fn strip(view: &CheckView, layout: &Layout, gaps: &[GapView]) -> Markup {
+    html! {
+        @if !layout.prescribed.is_empty() {
+            (band("Prescribed", &view.session, &layout.prescribed, &counted(&layout.prescribed), layout.axis, &[]))
+        }
+        (band("Done", &told(&layout.done), &layout.done, &matched(&layout.done, &view.reps), layout.axis, gaps))
+        @if !view.findings.is_empty() { (lanes(view, layout)) }
+        (layout.axis.labels())
+    }
+}
+
+/// Numbers the prescribed runs.
+fn counted(prescribed: &[Span]) -> Vec<Option<u32>> {
+    let mut runs = 0;
+    prescribed
+        .iter()
+        .map(|span| {
+            let is_run = span.gait == "run";
+            runs += u32::from(is_run);
+            is_run.then_some(runs)
+        })
+        .collect()
+}
+
+/// Gives each run that was done the number of the prescribed run it is held against, as the findings and the table name
+/// it: a run with a stop inside has its number twice, one that nothing prescribes has none.
+fn matched(done: &[Span], reps: &[RepView]) -> Vec<Option<u32>> {
+    let within = |span: &Span| {
+        let shared = |rep: &RepView| Some(rep.end_s?.min(span.end_s) - rep.start_s?.max(span.start_s));
+        reps.iter()
+            .filter(|rep| rep.gait == "run")
+            .filter_map(|rep| Some((rep.rep, shared(rep)?)))
+            .filter(|(_, shared_s)| *shared_s > 0.0)
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .map(|(rep, _)| rep)
+    };
+    done.iter().map(|span| (span.gait == "run").then(|| within(span)).flatten()).collect()
+}
+
+fn told(done: &[Span]) -> String {
+    let count = |gait| done.iter().filter(|span| span.gait == gait).count();
+    let parts: Vec<String> =
+        [("run", "runs"), ("walk", "walks"), ("stand", "stands"), ("unknown", "stretches without data")]
+            .into_iter()
+            .map(|(gait, name)| (count(gait), name))
+            .filter(|(n, _)| *n > 0)
+            .map(|(n, name)| format!("{n} {name}"))
+            .collect();
+    format!("{}. Each stands in the table of bouts.", parts.join(", "))
+}
+
+fn band(
+    name: &str,
+    alt: &str,
+    spans: &[Span],
+    numbers: &[Option<u32>],
+    axis: Axis,
+    gaps: &[GapView],
+) -> Markup {
+    let row = Row {
+        name,
+        note: None,
+        alt,
+        height: BAND,
+        scale: html! {},
+        field: html! {
+            line.foot x1="0" x2="100%" y1=(BAND) y2=(BAND) {}
+            @for (span, number) in spans.iter().zip(numbers) {
+                (bar(span, axis, gaps, *number))
+            }
+        },
+        is_linked: false,
+    };
+    row.markup()
+}
+
+/// Gaits are told apart by height, as in the report in plain text.
+fn bar(span: &Span, axis: Axis, gaps: &[GapView], number: Option<u32>) -> Markup {
+    let (from, to) = (axis.at(span.start_s), axis.at(span.end_s));
+    let (height, class, word) = match span.gait {
+        "run" => (BAND - 2, "run", "Run"),
+        "walk" => (14, "walk", "Walk"),
+        "stand" => (4, "stand", "Stand"),
+        _ => (BAND - 2, "unknown", "No data"),
+    };
+    let fill = (class == "unknown").then_some("url(#hatch-unknown)");
+    let (x, width) = (percent(from), percent(to - from));
+    // A gap that lies in here says why nothing is known.
+    let is_inside =
+        |gap: &&GapView| class == "unknown" && gap.start_s < span.end_s && gap.end_s > span.start_s;
+    let why = gaps.iter().find(is_inside).map(|gap| format!(", {}", gap.text)).unwrap_or_default();
+    let (narrow, roomy) = axis.shares(NUMBER_PX);
+    let number = number.filter(|_| to - from >= narrow.min(roomy));
+    html! {
+        rect class=(class) x=(x) width=(width) y=(BAND - height) height=(height) fill=[fill] {
+            title { (word) ", " (clock(span.start_s)) " to " (clock(span.end_s)) (why) }
+        }
+        @if let Some(number) = number {
+            text.in-run.roomy[to - from < narrow] x=(percent(0.5 * (from + to))) y="21" text-anchor="middle" { (number) }
+        }
+    }
+}
+
+/// The findings as numbered flags with their extent, in as many lanes as keep them apart.
+fn lanes(view: &CheckView, layout: &Layout) -> Markup {
+    let Layout { axis, places, .. } = layout;
+    let flag = axis.share(f64::from(FLAG) + 2.0);
+    let mut ends: Vec<f64> = Vec::new();
+    let lanes: Vec<usize> = places
+        .iter()
+        .map(|(start_s, end_s)| {
+            let (from, to) = (axis.at(*start_s), axis.at(*end_s));
+            let from = from.min(100.0 - flag);
+            let lane = ends.iter().position(|end| *end <= from).unwrap_or(ends.len());
+            if lane == ends.len() {
+                ends.push(0.0);
+            }
+            ends[lane] = to.max(from + flag);
+            lane
+        })
+        .collect();
+    let row = Row {
+        name: "Findings",
+        note: Some("each number leads to its sentence below"),
+        alt: "Numbers that lead to the findings, each where it was",
+        height: LANE * ends.len() as u32,
+        scale: html! {},
+        field: html! {
+            (axis.grid(LANE * ends.len() as u32))
+            @for (i, finding) in view.findings.iter().enumerate() {
+                (flagged(i + 1, finding, places[i], LANE * lanes[i] as u32, *axis))
+            }
+        },
+        is_linked: true,
+    };
+    row.markup()
+}
+
+fn flagged(number: usize, finding: &FindingView, place: (f64, f64), top: u32, axis: Axis) -> Markup {
+    let (from, to) = (axis.at(place.0), axis.at(place.1));
+    let (class, _) = weight(finding);
+    // At the right edge the flag stands to the left of its place.
+    let is_last = from > 100.0 - axis.share(f64::from(FLAG) + 2.0);
+    let shift = if is_last { -i64::from(FLAG) } else { 0 };
+    html! {
+        a id=(format!("place-{number}")) href=(format!("#finding-{number}")) class=(format!("flag {class}")) {
+            title { (number) ". " (finding.text) }
+            rect.extent x=(percent(from)) y=(top + FLAG + 1) width=(percent((to - from).max(0.4))) height="6" {}
+            svg.over x=(percent(from)) y=(top) {
+                g transform=(format!("translate({shift} 0)")) {
+                    @match class {
+                        "beyond" => path.box d="M.75.75H23.25V18L12 23.25.75 18Z" {},
+                        _ => rect.box x=".75" y=".75" width="22.5" height="22.5" rx=(if class == "less" { "11" } else { "2" }) {},
+                    }
+                    text.flag-number x="12" y="16" text-anchor="middle" { (number) }
+                }
+            }
+        }
+    }
+}
+
+/// What the marks of the strip mean.
+pub(super) fn key(view: &CheckView) -> Markup {
+    let has = |gait| view.bouts.iter().any(|bout| bout.gait == gait);
+    let classes: Vec<&str> = view.findings.iter().map(|f| weight(f).0).collect();
+    html! {
+        ul.key aria-label="Marks" {
+            @for (gait, height, word) in [("run", 14, "run"), ("walk", 7, "walk"), ("stand", 2, "stand"), ("unknown", 14, "no data")] {
+                @if has(gait) || view.reps.iter().any(|rep| rep.gait == gait) {
+                    li {
+                        svg.icon aria-hidden="true" width="18" height="16" {
+                            rect class=(gait) x="1" y=(15 - height) width="16" height=(height)
+                                fill=[(gait == "unknown").then_some("url(#hatch-unknown)")] {}
+                        }
+                        (word)
+                    }
+                }
+            }
+            @for (class, word) in [("beyond", "beyond the prescription"), ("unsure", "beyond, too unsure to decide"), ("less", "less than prescribed")] {
+                @if classes.contains(&class) { li { (flag_icon(class, None)) (word) } }
+            }
+        }
+    }
+}
+
+/// A flag beside its sentence.
+pub(super) fn flag_icon(class: &str, number: Option<usize>) -> Markup {
+    html! {
+        svg class=(format!("icon flag {class}")) aria-hidden="true" width="24" height="24" {
+            @match class {
+                "beyond" => path.box d="M.75.75H23.25V18L12 23.25.75 18Z" {},
+                _ => rect.box x=".75" y=".75" width="22.5" height="22.5" rx=(if class == "less" { "11" } else { "2" }) {},
+            }
+            @if let Some(number) = number {
+                text.flag-number x="12" y="16" text-anchor="middle" { (number) }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn span(gait: &'static str, start_s: f64, end_s: f64) -> Span {
+        Span { gait, start_s, end_s }
+    }
+
+    fn run(rep: u32, within: Option<(f64, f64)>) -> RepView {
+        RepView {
+            rep,
+            gait: "run",
+            prescribed_s: Some(60.0),
+            achieved_s: 60.0,
+            error_s: 1.0,
+            start_s: within.map(|(start_s, _)| start_s),
+            end_s: within.map(|(_, end_s)| end_s),
+            mean_pace_s_per_km: None,
+            level_pace_s_per_km: None,
+            over_ceiling_s: None,
+            mean_cadence_spm: None,
+            max_heart_rate_bpm: None,
+            prescribed_m: None,
+            achieved_m: None,
+            stand_s: 0.0,
+        }
+    }
+
+    #[test]
+    fn runs_done_bear_the_numbers_that_the_findings_use() {
+        let done = [
+            span("walk", 0.0, 100.0),
+            span("run", 100.0, 130.0),
+            span("stand", 130.0, 150.0),
+            span("run", 150.0, 180.0),
+            span("walk", 180.0, 300.0),
+            span("run", 300.0, 360.0),
+            span("run", 400.0, 420.0),
+        ];
+        let reps = [run(1, Some((100.0, 180.0))), run(2, None), run(3, Some((300.0, 360.0)))];
+        assert_eq!(matched(&done, &reps), [None, Some(1), None, Some(1), None, Some(3), None]);
+        assert_eq!(counted(&done)[1..4], [Some(1), None, Some(2)]);
+    }
+}

@@ -1,0 +1,383 @@
+//! A plan's doses per stage and week: tables, a picture, JSON.
+
+use serde::Serialize;
+
+use jogaudit_core::prescription::figures::{ASSUMED_RUN_MPS, ASSUMED_WALK_MPS};
+use jogaudit_core::prescription::{ASSUMED_SESSIONS_PER_WEEK, Figures, Plan, Stage};
+
+use super::json;
+use super::plan_lint::ratio;
+use super::text::{HEADING, Page, RUN, UNKNOWN, WIDTH};
+use super::wording::clock;
+
+/// The document `jogaudit.plan/1`.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct PlanView {
+    pub schema: &'static str,
+    pub title: String,
+    pub timezone: Option<String>,
+    pub assumed_run_mps: f64,
+    pub assumed_walk_mps: f64,
+    pub stages: Vec<StageView>,
+    pub weeks: Vec<WeekView>,
+}
+
+/// One of the `stages`. What its words leave open is `None`, and then there is an estimate.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct StageView {
+    pub stage: String,
+    pub session: String,
+    pub sessions: Option<u32>,
+    pub sessions_per_week: Option<u32>,
+    pub runs: Option<usize>,
+    pub run_s: Option<f64>,
+    pub walk_s: Option<f64>,
+    pub session_s: Option<f64>,
+    pub longest_run_s: Option<f64>,
+    pub run_distance_m: Option<f64>,
+    pub longest_run_m: Option<f64>,
+    pub run_to_walk: Option<f64>,
+    pub estimate: Option<EstimateView>,
+}
+
+/// Times of what is by distance, at the assumed speeds, in whole seconds.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct EstimateView {
+    pub run_s: f64,
+    pub walk_s: f64,
+    pub session_s: f64,
+    pub longest_run_s: f64,
+}
+
+/// One of the `weeks`.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct WeekView {
+    pub week: usize,
+    pub stages: Vec<String>,
+    pub sessions: usize,
+    pub run_s: Option<f64>,
+    pub walk_s: Option<f64>,
+    pub session_s: Option<f64>,
+    pub longest_run_s: Option<f64>,
+    pub run_rise: Option<f64>,
+    pub estimate: Option<EstimateView>,
+}
+
+impl PlanView {
+    /// Works out the doses of every stage and week.
+    pub fn new(plan: &Plan) -> Self {
+        let figures: Vec<Figures> = plan.stages.iter().map(|stage| stage.session.figures()).collect();
+        Self {
+            schema: "jogaudit.plan/1",
+            title: plan.title.clone(),
+            timezone: plan.timezone.clone(),
+            assumed_run_mps: ASSUMED_RUN_MPS,
+            assumed_walk_mps: ASSUMED_WALK_MPS,
+            stages: plan.stages.iter().zip(&figures).map(|(stage, f)| StageView::new(stage, f)).collect(),
+            weeks: weeks(plan, &figures),
+        }
+    }
+}
+
+fn tenth(value: f64) -> f64 {
+    (value * 10.0).round() / 10.0
+}
+
+fn estimate(run_s: f64, walk_s: f64, session_s: f64, longest_run_s: f64) -> EstimateView {
+    EstimateView {
+        run_s: run_s.round(),
+        walk_s: walk_s.round(),
+        session_s: session_s.round(),
+        longest_run_s: longest_run_s.round(),
+    }
+}
+
+fn is_exact(figures: &Figures) -> bool {
+    figures.is_run_exact && figures.is_walk_exact && figures.is_session_exact
+}
+
+impl StageView {
+    fn new(stage: &Stage, figures: &Figures) -> Self {
+        let exact = |is_exact: bool, value: f64| is_exact.then(|| tenth(value));
+        let estimate = estimate(figures.run_s, figures.walk_s, figures.session_s, figures.longest_run_s);
+        let is_counted = stage.session.expand().fixed_steps().is_some();
+        Self {
+            stage: stage.name.clone(),
+            session: stage.session.to_string(),
+            sessions: stage.sessions,
+            sessions_per_week: stage.limits.sessions_per_week,
+            runs: is_counted.then_some(figures.runs),
+            run_s: exact(figures.is_run_exact, figures.run_s),
+            walk_s: exact(figures.is_walk_exact, figures.walk_s),
+            session_s: exact(figures.is_session_exact, figures.session_s),
+            longest_run_s: exact(figures.is_run_exact, figures.longest_run_s),
+            run_distance_m: figures.run_m.map(tenth),
+            longest_run_m: figures.longest_run_m.map(tenth),
+            run_to_walk: figures.run_to_walk.map(|ratio| (ratio * 1000.0).round() / 1000.0),
+            estimate: (!is_exact(figures)).then_some(estimate),
+        }
+    }
+}
+
+fn weeks(plan: &Plan, figures: &[Figures]) -> Vec<WeekView> {
+    let mut views: Vec<WeekView> = Vec::new();
+    let mut before_s = None;
+    for week in plan.weeks() {
+        let of = |read: fn(&Figures) -> f64| week.sessions.iter().map(move |&stage| read(&figures[stage]));
+        let all = |read: fn(&Figures) -> bool| week.sessions.iter().all(|&stage| read(&figures[stage]));
+        let sum = |read| of(read).sum::<f64>();
+        let [run_s, walk_s, session_s] = [sum(|f| f.run_s), sum(|f| f.walk_s), sum(|f| f.session_s)];
+        let longest_run_s = of(|f| f.longest_run_s).fold(0.0, f64::max);
+        let mut stages: Vec<usize> = week.sessions.clone();
+        stages.dedup();
+        let rise = before_s.filter(|before: &f64| *before > 0.0).map(|before| run_s / before - 1.0);
+        before_s = Some(run_s);
+        views.push(WeekView {
+            week: week.number,
+            stages: stages.iter().map(|&stage| plan.stages[stage].name.clone()).collect(),
+            sessions: week.sessions.len(),
+            run_s: all(|f| f.is_run_exact).then_some(tenth(run_s)),
+            walk_s: all(|f| f.is_walk_exact).then_some(tenth(walk_s)),
+            session_s: all(|f| f.is_session_exact).then_some(tenth(session_s)),
+            longest_run_s: all(|f| f.is_run_exact).then_some(tenth(longest_run_s)),
+            run_rise: rise.map(|rise| (rise * 1000.0).round() / 1000.0),
+            estimate: (!all(is_exact)).then(|| estimate(run_s, walk_s, session_s, longest_run_s)),
+        });
+    }
+    views
+}
+
+/// Writes the document, ending in a newline.
+pub fn json(view: &PlanView) -> String {
+    json::document(view)
+}
+
+/// Writes the tables and the picture, 80 columns wide.
+pub fn text(view: &PlanView) -> String {
+    let mut page = Page::default();
+    page.styled_paragraph(HEADING, &view.title);
+    let (stages, weeks) = (view.stages.len(), view.weeks.len());
+    page.paragraph(
+        "",
+        &format!("{}, {} when every session is kept.", count(stages, "stage"), count(weeks, "week")),
+    );
+    stage_table(&mut page, view);
+    week_table(&mut page, view);
+    picture(&mut page, view);
+    let estimates = view.stages.iter().any(|stage| stage.estimate.is_some());
+    page.line("");
+    if estimates {
+        page.paragraph(
+            "",
+            &format!(
+                "~ is an estimate for what is prescribed by distance: running at {ASSUMED_RUN_MPS} m/s and walking at \
+                 {ASSUMED_WALK_MPS} m/s."
+            ),
+        );
+    }
+    if view.stages.iter().any(|stage| stage.sessions.is_none() || stage.sessions_per_week.is_none()) {
+        page.paragraph(
+            "",
+            &format!(
+                "Where the plan does not say, a week is taken to have {ASSUMED_SESSIONS_PER_WEEK} sessions and a stage \
+                 to last a week."
+            ),
+        );
+    }
+    page.paragraph(
+        "",
+        "longest: the longest run without a walk. run:walk: the mean run to the mean walk between two runs. rise: of \
+         the running, from the week before.",
+    );
+    page.0
+}
+
+fn count(n: usize, what: &str) -> String {
+    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
+}
+
+/// At most `width` characters, cut with an ellipsis.
+fn cut(text: &str, width: usize) -> String {
+    if text.chars().count() <= width {
+        return text.to_owned();
+    }
+    text.chars().take(width - 1).chain(['…']).collect()
+}
+
+/// A time that is known, a distance, or an estimate.
+fn amount(exact_s: Option<f64>, distance_m: Option<f64>, estimate_s: Option<f64>) -> String {
+    match (exact_s, distance_m, estimate_s) {
+        (Some(s), ..) => clock(s),
+        (None, Some(m), _) => format!("{m:.0} m"),
+        (None, None, Some(s)) => format!("~{}", clock(s)),
+        (None, None, None) => UNKNOWN.to_owned(),
+    }
+}
+
+const LABEL: usize = 14;
+
+fn stage_table(page: &mut Page, view: &PlanView) {
+    page.heading("A session of each stage");
+    page.line("  stage          sessions   running   walking   session   longest  run:walk");
+    for stage in &view.stages {
+        let estimate = |read: fn(EstimateView) -> f64| stage.estimate.map(read);
+        page.line(&format!(
+            "  {:<LABEL$} {:>8} {:>9} {:>9} {:>9} {:>9} {:>9}",
+            cut(&stage.stage, LABEL),
+            stage.sessions.map_or_else(|| UNKNOWN.to_owned(), |n| n.to_string()),
+            amount(stage.run_s, stage.run_distance_m, estimate(|e| e.run_s)),
+            amount(stage.walk_s, None, estimate(|e| e.walk_s)),
+            amount(stage.session_s, None, estimate(|e| e.session_s)),
+            amount(stage.longest_run_s, stage.longest_run_m, estimate(|e| e.longest_run_s)),
+            stage.run_to_walk.map_or_else(|| UNKNOWN.to_owned(), ratio),
+        ));
+    }
+}
+
+fn week_table(page: &mut Page, view: &PlanView) {
+    page.heading("Each week");
+    page.line("  week  stages         sessions   running   walking   longest      rise");
+    for week in &view.weeks {
+        let estimate = |read: fn(EstimateView) -> f64| week.estimate.map(read);
+        page.line(&format!(
+            "  {:<5} {:<LABEL$} {:>8} {:>9} {:>9} {:>9} {:>9}",
+            week.week,
+            cut(&week.stages.join(", "), LABEL),
+            week.sessions,
+            amount(week.run_s, None, estimate(|e| e.run_s)),
+            amount(week.walk_s, None, estimate(|e| e.walk_s)),
+            amount(week.longest_run_s, None, estimate(|e| e.longest_run_s)),
+            week.run_rise.map_or_else(|| UNKNOWN.to_owned(), |rise| format!("{:+.0} %", rise * 100.0)),
+        ));
+    }
+}
+
+const LONGEST_MARK: char = '█';
+const RUN_MARK: char = '▄';
+const WALK_MARK: char = '▁';
+
+/// One bar a stage: its longest run, its other runs, its walks, to one scale.
+fn picture(page: &mut Page, view: &PlanView) {
+    const COLUMNS: usize = WIDTH - 2 - LABEL - 1;
+    let doses: Vec<[f64; 3]> = view.stages.iter().map(parts).collect();
+    let most = doses.iter().map(|parts| parts.iter().sum()).fold(0.0_f64, f64::max);
+    if most <= 0.0 {
+        return;
+    }
+    let mark_s = mark_s(most, COLUMNS);
+    page.heading("Over the stages");
+    for (stage, parts) in view.stages.iter().zip(&doses) {
+        let mut ends = [0; 3];
+        let mut sum = 0.0;
+        for (end, part) in ends.iter_mut().zip(parts) {
+            sum += part;
+            *end = (sum / mark_s).round() as usize;
+        }
+        let [longest, running, all] = ends;
+        let marks = |mark: char, n: usize| mark.to_string().repeat(n);
+        page.line(&format!(
+            "  {:<LABEL$} {RUN}{}{}{RUN:#}{}",
+            cut(&stage.stage, LABEL),
+            marks(LONGEST_MARK, longest),
+            marks(RUN_MARK, running - longest),
+            marks(WALK_MARK, all - running)
+        ));
+    }
+    page.paragraph(
+        "  ",
+        &format!(
+            "{LONGEST_MARK} longest run   {RUN_MARK} other runs   {WALK_MARK} walks   one mark is {}",
+            clock(mark_s)
+        ),
+    );
+}
+
+/// Longest run, other running, walking, s.
+fn parts(stage: &StageView) -> [f64; 3] {
+    let known =
+        |exact: Option<f64>, read: fn(EstimateView) -> f64| exact.or(stage.estimate.map(read)).unwrap_or(0.0);
+    let run_s = known(stage.run_s, |e| e.run_s);
+    let longest_s = known(stage.longest_run_s, |e| e.longest_run_s);
+    [longest_s, (run_s - longest_s).max(0.0), known(stage.walk_s, |e| e.walk_s)]
+}
+
+/// The shortest round time that a mark may stand for so that the longest session fits.
+fn mark_s(most_s: f64, columns: usize) -> f64 {
+    const ROUND_S: [f64; 8] = [10.0, 15.0, 30.0, 60.0, 120.0, 300.0, 600.0, 1800.0];
+    let fits = |mark_s: &f64| most_s / mark_s <= columns as f64;
+    ROUND_S.into_iter().find(fits).unwrap_or(most_s / columns as f64)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn view(text: &str) -> PlanView {
+        PlanView::new(&Plan::parse(text).unwrap().value)
+    }
+
+    const PLAN: &str = "title = 'Back on the path'\n[limits]\nsessions_per_week = 3\n\
+        [[stage]]\nname = '1'\nsession = 'walk 5:00, 6 x (run 1:00, walk 2:00), walk 5:00'\nsessions = 2\n\
+        [[stage]]\nname = '2'\nsession = 'walk 5:00, 4 x (run 2:00, walk 2:00), walk 5:00'\nsessions = 2\n\
+        [[stage]]\nname = '3'\nsession = 'for 2 mi (walk 0.1 mi, run 0.1 mi)'\nsessions = 2\n";
+
+    #[test]
+    fn the_page_reads_as_meant() {
+        let shown = anstream::adapter::strip_str(&text(&view(PLAN))).to_string();
+        assert_eq!(
+            shown,
+            "\
+Back on the path
+3 stages, 2 weeks when every session is kept.
+
+A session of each stage
+  stage          sessions   running   walking   session   longest  run:walk
+  1                     2      6:00     22:00     28:00      1:00       1:2
+  2                     2      8:00     18:00     26:00      2:00       1:1
+  3                     2    1609 m    ~18:45    ~29:04     161 m       1:1
+
+Each week
+  week  stages         sessions   running   walking   longest      rise
+  1     1, 2                  3     20:00   1:02:00      2:00         –
+  2     2, 3                  3    ~28:38    ~55:31     ~2:00     +43 %
+
+Over the stages
+  1              ██▄▄▄▄▄▄▄▄▄▄▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁
+  2              ████▄▄▄▄▄▄▄▄▄▄▄▄▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁
+  3              ██▄▄▄▄▄▄▄▄▄▄▄▄▄▄▄▄▄▄▄▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁
+  █ longest run ▄ other runs ▁ walks one mark is 0:30
+
+~ is an estimate for what is prescribed by distance: running at 2.6 m/s and
+walking at 1.43 m/s.
+longest: the longest run without a walk. run:walk: the mean run to the mean walk
+between two runs. rise: of the running, from the week before.
+"
+        );
+    }
+
+    #[test]
+    fn what_is_by_distance_is_open_and_estimated() {
+        let view = view(PLAN);
+        let stage = &view.stages[2];
+        assert_eq!((stage.run_s, stage.session_s, stage.runs), (None, None, Some(10)));
+        assert_eq!(stage.run_distance_m, Some(1609.3));
+        // By arithmetic: 1609.344 m at 2.6 m/s.
+        assert_eq!(stage.estimate.map(|e| e.run_s), Some(619.0));
+        assert_eq!(view.stages[0].estimate, None);
+        assert_eq!(view.weeks[0].run_s, Some(1200.0));
+        assert_eq!(view.weeks[1].run_s, None);
+    }
+
+    #[test]
+    fn bars_never_leave_the_page() {
+        for minutes in [1, 29, 31, 63, 300, 1400] {
+            let plan = format!("[[stage]]\nname = 'a long name that is cut'\nsession = 'run {minutes}:00'");
+            let shown = anstream::adapter::strip_str(&text(&view(&plan))).to_string();
+            assert!(shown.lines().all(|line| line.chars().count() <= WIDTH), "{shown}");
+        }
+    }
+}

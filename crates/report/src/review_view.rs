@@ -1,0 +1,452 @@
+//! What the report of a whole return says: rounded once, worded once, the same in every format.
+//!
+//! Field names and their order are those of the document `jogaudit.review/1`; fields that only the text report shows are
+//! left out there. What is not known is `None`.
+
+use jiff::civil::Date;
+use serde::Serialize;
+
+use jogaudit_core::audit::Outcome;
+use jogaudit_core::prescription::Plan;
+use jogaudit_core::review::{
+    Applied, Diary, LeftOut, LongestRun, Range, Review, ReviewConfig, Session, Sessions, StageChoice, Week,
+    WeeklyFinding, Zone,
+};
+use jogaudit_recording::notice::Notice;
+
+use super::card::CardView;
+use super::review_wording as wording;
+use super::view::{
+    AmountView, FindingView, NoticeView, certainty, finding, judged_on_level, known, notice, printable,
+    rounded, tenths,
+};
+
+/// The document `jogaudit.review/1`.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct ReviewView {
+    pub schema: &'static str,
+    pub plan: String,
+    pub as_of: String,
+    pub timezone: Option<String>,
+    pub clinician_overrides: Vec<String>,
+    pub ruling: RulingView,
+    /// The card of the next session, for the text report; programs take it from `plan show`.
+    #[serde(skip)]
+    pub card: Option<CardView>,
+    pub weeks: Vec<WeekView>,
+    pub stages: Vec<StageView>,
+    pub findings: Vec<WeeklyFindingView>,
+    pub sessions: Vec<SessionView>,
+    pub left_out: Vec<LeftOutView>,
+    pub notices: Vec<NoticeView>,
+    pub cautions: &'static str,
+}
+
+/// The ruling for the next session.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct RulingView {
+    pub ruling: &'static str,
+    pub stage: Option<String>,
+    pub session: Option<String>,
+    pub not_before: Option<String>,
+    pub text: String,
+    pub rules: Vec<RuleView>,
+}
+
+/// A rule that applies.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct RuleView {
+    pub rule: &'static str,
+    pub ruling: &'static str,
+    pub says: &'static str,
+    pub because: String,
+    pub source: &'static str,
+    pub rest_until: Option<String>,
+    pub findings: Vec<FindingRef>,
+}
+
+/// A finding that led to a ruling.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct FindingRef {
+    pub code: &'static str,
+    pub date: String,
+}
+
+/// An estimate between two bounds.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct RangeView {
+    pub least: f64,
+    pub most: f64,
+}
+
+/// One week.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct WeekView {
+    pub monday: String,
+    pub is_over: bool,
+    pub sessions: u32,
+    pub walks: u32,
+    pub rest_days: u32,
+    pub kept: u32,
+    pub overdone: u32,
+    pub underdone: u32,
+    pub undecided: u32,
+    pub kept_share: Option<f64>,
+    pub run_s: AmountView,
+    pub walk_s: f64,
+    pub run_steps: Option<u64>,
+    pub walk_steps: Option<u64>,
+    pub run_distance_m: Option<f64>,
+    pub longest_run_s: f64,
+    pub rise_over_last_week: Option<f64>,
+    pub rise_over_mean: Option<f64>,
+    pub greatest_pain: Option<f64>,
+    pub load: Option<f64>,
+    pub monotony: Option<f64>,
+    pub strain: Option<f64>,
+    pub estimated_loading_bw: Option<RangeView>,
+    pub estimated_loading_ratio: Option<RangeView>,
+    /// A mark a day.
+    #[serde(skip)]
+    pub days: [char; 7],
+    /// Weeks without anything before this one.
+    #[serde(skip)]
+    pub empty_before: u32,
+}
+
+/// What was done at one stage.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct StageView {
+    pub stage: String,
+    pub session: String,
+    pub needed: Option<u32>,
+    pub attempts: u32,
+    pub kept: u32,
+    pub overdone: u32,
+    pub underdone: u32,
+    pub undecided: u32,
+}
+
+/// What went beyond the prescription over days and weeks.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct WeeklyFindingView {
+    pub code: &'static str,
+    pub date: String,
+    pub stage: Option<String>,
+    pub prescribed: Option<f64>,
+    pub achieved: Option<f64>,
+    pub unit: &'static str,
+    pub certainty: f64,
+    pub text: String,
+}
+
+/// A stage that a session may have been.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct CandidateView {
+    pub stage: String,
+    pub certainty: f64,
+}
+
+/// One session.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct SessionView {
+    pub date: String,
+    pub start: String,
+    pub recordings: Vec<String>,
+    pub kind: &'static str,
+    pub stage: Option<String>,
+    pub stage_from: Option<&'static str>,
+    pub stage_certainty: Option<f64>,
+    pub stage_candidates: Vec<CandidateView>,
+    pub outcome: Option<&'static str>,
+    pub run_s: AmountView,
+    pub walk_s: f64,
+    pub session_s: f64,
+    pub run_steps: Option<u64>,
+    pub walk_steps: Option<u64>,
+    pub run_distance_m: Option<f64>,
+    pub longest_run_s: f64,
+    pub longest_run_m: Option<f64>,
+    pub longest_run_rise: Option<f64>,
+    pub longest_run_band: Option<&'static str>,
+    pub pain_during: Option<f64>,
+    pub pain_pattern: Option<&'static str>,
+    pub pain_next_morning: Option<f64>,
+    pub effort: Option<f64>,
+    pub load: Option<f64>,
+    pub note: Option<String>,
+    pub findings: Vec<FindingView>,
+    pub notices: Vec<NoticeView>,
+}
+
+/// A recording that is not reviewed.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[allow(missing_docs)]
+pub struct LeftOutView {
+    pub recording: String,
+    pub code: &'static str,
+    pub text: String,
+}
+
+/// What the view is made from.
+#[derive(Clone, Copy, Debug)]
+pub struct ReviewParts<'a> {
+    /// The prescription.
+    pub plan: &'a Plan,
+    /// The diary.
+    pub diary: &'a Diary,
+    /// The sessions, and what the review left out.
+    pub sessions: &'a Sessions,
+    /// The review.
+    pub review: &'a Review,
+    /// The parameters it was made with.
+    pub config: &'a ReviewConfig,
+    /// What was noticed about the case as a whole.
+    pub notices: &'a [Notice],
+}
+
+impl ReviewView {
+    /// Makes the document of `review`.
+    pub fn new(parts: &ReviewParts<'_>) -> Self {
+        let ReviewParts { plan, review, sessions, .. } = *parts;
+        Self {
+            schema: "jogaudit.review/1",
+            plan: printable(&plan.title),
+            as_of: review.as_of.to_string(),
+            timezone: Zone::of(plan).name().map(str::to_owned),
+            clinician_overrides: review.overrides.iter().map(|reason| printable(reason)).collect(),
+            ruling: ruling(parts),
+            card: review
+                .ruling
+                .stage
+                .and_then(|stage| plan.stages.get(stage))
+                .map(|stage| CardView::new(plan, stage, Some(review.ruling.word.word()))),
+            weeks: review.weeks.iter().map(|w| week(parts, w)).collect(),
+            stages: stages(plan, review),
+            findings: review.findings.iter().map(|f| weekly_finding(plan, f)).collect(),
+            sessions: (0..sessions.sessions.len()).map(|index| session(parts, index)).collect(),
+            left_out: sessions.left_out.iter().map(left_out).collect(),
+            notices: parts.notices.iter().map(notice).collect(),
+            cautions: wording::CAUTIONS,
+        }
+    }
+}
+
+fn stage_name(plan: &Plan, stage: Option<usize>) -> Option<String> {
+    stage.and_then(|stage| plan.stages.get(stage)).map(|stage| printable(&stage.name))
+}
+
+fn ruling(parts: &ReviewParts<'_>) -> RulingView {
+    let (plan, ruling) = (parts.plan, &parts.review.ruling);
+    let stage = stage_name(plan, ruling.stage);
+    RulingView {
+        ruling: ruling.word.word(),
+        session: ruling.stage.map(|stage| plan.stages[stage].session.to_string()),
+        not_before: ruling.not_before.map(|date| date.to_string()),
+        text: wording::ruling(ruling.word, stage.as_deref(), ruling.not_before),
+        rules: ruling.applied.iter().map(|applied| rule(parts.review, applied)).collect(),
+        stage,
+    }
+}
+
+fn rule(review: &Review, applied: &Applied) -> RuleView {
+    let row = applied.row();
+    let found = applied.findings.iter().filter_map(|index| review.findings.get(*index));
+    RuleView {
+        rule: row.code,
+        ruling: applied.ruling.word(),
+        says: row.says,
+        because: printable(&applied.why),
+        source: row.source,
+        rest_until: applied.rest_until.map(|date| date.to_string()),
+        findings: found.map(|f| FindingRef { code: f.code.word(), date: f.date.to_string() }).collect(),
+    }
+}
+
+fn week(parts: &ReviewParts<'_>, week: &Week) -> WeekView {
+    let [kept, overdone, underdone, undecided] = week.outcomes;
+    WeekView {
+        monday: week.monday.to_string(),
+        is_over: week.is_over,
+        sessions: week.sessions,
+        walks: week.walks,
+        rest_days: week.rest_days,
+        kept,
+        overdone,
+        underdone,
+        undecided,
+        kept_share: (week.sessions > 0).then(|| rounded(f64::from(kept) / f64::from(week.sessions), 100.0)),
+        run_s: AmountView {
+            prescribed: known(week.planned_run_s, tenths),
+            achieved: known(Some(week.run_s), tenths),
+        },
+        walk_s: tenths(week.walk_s),
+        run_steps: count(week.run_steps),
+        walk_steps: count(week.walk_steps),
+        run_distance_m: known(week.run_distance_m, tenths),
+        longest_run_s: tenths(week.longest_run_s),
+        rise_over_last_week: known(week.rise_over_last, thousandths),
+        rise_over_mean: known(week.rise_over_mean, thousandths),
+        greatest_pain: known(week.greatest_pain, tenths),
+        load: known(week.effort.load, tenths),
+        monotony: known(week.effort.monotony, hundredths),
+        strain: known(week.effort.strain, tenths),
+        estimated_loading_bw: week.loading_bw.map(|r| range(r, 0.1)),
+        estimated_loading_ratio: week.loading_ratio.map(|r| range(r, 100.0)),
+        days: std::array::from_fn(|day| day_mark(parts, week.monday, day)),
+        empty_before: week.empty_before,
+    }
+}
+
+/// The gravest mark of a day: running outside the plan, overdone, not to be told, underdone, kept, a walk.
+fn day_mark(parts: &ReviewParts<'_>, monday: Date, day: usize) -> char {
+    let Ok(date) = monday.checked_add(jiff::Span::new().days(i64::try_from(day).unwrap_or(0))) else {
+        return ' ';
+    };
+    if date > parts.review.as_of {
+        return ' ';
+    }
+    let sessions = &parts.sessions.sessions;
+    let from = sessions.partition_point(|s| s.date < date);
+    let marks = sessions[from..].iter().take_while(|s| s.date == date).map(|s| mark(s, parts.config));
+    marks.max_by_key(|mark| wording::MARKS.iter().rev().position(|m| m.0 == *mark)).unwrap_or('.')
+}
+
+fn mark(session: &Session, config: &ReviewConfig) -> char {
+    if !session.is_run(config) && session.stage.stage().is_none() {
+        return 'w';
+    }
+    match session.outcome {
+        _ if session.is_unplanned(config) => 'x',
+        Outcome::Overdone => '!',
+        Outcome::Undecided => '?',
+        Outcome::Underdone => '-',
+        Outcome::Kept => 'o',
+    }
+}
+
+fn stages(plan: &Plan, review: &Review) -> Vec<StageView> {
+    let rows = plan.stages.iter().zip(&review.stages);
+    rows.map(|(stage, tally)| StageView {
+        stage: printable(&stage.name),
+        session: stage.session.to_string(),
+        needed: stage.sessions,
+        attempts: tally.attempts,
+        kept: tally.kept,
+        overdone: tally.overdone,
+        underdone: tally.underdone,
+        undecided: tally.undecided,
+    })
+    .collect()
+}
+
+fn weekly_finding(plan: &Plan, finding: &WeeklyFinding) -> WeeklyFindingView {
+    let left = stage_name(plan, finding.left);
+    let stage = stage_name(plan, finding.stage);
+    WeeklyFindingView {
+        code: finding.code.word(),
+        date: finding.date.to_string(),
+        prescribed: known(finding.prescribed, tenths),
+        achieved: known(finding.achieved, tenths),
+        unit: finding.unit,
+        certainty: certainty(finding.certainty),
+        text: wording::weekly_finding(finding, stage.as_deref(), left.as_deref()),
+        stage,
+    }
+}
+
+fn session(parts: &ReviewParts<'_>, index: usize) -> SessionView {
+    let session = &parts.sessions.sessions[index];
+    let plan = parts.plan;
+    let totals = &session.totals;
+    let entry = parts.diary.on(session.date);
+    let longest = parts.review.longest_runs.get(index).copied().flatten();
+    let stage = session.stage.stage();
+    let level =
+        stage.and_then(|s| plan.stages.get(s)).is_some_and(|stage| judged_on_level(stage, &session.notices));
+    let prescribed = session.audit.as_ref().and_then(|audit| audit.dose.run_s.prescribed);
+    let (stage_from, stage_certainty) = match &session.stage {
+        StageChoice::Given(_) => (Some("given"), None),
+        StageChoice::Recognised { certainty, .. } => (Some("recognised"), Some(*certainty)),
+        _ => (None, None),
+    };
+    let kind = match &session.stage {
+        _ if session.is_unplanned(parts.config) => "unplanned_run",
+        StageChoice::NoSession => "walk",
+        _ => "session",
+    };
+    let candidates = match &session.stage {
+        StageChoice::Ambiguous(candidates) => candidates.as_slice(),
+        _ => &[],
+    };
+    SessionView {
+        date: session.date.to_string(),
+        start: session.start.to_string(),
+        recordings: session.recordings.iter().map(|name| printable(name)).collect(),
+        kind,
+        stage: stage_name(plan, stage),
+        stage_from,
+        stage_certainty: stage_certainty.map(certainty),
+        stage_candidates: candidates
+            .iter()
+            .map(|(stage, share)| CandidateView {
+                stage: stage_name(plan, Some(*stage)).unwrap_or_default(),
+                certainty: certainty(*share),
+            })
+            .collect(),
+        outcome: (kind == "session").then(|| session.outcome.word()),
+        run_s: AmountView {
+            prescribed: known(prescribed, tenths),
+            achieved: known(Some(totals.run_s), tenths),
+        },
+        walk_s: tenths(totals.walk_s),
+        session_s: tenths(totals.session_s),
+        run_steps: count(totals.run_steps),
+        walk_steps: count(totals.walk_steps),
+        run_distance_m: known(totals.run_distance_m, tenths),
+        longest_run_s: tenths(totals.longest_run_s),
+        longest_run_m: known(totals.longest_run_m, tenths),
+        longest_run_rise: longest.map(|run| thousandths(run.rise())),
+        longest_run_band: longest.as_ref().map(LongestRun::band),
+        pain_during: entry.and_then(|e| e.pain_during),
+        pain_pattern: entry.and_then(|e| e.pattern).map(jogaudit_core::review::Pattern::word),
+        pain_next_morning: entry.and_then(|e| e.pain_next_morning),
+        effort: entry.and_then(|e| e.effort),
+        load: known(parts.review.loads.get(index).copied().flatten(), tenths),
+        note: entry.map(|e| printable(&e.note)).filter(|note| !note.is_empty()),
+        findings: session.audit.iter().flat_map(|audit| &audit.findings).map(|f| finding(f, level)).collect(),
+        notices: session.notices.iter().map(notice).collect(),
+    }
+}
+
+fn left_out(left_out: &LeftOut) -> LeftOutView {
+    LeftOutView { recording: printable(&left_out.name), code: left_out.code, text: printable(&left_out.text) }
+}
+
+/// Steps, whole.
+fn count(steps: Option<f64>) -> Option<u64> {
+    steps.filter(|steps| steps.is_finite() && *steps >= 0.0).map(|steps| steps.round() as u64)
+}
+
+/// A range, rounded outwards so that it never looks narrower than it is.
+fn range(range: Range, parts: f64) -> RangeView {
+    RangeView { least: (range.least * parts).floor() / parts, most: (range.most * parts).ceil() / parts }
+}
+
+fn hundredths(value: f64) -> f64 {
+    rounded(value, 100.0)
+}
+
+fn thousandths(value: f64) -> f64 {
+    rounded(value, 1000.0)
+}

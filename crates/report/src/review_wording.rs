@@ -1,0 +1,222 @@
+//! The sentences of the report of a whole return.
+
+use jiff::civil::Date;
+
+use jogaudit_core::review::{Against, WeeklyCode, WeeklyFinding, Word};
+
+use super::wording::{clock, how_sure};
+
+/// What the report ends with.
+pub(super) const CAUTIONS: &str = "This judges recordings and a diary, not a body: it cannot tell whether running is \
+    right for you, and it does not know what was neither recorded nor noted. With pain, swelling, a limp or pain at \
+    night, stop and see a health professional. What your clinician says stands above this report.";
+
+/// Marks of a day with their meaning, the gravest first.
+pub(super) const MARKS: [(char, &str); 6] = [
+    ('x', "running outside the plan"),
+    ('!', "overdone"),
+    ('?', "undecided"),
+    ('-', "underdone"),
+    ('o', "kept"),
+    ('w', "walk"),
+];
+
+/// What the figures of effort and loading mean.
+pub(super) const EFFORT_KEY: &str = "load: effort × minutes. monotony: mean daily load over its standard deviation (n − 1). strain: load × monotony. run, \
+         walk: steps. loading: an estimate, body weights summed over steps, from published peak forces of 2.0–2.9 a running and \
+         1.0–1.5 a walking step; of plan's: against the week as prescribed.";
+
+/// The ruling in one sentence.
+pub(super) fn ruling(word: Word, stage: Option<&str>, not_before: Option<Date>) -> String {
+    let stage = stage.map(|name| format!("stage “{name}”")).unwrap_or_default();
+    let when = not_before.map(day).unwrap_or_default();
+    match word {
+        Word::Advance => format!("Advance: go on to {stage}, not before {when}."),
+        Word::Repeat => format!("Repeat: {stage} next, not before {when}."),
+        Word::StepBack => format!("Step back: to {stage}, not before {when}."),
+        Word::Rest => format!("Rest: no run-walk session before {when}; {stage} after that."),
+        Word::SeeClinician => {
+            "See a clinician: ask a health professional before the next run-walk session.".to_owned()
+        }
+    }
+}
+
+/// `Mon 2026-03-02`.
+pub(super) fn day(date: Date) -> String {
+    date.strftime("%a %Y-%m-%d").to_string()
+}
+
+/// A finding in one sentence: what, by how much, how sure.
+pub(super) fn weekly_finding(f: &WeeklyFinding, stage: Option<&str>, left: Option<&str>) -> String {
+    let (achieved, allowed) = (f.achieved.unwrap_or(0.0), f.prescribed.unwrap_or(0.0));
+    let stage = stage.unwrap_or("?");
+    let left = left.unwrap_or("?");
+    let what = match f.code {
+        WeeklyCode::TooManySessions => {
+            format!("{} in the week where the plan allows {allowed}", plural(achieved, "session"))
+        }
+        WeeklyCode::NoRestDay if achieved == 0.0 => {
+            format!("No day of rest since the session before; {} prescribed", are(allowed))
+        }
+        WeeklyCode::NoRestDay => {
+            format!(
+                "{} of rest since the session before; {} prescribed",
+                plural(achieved, "day"),
+                are(allowed)
+            )
+        }
+        WeeklyCode::StageSkipped => format!("Stage “{left}” was skipped: this was stage “{stage}”"),
+        WeeklyCode::StageRushed => format!(
+            "Moved on to stage “{stage}” with {achieved} of {} of stage “{left}” kept",
+            plural(allowed, "session")
+        ),
+        WeeklyCode::RunningTimeJump => {
+            let bound =
+                if f.against == Against::Plan { "the plan's limit for the rise" } else { "the usual bound" };
+            format!("The week's running came to {}; {bound} is {}", clock(achieved), clock(allowed))
+        }
+        WeeklyCode::LongestRunJump => {
+            let value = |x: f64| if f.unit == "m" { format!("{x:.0} m") } else { clock(x) };
+            format!(
+                "The longest run was {}, more than is prescribed and {:.0} % above the longest of the 30 days before \
+                 ({})",
+                value(achieved),
+                100.0 * (achieved / allowed - 1.0),
+                value(allowed)
+            )
+        }
+        WeeklyCode::RanInPain => pain(f, "in the session"),
+        WeeklyCode::PainNextMorning => pain(f, "on the morning after"),
+        WeeklyCode::UnplannedRun => {
+            format!("Ran for {} that fits no session of the plan", clock(achieved))
+        }
+    };
+    if f.certainty < 1.0 { format!("{what} ({}).", how_sure(f.certainty)) } else { format!("{what}.") }
+}
+
+fn pain(f: &WeeklyFinding, when: &str) -> String {
+    let size = f.achieved.map_or_else(|| "of unknown size".to_owned(), |pain| format!("{pain} of 10"));
+    match f.against {
+        Against::PainLimit => {
+            format!("Pain {size} {when}; the limit there is {}", f.prescribed.unwrap_or(0.0))
+        }
+        _ => format!("Pain {size} {when}; no limit is prescribed, so any pain counts"),
+    }
+}
+
+fn plural(count: f64, thing: &str) -> String {
+    if count == 1.0 { format!("1 {thing}") } else { format!("{count} {thing}s") }
+}
+
+fn are(days: f64) -> String {
+    if days == 1.0 { "1 is".to_owned() } else { format!("{days} are") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn said(code: WeeklyCode, unit: &'static str, against: Against, values: Option<(f64, f64)>) -> String {
+        let finding = WeeklyFinding {
+            code,
+            date: "2026-03-02".parse().unwrap(),
+            stage: Some(2),
+            left: Some(1),
+            prescribed: values.map(|v| v.0),
+            achieved: values.map(|v| v.1),
+            unit,
+            against,
+            certainty: 1.0,
+        };
+        weekly_finding(&finding, Some("3"), Some("2"))
+    }
+
+    #[test]
+    fn each_code_has_its_sentence() {
+        use WeeklyCode::*;
+        let cases = [
+            (
+                TooManySessions,
+                "sessions",
+                Against::Plan,
+                Some((3.0, 4.0)),
+                "4 sessions in the week where the plan allows 3.",
+            ),
+            (
+                NoRestDay,
+                "days",
+                Against::Plan,
+                Some((1.0, 0.0)),
+                "No day of rest since the session before; 1 is prescribed.",
+            ),
+            (
+                NoRestDay,
+                "days",
+                Against::Plan,
+                Some((2.0, 1.0)),
+                "1 day of rest since the session before; 2 are prescribed.",
+            ),
+            (StageSkipped, "sessions", Against::Plan, None, "Stage “2” was skipped: this was stage “3”."),
+            (
+                StageRushed,
+                "sessions",
+                Against::Plan,
+                Some((3.0, 1.0)),
+                "Moved on to stage “3” with 1 of 3 sessions of stage “2” kept.",
+            ),
+            (
+                RunningTimeJump,
+                "s",
+                Against::Plan,
+                Some((1350.0, 1800.0)),
+                "The week's running came to 30:00; the plan's limit for the rise is 22:30.",
+            ),
+            (
+                LongestRunJump,
+                "m",
+                Against::Before,
+                Some((400.0, 520.0)),
+                "The longest run was 520 m, more than is prescribed and 30 % above the longest of the 30 days before (400 m).",
+            ),
+            (
+                RanInPain,
+                "of 10",
+                Against::PainLimit,
+                Some((2.0, 4.0)),
+                "Pain 4 of 10 in the session; the limit there is 2.",
+            ),
+            (
+                PainNextMorning,
+                "of 10",
+                Against::AnyPain,
+                Some((0.0, 1.0)),
+                "Pain 1 of 10 on the morning after; no limit is prescribed, so any pain counts.",
+            ),
+            (
+                UnplannedRun,
+                "s",
+                Against::Plan,
+                Some((0.0, 1500.0)),
+                "Ran for 25:00 that fits no session of the plan.",
+            ),
+        ];
+        for (code, unit, against, values, expected) in cases {
+            assert_eq!(said(code, unit, against, values), expected);
+        }
+        assert!(said(RanInPain, "of 10", Against::PainLimit, None).starts_with("Pain of unknown size"));
+    }
+
+    #[test]
+    fn the_ruling_says_what_and_when() {
+        let date = Some("2026-03-16".parse().unwrap());
+        assert_eq!(
+            ruling(Word::Rest, Some("2"), date),
+            "Rest: no run-walk session before Mon 2026-03-16; stage “2” after that."
+        );
+        assert_eq!(
+            ruling(Word::Advance, Some("3"), date),
+            "Advance: go on to stage “3”, not before Mon 2026-03-16."
+        );
+        assert!(ruling(Word::SeeClinician, None, None).contains("health professional"));
+    }
+}

@@ -1,0 +1,387 @@
+//! What the reports say: rounded once, worded once, the same in every format.
+//!
+//! Field names and their order are those of the JSON documents; fields that only the text report shows are left out
+//! there. Seconds and metres have one decimal, speeds two. Certainties are rounded down to three decimals, so that a
+//! finding never looks more certain than it is. What is not known is `None`.
+
+use jiff::Timestamp;
+use serde::Serialize;
+
+use jogaudit_core::audit::{Audit, Dose, Finding, Outcome, Rep};
+use jogaudit_core::gait::{Bout, Segmentation};
+use jogaudit_core::prescription::{PaceBasis, Plan, Session, Stage};
+use jogaudit_recording::notice::{Notice, NoticeCode};
+use jogaudit_recording::units::{Metres, Seconds};
+
+use super::wording;
+
+/// What a report says of the recording itself, gathered from what was read.
+#[derive(Clone, Debug)]
+pub struct RecordingFacts {
+    /// `fit`, `gpx` or `tcx`.
+    pub format: &'static str,
+    /// SHA-256 of the input's bytes as given (zipped if it was zipped), lower-case hexadecimal.
+    pub sha256: String,
+    /// Time of 0 s.
+    pub start: Timestamp,
+    /// Samples that were read.
+    pub samples: usize,
+    /// Which of `speed`, `cadence`, `heart_rate`, `position`, `altitude` the recorder gave, in this order.
+    pub has: Vec<&'static str>,
+}
+
+/// The `recording` of the documents.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct RecordingView {
+    pub format: &'static str,
+    pub sha256: String,
+    pub start: String,
+    pub elapsed_s: f64,
+    pub samples: usize,
+    pub has: Vec<&'static str>,
+}
+
+/// One of the `bouts` of the documents.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct BoutView {
+    pub gait: &'static str,
+    pub start_s: f64,
+    pub end_s: f64,
+    pub certainty: f64,
+    pub distance_m: Option<f64>,
+    pub mean_speed_mps: Option<f64>,
+    pub mean_cadence_spm: Option<f64>,
+    pub mean_heart_rate_bpm: Option<f64>,
+}
+
+/// One of the `notices` of the documents.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[allow(missing_docs)]
+pub struct NoticeView {
+    #[serde(serialize_with = "as_word")]
+    pub code: NoticeCode,
+    pub text: String,
+}
+
+/// The document `jogaudit.bouts/1`.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct BoutsView {
+    pub schema: &'static str,
+    pub recording: RecordingView,
+    pub bouts: Vec<BoutView>,
+    pub notices: Vec<NoticeView>,
+}
+
+/// One of the `reps` of a check.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct RepView {
+    pub rep: u32,
+    pub gait: &'static str,
+    pub prescribed_s: Option<f64>,
+    pub achieved_s: f64,
+    pub error_s: f64,
+    pub start_s: Option<f64>,
+    pub end_s: Option<f64>,
+    pub mean_pace_s_per_km: Option<f64>,
+    pub level_pace_s_per_km: Option<f64>,
+    pub over_ceiling_s: Option<f64>,
+    pub mean_cadence_spm: Option<f64>,
+    pub max_heart_rate_bpm: Option<f64>,
+    /// Prescribed distance, m.
+    #[serde(skip)]
+    pub prescribed_m: Option<f64>,
+    /// Distance covered, m.
+    #[serde(skip)]
+    pub achieved_m: Option<f64>,
+    /// Standing inside, s.
+    #[serde(skip)]
+    pub stand_s: f64,
+}
+
+/// Prescribed and achieved.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct AmountView {
+    pub prescribed: Option<f64>,
+    pub achieved: Option<f64>,
+}
+
+/// The `dose` of a check.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct DoseView {
+    pub run_s: AmountView,
+    pub walk_s: AmountView,
+    pub session_s: AmountView,
+    pub run_steps: Option<u64>,
+    pub run_distance_m: Option<f64>,
+    /// Prescribed running distance, m, where every run is by distance.
+    #[serde(skip)]
+    pub run_prescribed_m: Option<f64>,
+}
+
+/// One of the `findings` of a check.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct FindingView {
+    pub code: &'static str,
+    pub rep: Option<u32>,
+    pub start_s: Option<f64>,
+    pub end_s: Option<f64>,
+    pub prescribed: Option<f64>,
+    pub achieved: Option<f64>,
+    pub unit: &'static str,
+    pub excess: Option<f64>,
+    pub certainty: f64,
+    pub text: String,
+    /// Whether it means that too much was done.
+    #[serde(skip)]
+    pub is_overdoing: bool,
+    /// Whether it does and is certain enough to decide the outcome.
+    #[serde(skip)]
+    pub decides: bool,
+    /// `run` or `walk` when it is about a rep.
+    #[serde(skip)]
+    pub gait: Option<&'static str>,
+}
+
+/// The document `jogaudit.check/1`.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[allow(missing_docs)]
+pub struct CheckView {
+    pub schema: &'static str,
+    pub plan: String,
+    pub stage: String,
+    pub recording: RecordingView,
+    pub bouts: Vec<BoutView>,
+    pub outcome: &'static str,
+    pub reps: Vec<RepView>,
+    pub dose: DoseView,
+    pub findings: Vec<FindingView>,
+    pub notices: Vec<NoticeView>,
+    /// The outcome in one sentence.
+    #[serde(skip)]
+    pub summary: String,
+    /// Why nothing was decided; empty for every other outcome.
+    #[serde(skip)]
+    pub reasons: Vec<NoticeView>,
+    /// The stage's session, as the session language writes it.
+    #[serde(skip)]
+    pub session: String,
+    /// What the stage limits, in words.
+    #[serde(skip)]
+    pub limits: Option<String>,
+}
+
+impl BoutsView {
+    /// Makes the document of `bouts`.
+    pub fn new(facts: &RecordingFacts, segmentation: &Segmentation, notices: &[Notice]) -> Self {
+        Self {
+            schema: "jogaudit.bouts/1",
+            recording: recording(facts, segmentation),
+            bouts: segmentation.bouts().iter().map(bout).collect(),
+            notices: notices.iter().map(notice).collect(),
+        }
+    }
+}
+
+impl CheckView {
+    /// Makes the document of `check`. Without an audit (a recording that is not scored) the outcome is `undecided` and
+    /// nothing counts as achieved or not achieved.
+    pub fn new(
+        facts: &RecordingFacts,
+        segmentation: &Segmentation,
+        plan: &Plan,
+        stage: &Stage,
+        audit: Option<&Audit>,
+        notices: &[Notice],
+    ) -> Self {
+        let outcome = audit.map_or(Outcome::Undecided, |audit| audit.outcome);
+        let level = judged_on_level(stage, notices);
+        let found = audit.iter().flat_map(|a| &a.findings);
+        let findings: Vec<FindingView> = found.map(|f| finding(f, level)).collect();
+        let name = printable(&stage.name);
+        let notices: Vec<NoticeView> = notices.iter().map(notice).collect();
+        let is_reason = |n: &&NoticeView| outcome == Outcome::Undecided && wording::is_reason(n.code);
+        Self {
+            schema: "jogaudit.check/1",
+            plan: printable(&plan.title),
+            summary: match audit {
+                Some(_) => wording::summary(outcome, &name, &findings),
+                None => wording::not_scored(&name),
+            },
+            reasons: notices.iter().filter(is_reason).cloned().collect(),
+            stage: name,
+            recording: recording(facts, segmentation),
+            bouts: segmentation.bouts().iter().map(bout).collect(),
+            outcome: outcome.word(),
+            reps: audit.iter().flat_map(|a| &a.reps).map(rep).collect(),
+            dose: dose(&stage.session, audit.map(|audit| &audit.dose)),
+            findings,
+            notices,
+            session: stage.session.to_string(),
+            limits: wording::limits(&stage.session, &stage.limits),
+        }
+    }
+}
+
+fn recording(facts: &RecordingFacts, segmentation: &Segmentation) -> RecordingView {
+    RecordingView {
+        format: facts.format,
+        sha256: facts.sha256.clone(),
+        start: facts.start.to_string(),
+        elapsed_s: tenths(segmentation.elapsed_s()),
+        samples: facts.samples,
+        has: facts.has.clone(),
+    }
+}
+
+fn bout(bout: &Bout) -> BoutView {
+    BoutView {
+        gait: bout.gait.word(),
+        start_s: tenths(bout.start_s),
+        end_s: tenths(bout.end_s),
+        certainty: certainty(bout.certainty),
+        distance_m: known(bout.distance_m, tenths),
+        mean_speed_mps: known(bout.mean_speed_mps, hundredths),
+        mean_cadence_spm: known(bout.mean_cadence_spm, tenths),
+        mean_heart_rate_bpm: known(bout.mean_heart_rate_bpm, tenths),
+    }
+}
+
+fn rep(rep: &Rep) -> RepView {
+    RepView {
+        rep: rep.rep,
+        gait: rep.gait.word(),
+        prescribed_s: known(rep.prescribed_s, tenths),
+        achieved_s: tenths(rep.achieved_s),
+        error_s: tenths(rep.error_s),
+        start_s: known(rep.start_s, tenths),
+        end_s: known(rep.end_s, tenths),
+        mean_pace_s_per_km: known(rep.mean_pace_s_per_km, tenths),
+        level_pace_s_per_km: known(rep.level_pace_s_per_km, tenths),
+        over_ceiling_s: known(rep.over_ceiling_s, tenths),
+        mean_cadence_spm: known(rep.mean_cadence_spm, tenths),
+        max_heart_rate_bpm: known(rep.max_heart_rate_bpm, tenths),
+        prescribed_m: known(rep.prescribed_m, tenths),
+        achieved_m: known(rep.achieved_m, tenths),
+        stand_s: tenths(rep.stand_s),
+    }
+}
+
+/// What the stage prescribes, `None` where its words leave it open, and what was done of it.
+fn dose(session: &Session, done: Option<&Dose>) -> DoseView {
+    let prescribed = session.dose();
+    let amount = |time: Option<Seconds>, achieved: fn(&Dose) -> Option<f64>| AmountView {
+        prescribed: known(time.map(Seconds::get), tenths),
+        achieved: known(done.and_then(achieved), tenths),
+    };
+    let steps = done.and_then(|dose| dose.run_steps);
+    DoseView {
+        run_s: amount(prescribed.run, |dose| dose.run_s.achieved),
+        walk_s: amount(prescribed.walk, |dose| dose.walk_s.achieved),
+        session_s: amount(prescribed.session, |dose| dose.session_s.achieved),
+        run_steps: steps.filter(|steps| steps.is_finite() && *steps >= 0.0).map(|n| n.round() as u64),
+        run_distance_m: known(done.and_then(|dose| dose.run_distance_m), tenths),
+        run_prescribed_m: known(prescribed.run_distance.map(Metres::get), tenths).filter(|m| *m > 0.0),
+    }
+}
+
+/// Whether the pace ceiling was held against level-ground pace.
+pub(super) fn judged_on_level(stage: &Stage, notices: &[Notice]) -> bool {
+    let no_level = |n: &Notice| [NoticeCode::AltitudeAbsent, NoticeCode::AltitudeTooCoarse].contains(&n.code);
+    stage.limits.pace_basis == PaceBasis::Level && !notices.iter().any(no_level)
+}
+
+pub(super) fn finding(finding: &Finding, level: bool) -> FindingView {
+    FindingView {
+        code: finding.code.word(),
+        rep: finding.rep,
+        start_s: known(finding.start_s, tenths),
+        end_s: known(finding.end_s, tenths),
+        prescribed: known(finding.prescribed, tenths),
+        achieved: known(finding.achieved, tenths),
+        unit: finding.unit,
+        excess: known(finding.excess, tenths),
+        certainty: certainty(finding.certainty),
+        text: wording::finding(finding, level),
+        is_overdoing: finding.code.is_overdoing(),
+        decides: finding.code.is_overdoing() && finding.certainty >= wording::DECIDES,
+        gait: finding.rep.map(|_| wording::gait_of(finding.code)),
+    }
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde gives references")]
+fn as_word<S: serde::Serializer>(code: &NoticeCode, serializer: S) -> Result<S::Ok, S::Error> {
+    serializer.serialize_str(code.word())
+}
+
+/// Words a notice with its place.
+pub fn notice(notice: &Notice) -> NoticeView {
+    let place = notice.place.as_ref().map(ToString::to_string).unwrap_or_default();
+    NoticeView { code: notice.code, text: printable(&wording::sentence(&notice.text, &place)) }
+}
+
+/// Takes out what would act on a terminal: texts may come from a file.
+pub(super) fn printable(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
+}
+
+pub(super) fn known(value: Option<f64>, round: fn(f64) -> f64) -> Option<f64> {
+    value.filter(|value| value.is_finite()).map(round)
+}
+
+/// Rounds to one decimal.
+pub fn tenths(value: f64) -> f64 {
+    rounded(value, 10.0)
+}
+
+fn hundredths(value: f64) -> f64 {
+    rounded(value, 100.0)
+}
+
+pub(super) fn rounded(value: f64, parts: f64) -> f64 {
+    // Adding zero turns -0 into 0.
+    (value * parts).round() / parts + 0.0
+}
+
+pub(super) fn certainty(value: f64) -> f64 {
+    // The nudge keeps 0.9, stored as a little less, at 0.9.
+    ((value * 1000.0 + 1e-9).floor() / 1000.0).clamp(0.0, 1.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_certainty_never_gains_by_rounding() {
+        assert_eq!(certainty(0.8999), 0.899);
+        assert_eq!(certainty(0.9), 0.9);
+        assert_eq!(certainty(0.9999), 0.999);
+        assert_eq!(certainty(1.0), 1.0);
+        for thousandth in 0..=1000 {
+            let value = f64::from(thousandth) / 1000.0;
+            assert_eq!(certainty(value), value);
+        }
+    }
+
+    #[test]
+    fn what_is_not_a_number_is_not_known() {
+        assert_eq!(known(Some(f64::NAN), tenths), None);
+        assert_eq!(known(Some(f64::INFINITY), tenths), None);
+        assert_eq!(known(Some(0.04), tenths), Some(0.0));
+        assert!(tenths(-0.01).is_sign_positive());
+    }
+
+    #[test]
+    fn a_notice_keeps_its_place_and_loses_control_characters() {
+        let place = jogaudit_recording::notice::Place { line: Some(3), ..Default::default() };
+        let view = notice(&Notice::new(NoticeCode::NotOnFoot, "sport \u{1b}[31m").at(place));
+        assert_eq!(view.text, "Sport  [31m (line 3).");
+    }
+}

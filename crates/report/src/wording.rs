@@ -1,0 +1,376 @@
+//! The sentences of the reports and how figures are written in them.
+
+use jogaudit_core::audit::{Code, Finding, Outcome};
+use jogaudit_core::prescription::{Limits, PaceBasis, Session};
+use jogaudit_recording::notice::NoticeCode;
+
+use super::view::FindingView;
+
+/// What every report ends with.
+pub(super) const CAUTIONS: &str = "This judges a recording, not a body: it cannot tell whether running is right for \
+    you. With pain, swelling, a limp or pain at night, stop and see a health professional. What your clinician says \
+    stands above this report.";
+
+/// Certainty from which a finding decides the outcome (the outer surface's).
+pub(super) const DECIDES: f64 = 0.9;
+
+/// The outcome in one sentence.
+pub(super) fn summary(outcome: Outcome, stage: &str, findings: &[FindingView]) -> String {
+    let count = findings.iter().filter(|f| f.decides).count();
+    match outcome {
+        Outcome::Overdone => {
+            let ways = if count == 1 { "in one way".to_owned() } else { format!("in {count} ways") };
+            format!("Overdone: more was done than stage “{stage}” prescribes, {ways}.")
+        }
+        Outcome::Kept => format!("Kept: the recording shows what stage “{stage}” prescribes."),
+        Outcome::Underdone => {
+            format!("Underdone: less was done than stage “{stage}” prescribes, and nothing went beyond it.")
+        }
+        Outcome::Undecided => {
+            format!("Undecided: the recording cannot tell whether stage “{stage}” was kept.")
+        }
+    }
+}
+
+/// The outcome where nothing was scored.
+pub(super) fn not_scored(stage: &str) -> String {
+    format!("Undecided: nothing was scored, so it is not known whether stage “{stage}” was kept.")
+}
+
+/// Notices that may be why nothing was decided.
+const REASONS: [NoticeCode; 15] = [
+    NoticeCode::NotOnFoot,
+    NoticeCode::GaitUnknown,
+    NoticeCode::NoGaitData,
+    NoticeCode::TooMuchToMatch,
+    NoticeCode::TooMuchUnknown,
+    NoticeCode::GaitUncertain,
+    NoticeCode::SlopesUnknown,
+    NoticeCode::VerdictHangs,
+    NoticeCode::HoleHidesLength,
+    NoticeCode::NoDistance,
+    NoticeCode::LateStart,
+    NoticeCode::PaceNotJudged,
+    NoticeCode::AltitudeAbsent,
+    NoticeCode::AltitudeTooCoarse,
+    NoticeCode::HeartRateNotJudged,
+];
+
+/// Whether a notice may be why nothing was decided.
+pub(super) fn is_reason(code: NoticeCode) -> bool {
+    REASONS.contains(&code)
+}
+
+/// A notice as a sentence of its own, whoever wrote it: with a capital, its place, a full stop.
+pub(super) fn sentence(text: &str, place: &str) -> String {
+    let text = text.trim();
+    let place = if place.is_empty() { String::new() } else { format!(" ({place})") };
+    let body = text.strip_suffix('.').unwrap_or(text);
+    let mut letters = body.chars();
+    let first: String = letters.next().into_iter().flat_map(char::to_uppercase).collect();
+    format!("{first}{}{place}.", letters.as_str())
+}
+
+/// What a stage limits, in one line; nothing where it limits nothing.
+pub(super) fn limits(session: &Session, limits: &Limits) -> Option<String> {
+    let level = if limits.pace_basis == PaceBasis::Level { " on level ground" } else { "" };
+    let of_session = session.prescribes_running().then_some(limits.pace_ceiling).flatten();
+    let parts = [
+        of_session.map(|speed| format!("pace up to {}{level}", pace(1000.0 / speed.get()))),
+        limits.heart_rate_ceiling.map(|most| format!("heart rate up to {:.0} bpm", most.get())),
+        limits.walk_cadence_floor.map(|least| format!("walks from {:.0} spm", least.get())),
+        limits.session_ceiling.map(|most| format!("up to {} in all", clock(most.get()))),
+    ];
+    let known: Vec<String> = parts.into_iter().flatten().collect();
+    (!known.is_empty()).then(|| known.join(", "))
+}
+
+/// `run` or `walk`: what the reps of a code are.
+pub(super) const fn gait_of(code: Code) -> &'static str {
+    match code {
+        Code::WalkCutShort | Code::WalkMissing | Code::WalkTooSlow => "walk",
+        _ => "run",
+    }
+}
+
+/// A finding in one sentence: what, by how much, when, how sure. `level`: paces are for level ground.
+pub(super) fn finding(f: &Finding, level: bool) -> String {
+    let name = match (gait_of(f.code), f.rep) {
+        ("walk", Some(n)) => format!("Walk {n}"),
+        ("walk", None) => "A walk".to_owned(),
+        (_, Some(n)) => format!("Run {n}"),
+        (_, None) => "A run".to_owned(),
+    };
+    let time_over = f.unit == "s";
+    let what = match f.code {
+        Code::RunTooLong => compared(f, &name, "took", "was prescribed", "too long"),
+        Code::RunTooShort | Code::WalkCutShort => compared(f, &name, "took", "was prescribed", "too short"),
+        Code::RunTooFast if time_over => lasting(f, &format!("{name} was faster than its ceiling")),
+        Code::RunTooFast => too_fast(f, &name, level),
+        Code::HeartRateTooHigh => {
+            let name =
+                f.rep.map_or_else(|| "The heart rate".to_owned(), |_| format!("{name}: the heart rate"));
+            if time_over {
+                lasting(f, &format!("{name} was above its ceiling"))
+            } else {
+                compared(f, &name, "reached", "is the ceiling", "too high")
+            }
+        }
+        Code::WalkMissing => {
+            format!("{name}{} was left out: two runs became one", of_prescribed(f))
+        }
+        Code::RepMissing => format!("{name}{} was not done", of_prescribed(f)),
+        Code::RepExtra => lasting(f, "Ran on after the prescribed session was complete"),
+        Code::RunningTimeOver => compared(f, "The running in all", "took", "was prescribed", "too much"),
+        Code::SessionTooLong => compared(f, "The whole session", "took", "is the limit", "too long"),
+        Code::UnplannedRun => lasting(f, "Ran where no running is prescribed"),
+        Code::WalkTooSlow => compared(f, &name, "had", "is the least for a brisk walk", "too slow"),
+    };
+    // The pace is that of a part of the run, so its sentence says which.
+    let when = if f.code == Code::RunTooFast && !time_over { None } else { when(f) };
+    let parts: Vec<String> = when.into_iter().chain([sure_enough(f)]).collect();
+    format!("{what} ({}).", parts.join(", "))
+}
+
+/// `Run 4 went at 6:15 /km from 12:03 to 13:57, where 6:45 /km is the ceiling: 30 s/km too fast`.
+fn too_fast(f: &Finding, name: &str, level: bool) -> String {
+    let basis = if level { " on level ground" } else { "" };
+    let from_to = match (f.start_s, f.end_s) {
+        (Some(start), Some(end)) => format!(" from {} to {},", clock(start), clock(end)),
+        _ => String::new(),
+    };
+    compared(f, name, "went at", "is the ceiling", "too fast").replacen(
+        " where",
+        &format!("{basis}{from_to} where"),
+        1,
+    )
+}
+
+/// `Run 1 took 1:14 where 1:00 was prescribed: 14 s too long`, as far as the figures are known.
+fn compared(f: &Finding, name: &str, verb: &str, relation: &str, verdict: &str) -> String {
+    let excess = f.excess.map(|x| format!("{} ", difference(x, f.unit))).unwrap_or_default();
+    match (f.achieved, f.prescribed) {
+        (Some(a), Some(p)) => {
+            let (a, p) = (value(a, f.unit), value(p, f.unit));
+            format!("{name} {verb} {a} where {p} {relation}: {excess}{verdict}")
+        }
+        (Some(a), None) => format!("{name} {verb} {}: {excess}{verdict}", value(a, f.unit)),
+        _ => format!("{name} was {excess}{verdict}"),
+    }
+}
+
+/// The sentence with how long or far it went on.
+fn lasting(f: &Finding, sentence: &str) -> String {
+    match f.excess.or(f.achieved) {
+        Some(amount) => format!("{sentence}, for {}", difference(amount, f.unit)),
+        None => sentence.to_owned(),
+    }
+}
+
+fn of_prescribed(f: &Finding) -> String {
+    f.prescribed.map(|p| format!(" of {}", value(p, f.unit))).unwrap_or_default()
+}
+
+fn when(f: &Finding) -> Option<String> {
+    match (f.start_s, f.end_s) {
+        (Some(start), Some(end)) => Some(format!("{} to {}", clock(start), clock(end))),
+        (Some(start), None) => Some(format!("from {}", clock(start))),
+        _ => None,
+    }
+}
+
+fn sure_enough(f: &Finding) -> String {
+    let may_decide = f.code.is_overdoing() || f.code.is_underdoing();
+    let doubt = if may_decide && f.certainty < DECIDES { ", too little to decide" } else { "" };
+    format!("{}{doubt}", how_sure(f.certainty))
+}
+
+/// `97 % sure`, rounded down.
+pub(super) fn how_sure(certainty: f64) -> String {
+    let percent = (certainty * 100.0 + 1e-9).floor().clamp(0.0, 100.0);
+    if percent > 99.0 { "certain".to_owned() } else { format!("{percent} % sure") }
+}
+
+/// A value in its unit, as people write it: `1:14`, `6:42 /km`, `412 m`, `158 bpm`.
+fn value(number: f64, unit: &str) -> String {
+    match unit {
+        "s" => clock(number),
+        "s/km" => pace(number),
+        _ => format!("{} {unit}", number.round()),
+    }
+}
+
+/// A difference in its unit: seconds stay seconds up to two minutes.
+fn difference(number: f64, unit: &str) -> String {
+    match unit {
+        "s" if number.round() >= 120.0 => clock(number),
+        _ => format!("{} {unit}", number.round()),
+    }
+}
+
+/// Seconds as `m:ss` or `h:mm:ss`.
+pub(super) fn clock(seconds: f64) -> String {
+    let whole = seconds.max(0.0).round() as u64;
+    let (h, m, s) = (whole / 3600, whole / 60 % 60, whole % 60);
+    if h > 0 { format!("{h}:{m:02}:{s:02}") } else { format!("{m}:{s:02}") }
+}
+
+/// Pace as `m:ss /km`.
+pub(super) fn pace(pace_s_per_km: f64) -> String {
+    let whole = pace_s_per_km.max(0.0).round() as u64;
+    format!("{}:{:02} /km", whole / 60, whole % 60)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn said(code: Code, rep: Option<u32>, unit: &'static str, figures: [f64; 3], certainty: f64) -> String {
+        let [prescribed, achieved, excess] = figures.map(|x| x.is_finite().then_some(x));
+        let finding = |f: &Finding| finding(f, false);
+        finding(&Finding {
+            code,
+            rep,
+            start_s: Some(301.4),
+            end_s: Some(375.4),
+            prescribed,
+            achieved,
+            unit,
+            excess,
+            certainty,
+        })
+    }
+
+    #[test]
+    fn each_code_has_its_sentence() {
+        const NONE: f64 = f64::NAN;
+        let cases = [
+            (
+                Code::RunTooLong,
+                "s",
+                [60.0, 74.0, 14.0],
+                "Run 1 took 1:14 where 1:00 was prescribed: 14 s too long",
+            ),
+            (
+                Code::RunTooLong,
+                "m",
+                [400.0, 450.0, 50.0],
+                "Run 1 took 450 m where 400 m was prescribed: 50 m too long",
+            ),
+            (Code::RunTooFast, "s", [0.0, 40.0, 40.0], "Run 1 was faster than its ceiling, for 40 s"),
+            (
+                Code::HeartRateTooHigh,
+                "bpm",
+                [150.0, 158.0, 8.0],
+                "Run 1: the heart rate reached 158 bpm where 150 bpm is the ceiling: 8 bpm too high",
+            ),
+            (
+                Code::WalkCutShort,
+                "s",
+                [120.0, 70.0, 50.0],
+                "Walk 1 took 1:10 where 2:00 was prescribed: 50 s too short",
+            ),
+            (Code::WalkMissing, "s", [120.0, 0.0, 120.0], "Walk 1 of 2:00 was left out: two runs became one"),
+            (Code::RepMissing, "s", [60.0, 0.0, 60.0], "Run 1 of 1:00 was not done"),
+            (
+                Code::RepExtra,
+                "s",
+                [NONE, 61.0, 61.0],
+                "Ran on after the prescribed session was complete, for 61 s",
+            ),
+            (
+                Code::RunningTimeOver,
+                "s",
+                [360.0, 500.0, 140.0],
+                "The running in all took 8:20 where 6:00 was prescribed: 2:20 too much",
+            ),
+            (
+                Code::SessionTooLong,
+                "s",
+                [2700.0, 3725.0, 1025.0],
+                "The whole session took 1:02:05 where 45:00 is the limit: 17:05 too long",
+            ),
+            (Code::UnplannedRun, "s", [0.0, 80.0, 80.0], "Ran where no running is prescribed, for 80 s"),
+            (
+                Code::RunTooShort,
+                "s",
+                [60.0, 30.0, 30.0],
+                "Run 1 took 0:30 where 1:00 was prescribed: 30 s too short",
+            ),
+            (
+                Code::WalkTooSlow,
+                "spm",
+                [110.0, 98.0, 12.0],
+                "Walk 1 had 98 spm where 110 spm is the least for a brisk walk: 12 spm too slow",
+            ),
+            (Code::RunTooLong, "s", [NONE, NONE, NONE], "Run 1 was too long"),
+        ];
+        for (code, unit, figures, expected) in cases {
+            assert_eq!(
+                said(code, Some(1), unit, figures, 0.97),
+                format!("{expected} (5:01 to 6:15, 97 % sure).")
+            );
+        }
+    }
+
+    #[test]
+    fn a_pace_says_for_which_stretch_and_ground_it_is() {
+        let f = Finding {
+            code: Code::RunTooFast,
+            rep: Some(4),
+            start_s: Some(303.0),
+            end_s: Some(417.0),
+            prescribed: Some(405.0),
+            achieved: Some(381.0),
+            unit: "s/km",
+            excess: Some(24.0),
+            certainty: 0.97,
+        };
+        assert_eq!(
+            finding(&f, false),
+            "Run 4 went at 6:21 /km from 5:03 to 6:57, where 6:45 /km is the ceiling: 24 s/km too fast (97 % sure)."
+        );
+        let level = "Run 4 went at 6:21 /km on level ground from 5:03";
+        assert!(finding(&f, true).starts_with(level));
+    }
+
+    #[test]
+    fn a_notice_becomes_a_sentence() {
+        assert_eq!(sentence("the file is cut", ""), "The file is cut.");
+        assert_eq!(sentence("It is cut: go on.", "line 3"), "It is cut: go on (line 3).");
+        assert_eq!(sentence("", ""), ".");
+    }
+
+    #[test]
+    fn limits_are_said_in_one_line() {
+        let plan = |limits: &str| {
+            let text = format!("[[stage]]\nname = '1'\nsession = 'run 1:00'\n{limits}");
+            let stage = jogaudit_core::prescription::Plan::parse(&text).unwrap().value.stages.remove(0);
+            super::limits(&stage.session, &stage.limits)
+        };
+        assert_eq!(plan(""), None);
+        assert_eq!(
+            plan("pace_ceiling = '6:45 /km'\npace_basis = 'level'\nheart_rate_ceiling = '150 bpm'").unwrap(),
+            "pace up to 6:45 /km on level ground, heart rate up to 150 bpm"
+        );
+        assert_eq!(
+            plan("walk_cadence_floor = '110 spm'\nsession_ceiling = '45:00'").unwrap(),
+            "walks from 110 spm, up to 45:00 in all"
+        );
+    }
+
+    #[test]
+    fn doubt_is_said() {
+        assert!(
+            said(Code::RunTooLong, None, "s", [60.0, 74.0, 14.0], 0.7)
+                .ends_with("70 % sure, too little to decide).")
+        );
+        assert!(
+            said(Code::RepMissing, None, "s", [60.0, 0.0, 60.0], 0.7)
+                .ends_with("70 % sure, too little to decide).")
+        );
+        assert!(said(Code::WalkTooSlow, None, "spm", [105.0, 99.0, 6.0], 0.7).ends_with("70 % sure)."));
+        assert_eq!(how_sure(0.996), "99 % sure");
+        assert_eq!(how_sure(1.0), "certain");
+    }
+}

@@ -1,0 +1,87 @@
+//! Faults of a wrist's cadence: it locks on to half or double the rhythm, drops out, or holds on after a stop.
+
+use rand::RngExt;
+
+use super::motion::Motion;
+use super::random::{Stream, rng};
+use super::recorder::gait_at;
+use super::{CadenceFault, CadenceFaultKind, Settings, SimulateError, Stretch};
+use jogaudit_core::gait::Gait;
+
+/// Changes the recorded cadence (one value a second from the first movement on).
+///
+/// # Errors
+/// When a given stretch does not lie in the recording, or a held value is asked for and the session has no stop.
+pub(super) fn apply(
+    cadence_spm: &mut [f64],
+    motion: &Motion,
+    first: usize,
+    settings: &Settings,
+) -> Result<(), SimulateError> {
+    let mut draws = rng(settings.seed, Stream::CadenceFaults);
+    for fault in &settings.cadence_faults {
+        let length = fault.stretch.length_s.round().max(1.0) as usize;
+        let outside = || SimulateError::StretchOutside { stretch: fault.stretch };
+        if fault.kind == CadenceFaultKind::HeldAfterStop {
+            if !motion.line.spans.iter().any(|s| s.gait == Gait::Stand) {
+                return Err(SimulateError::NoStop);
+            }
+            hold_after_stops(cadence_spm, motion, length);
+            continue;
+        }
+        let room =
+            cadence_spm.len().checked_sub(first + length + 1).filter(|r| *r > 0).ok_or_else(outside)?;
+        let from = match fault.stretch.at_s {
+            Some(at) if at >= 0.0 && (at as usize) <= room => first + at.round() as usize,
+            Some(_) => return Err(outside()),
+            None => drawn(motion, first, room, length, &mut draws),
+        };
+        let held = cadence_spm[from];
+        let until = (from + length).min(cadence_spm.len());
+        for value in &mut cadence_spm[from..until] {
+            *value = match fault.kind {
+                CadenceFaultKind::Half => *value * 0.5,
+                CadenceFaultKind::Double => *value * 2.0,
+                CadenceFaultKind::DropOut => 0.0,
+                CadenceFaultKind::Held | CadenceFaultKind::HeldAfterStop => held,
+            };
+        }
+    }
+    Ok(())
+}
+
+/// A moment from which the runner moves for the whole stretch, as far as a hundred draws find one.
+fn drawn(
+    motion: &Motion,
+    first: usize,
+    room: usize,
+    length: usize,
+    draws: &mut rand_chacha::ChaCha8Rng,
+) -> usize {
+    let moving = |s: usize| matches!(gait_at(motion, s), Gait::Run | Gait::Walk);
+    let mut from = first;
+    for _ in 0..100 {
+        from = first + draws.random_range(0..=room);
+        if (from..from + length).all(moving) {
+            break;
+        }
+    }
+    from
+}
+
+/// The last value before a stop stays for a while.
+fn hold_after_stops(cadence_spm: &mut [f64], motion: &Motion, length: usize) {
+    for stop in motion.line.spans.iter().filter(|s| s.gait == Gait::Stand) {
+        let from = stop.start_s.ceil() as usize;
+        let Some(held) = from.checked_sub(1).and_then(|s| cadence_spm.get(s)).copied() else { continue };
+        let until = (from + length).min(stop.end_s as usize).min(cadence_spm.len());
+        cadence_spm.get_mut(from..until).unwrap_or_default().fill(held);
+    }
+}
+
+impl CadenceFault {
+    /// A fault of a length at a moment that is drawn.
+    pub const fn new(kind: CadenceFaultKind, length_s: f64) -> Self {
+        Self { kind, stretch: Stretch { at_s: None, length_s } }
+    }
+}

@@ -1,0 +1,470 @@
+//! Seeded made-up recordings with their true bouts: [`Step`]s → [`Simulated`].
+//!
+//! A runner is drawn, does what was prescribed or a fault that was ordered, and a recorder writes it down late and
+//! with errors. Nothing here knows the gait model. What is modelled, and from which sources, stands in
+//! `docs/simulator.md`.
+
+#![cfg_attr(not(test), deny(clippy::disallowed_methods, clippy::disallowed_types))]
+
+mod cadence_faults;
+mod faults;
+mod guesses;
+mod motion;
+mod person;
+mod quantise;
+mod random;
+mod recorder;
+mod timeline;
+mod truth;
+mod write_fit;
+mod write_gpx;
+mod write_tcx;
+mod xml;
+
+use std::io::Write as _;
+
+use jiff::Timestamp;
+
+pub use faults::{Fault, FaultKind};
+pub use person::Person;
+pub use truth::TrueBout;
+
+use jogaudit_core::gait::Gait;
+use jogaudit_core::prescription::{Limits, Step};
+use jogaudit_recording::read::{Format, Guess, Lap, LapIntensity, Recording};
+
+/// How clearly a runner's gaits differ in speed.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Profile {
+    /// Jogs clearly faster than they walk.
+    #[default]
+    Steady,
+    /// Jogs slowly and walks fast: over people the speeds overlap, one person's differ by 0.3 m/s or more.
+    Overlapping,
+    /// Jogs hardly faster than they walk: by 0.2 m/s or more.
+    Indistinct,
+}
+
+/// Limits that the made-up runner keeps, unless a fault is ordered.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Kept {
+    /// Never run faster, m/s, where a step has no ceiling of its own.
+    pub pace_ceiling_mps: Option<f64>,
+    /// Never above, beats a minute.
+    pub heart_rate_ceiling_bpm: Option<f64>,
+    /// Never walk at a lower cadence, steps a minute.
+    pub walk_cadence_floor_spm: Option<f64>,
+    /// Longest session, s: only what [`FaultKind::SessionLonger`] has to exceed.
+    pub session_ceiling_s: Option<f64>,
+}
+
+impl From<&Limits> for Kept {
+    /// The limits of a stage. A pace ceiling for level-ground pace is kept on the ground as well.
+    fn from(limits: &Limits) -> Self {
+        Self {
+            pace_ceiling_mps: limits.pace_ceiling.map(jogaudit_recording::units::MetresPerSecond::get),
+            heart_rate_ceiling_bpm: limits
+                .heart_rate_ceiling
+                .map(jogaudit_recording::units::BeatsPerMinute::get),
+            walk_cadence_floor_spm: limits
+                .walk_cadence_floor
+                .map(jogaudit_recording::units::StepsPerMinute::get),
+            session_ceiling_s: limits.session_ceiling.map(jogaudit_recording::units::Seconds::get),
+        }
+    }
+}
+
+/// Strength of reception.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Gps {
+    /// Open sky.
+    Clean,
+    /// As usual.
+    #[default]
+    Typical,
+    /// Between houses or under trees, with multipath.
+    Bad,
+}
+
+/// When a recorder writes a sample.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Sampling {
+    /// Every second.
+    #[default]
+    EverySecond,
+    /// Every 3 to 8 s, irregularly.
+    Smart,
+}
+
+/// Finest cadence that a recorder writes.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum CadenceStep {
+    /// One stride a minute: 2 steps.
+    #[default]
+    Stride,
+    /// Half a stride: 1 step. Only FIT has a place for it.
+    HalfStride,
+}
+
+/// Which laps a recorder writes. GPX has none.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Laps {
+    /// One for the whole session.
+    #[default]
+    Whole,
+    /// One a step, at the beep, with the step's intensity.
+    Steps,
+    /// One a kilometre.
+    Kilometres,
+    /// One a change of gait, by a press of the button.
+    Changes,
+    /// As many presses of the button, at moments that have nothing to do with the changes.
+    Anywhere,
+}
+
+/// What a recorder guesses that its wearer is doing. Only FIT has a place for it.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Guesses {
+    /// Nothing.
+    #[default]
+    None,
+    /// What is true, noticed 2 to 8 s late.
+    Right,
+    /// Running or walking by chance, for 20 to 120 s each.
+    Chance,
+    /// Running from beginning to end.
+    AlwaysRun,
+}
+
+/// What a recorder writes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[allow(clippy::struct_excessive_bools)] // a set of channels: any combination is meant
+pub struct Channels {
+    /// Position. Without it (a treadmill) GPX has no samples.
+    pub position: bool,
+    /// Altitude.
+    pub altitude: bool,
+    /// Distance covered.
+    pub distance: bool,
+    /// Speed.
+    pub speed: bool,
+    /// Cadence.
+    pub cadence: bool,
+    /// Heart rate.
+    pub heart_rate: bool,
+}
+
+impl Channels {
+    /// Everything.
+    pub const ALL: Self =
+        Self { position: true, altitude: true, distance: true, speed: true, cadence: true, heart_rate: true };
+    /// Everything but cadence.
+    pub const NO_CADENCE: Self = Self { cadence: false, ..Self::ALL };
+    /// Position and heart rate.
+    pub const POSITIONS_ONLY: Self =
+        Self { altitude: false, distance: false, speed: false, cadence: false, ..Self::ALL };
+    /// Everything but position and altitude.
+    pub const TREADMILL: Self = Self { position: false, altitude: false, ..Self::ALL };
+}
+
+/// A stretch of the recording.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stretch {
+    /// From, s on the recording's clock, rounded to whole seconds; drawn inside a bout when not given.
+    pub at_s: Option<f64>,
+    /// For how long, s, rounded to whole seconds.
+    pub length_s: f64,
+}
+
+/// How a wrist's cadence goes wrong.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CadenceFaultKind {
+    /// Locked at half the rhythm.
+    Half,
+    /// Locked at double the rhythm.
+    Double,
+    /// 0 while moving.
+    DropOut,
+    /// Stuck at one value.
+    Held,
+    /// The last value goes on after each stop; where it begins is not used.
+    HeldAfterStop,
+}
+
+/// A fault of cadence to order.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CadenceFault {
+    /// How.
+    pub kind: CadenceFaultKind,
+    /// When.
+    pub stretch: Stretch,
+}
+
+/// What to make up.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Settings {
+    /// The same seed and settings give the same bytes.
+    pub seed: u64,
+    /// Seed of the runner alone, for several sessions of one person; `seed` when not given.
+    pub runner_seed: Option<u64>,
+    /// Format whose rounding the recording has.
+    pub format: Format,
+    /// Time of the first sample; whole seconds.
+    pub start: Timestamp,
+    /// Offset of local time from UTC, s. Only FIT has a place for it.
+    pub utc_offset_s: Option<i32>,
+    /// How clearly walking and jogging differ.
+    pub profile: Profile,
+    /// Limits that are kept.
+    pub kept: Kept,
+    /// Hills; the ground is level without.
+    pub hills: bool,
+    /// What the runner does wrong, in this order.
+    pub faults: Vec<Fault>,
+    /// Strength of reception.
+    pub gps: Gps,
+    /// When samples are written.
+    pub sampling: Sampling,
+    /// Share of samples that are missing at random, 0 to 1.
+    pub missing: f64,
+    /// What is written.
+    pub channels: Channels,
+    /// Finest cadence.
+    pub cadence_step: CadenceStep,
+    /// Longest lag of the recorder's smoothed speed and cadence, s; the lag is drawn between 0 and this.
+    pub longest_lag_s: f64,
+    /// Which laps are written.
+    pub laps: Laps,
+    /// How much later than they should the laps of [`Laps::Steps`] and [`Laps::Changes`] begin, s.
+    pub lap_late_s: f64,
+    /// What the recorder guesses.
+    pub guesses: Guesses,
+    /// Pauses of the recorder, in which the runner stands and the session waits.
+    pub pauses: Vec<Stretch>,
+    /// Stretches whose samples are lost while the session goes on.
+    pub holes: Vec<Stretch>,
+    /// Faults of the cadence.
+    pub cadence_faults: Vec<CadenceFault>,
+}
+
+/// 2026-03-02T07:10:00Z: our choice.
+const USUAL_START_S: i64 = 1_772_435_400;
+
+impl Default for Settings {
+    /// A steady runner on level ground who does as prescribed, recorded every second with everything in FIT under
+    /// typical reception.
+    fn default() -> Self {
+        Self {
+            seed: 0,
+            runner_seed: None,
+            format: Format::Fit,
+            start: Timestamp::from_second(USUAL_START_S).unwrap_or_default(),
+            utc_offset_s: None,
+            profile: Profile::default(),
+            kept: Kept::default(),
+            hills: false,
+            faults: Vec::new(),
+            gps: Gps::default(),
+            sampling: Sampling::default(),
+            missing: 0.0,
+            channels: Channels::ALL,
+            cadence_step: CadenceStep::default(),
+            longest_lag_s: 3.0,
+            laps: Laps::default(),
+            lap_late_s: 0.0,
+            guesses: Guesses::default(),
+            pauses: Vec::new(),
+            holes: Vec::new(),
+            cadence_faults: Vec::new(),
+        }
+    }
+}
+
+/// A made-up recording with what is true of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Simulated {
+    /// As a reader of [`Settings::format`] gives it.
+    pub recording: Recording,
+    /// True bouts: they tile from 0 to the last sample, neighbours differ in gait.
+    pub truth: Vec<TrueBout>,
+    /// The faults with the reps that were drawn.
+    pub faults: Vec<Fault>,
+    /// The runner that was drawn.
+    pub person: Person,
+    settings: Settings,
+    track: recorder::Track,
+    laps: Vec<Lap>,
+    guesses: Vec<Guess>,
+}
+
+impl Simulated {
+    /// The same recording as a reader of another format gives it.
+    pub fn recording_in(&self, format: Format) -> Recording {
+        quantise::recording(&self.track, &self.laps, &self.guesses, &self.settings, format)
+    }
+
+    /// The truth file, JSON of schema `jogaudit.truth/1`.
+    pub fn truth_json(&self) -> String {
+        truth::to_json(self.settings.seed, &self.truth, &self.faults)
+    }
+}
+
+/// Why a session could not be made up.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum SimulateError {
+    /// There is nothing to do.
+    #[error("the session has no steps")]
+    NoSteps,
+    /// A step is not a time or distance above 0.
+    #[error("step {step} has no length above 0")]
+    EmptyStep {
+        /// 1-based number of the step.
+        step: usize,
+    },
+    /// More than two days.
+    #[error("the session is longer than 48 hours")]
+    TooLong,
+    /// The watch was started after the end.
+    #[error("the watch would be started after the session's end: nothing is recorded")]
+    NothingRecorded,
+    /// The fault does not fit the session.
+    #[error("the session has no rep for the fault `{fault}`")]
+    NoSuchRep {
+        /// Which fault.
+        fault: Fault,
+    },
+    /// The fault takes more than there is.
+    #[error("the fault `{fault}` leaves less than 5 s of its step")]
+    NothingLeft {
+        /// Which fault.
+        fault: Fault,
+    },
+    /// A pause, hole or cadence fault does not fit the session.
+    #[error("a stretch of {} s{} does not fit the recording", .stretch.length_s, at_text(.stretch))]
+    StretchOutside {
+        /// Which stretch.
+        stretch: Stretch,
+    },
+    /// A held value after a stop was ordered, and the session has none.
+    #[error("the session has no stop after which cadence could hold on")]
+    NoStop,
+}
+
+fn at_text(stretch: &Stretch) -> String {
+    stretch.at_s.map(|at| format!(" at {at} s")).unwrap_or_default()
+}
+
+/// Makes up a recording of a session done as prescribed, or with the faults of the settings.
+///
+/// # Errors
+/// When there is nothing to do, or a fault or stretch does not fit the session: see [`SimulateError`].
+pub fn simulate(steps: &[Step], settings: &Settings) -> Result<Simulated, SimulateError> {
+    check(steps)?;
+    let person = person(steps, settings);
+    let legs = faults::as_prescribed(steps, &settings.kept);
+    let doing = faults::apply(legs, &settings.faults, &person, &settings.kept, settings.seed)?;
+    let motion = motion::go(&doing, &person, settings)?;
+    let track = recorder::record(&motion, doing.unrecorded_s, settings)?;
+    let truth = truth::bouts(&motion.line, &track);
+    let laps = quantise::laps(&lap_starts(&motion, &doing), &truth, &track, settings);
+    let guesses = guesses::made(&truth, settings);
+    Ok(Simulated {
+        recording: quantise::recording(&track, &laps, &guesses, settings, settings.format),
+        truth,
+        faults: doing.faults,
+        person,
+        settings: settings.clone(),
+        track,
+        laps,
+        guesses,
+    })
+}
+
+/// Draws the runner who would do these steps: who can keep their ceilings and the settings' limits.
+///
+/// For a session whose number of steps depends on the runner's speeds.
+pub fn person(steps: &[Step], settings: &Settings) -> Person {
+    let legs = faults::as_prescribed(steps, &settings.kept);
+    let slowest = legs.iter().filter_map(|l| l.ceiling_mps).min_by(f64::total_cmp);
+    let seed = settings.runner_seed.unwrap_or(settings.seed);
+    Person::draw(seed, settings.profile, &settings.kept, slowest)
+}
+
+/// Writes a made-up recording as a file. GPX leaves out samples without a position.
+pub fn write(simulated: &Simulated, format: Format) -> Vec<u8> {
+    let recording = simulated.recording_in(format);
+    match format {
+        Format::Fit => write_fit::write(&recording),
+        Format::Gpx => write_gpx::write(&recording, &simulated.pauses_s()),
+        Format::Tcx => write_tcx::write(&recording, &simulated.pauses_s()),
+    }
+}
+
+/// Packs a file with gzip; no name and no time, so that the same input gives the same bytes.
+pub fn gzip(bytes: &[u8]) -> Vec<u8> {
+    let mut packer = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::default());
+    // Writing to memory does not fail.
+    packer.write_all(bytes).and_then(|()| packer.finish()).unwrap_or_default()
+}
+
+impl Simulated {
+    /// Pauses of the recorder from, to, s.
+    fn pauses_s(&self) -> Vec<(f64, f64)> {
+        self.track.pauses.iter().map(|p| (p.0 as f64, p.1 as f64)).collect()
+    }
+}
+
+fn check(steps: &[Step]) -> Result<(), SimulateError> {
+    use jogaudit_core::prescription::Extent;
+    if steps.is_empty() {
+        return Err(SimulateError::NoSteps);
+    }
+    let length = |extent| match extent {
+        Extent::Time(t) => t.get(),
+        Extent::Distance(d) => d.get(),
+    };
+    match steps.iter().position(|s| !(length(s.extent).is_finite() && length(s.extent) > 0.0)) {
+        Some(i) => Err(SimulateError::EmptyStep { step: i + 1 }),
+        None => Ok(()),
+    }
+}
+
+/// When each leg's beep sounds on the recording's clock, with the intensity of its lap.
+fn lap_starts(motion: &motion::Motion, doing: &faults::Doing) -> Vec<(f64, LapIntensity)> {
+    let last = doing.legs.len().saturating_sub(1);
+    let beeps = motion.line.beeps.iter();
+    // A stop inside a run is no lap: what it interrupts does not end on a beep.
+    let begins = |i: usize| i.checked_sub(1).is_none_or(|before| doing.legs[before].ends_on_beep);
+    let lap = |(i, (leg, at)): (usize, (&faults::Leg, &f64))| {
+        let intensity = match leg.gait {
+            Gait::Run => LapIntensity::Active,
+            _ if i == 0 => LapIntensity::WarmUp,
+            _ if i == last => LapIntensity::CoolDown,
+            _ => LapIntensity::Rest,
+        };
+        ((at - doing.unrecorded_s).round(), intensity)
+    };
+    doing.legs.iter().zip(beeps).enumerate().filter(|(i, _)| begins(*i)).map(lap).collect()
+}
+
+#[cfg(test)]
+pub(crate) mod testing {
+    //! Sessions for tests.
+
+    use jogaudit_core::prescription::{Extent, Move, Step};
+    use jogaudit_recording::units::Seconds;
+
+    /// One timed step.
+    pub(crate) fn step(motion: Move, seconds: f64) -> Step {
+        Step { motion, extent: Extent::Time(Seconds::new(seconds)), ceiling: None }
+    }
+
+    /// `walk 5:00, N x (run R, walk W), walk 5:00`.
+    pub(crate) fn run_walk(times: usize, run_s: f64, walk_s: f64) -> Vec<Step> {
+        let pair = [step(Move::Run, run_s), step(Move::Walk, walk_s)];
+        let mut steps = vec![step(Move::Walk, 300.0)];
+        steps.extend(std::iter::repeat_n(pair, times).flatten());
+        steps.push(step(Move::Walk, 300.0));
+        steps
+    }
+}

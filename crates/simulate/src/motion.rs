@@ -1,0 +1,246 @@
+//! How the runner truly moves: speed, cadence, position, altitude and heart rate, four times a second.
+
+use std::f64::consts::TAU;
+
+use super::faults::Doing;
+use super::person::Person;
+use super::random::{Ar1, Stream, normal, rng, uniform};
+use super::timeline::{Style, Timeline, has_distances, usual_durations_s};
+use super::{Settings, SimulateError};
+use jogaudit_core::gait::Gait;
+use jogaudit_core::prescription::Extent;
+
+/// Step of the simulation, s. A fraction with an exact binary value.
+pub(super) const STEP_S: f64 = 0.25;
+/// Ticks in a second.
+pub(super) const TICKS_A_SECOND: usize = 4;
+/// Longest session, s: nothing on foot that a plan prescribes lasts longer.
+const LONGEST_S: f64 = 48.0 * 3600.0;
+
+/// Standard deviation of speed around its level, as a share, and its correlation time, s. Our choice.
+const SPEED_RHYTHM: (f64, f64) = (0.02, 8.0);
+/// The same of cadence. Stride times of healthy people vary by 1 to 3 % (from memory); the rest is our choice.
+const CADENCE_RHYTHM: (f64, f64) = (0.01, 5.0);
+/// Turning of the path, rad/s, and its correlation time, s: bends of some 100 m radius. Our choice.
+const TURNING: (f64, f64) = (0.02, 20.0);
+/// Steepest grades of the three waves that make the hills, as fractions, and their lengths, m. Our choice.
+const HILL_WAVES: [(f64, f64, f64); 3] = [(0.02, 900.0, 1500.0), (0.025, 400.0, 700.0), (0.02, 150.0, 300.0)];
+/// Altitude of the start, m. Our choice.
+const BASE_ALTITUDE_M: f64 = 40.0;
+/// A runner without a heart-rate fault stays this far below a ceiling, beats/min. Our choice: faults come singly.
+const HEART_MARGIN_BPM: f64 = 3.0;
+
+/// The true state at one moment.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Tick {
+    pub(super) speed_mps: f64,
+    pub(super) cadence_spm: f64,
+    pub(super) distance_m: f64,
+    pub(super) east_m: f64,
+    pub(super) north_m: f64,
+    pub(super) altitude_m: f64,
+    pub(super) heart_rate_bpm: f64,
+}
+
+/// A session as it truly was, from the first movement on.
+#[derive(Clone, Debug)]
+pub(super) struct Motion {
+    pub(super) line: Timeline,
+    /// One every [`STEP_S`] from 0 to the end.
+    pub(super) ticks: Vec<Tick>,
+}
+
+impl Motion {
+    /// State at a whole second; the last one known after the end.
+    pub(super) fn at_second(&self, second: usize) -> Tick {
+        let i = (second * TICKS_A_SECOND).min(self.ticks.len().saturating_sub(1));
+        self.ticks.get(i).copied().unwrap_or_default()
+    }
+}
+
+/// Simulates the legs. Legs measured in metres are run again until their length fits.
+pub(super) fn go(doing: &Doing, person: &Person, settings: &Settings) -> Result<Motion, SimulateError> {
+    const ROUNDS: usize = 5;
+    let mut durations_s = usual_durations_s(&doing.legs, person);
+    let total: f64 = durations_s.iter().sum();
+    if total > LONGEST_S || !total.is_finite() {
+        return Err(SimulateError::TooLong);
+    }
+    let rounds = if has_distances(&doing.legs) { ROUNDS } else { 1 };
+    let mut round = 1;
+    loop {
+        let line = Timeline::lay(&doing.legs, &durations_s, person, settings, doing.unrecorded_s)?;
+        let motion = travel(line, doing, person, settings);
+        if round == rounds {
+            return Ok(motion);
+        }
+        for (k, leg) in doing.legs.iter().enumerate() {
+            if let Extent::Distance(target) = leg.extent {
+                let at = |time_s: f64| {
+                    let i = (time_s / STEP_S).round() as usize;
+                    motion.ticks[i.min(motion.ticks.len() - 1)].distance_m
+                };
+                let covered = at(motion.line.beeps[k + 1]) - at(motion.line.beeps[k]);
+                durations_s[k] *= (target.get() / covered.max(1.0)).clamp(0.5, 2.0);
+            }
+        }
+        round += 1;
+    }
+}
+
+fn travel(line: Timeline, doing: &Doing, person: &Person, settings: &Settings) -> Motion {
+    let seed = settings.seed;
+    let process = |(sd, tau): (f64, f64), stream| Ar1::with_time(sd, tau, STEP_S, rng(seed, stream));
+    let mut speed_rhythm = process(SPEED_RHYTHM, Stream::SpeedRhythm);
+    let mut cadence_rhythm = process(CADENCE_RHYTHM, Stream::CadenceRhythm);
+    let mut path = rng(seed, Stream::Path);
+    let mut heading = uniform(&mut path, 0.0, TAU);
+    let mut turning = Ar1::with_time(TURNING.0, TURNING.1, STEP_S, path);
+    let hills = settings.hills.then(|| Hills::draw(seed));
+    let mut heart = Heart::new(person, settings);
+
+    let count = (line.end_s() / STEP_S).ceil() as usize + 1;
+    let mut ticks = Vec::with_capacity(count);
+    let mut tick = Tick::default();
+    let mut span = 0;
+    for i in 0..count {
+        let time_s = i as f64 * STEP_S;
+        while span + 1 < line.spans.len() && time_s >= line.spans[span].end_s {
+            span += 1;
+        }
+        let now = line.spans[span];
+        let style = &line.styles[now.leg];
+        let effort_mps = blended(&line, span, time_s) * (1.0 + speed_rhythm.step());
+        let grade = hills.as_ref().map_or(0.0, |h| h.grade(tick.distance_m));
+        let on_slope = if style.whatever_the_slope { 1.0 } else { slope_factor(now.gait, grade) };
+        // A slope never carries a careful runner over the ceiling; the rhythm of the steps may for a moment.
+        tick.speed_mps = (effort_mps * on_slope).min(style.cap_mps.max(effort_mps));
+        // The gait changes in one step, at the boundary; the speed around it does not.
+        let offset = if matches!(now.gait, Gait::Run | Gait::Walk) { style.cadence_offset_spm } else { 0.0 };
+        let cadence = person.cadence_spm(now.gait, effort_mps) * (1.0 + cadence_rhythm.step());
+        tick.cadence_spm = (cadence + offset).max(0.0);
+        tick.altitude_m = BASE_ALTITUDE_M + hills.as_ref().map_or(0.0, |h| h.altitude_m(tick.distance_m));
+        let over = doing.legs[now.leg].heart_rate_over_bpm;
+        tick.heart_rate_bpm = heart.step(now.gait, style, over, now.end_s - now.start_s);
+        ticks.push(tick);
+        tick.distance_m += tick.speed_mps * STEP_S;
+        heading += turning.step() * STEP_S;
+        tick.east_m += tick.speed_mps * STEP_S * heading.sin();
+        tick.north_m += tick.speed_mps * STEP_S * heading.cos();
+    }
+    Motion { line, ticks }
+}
+
+/// Level-ground speed at a time with the changes at both ends of the span, m/s.
+fn blended(line: &Timeline, span: usize, time_s: f64) -> f64 {
+    let level = |i: usize| {
+        let s = &line.spans[i];
+        if s.gait == Gait::Unknown { 0.0 } else { line.styles[s.leg].level_at_mps(time_s) }
+    };
+    let now = line.spans[span];
+    let half = 0.5 * now.ramp_s;
+    if span == 0 {
+        if time_s < now.ramp_s {
+            return smooth(time_s / now.ramp_s) * level(0);
+        }
+    } else if time_s < now.start_s + half {
+        let part = smooth((time_s - (now.start_s - half)) / now.ramp_s);
+        return level(span - 1) * (1.0 - part) + level(span) * part;
+    }
+    if let Some(next) = line.spans.get(span + 1) {
+        let half = 0.5 * next.ramp_s;
+        if time_s > next.start_s - half {
+            let part = smooth((time_s - (next.start_s - half)) / next.ramp_s);
+            return level(span) * (1.0 - part) + level(span + 1) * part;
+        }
+    }
+    level(span)
+}
+
+/// Goes from 0 to 1 with level ends.
+fn smooth(part: f64) -> f64 {
+    let x = part.clamp(0.0, 1.0);
+    x * x * (3.0 - 2.0 * x)
+}
+
+/// Speed on a slope over speed on the level.
+///
+/// Uphill a runner keeps the metabolic cost of the level by Minetti et al. 2002 (J Appl Physiol 93:1039-46), by ratio;
+/// downhill the gain is taken by a third only, and a walker changes half as much: our choice.
+fn slope_factor(gait: Gait, grade: f64) -> f64 {
+    let i = grade.clamp(-0.45, 0.45);
+    let powers = [1.0, i, i.powi(2), i.powi(3), i.powi(4), i.powi(5)];
+    let cost = |c: [f64; 6]| c.iter().zip(powers).map(|(c, p)| c * p).sum::<f64>() / c[0];
+    let (ratio, share) = match gait {
+        Gait::Run => (cost([3.6, 19.5, 46.3, -43.3, -30.4, 155.4]), 1.0),
+        Gait::Walk => (cost([2.5, 19.6, 51.9, -76.8, -58.7, 280.5]), 0.5),
+        Gait::Stand | Gait::Unknown => (1.0, 0.0),
+    };
+    let share = if grade < 0.0 { share / 3.0 } else { share };
+    ratio.powf(-share)
+}
+
+/// Rolling ground: the sum of three waves over the distance covered.
+struct Hills {
+    waves: Vec<(f64, f64, f64)>,
+}
+
+impl Hills {
+    fn draw(seed: u64) -> Self {
+        let mut draws = rng(seed, Stream::Hills);
+        let waves = HILL_WAVES
+            .iter()
+            .map(|&(grade, short, long)| {
+                let grade = grade * uniform(&mut draws, 0.7, 1.3);
+                let per_metre = TAU / uniform(&mut draws, short, long);
+                (grade, per_metre, uniform(&mut draws, 0.0, TAU))
+            })
+            .collect();
+        Self { waves }
+    }
+
+    /// Above the start, m.
+    fn altitude_m(&self, distance_m: f64) -> f64 {
+        let wave =
+            |&(grade, k, phase): &(f64, f64, f64)| grade / k * ((k * distance_m + phase).sin() - phase.sin());
+        self.waves.iter().map(wave).sum()
+    }
+
+    /// Rise over run.
+    fn grade(&self, distance_m: f64) -> f64 {
+        self.waves.iter().map(|&(grade, k, phase)| grade * (k * distance_m + phase).cos()).sum()
+    }
+}
+
+/// The heart follows what is done with a lag.
+struct Heart<'a> {
+    person: &'a Person,
+    ceiling_bpm: Option<f64>,
+    now_bpm: f64,
+}
+
+impl<'a> Heart<'a> {
+    fn new(person: &'a Person, settings: &Settings) -> Self {
+        let mut draws = rng(settings.seed, Stream::HeartRate);
+        // Standing about before a session: our choice.
+        let now_bpm = person.rest_heart_rate_bpm + 15.0 + 4.0 * normal(&mut draws);
+        Self { person, ceiling_bpm: settings.kept.heart_rate_ceiling_bpm, now_bpm }
+    }
+
+    fn step(&mut self, gait: Gait, style: &Style, over_bpm: Option<f64>, span_s: f64) -> f64 {
+        let mut target = self.person.settled_heart_rate_bpm(gait, style.level_mps);
+        let mut lag_s = self.person.heart_lag_s;
+        match (over_bpm, self.ceiling_bpm) {
+            (Some(over), ceiling) if gait == Gait::Run => {
+                target = ceiling.unwrap_or(target) + over;
+                // Quick enough to get there within the rep.
+                lag_s = lag_s.min(span_s / 8.0);
+            }
+            (_, Some(ceiling)) => target = target.min(ceiling - HEART_MARGIN_BPM),
+            _ => {}
+        }
+        let before = self.now_bpm;
+        self.now_bpm += (target - before) * (STEP_S / lag_s).min(1.0);
+        before
+    }
+}

@@ -1,0 +1,298 @@
+//! When the runner does what: legs and pauses of the recorder on the wall clock, with the moments of change.
+
+use rand::RngExt;
+
+use super::faults::{Intent, Leg, leg_seconds};
+use super::person::Person;
+use super::random::{Stream, normal, rng, uniform};
+use super::{Settings, SimulateError, Stretch};
+use jogaudit_core::gait::Gait;
+use jogaudit_core::prescription::Extent;
+
+/// Latest middle of a change of gait after the beep, s. Our choice: a beep is counted down, so that some begin before
+/// it, and a change takes 1 to 4 s. It makes reps up to this much longer or shorter than prescribed.
+const LATEST_REACTION_S: f64 = 1.8;
+/// Length of a change between two speeds, s. The gait itself changes in a single step (Segers et al. 2007, J Exp Biol
+/// 210:578); how long the speed takes is our choice.
+const RAMP_S: (f64, f64) = (1.0, 4.0);
+/// The same to and from standing, s. Our choice.
+const STAND_RAMP_S: (f64, f64) = (1.0, 3.0);
+/// The same at a pause of the recorder, s. Our choice.
+const PAUSE_RAMP_S: f64 = 2.0;
+/// How far a run as a whole is from the usual speed, standard deviation as a share. Our choice.
+const RUN_LEVEL_SD: f64 = 0.015;
+/// The same for a walk. Our choice.
+const WALK_LEVEL_SD: f64 = 0.02;
+/// Change of speed from the beginning of a leg to its end, standard deviation as a share. Our choice.
+const DRIFT_SD: f64 = 0.015;
+/// Distance of a leg's cadence from the usual one, standard deviation in steps/min. Our choice.
+const LEG_CADENCE_SD_SPM: f64 = 1.0;
+/// A run that keeps its ceiling averages at most this share of it. Our choice.
+const CEILING_SHARE: f64 = 0.97;
+
+/// A stretch of one gait, or of a pause of the recorder ([`Gait::Unknown`]).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Span {
+    pub(super) gait: Gait,
+    /// Index of the leg that it belongs to; in a pause the interrupted one.
+    pub(super) leg: usize,
+    pub(super) start_s: f64,
+    pub(super) end_s: f64,
+    /// How long the change at `start_s` takes, half before and half after it. At 0 s all of it comes after.
+    pub(super) ramp_s: f64,
+}
+
+/// How a leg is gone about.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Style {
+    /// Speed on level ground, m/s.
+    pub(super) level_mps: f64,
+    /// Change of speed over the leg, as a share.
+    pub(super) drift: f64,
+    /// Most that the speed averages on any slope, m/s.
+    pub(super) cap_mps: f64,
+    /// Whether the speed is held uphill and downhill.
+    pub(super) whatever_the_slope: bool,
+    /// Steps a minute above or below usual.
+    pub(super) cadence_offset_spm: f64,
+    /// Lasts from here, s, with its pauses.
+    start_s: f64,
+    end_s: f64,
+}
+
+impl Style {
+    /// Speed on level ground at a time, m/s.
+    pub(super) fn level_at_mps(&self, time_s: f64) -> f64 {
+        let done = ((time_s - self.start_s) / (self.end_s - self.start_s).max(1.0)).clamp(0.0, 1.0);
+        self.level_mps * (1.0 + self.drift * (done - 0.5))
+    }
+}
+
+/// The whole session on the wall clock from the first movement.
+#[derive(Clone, Debug)]
+pub(super) struct Timeline {
+    /// Tile from 0.
+    pub(super) spans: Vec<Span>,
+    /// One a leg.
+    pub(super) styles: Vec<Style>,
+    /// Beep at the start of each leg and at the end of the last, s on the wall clock.
+    pub(super) beeps: Vec<f64>,
+    /// Pauses of the recorder from, to, s; whole seconds.
+    pub(super) pauses: Vec<(f64, f64)>,
+}
+
+/// What chance gives a leg, drawn once so that a changed length leaves it alone.
+struct Draws {
+    reaction: f64,
+    ramp: f64,
+    level: f64,
+    drift: f64,
+    cadence: f64,
+    margin: f64,
+}
+
+impl Timeline {
+    /// Seconds from the first movement to the last.
+    pub(super) fn end_s(&self) -> f64 {
+        self.spans.last().map_or(0.0, |s| s.end_s)
+    }
+
+    /// Lays out the legs, each lasting as long as `durations_s` says.
+    pub(super) fn lay(
+        legs: &[Leg],
+        durations_s: &[f64],
+        person: &Person,
+        settings: &Settings,
+        unrecorded_s: f64,
+    ) -> Result<Self, SimulateError> {
+        let draws = draw(legs.len(), settings.seed);
+        let mut beeps = vec![0.0];
+        let mut spans: Vec<Span> = Vec::with_capacity(legs.len());
+        for (k, leg) in legs.iter().enumerate() {
+            let beep = beeps[k] + durations_s[k];
+            beeps.push(beep);
+            // A short leg leaves less room.
+            let latest = LATEST_REACTION_S.min(0.3 * durations_s[k]);
+            let reaction = if leg.ends_on_beep { draws[k].reaction * latest } else { 0.0 };
+            let start_s = spans.last().map_or(0.0, |s| s.end_s);
+            let at_rest = leg.gait == Gait::Stand || k == 0 || legs[k - 1].gait == Gait::Stand;
+            let (least, most) = if at_rest { STAND_RAMP_S } else { RAMP_S };
+            let ramp_s = least + draws[k].ramp * (most - least);
+            spans.push(Span {
+                gait: leg.gait,
+                leg: k,
+                start_s,
+                end_s: milliseconds(beep + reaction),
+                ramp_s,
+            });
+        }
+        let mut line = Self { spans, styles: Vec::new(), beeps, pauses: Vec::new() };
+        let mut paused_s = 0.0;
+        for (at, length, drawn) in
+            place(&settings.pauses, &line, settings.seed, Stream::Pauses, unrecorded_s)?
+        {
+            // A drawn moment lies on a clock without pauses; a given one is meant on the wall clock.
+            let after = line.pauses.last().map_or(0.0, |p| p.1 + 5.0);
+            let at = if drawn { (at + paused_s).max(after) } else { at };
+            line.pause(at, length)?;
+            paused_s += length;
+        }
+        line.fit_ramps();
+        line.styles =
+            legs.iter().zip(&draws).map(|(leg, draws)| style(leg, draws, person, settings)).collect();
+        for span in &line.spans {
+            let style = &mut line.styles[span.leg];
+            style.start_s = style.start_s.min(span.start_s);
+            style.end_s = style.end_s.max(span.end_s);
+        }
+        Ok(line)
+    }
+
+    /// Stops everything at a time for a length; later spans and beeps move.
+    fn pause(&mut self, at_s: f64, length_s: f64) -> Result<(), SimulateError> {
+        let inside = |s: &Span| s.gait != Gait::Unknown && s.start_s < at_s && at_s < s.end_s;
+        let i = self
+            .spans
+            .iter()
+            .position(inside)
+            .ok_or(SimulateError::StretchOutside { stretch: Stretch { at_s: Some(at_s), length_s } })?;
+        let whole = self.spans[i];
+        let until_s = at_s + length_s;
+        let before = Span { end_s: at_s, ..whole };
+        let still =
+            Span { gait: Gait::Unknown, start_s: at_s, end_s: until_s, ramp_s: PAUSE_RAMP_S, ..whole };
+        let after = Span { start_s: until_s, end_s: whole.end_s + length_s, ramp_s: PAUSE_RAMP_S, ..whole };
+        self.spans.splice(i..=i, [before, still, after]);
+        for span in &mut self.spans[i + 3..] {
+            span.start_s += length_s;
+            span.end_s += length_s;
+        }
+        for beep in self.beeps.iter_mut().filter(|b| **b > at_s) {
+            *beep += length_s;
+        }
+        self.pauses.push((at_s, until_s));
+        Ok(())
+    }
+
+    /// Shortens changes so that two never meet inside a short span.
+    fn fit_ramps(&mut self) {
+        for i in 0..self.spans.len() {
+            let length = |s: &Span| s.end_s - s.start_s;
+            let before = i.checked_sub(1).map_or(f64::INFINITY, |j| length(&self.spans[j]));
+            let most = 0.9 * before.min(length(&self.spans[i]));
+            let span = &mut self.spans[i];
+            span.ramp_s = span.ramp_s.min(most);
+        }
+    }
+}
+
+fn draw(legs: usize, seed: u64) -> Vec<Draws> {
+    let (mut beeps, mut ways) = (rng(seed, Stream::Beeps), rng(seed, Stream::Legs));
+    (0..legs)
+        .map(|_| Draws {
+            reaction: beeps.random(),
+            ramp: beeps.random(),
+            level: normal(&mut ways).clamp(-2.5, 2.5),
+            drift: normal(&mut ways).clamp(-2.5, 2.5),
+            cadence: normal(&mut ways).clamp(-2.5, 2.5),
+            margin: uniform(&mut ways, 0.04, 0.10),
+        })
+        .collect()
+}
+
+fn style(leg: &Leg, draws: &Draws, person: &Person, settings: &Settings) -> Style {
+    let usual = person.usual_speed_mps(leg.gait);
+    let sd = if leg.gait == Gait::Run { RUN_LEVEL_SD } else { WALK_LEVEL_SD };
+    let mut style = Style {
+        level_mps: usual * (1.0 + sd * draws.level),
+        drift: DRIFT_SD * draws.drift,
+        cap_mps: f64::INFINITY,
+        whatever_the_slope: false,
+        cadence_offset_spm: LEG_CADENCE_SD_SPM * draws.cadence,
+        start_s: f64::INFINITY,
+        end_s: 0.0,
+    };
+    match leg.intent {
+        Intent::Usual => {
+            if let Some(ceiling) = leg.ceiling_mps {
+                let careful = usual.min(ceiling * (1.0 - draws.margin));
+                style.cap_mps = ceiling * CEILING_SHARE;
+                style.level_mps = (careful * (1.0 + sd * draws.level)).min(style.cap_mps);
+            }
+        }
+        Intent::AboveCeiling(percent) => {
+            style.level_mps = leg.ceiling_mps.unwrap_or(usual) * (1.0 + percent / 100.0);
+            style.drift = 0.0;
+            style.whatever_the_slope = true;
+        }
+        Intent::BelowFloor(spm) => {
+            let floor = settings.kept.walk_cadence_floor_spm.unwrap_or(person.walk_cadence_spm);
+            style.level_mps = person.walk_speed_at_mps((floor - spm).max(60.0));
+            style.drift = 0.0;
+            style.cadence_offset_spm = 0.0;
+        }
+    }
+    style
+}
+
+/// Usual length of every leg, s.
+pub(super) fn usual_durations_s(legs: &[Leg], person: &Person) -> Vec<f64> {
+    legs.iter().map(|leg| leg_seconds(leg, person)).collect()
+}
+
+/// Whether any leg is measured in metres.
+pub(super) fn has_distances(legs: &[Leg]) -> bool {
+    legs.iter().any(|l| matches!(l.extent, Extent::Distance(_)))
+}
+
+/// Fixes when stretches begin, in order of time: from (a whole second), length, and whether it was drawn. A drawn one
+/// lies at least 10 s inside a leg.
+pub(super) fn place(
+    stretches: &[Stretch],
+    line: &Timeline,
+    seed: u64,
+    stream: Stream,
+    unrecorded_s: f64,
+) -> Result<Vec<(f64, f64, bool)>, SimulateError> {
+    const MARGIN_S: f64 = 10.0;
+    let mut draws = rng(seed, stream);
+    let mut placed = Vec::with_capacity(stretches.len());
+    for stretch in stretches {
+        let length = stretch.length_s.round();
+        let at = match stretch.at_s {
+            Some(at) => unrecorded_s + at.round(),
+            None => draw_inside(line, unrecorded_s, MARGIN_S, &mut draws)
+                .ok_or(SimulateError::StretchOutside { stretch: *stretch })?,
+        };
+        if !(length >= 1.0 && at > unrecorded_s && at < line.end_s() - 1.0) {
+            return Err(SimulateError::StretchOutside { stretch: *stretch });
+        }
+        placed.push((at, length, stretch.at_s.is_none()));
+    }
+    placed.sort_by(|a, b| a.0.total_cmp(&b.0));
+    Ok(placed)
+}
+
+fn draw_inside(
+    line: &Timeline,
+    from_s: f64,
+    margin_s: f64,
+    draws: &mut rand_chacha::ChaCha8Rng,
+) -> Option<f64> {
+    let room = |s: &Span| (s.end_s - margin_s) - (s.start_s.max(from_s) + margin_s);
+    let moving = |s: &&Span| matches!(s.gait, Gait::Run | Gait::Walk) && room(s) > 2.0;
+    let total: f64 = line.spans.iter().filter(moving).map(room).sum();
+    let mut left = draws.random::<f64>() * total;
+    for span in line.spans.iter().filter(moving) {
+        if left <= room(span) {
+            return Some((span.start_s.max(from_s) + margin_s + left).floor());
+        }
+        left -= room(span);
+    }
+    None
+}
+
+/// Rounds to the millisecond, the precision of the truth.
+pub(super) fn milliseconds(time_s: f64) -> f64 {
+    (time_s * 1000.0).round() / 1000.0
+}
