@@ -358,7 +358,7 @@ impl<'p> Case<'p> {
         let start = zone.to_timestamp(date.at(hour, 30, 0, 0)).unwrap();
         let mut recorded = recorded;
         recorded.name = format!("{:03}.fit", self.recorded.len());
-        recorded.series.start = start;
+        recorded.series = recorded.series.starting_at(start);
         self.recorded.push(recorded);
     }
 
@@ -542,8 +542,9 @@ fn the_work_grows_with_the_recordings_and_no_faster() {
         let recorded: Vec<Recorded> = (0..count)
             .map(|at| {
                 let mut recorded = Recorded { name: format!("{at:05}"), ..take.clone() };
-                recorded.series.start =
+                let start =
                     Timestamp::from_second(1_600_000_000).unwrap() + SignedDuration::from_hours(48 * at);
+                recorded.series = recorded.series.starting_at(start);
                 recorded
             })
             .collect();

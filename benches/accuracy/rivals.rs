@@ -71,7 +71,7 @@ fn spans_of(series: &Series, gaits: &[Gait]) -> Vec<Span> {
             let end_s = if i == gaits.len() {
                 series.elapsed_s()
             } else {
-                f64::midpoint(series.time_s[i - 1], series.time_s[i])
+                f64::midpoint(series.time_s()[i - 1], series.time_s()[i])
             };
             out.push(Span { gait: gaits[i - 1], start_s, end_s });
             start_s = end_s;
@@ -99,12 +99,12 @@ fn by_threshold(
 
 /// Run at 2.0 m/s or more.
 pub(crate) fn speed_threshold(series: &Series, width: usize) -> Option<Found> {
-    by_threshold(series, &series.speed_mps, width, 0.5, 2.0)
+    by_threshold(series, series.speed_mps(), width, 0.5, 2.0)
 }
 
 /// Run at 140 steps/min or more.
 pub(crate) fn cadence_threshold(series: &Series, width: usize) -> Option<Found> {
-    by_threshold(series, &series.cadence_spm, width, 40.0, 140.0)
+    by_threshold(series, series.cadence_spm(), width, 40.0, 140.0)
 }
 
 /// Gait, start and end in seconds, and how sure, as the Python rivals write a bout.
@@ -134,7 +134,7 @@ impl Rivals {
 
     pub(crate) fn ask(&mut self, series: &Series, penalties: &[u32]) -> BTreeMap<String, Found> {
         let asked = serde_json::json!({
-            "time_s": series.time_s, "speed_mps": series.speed_mps, "cadence_spm": series.cadence_spm,
+            "time_s": series.time_s(), "speed_mps": series.speed_mps(), "cadence_spm": series.cadence_spm(),
             "elapsed_s": series.elapsed_s(), "penalties": penalties,
         });
         writeln!(self.input, "{asked}").expect("the rivals listen");

@@ -66,7 +66,7 @@ impl Case {
     /// The date of an instant where the case's days are counted.
     pub fn today(&self, now: Timestamp) -> Date {
         let latest = self.recorded.iter().max_by_key(|r| r.start());
-        Zone::of(&self.plan).date(now, latest.and_then(|r| r.series.utc_offset_s))
+        Zone::of(&self.plan).date(now, latest.and_then(|r| r.series.utc_offset_s()))
     }
 
     /// Reviews the case as it stood on a day.

@@ -128,7 +128,7 @@ impl Waiting {
             }
             let limits = ReadConfig { max_unzipped_bytes: self.most_bytes as u64 };
             let activities = files::activities(&self.bytes, &self.file_name, limits, config)?;
-            let samples = activities.0.iter().map(|recorded| recorded.series.time_s.len()).sum();
+            let samples = activities.0.iter().map(|recorded| recorded.series.time_s().len()).sum();
             if self.room.add_samples(samples) {
                 Ok(activities)
             } else {

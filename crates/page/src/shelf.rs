@@ -23,7 +23,7 @@ pub(super) struct FileRead {
 impl FileRead {
     fn samples(&self) -> usize {
         let recorded = self.activities.iter().flat_map(|(recorded, _)| recorded);
-        recorded.map(|r| r.series.time_s.len()).sum::<usize>() + 1
+        recorded.map(|r| r.series.time_s().len()).sum::<usize>() + 1
     }
 }
 

@@ -92,7 +92,7 @@ impl Charts {
     /// Makes the curves of a session held against a stage.
     pub fn new(series: &Series, segmentation: &Segmentation, stage: &Stage, trace: &Trace) -> Self {
         Self {
-            gaps: series.gaps.iter().map(|gap| gap_view(gap.start_s, gap.end_s, gap.kind)).collect(),
+            gaps: series.gaps().iter().map(|gap| gap_view(gap.start_s, gap.end_s, gap.kind)).collect(),
             pace: pace_chart(series, trace),
             cadence: cadence_chart(series, segmentation, trace),
             heart_rate: heart_rate_chart(series, stage),
@@ -165,7 +165,7 @@ fn cadence_chart(series: &Series, segmentation: &Segmentation, trace: &Trace) ->
         while bouts.next_if(|bout| bout.end_s <= t).is_some() {}
         bouts.peek().is_some_and(|bout| matches!(bout.gait, Gait::Run | Gait::Walk))
     };
-    let known = readings(series, &series.cadence_spm);
+    let known = readings(series, series.cadence_spm());
     let pieces = curve(series, known.filter(|(t, spm)| *spm > 0.0 && is_moving(*t)));
     let end_s = series.elapsed_s();
     let floor = |spm| Limit { start_s: 0.0, end_s: tenths(end_s), value: tenths(spm), tolerated: None };
@@ -178,7 +178,7 @@ fn cadence_chart(series: &Series, segmentation: &Segmentation, trace: &Trace) ->
 }
 
 fn heart_rate_chart(series: &Series, stage: &Stage) -> Option<Chart> {
-    let pieces = curve(series, readings(series, &series.heart_rate_bpm));
+    let pieces = curve(series, readings(series, series.heart_rate_bpm()));
     let end_s = series.elapsed_s();
     let ceiling =
         |bpm: f64| Limit { start_s: 0.0, end_s: tenths(end_s), value: tenths(bpm), tolerated: None };
@@ -207,11 +207,11 @@ fn plain(
 
 /// Known values with their times.
 fn readings<'a>(series: &'a Series, column: &'a [Option<f64>]) -> impl Iterator<Item = (f64, f64)> + 'a {
-    series.time_s.iter().zip(column).filter_map(|(t, value)| Some((*t, (*value)?)))
+    series.time_s().iter().zip(column).filter_map(|(t, value)| Some((*t, (*value)?)))
 }
 
 fn curve(series: &Series, readings: impl Iterator<Item = (f64, f64)>) -> Vec<Vec<Point>> {
-    let silence_s = longest_silence_s(&series.time_s, CleanConfig::default().hole_s);
+    let silence_s = longest_silence_s(series.time_s(), CleanConfig::default().hole_s);
     let points = readings.map(|(at_s, v)| Point { at_s, least: v, most: v, low: v, high: v });
     thinned(points, series.elapsed_s() / COLUMNS, silence_s, tenths)
 }

@@ -60,10 +60,10 @@ pub(super) fn heart_rate(
     config: &AuditConfig,
 ) -> HeartAudit {
     let whole = whole(start_s, end_s);
-    let covered_s = measure::mean(series, &[whole], &series.heart_rate_bpm).map_or(0.0, |m| m.covered_s);
+    let covered_s = measure::mean(series, &[whole], series.heart_rate_bpm()).map_or(0.0, |m| m.covered_s);
     let runs = || done.iter().filter(|d| d.gait == Gait::Run && !d.own.is_empty());
     let is_known = |run: &Done| {
-        let mean = measure::mean(series, &run.own, &series.heart_rate_bpm);
+        let mean = measure::mean(series, &run.own, series.heart_rate_bpm());
         mean.is_some_and(|m| m.covered_s >= 0.5 * measure::total_s(&run.own))
     };
     let mut audit = HeartAudit {
@@ -98,7 +98,7 @@ pub(super) fn heart_rate(
 /// Whether heart rate at a sample is as close to the cadence as [`CADENCE_LOCK`].
 fn is_at_cadence(series: &Series, sample: usize) -> bool {
     let at = |column: &[Option<f64>]| column.get(sample).copied().flatten();
-    match (at(&series.heart_rate_bpm), at(&series.cadence_spm)) {
+    match (at(series.heart_rate_bpm()), at(series.cadence_spm())) {
         (Some(bpm), Some(spm)) => (bpm - spm).abs() <= CADENCE_LOCK,
         _ => false,
     }
@@ -110,13 +110,13 @@ fn is_at_cadence(series: &Series, sample: usize) -> bool {
 fn jumps_with_cadence(series: &Series, stretch: &Stretch) -> bool {
     let around = series.range(stretch.start_s - JUMP_AROUND_S, stretch.end_s + JUMP_AROUND_S);
     let known: Vec<(usize, f64)> =
-        around.filter_map(|k| Some((k, series.heart_rate_bpm.get(k).copied().flatten()?))).collect();
+        around.filter_map(|k| Some((k, series.heart_rate_bpm().get(k).copied().flatten()?))).collect();
     let is_jump = |&(a, from_bpm): &(usize, f64), &(b, to_bpm): &(usize, f64)| {
-        let (change, seconds) = ((to_bpm - from_bpm).abs(), series.time_s[b] - series.time_s[a]);
+        let (change, seconds) = ((to_bpm - from_bpm).abs(), series.time_s()[b] - series.time_s()[a]);
         change >= JUMP.0 && change >= JUMP.1 * seconds && is_at_cadence(series, b)
     };
     known.iter().enumerate().any(|(i, from)| {
-        let near = |to: &&(usize, f64)| series.time_s[to.0] - series.time_s[from.0] <= JUMP_WITHIN_S;
+        let near = |to: &&(usize, f64)| series.time_s()[to.0] - series.time_s()[from.0] <= JUMP_WITHIN_S;
         known[i + 1..].iter().take_while(near).any(|to| is_jump(from, to))
     })
 }
@@ -136,11 +136,11 @@ fn whole(start_s: f64, end_s: f64) -> Span {
 /// Stretches of samples above a limit; dips and missing values up to `dip_s` do not end one.
 fn stretches(series: &Series, (start_s, end_s): (f64, f64), limit_bpm: f64, dip_s: f64) -> Vec<Stretch> {
     let mut found: Vec<Stretch> = Vec::new();
-    for (k, &t) in series.time_s.iter().enumerate() {
+    for (k, &t) in series.time_s().iter().enumerate() {
         if t < start_s || t > end_s {
             continue;
         }
-        let Some(bpm) = series.heart_rate_bpm.get(k).copied().flatten().filter(|b| *b > limit_bpm) else {
+        let Some(bpm) = series.heart_rate_bpm().get(k).copied().flatten().filter(|b| *b > limit_bpm) else {
             continue;
         };
         let locked = if is_at_cadence(series, k) { 1.0 } else { 0.0 };

@@ -88,10 +88,10 @@ struct Bin {
 /// Works out the slope at every sample: altitude averaged over 10 m of the way, then a straight line through
 /// `window_m` around.
 pub(super) fn slopes(series: &Series, window_m: f64, error_limit: f64) -> Slopes {
-    let points: Vec<(usize, f64, f64)> = (0..series.time_s.len())
-        .filter_map(|i| Some((i, (*series.distance_m.get(i)?)?, (*series.altitude_m.get(i)?)?)))
+    let points: Vec<(usize, f64, f64)> = (0..series.time_s().len())
+        .filter_map(|i| Some((i, (*series.distance_m().get(i)?)?, (*series.altitude_m().get(i)?)?)))
         .collect();
-    if (points.len() as f64) < LEAST_COVERED * series.time_s.len() as f64 || points.is_empty() {
+    if (points.len() as f64) < LEAST_COVERED * series.time_s().len() as f64 || points.is_empty() {
         return Slopes::Absent;
     }
     let bins = bins(&points);
@@ -102,7 +102,7 @@ pub(super) fn slopes(series: &Series, window_m: f64, error_limit: f64) -> Slopes
     }
     errors.sort_by(f64::total_cmp);
     let error = errors[errors.len() / 2];
-    let mut slope = vec![None; series.time_s.len()];
+    let mut slope = vec![None; series.time_s().len()];
     let mut bin = 0;
     for &(sample, distance_m, _) in &points {
         while bins.get(bin + 1).is_some_and(|b| b.distance_m <= distance_m + 0.5 * BIN_M) {

@@ -110,7 +110,7 @@ pub(super) fn mean_by(time_s: &[f64], spans: &[Span], value: impl Fn(usize) -> O
 
 /// Time-weighted mean of a column over spans.
 pub(super) fn mean(series: &Series, spans: &[Span], column: &[Option<f64>]) -> Option<Mean> {
-    mean_by(&series.time_s, spans, |k| column.get(k).copied().flatten())
+    mean_by(series.time_s(), spans, |k| column.get(k).copied().flatten())
 }
 
 /// Mean cadence over spans; where the series has none, that of the bouts.
@@ -121,14 +121,14 @@ pub(super) fn mean_cadence(series: &Series, spans: &[Span]) -> Option<f64> {
         let total = total_s(spans);
         known.filter(|_| total > 0.0).map(|sums| sums.iter().sum::<f64>() / total)
     };
-    mean(series, spans, &series.cadence_spm).map(|m| m.value).or_else(from_bouts)
+    mean(series, spans, series.cadence_spm()).map(|m| m.value).or_else(from_bouts)
 }
 
 /// Greatest value of a column over spans.
 pub(super) fn greatest(series: &Series, spans: &[Span], column: &[Option<f64>]) -> Option<f64> {
     let mut most: Option<f64> = None;
     for span in spans {
-        cells(&series.time_s, span, |k, _| {
+        cells(series.time_s(), span, |k, _| {
             if let Some(v) = column.get(k).copied().flatten() {
                 most = Some(most.map_or(v, |m| m.max(v)));
             }
@@ -139,10 +139,10 @@ pub(super) fn greatest(series: &Series, spans: &[Span], column: &[Option<f64>]) 
 
 /// Distance since the start at a time, by straight line between known samples at most 15 s apart.
 fn distance_at(series: &Series, t: f64) -> Option<f64> {
-    let known = |k: usize| Some((series.time_s[k], series.distance_m.get(k).copied().flatten()?));
-    let after = series.time_s.partition_point(|x| *x < t);
-    let near = |k: &usize| (series.time_s[*k] - t).abs() <= 2.0 * HALF_CELL_S;
-    let right = (after..series.time_s.len()).take_while(near).find_map(known);
+    let known = |k: usize| Some((series.time_s()[k], series.distance_m().get(k).copied().flatten()?));
+    let after = series.time_s().partition_point(|x| *x < t);
+    let near = |k: &usize| (series.time_s()[*k] - t).abs() <= 2.0 * HALF_CELL_S;
+    let right = (after..series.time_s().len()).take_while(near).find_map(known);
     let left = (0..after).rev().take_while(near).find_map(known);
     match (left, right) {
         (Some((t0, d0)), Some((t1, d1))) => Some(d0 + (d1 - d0) * (t - t0) / (t1 - t0)),
@@ -166,7 +166,7 @@ pub(super) fn distance_m(series: &Series, spans: &[Span]) -> Option<f64> {
 /// half of it, else as a hole.
 pub(super) fn pieces(segmentation: &Segmentation, series: &Series) -> Vec<Piece> {
     let pauses: Vec<(f64, f64)> =
-        series.gaps.iter().filter(|g| g.kind == GapKind::Pause).map(|g| (g.start_s, g.end_s)).collect();
+        series.gaps().iter().filter(|g| g.kind == GapKind::Pause).map(|g| (g.start_s, g.end_s)).collect();
     let mut from = 0;
     segmentation
         .bouts()
@@ -335,6 +335,7 @@ fn split(spans: &[Span], shares: &[f64]) -> Vec<Vec<Span>> {
 mod tests {
     use super::super::testing::{Track, bout, segmentation};
     use super::*;
+    use crate::clean::Columns;
 
     fn span(start_s: f64, end_s: f64) -> Span {
         Span::of(&Piece { kind: Kind::Run, bout: bout(Gait::Run, start_s, end_s) })
@@ -342,21 +343,22 @@ mod tests {
 
     #[test]
     fn means_weigh_by_time_and_not_by_sample() {
-        let mut series = Track::sampled(40.0, 1.0).speed(|t| if t < 20.0 { 1.0 } else { 3.0 }).build();
-        // Thin the first half: every fifth sample stays.
-        let keep: Vec<usize> = (0..=40).filter(|i| *i >= 20 || i % 5 == 0).collect();
-        series.time_s = keep.iter().map(|i| series.time_s[*i]).collect();
-        series.speed_mps = keep.iter().map(|i| series.speed_mps[*i]).collect();
-        let m = mean(&series, &[span(0.0, 40.0)], &series.speed_mps).unwrap();
+        // Every fifth sample of the first half, all of the second.
+        let time_s: Vec<f64> = (0..=40).filter(|i| *i >= 20 || i % 5 == 0).map(f64::from).collect();
+        let speed_mps = time_s.iter().map(|&t| Some(if t < 20.0 { 1.0 } else { 3.0 })).collect();
+        let columns = Columns::without_readings(jiff::Timestamp::UNIX_EPOCH, time_s);
+        let series = Series::new(Columns { speed_mps, ..columns }).unwrap();
+        let m = mean(&series, &[span(0.0, 40.0)], series.speed_mps()).unwrap();
         assert!((m.value - 2.0).abs() < 0.15, "{m:?}");
         assert!((m.covered_s - 40.0).abs() < 0.6);
     }
 
     #[test]
     fn a_hole_is_not_covered() {
-        let mut series = Track::new(200.0).speed(|_| 2.0).build();
-        series.time_s.iter_mut().skip(100).for_each(|t| *t += 300.0);
-        let m = mean(&series, &[span(0.0, 500.0)], &series.speed_mps).unwrap();
+        let mut columns = Track::new(200.0).speed(|_| 2.0).build().into_columns();
+        columns.time_s.iter_mut().skip(100).for_each(|t| *t += 300.0);
+        let series = Series::new(columns).unwrap();
+        let m = mean(&series, &[span(0.0, 500.0)], series.speed_mps()).unwrap();
         assert!((m.covered_s - 214.0).abs() < 1.5, "{m:?}");
     }
 

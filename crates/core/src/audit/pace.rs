@@ -36,12 +36,12 @@ pub(super) struct Basis<'a> {
 impl Basis<'_> {
     /// Speed of running at a sample, m/s.
     fn speed(&self, sample: usize) -> Option<f64> {
-        let speed = self.series.speed_mps.get(sample).copied().flatten()?;
+        let speed = self.series.speed_mps().get(sample).copied().flatten()?;
         if self.level { Some(speed * cost_ratio(Gait::Run, self.slopes.at(sample)?)) } else { Some(speed) }
     }
 
     fn mean(&self, spans: &[Span]) -> Option<Mean> {
-        measure::mean_by(&self.series.time_s, spans, |k| self.speed(k))
+        measure::mean_by(self.series.time_s(), spans, |k| self.speed(k))
     }
 }
 
@@ -65,7 +65,7 @@ impl SpeedError {
     /// too, on the careful side.
     fn estimate(basis: &Basis, moving: &[Vec<Span>]) -> Self {
         let series = basis.series;
-        let (assumed_mps, share): (f64, f64) = match series.speed_source {
+        let (assumed_mps, share): (f64, f64) = match series.speed_source() {
             SpeedSource::Recorder => (0.10, 0.005),
             SpeedSource::Distance => (0.15, 0.01),
             SpeedSource::Positions | SpeedSource::Absent => (0.20, 0.015),
@@ -74,12 +74,12 @@ impl SpeedError {
         let mut far = Pairs { count: PRIOR_PAIRS, sum: PRIOR_PAIRS * assumed };
         let mut near = Pairs { count: PRIOR_PAIRS, sum: PRIOR_PAIRS * assumed * (1.0 - PRIOR_CORRELATION) };
         for span in moving.iter().flatten() {
-            let mean_of = |block| measure::mean(series, &[block], &series.speed_mps).map(|m| m.value);
+            let mean_of = |block| measure::mean(series, &[block], series.speed_mps()).map(|m| m.value);
             let means: Vec<Option<f64>> = blocks(span).map(mean_of).collect();
             near.add(&means, 1);
             FAR_BLOCKS.for_each(|lag| far.add(&means, lag));
         }
-        let from_positions = series.speed_source == SpeedSource::Positions;
+        let from_positions = series.speed_source() == SpeedSource::Positions;
         Self {
             block_variance: far.mean(),
             correlation: (1.0 - near.mean() / far.mean()).clamp(0.0, MOST_CORRELATION),
@@ -139,8 +139,8 @@ fn sample_variance(series: &Series, moving: &[Vec<Span>]) -> f64 {
     let (mut pairs, mut sum) = (0.0, 0.0);
     for span in moving.iter().flatten() {
         let mut last: Option<f64> = None;
-        measure::cells(&series.time_s, span, |k, _| {
-            let speed = series.speed_mps.get(k).copied().flatten();
+        measure::cells(series.time_s(), span, |k, _| {
+            let speed = series.speed_mps().get(k).copied().flatten();
             if let (Some(a), Some(b)) = (last, speed) {
                 pairs += 1.0;
                 sum += (b - a).powi(2);

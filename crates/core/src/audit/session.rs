@@ -428,10 +428,10 @@ impl Session<'_> {
         let has_any = !done.own.is_empty();
         let pace = |speed: Option<f64>| speed.filter(|v| *v > 0.0).map(|v| 1000.0 / v);
         let level = |k: usize| {
-            let speed = series.speed_mps.get(k).copied().flatten()?;
+            let speed = series.speed_mps().get(k).copied().flatten()?;
             Some(speed * gradient::cost_ratio(done.gait, slopes.at(k)?))
         };
-        let level_mps = measure::mean_by(&series.time_s, &done.own, level)
+        let level_mps = measure::mean_by(series.time_s(), &done.own, level)
             .filter(|m| m.covered_s >= 0.5 * measure::total_s(&done.own));
         Rep {
             rep: done.rep,
@@ -448,18 +448,18 @@ impl Session<'_> {
             level_pace_s_per_km: pace(level_mps.map(|m| m.value)),
             over_ceiling_s,
             mean_cadence_spm: measure::mean_cadence(series, &done.own),
-            max_heart_rate_bpm: measure::greatest(series, &done.own, &series.heart_rate_bpm),
+            max_heart_rate_bpm: measure::greatest(series, &done.own, series.heart_rate_bpm()),
         }
     }
 
     /// Mean speed over ground: from the speed column, else from distance.
     fn ground_speed(&self, spans: &[Span]) -> Option<f64> {
-        let by_speed = || measure::mean(self.series, spans, &self.series.speed_mps).map(|m| m.value);
+        let by_speed = || measure::mean(self.series, spans, self.series.speed_mps()).map(|m| m.value);
         let by_distance = || {
             let length_s = measure::total_s(spans);
             measure::distance_m(self.series, spans).filter(|_| length_s > 0.0).map(|d| d / length_s)
         };
-        if self.series.speed_source == SpeedSource::Absent {
+        if self.series.speed_source() == SpeedSource::Absent {
             by_distance()
         } else {
             by_speed().or_else(by_distance)

@@ -4,7 +4,7 @@ use jiff::Timestamp;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use crate::clean::{Gap, GapKind, Series, SpeedSource};
+use crate::clean::{Columns, Gap, GapKind, Series, SpeedSource};
 use crate::gait::{Bout, Gait, Segmentation};
 use crate::prescription::{Extent, Item, Limits, Move, Session, Stage, Step};
 use jogaudit_recording::units::{Metres, MetresPerSecond, Seconds};
@@ -63,7 +63,7 @@ pub(super) fn segmentation_of(parts: &[(Gait, f64)]) -> Segmentation {
 
 /// A series made of functions of time (and distance).
 pub(super) struct Track {
-    series: Series,
+    columns: Columns,
     step_s: f64,
 }
 
@@ -74,25 +74,9 @@ impl Track {
 
     pub(super) fn sampled(length_s: f64, step_s: f64) -> Self {
         let n = (length_s / step_s).floor() as usize + 1;
-        let series = Series {
-            start: Timestamp::UNIX_EPOCH,
-            utc_offset_s: None,
-            time_s: (0..n).map(|i| i as f64 * step_s).collect(),
-            speed_mps: vec![None; n],
-            speed_source: SpeedSource::Absent,
-            speed_delay_s: 0.0,
-            cadence_spm: vec![None; n],
-            heart_rate_bpm: vec![None; n],
-            altitude_m: vec![None; n],
-            distance_m: vec![None; n],
-            gaps: Vec::new(),
-            laps: Vec::new(),
-            marks_s: Vec::new(),
-            guesses: Vec::new(),
-            has_position: false,
-            ledger: Vec::new(),
-        };
-        Self { series, step_s }
+        let time_s = (0..n).map(|i| i as f64 * step_s).collect();
+        let columns = Columns::without_readings(Timestamp::UNIX_EPOCH, time_s);
+        Self { columns, step_s }
     }
 
     /// Speeds and cadences of each bout; speeds 2.3 and 1.5 m/s, cadences 160 and 120 steps/min.
@@ -115,36 +99,36 @@ impl Track {
 
     pub(super) fn speed(mut self, speed: impl Fn(f64) -> f64) -> Self {
         let mut distance = 0.0;
-        for (i, t) in self.series.time_s.iter().enumerate() {
+        for (i, t) in self.columns.time_s.iter().enumerate() {
             let v = speed(*t);
-            self.series.speed_mps[i] = Some(v);
-            self.series.distance_m[i] = Some(distance);
+            self.columns.speed_mps[i] = Some(v);
+            self.columns.distance_m[i] = Some(distance);
             distance += v * self.step_s;
         }
-        self.series.speed_source = SpeedSource::Recorder;
+        self.columns.speed_source = SpeedSource::Recorder;
         self
     }
 
     pub(super) fn cadence(mut self, cadence: impl Fn(f64) -> f64) -> Self {
-        self.series.cadence_spm = self.series.time_s.iter().map(|t| Some(cadence(*t))).collect();
+        self.columns.cadence_spm = self.columns.time_s.iter().map(|t| Some(cadence(*t))).collect();
         self
     }
 
     pub(super) fn heart(mut self, heart: impl Fn(f64) -> f64) -> Self {
-        self.series.heart_rate_bpm = self.series.time_s.iter().map(|t| Some(heart(*t))).collect();
+        self.columns.heart_rate_bpm = self.columns.time_s.iter().map(|t| Some(heart(*t))).collect();
         self
     }
 
     pub(super) fn altitude(mut self, altitude: impl Fn(f64, f64) -> f64) -> Self {
-        for i in 0..self.series.time_s.len() {
-            let distance = self.series.distance_m[i].unwrap_or(0.0);
-            self.series.altitude_m[i] = Some(altitude(self.series.time_s[i], distance));
+        for i in 0..self.columns.time_s.len() {
+            let distance = self.columns.distance_m[i].unwrap_or(0.0);
+            self.columns.altitude_m[i] = Some(altitude(self.columns.time_s[i], distance));
         }
         self
     }
 
     pub(super) fn pause(mut self, start_s: f64, end_s: f64) -> Self {
-        self.series.gaps.push(Gap { start_s, end_s, kind: GapKind::Pause });
+        self.columns.gaps.push(Gap { start_s, end_s, kind: GapKind::Pause });
         self
     }
 
@@ -154,23 +138,23 @@ impl Track {
         let keep = (-self.step_s / correlation_s).exp();
         let mut error = sd_mps * normal(&mut rng);
         let mut distance = 0.0;
-        for i in 0..self.series.time_s.len() {
+        for i in 0..self.columns.time_s.len() {
             error = keep * error + (1.0 - keep * keep).sqrt() * sd_mps * normal(&mut rng);
-            let v = (self.series.speed_mps[i].unwrap_or(0.0) + error).max(0.0);
-            self.series.speed_mps[i] = Some(v);
-            self.series.distance_m[i] = Some(distance);
+            let v = (self.columns.speed_mps[i].unwrap_or(0.0) + error).max(0.0);
+            self.columns.speed_mps[i] = Some(v);
+            self.columns.distance_m[i] = Some(distance);
             distance += v * self.step_s;
         }
         self
     }
 
     pub(super) fn source(mut self, source: SpeedSource) -> Self {
-        self.series.speed_source = source;
+        self.columns.speed_source = source;
         self
     }
 
     pub(super) fn build(self) -> Series {
-        self.series
+        Series::new(self.columns).unwrap()
     }
 }
 

@@ -10,6 +10,8 @@ mod order;
 mod pairs;
 pub(crate) use pairs::{or_nan, sums_over_pairs};
 mod position;
+mod series;
+pub use series::{Columns, Series, SeriesError};
 mod speed;
 
 use jiff::Timestamp;
@@ -17,6 +19,7 @@ use jiff::Timestamp;
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 pub use jogaudit_recording::read::{Guess, GuessSource, GuessedGait};
 use jogaudit_recording::read::{Lap, Recording};
+use jogaudit_recording::units::Metres;
 
 /// Where the speed of a series comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -49,70 +52,6 @@ pub struct Gap {
     pub end_s: f64,
     /// Why.
     pub kind: GapKind,
-}
-
-/// Clean columns over time. All columns have the same length; `time_s` starts at 0 and rises strictly.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Series {
-    /// Wall-clock time of 0 s.
-    pub start: Timestamp,
-    /// Offset of local time from UTC, seconds, when the file tells.
-    pub utc_offset_s: Option<i32>,
-    /// Seconds since the start, wall clock, pauses included.
-    pub time_s: Vec<f64>,
-    /// Speed over ground, m/s.
-    pub speed_mps: Vec<Option<f64>>,
-    /// Where the speed comes from.
-    pub speed_source: SpeedSource,
-    /// By how much the recorder's own speed lags behind its positions, s; 0 when it cannot be told.
-    pub speed_delay_s: f64,
-    /// Cadence, steps a minute, both feet.
-    pub cadence_spm: Vec<Option<f64>>,
-    /// Heart rate, beats a minute.
-    pub heart_rate_bpm: Vec<Option<f64>>,
-    /// Altitude, m, as recorded.
-    pub altitude_m: Vec<Option<f64>>,
-    /// Distance since the start, m, never falling: the recorder's own, else the integral of the speed.
-    pub distance_m: Vec<Option<f64>>,
-    /// Stretches without data, in order, never overlapping.
-    pub gaps: Vec<Gap>,
-    /// Laps, as recorded.
-    pub laps: Vec<Lap>,
-    /// Moments between laps that the runner or a workout's steps marked, in order, inside the recording.
-    pub marks_s: Vec<f64>,
-    /// What the recorder itself took the gait for, in order, inside the recording, never overlapping.
-    pub guesses: Vec<Guess>,
-    /// Whether any sample had a position.
-    pub has_position: bool,
-    /// What was changed on the way, by index into the recording.
-    pub ledger: Vec<Change>,
-}
-
-impl Series {
-    /// Seconds from the first to the last sample.
-    pub fn elapsed_s(&self) -> f64 {
-        self.time_s.last().copied().unwrap_or(0.0)
-    }
-
-    /// Distance at a moment, m, between the two samples around it; `None` where there is none within reach.
-    pub fn distance_at(&self, at_s: f64) -> Option<f64> {
-        let next = self.time_s.partition_point(|&t| t < at_s);
-        let known = |i: usize| self.distance_m.get(i).copied().flatten().map(|d| (self.time_s[i], d));
-        let after = (next..self.time_s.len()).take(5).find_map(known);
-        let before = (0..next).rev().take(5).find_map(known);
-        match (before, after) {
-            (Some((t0, d0)), Some((t1, d1))) => Some(d0 + (d1 - d0) * (at_s - t0) / (t1 - t0)),
-            (Some((_, d)), None) | (None, Some((_, d))) => Some(d),
-            (None, None) => None,
-        }
-    }
-
-    /// Index range of the samples with `start_s <= time_s < end_s`.
-    pub fn range(&self, start_s: f64, end_s: f64) -> std::ops::Range<usize> {
-        let from = self.time_s.partition_point(|&t| t < start_s);
-        let to = self.time_s.partition_point(|&t| t < end_s);
-        from..to.max(from)
-    }
 }
 
 /// One change that cleaning made.
@@ -177,9 +116,8 @@ impl Default for CleanConfig {
 pub fn clean(recording: &Recording, config: &CleanConfig) -> Noted<Series> {
     let mut ledger = Vec::new();
     let mut notices = Vec::new();
-    let rows = order::in_time(&recording.samples, &mut ledger);
-    let start_shift_s = rows.first().map_or(0.0, |r| r.sample.time_s);
-    let time_s: Vec<f64> = rows.iter().map(|r| r.sample.time_s - start_shift_s).collect();
+    let order::InTime { start_shift_s, rows } = order::in_time(&recording.samples, &mut ledger);
+    let time_s: Vec<f64> = rows.iter().map(|row| row.time_s).collect();
     let gaps = gaps::find(&time_s, &recording.timer, start_shift_s, config);
     let path = position::without_spikes(&rows, &time_s, config, &mut ledger);
     let speed = speed::choose(&rows, &time_s, &path, &gaps, config, &mut ledger);
@@ -207,7 +145,7 @@ pub fn clean(recording: &Recording, config: &CleanConfig) -> Noted<Series> {
         })
         .collect();
     let elapsed_s = time_s.last().copied().unwrap_or(0.0);
-    let series = Series {
+    let series = Series::cleaned(Columns {
         start: shifted(recording.start, start_shift_s),
         utc_offset_s: recording.utc_offset_s,
         speed_mps: speed.column_mps,
@@ -217,7 +155,7 @@ pub fn clean(recording: &Recording, config: &CleanConfig) -> Noted<Series> {
         heart_rate_bpm,
         altitude_m: rows
             .iter()
-            .map(|r| r.sample.altitude.map(jogaudit_recording::units::Metres::get))
+            .map(|row| row.sample.altitude.map(Metres::get).filter(|m| m.is_finite()))
             .collect(),
         distance_m,
         gaps,
@@ -227,7 +165,7 @@ pub fn clean(recording: &Recording, config: &CleanConfig) -> Noted<Series> {
         has_position: path.positions.iter().any(Option::is_some),
         time_s,
         ledger,
-    };
+    });
     tell(&series, &mut notices);
     Noted { value: series, notices }
 }
@@ -242,7 +180,7 @@ fn shifted(start: Timestamp, shift_s: f64) -> Timestamp {
 
 /// Sums up for people what the ledger and the gaps hold one by one.
 fn tell(series: &Series, notices: &mut Vec<Notice>) {
-    let count = |kind: ChangeKind| series.ledger.iter().filter(|c| c.kind == kind).count();
+    let count = |kind: ChangeKind| series.ledger().iter().filter(|c| c.kind == kind).count();
     let samples = |n: usize| if n == 1 { "1 sample".to_owned() } else { format!("{n} samples") };
     let mut say = |code, n: usize, text: &dyn Fn(String) -> String| {
         if n > 0 {
@@ -260,7 +198,7 @@ fn tell(series: &Series, notices: &mut Vec<Notice>) {
         (GapKind::Hole, NoticeCode::Holes, "Nothing was recorded"),
     ] {
         let spans: Vec<f64> =
-            series.gaps.iter().filter(|g| g.kind == kind).map(|g| g.end_s - g.start_s).collect();
+            series.gaps().iter().filter(|g| g.kind == kind).map(|g| g.end_s - g.start_s).collect();
         if !spans.is_empty() {
             let total = clock(spans.iter().sum());
             let long = match spans.len() {
@@ -293,7 +231,7 @@ fn tell(series: &Series, notices: &mut Vec<Notice>) {
     say(NoticeCode::HeartRateRefused, count(ChangeKind::HeartRateRefused), &|n| {
         format!("{n} with a heart rate out of range: it is left out.")
     });
-    match series.speed_source {
+    match series.speed_source() {
         SpeedSource::Recorder => {}
         SpeedSource::Distance => notices.push(Notice::new(
             NoticeCode::SpeedFromDistance,
@@ -310,7 +248,7 @@ fn tell(series: &Series, notices: &mut Vec<Notice>) {
             ));
         }
     }
-    if series.cadence_spm.iter().all(Option::is_none) {
+    if series.cadence_spm().iter().all(Option::is_none) {
         notices.push(Notice::new(
             NoticeCode::NoCadence,
             "The recording has no usable cadence: running and walking are told apart by speed alone, which is less sure.",

@@ -47,10 +47,10 @@ fn order_and_duplicates() {
         ..Sample::default()
     };
     let noted = cleaned(&recording(vec![at(0.0, 90.0), at(2.0, 92.0), at(1.0, 91.0), at(2.0, 99.0)]));
-    assert_eq!(noted.value.time_s, [0.0, 1.0, 2.0]);
-    assert_eq!(noted.value.heart_rate_bpm, [Some(90.0), Some(91.0), Some(92.0)]);
+    assert_eq!(noted.value.time_s(), [0.0, 1.0, 2.0]);
+    assert_eq!(noted.value.heart_rate_bpm(), [Some(90.0), Some(91.0), Some(92.0)]);
     assert_eq!(
-        noted.value.ledger.iter().map(|c| (c.sample, c.kind)).collect::<Vec<_>>(),
+        noted.value.ledger().iter().map(|c| (c.sample, c.kind)).collect::<Vec<_>>(),
         [(2, ChangeKind::Reordered), (3, ChangeKind::Merged)]
     );
     assert!(codes(&noted).starts_with(&[NoticeCode::OutOfOrder, NoticeCode::DuplicateTimes]));
@@ -63,19 +63,19 @@ fn the_first_sample_in_time_is_zero() {
         s.time_s -= 5.0;
     }
     let noted = cleaned(&recording(samples));
-    assert_eq!(noted.value.time_s[0], 0.0);
-    assert_eq!(noted.value.start, Timestamp::from_second(-5).unwrap());
+    assert_eq!(noted.value.time_s()[0], 0.0);
+    assert_eq!(noted.value.start(), Timestamp::from_second(-5).unwrap());
     assert_eq!(noted.value.elapsed_s(), 19.0);
 }
 
 #[test]
 fn speed_from_positions_is_the_true_one() {
     let noted = cleaned(&recording(moving(60, 2.5)));
-    assert_eq!(noted.value.speed_source, SpeedSource::Positions);
-    for speed in noted.value.speed_mps.iter().flatten() {
+    assert_eq!(noted.value.speed_source(), SpeedSource::Positions);
+    for speed in noted.value.speed_mps().iter().flatten() {
         assert!((speed - 2.5).abs() < 1e-3, "{speed}");
     }
-    let far = noted.value.distance_m.last().copied().flatten().unwrap();
+    let far = noted.value.distance_m().last().copied().flatten().unwrap();
     assert!((far - 59.0 * 2.5).abs() < 0.2, "{far}");
     assert!(codes(&noted).contains(&NoticeCode::SpeedFromPositions));
 }
@@ -89,9 +89,9 @@ fn a_spike_is_left_out_and_a_lasting_jump_is_followed() {
     }
     let noted = cleaned(&recording(samples));
     let spikes: Vec<usize> =
-        noted.value.ledger.iter().filter(|c| c.kind == ChangeKind::Spike).map(|c| c.sample).collect();
+        noted.value.ledger().iter().filter(|c| c.kind == ChangeKind::Spike).map(|c| c.sample).collect();
     assert_eq!(spikes, [30]);
-    let good = noted.value.speed_mps.iter().flatten().filter(|v| (*v - 2.5).abs() < 0.05).count();
+    let good = noted.value.speed_mps().iter().flatten().filter(|v| (*v - 2.5).abs() < 0.05).count();
     assert!(good > 108, "{good}");
 }
 
@@ -102,7 +102,8 @@ fn a_stop_of_the_timer_is_a_pause_and_silence_a_hole() {
     let mut paused = recording(samples);
     paused.timer =
         vec![TimerEvent { time_s: 99.5, running: false }, TimerEvent { time_s: 160.0, running: true }];
-    let gaps = cleaned(&paused).value.gaps;
+    let paused = cleaned(&paused).value;
+    let gaps = paused.gaps();
     assert_eq!(gaps.len(), 2);
     assert_eq!((gaps[0].start_s, gaps[0].end_s, gaps[0].kind), (99.5, 160.0, GapKind::Pause));
     assert_eq!((gaps[1].start_s, gaps[1].end_s, gaps[1].kind), (199.0, 230.0, GapKind::Hole));
@@ -112,7 +113,7 @@ fn a_stop_of_the_timer_is_a_pause_and_silence_a_hole() {
 fn sparse_sampling_is_no_row_of_holes() {
     let mut samples = moving(1800, 1.5);
     samples.retain(|s| (s.time_s as usize).is_multiple_of(20));
-    assert!(cleaned(&recording(samples)).value.gaps.is_empty());
+    assert!(cleaned(&recording(samples)).value.gaps().is_empty());
 }
 
 #[test]
@@ -122,8 +123,8 @@ fn a_month_without_samples_is_one_hole() {
         s.time_s += 30.0 * 86_400.0;
     }
     let noted = cleaned(&recording(samples));
-    assert_eq!(noted.value.gaps.len(), 1);
-    assert_eq!(noted.value.time_s.len(), 120);
+    assert_eq!(noted.value.gaps().len(), 1);
+    assert_eq!(noted.value.time_s().len(), 120);
 }
 
 /// Speed and cadence each second.
@@ -147,7 +148,7 @@ fn stepping(parts: &[(usize, f64, f64)]) -> Recording {
 fn cadence_faults_are_mended_where_the_speed_tells() {
     // Half of 160 at 2.4 m/s would be steps of 1.8 m; double of 116 at 1.6 m/s steps of 0.41 m.
     let noted = cleaned(&stepping(&[(60, 2.4, 80.0), (60, 1.6, 232.0), (60, 2.4, 0.0), (60, 2.4, 160.0)]));
-    let spm = &noted.value.cadence_spm;
+    let spm = noted.value.cadence_spm();
     assert_eq!((spm[30], spm[90], spm[150], spm[200]), (Some(160.0), Some(116.0), None, Some(160.0)));
     let found = codes(&noted);
     for code in
@@ -161,14 +162,14 @@ fn cadence_faults_are_mended_where_the_speed_tells() {
 fn a_sound_cadence_is_left_alone() {
     // A slow walk with short steps, a brisk one, a slow jog and a fast run.
     let noted = cleaned(&stepping(&[(60, 0.9, 84.0), (60, 2.0, 132.0), (60, 1.9, 158.0), (60, 4.5, 186.0)]));
-    assert!(noted.value.ledger.is_empty(), "{:?}", noted.notices);
+    assert!(noted.value.ledger().is_empty(), "{:?}", noted.notices);
 }
 
 #[test]
 fn a_cadence_held_over_a_change_of_gait_is_left_out() {
     let noted = cleaned(&stepping(&[(60, 1.5, 114.0), (30, 2.4, 114.0), (60, 2.4, 160.0)]));
-    assert_eq!(noted.value.cadence_spm[70], None);
-    assert_eq!(noted.value.cadence_spm[120], Some(160.0));
+    assert_eq!(noted.value.cadence_spm()[70], None);
+    assert_eq!(noted.value.cadence_spm()[120], Some(160.0));
 }
 
 #[test]
@@ -178,14 +179,14 @@ fn a_jump_out_and_back_is_left_out() {
         s.position = s.position.and_then(|p| LatLon::new(p.lat_deg(), p.lon_deg() + 0.000_15));
     }
     let noted = cleaned(&recording(samples));
-    assert_eq!(noted.value.ledger.iter().map(|c| c.sample).collect::<Vec<_>>(), [50, 51, 52]);
-    assert!(noted.value.speed_mps.iter().flatten().all(|v| (v - 2.5).abs() < 0.05));
+    assert_eq!(noted.value.ledger().iter().map(|c| c.sample).collect::<Vec<_>>(), [50, 51, 52]);
+    assert!(noted.value.speed_mps().iter().flatten().all(|v| (v - 2.5).abs() < 0.05));
 }
 
 #[test]
 fn a_cadence_held_while_standing_is_left_out() {
     let noted = cleaned(&stepping(&[(60, 2.4, 160.0), (20, 0.0, 160.0), (60, 1.5, 114.0)]));
-    assert_eq!(noted.value.cadence_spm[70], None);
+    assert_eq!(noted.value.cadence_spm()[70], None);
 }
 
 #[test]
@@ -194,7 +195,7 @@ fn out_of_range_values_are_left_out_and_said() {
     wild.samples[10].heart_rate = Some(BeatsPerMinute::new(0.0));
     wild.samples[20].speed = Some(MetresPerSecond::new(60.0));
     let noted = cleaned(&wild);
-    assert_eq!(noted.value.speed_mps[20], None);
+    assert_eq!(noted.value.speed_mps()[20], None);
     let found = codes(&noted);
     assert!(
         found.contains(&NoticeCode::HeartRateRefused) && found.contains(&NoticeCode::SpeedRefused),
@@ -218,13 +219,13 @@ proptest::proptest! {
         }).collect());
         wild.timer = stops.iter().map(|&(time_s, running)| TimerEvent { time_s, running }).collect();
         let series = cleaned(&wild).value;
-        let n = series.time_s.len();
-        proptest::prop_assert!(series.time_s[0] == 0.0 && series.time_s.windows(2).all(|w| w[0] < w[1]));
-        proptest::prop_assert!([series.speed_mps.len(), series.cadence_spm.len(), series.distance_m.len()] == [n; 3]);
-        proptest::prop_assert!(series.gaps.windows(2).all(|w| w[0].end_s <= w[1].start_s));
-        proptest::prop_assert!(series.gaps.iter().all(|g| g.start_s < g.end_s && g.start_s >= 0.0 && g.end_s <= series.elapsed_s()));
-        proptest::prop_assert!(series.speed_mps.iter().flatten().all(|v| v.is_finite() && *v >= 0.0));
-        let far: Vec<f64> = series.distance_m.iter().flatten().copied().collect();
+        let n = series.time_s().len();
+        proptest::prop_assert!(series.time_s()[0] == 0.0 && series.time_s().windows(2).all(|w| w[0] < w[1]));
+        proptest::prop_assert!([series.speed_mps().len(), series.cadence_spm().len(), series.distance_m().len()] == [n; 3]);
+        proptest::prop_assert!(series.gaps().windows(2).all(|w| w[0].end_s <= w[1].start_s));
+        proptest::prop_assert!(series.gaps().iter().all(|g| g.start_s < g.end_s && g.start_s >= 0.0 && g.end_s <= series.elapsed_s()));
+        proptest::prop_assert!(series.speed_mps().iter().flatten().all(|v| v.is_finite() && *v >= 0.0));
+        let far: Vec<f64> = series.distance_m().iter().flatten().copied().collect();
         proptest::prop_assert!(far.windows(2).all(|w| w[0] <= w[1]));
         // Segmenting whatever cleaning gives always tiles.
         let bouts = crate::gait::segment(&series, &crate::gait::GaitConfig::default()).value;

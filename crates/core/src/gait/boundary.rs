@@ -60,7 +60,7 @@ pub(super) fn place(
     let signals = [
         signal(
             series,
-            &series.speed_mps,
+            series.speed_mps(),
             guess_s,
             sides,
             (left.speed_mps, right.speed_mps),
@@ -70,7 +70,7 @@ pub(super) fn place(
         ),
         signal(
             series,
-            &series.cadence_spm,
+            series.cadence_spm(),
             guess_s,
             sides,
             (left.cadence_spm, right.cadence_spm),
@@ -87,7 +87,7 @@ pub(super) fn place(
     let high_s = (guess_s + SEARCH_S).min(guess_s + right.reach_s - 1.0).max(guess_s);
     let steps = (((high_s - low_s) / STEP_S) as usize).max(1);
     let places: Vec<f64> = (0..=steps).map(|k| low_s + (high_s - low_s) * k as f64 / steps as f64).collect();
-    let told = places.iter().map(|&at_s| mark_odds(&series.marks_s, at_s).ln());
+    let told = places.iter().map(|&at_s| mark_odds(series.marks_s(), at_s).ln());
     // Of all lengths at a place, one length behind the other.
     let mut scores: Vec<(f64, f64)> = places.iter().copied().zip(told).collect();
     scores = scores.repeat(RAMPS_S.len());
@@ -132,7 +132,7 @@ impl Change {
         let readings = series.range(from_s + signal.delay_s, to_s + signal.delay_s).filter_map(|i| {
             // Bounded: a spike is no stronger than the level itself.
             let share = ((signal.column[i]? - signal.before) / step).clamp(-1.0, 2.0);
-            Some((series.time_s[i] - signal.delay_s, share))
+            Some((series.time_s()[i] - signal.delay_s, share))
         });
         let (time_s, share): (Vec<f64>, Vec<f64>) = readings.unzip();
         if share.is_empty() {

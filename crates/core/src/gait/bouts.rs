@@ -115,7 +115,7 @@ pub(super) fn assemble(series: &Series, observed: &Observed, model: &Model) -> N
 
 /// Whether the person moved over ground of which nothing tells how steep it was.
 fn slopes_are_unseen(series: &Series) -> bool {
-    series.has_position && 2 * series.altitude_m.iter().flatten().count() < series.altitude_m.len()
+    series.has_position() && 2 * series.altitude_m().iter().flatten().count() < series.altitude_m().len()
 }
 
 /// The most that a bout can be certain where nothing tells how steep the ground was and cadence does not tell the gait: a slope
@@ -260,9 +260,9 @@ fn sum_up(series: &Series, bout: &mut Bout) {
         (n > 0).then(|| sum / f64::from(n))
     };
     if bout.gait != Gait::Unknown {
-        bout.mean_cadence_spm = mean(&series.cadence_spm);
-        bout.mean_speed_mps = mean(&series.speed_mps);
-        bout.mean_heart_rate_bpm = mean(&series.heart_rate_bpm);
+        bout.mean_cadence_spm = mean(series.cadence_spm());
+        bout.mean_speed_mps = mean(series.speed_mps());
+        bout.mean_heart_rate_bpm = mean(series.heart_rate_bpm());
     }
     bout.distance_m = match (series.distance_at(bout.start_s), series.distance_at(bout.end_s)) {
         (Some(from_m), Some(to_m)) => Some((to_m - from_m).max(0.0)),

@@ -31,11 +31,11 @@ impl Evidence {
         let mut all = Self { changes: Vec::new(), guesses: Vec::new() };
         for stretch in &observed.stretches {
             let at_s = |tick: f64| stretch.start_s + tick * tick_s;
-            let odds = |tick: usize| mark_odds(&series.marks_s, at_s(tick as f64 - 0.5));
-            let marks = inside(&series.marks_s, stretch, |&mark_s| (mark_s, mark_s));
+            let odds = |tick: usize| mark_odds(series.marks_s(), at_s(tick as f64 - 0.5));
+            let marks = inside(series.marks_s(), stretch, |&mark_s| (mark_s, mark_s));
             let ticks = if marks.is_empty() { 0 } else { stretch.ticks() };
             all.changes.push((0..ticks).map(odds).collect());
-            let guesses = inside(&series.guesses, stretch, |guess| (guess.start_s, guess.end_s));
+            let guesses = inside(series.guesses(), stretch, |guess| (guess.start_s, guess.end_s));
             let mut said = vec![None; if guesses.is_empty() { 0 } else { stretch.ticks() }];
             for guess in guesses {
                 let share = tick_s / (guess.end_s - guess.start_s).max(STATEMENT_S);
@@ -110,7 +110,7 @@ pub(super) fn disagreement(series: &Series, found: &Segmentation) -> Option<Noti
     const LEAST_S: f64 = 60.0;
     const LEAST_SHARE: f64 = 0.2;
     let (mut guessed_s, mut differs_s) = (0.0, 0.0);
-    for guess in &series.guesses {
+    for guess in series.guesses() {
         let first = found.bouts().partition_point(|bout| bout.end_s <= guess.start_s);
         for bout in found.bouts()[first..].iter().take_while(|bout| bout.start_s < guess.end_s) {
             let same = match bout.gait {

@@ -105,25 +105,25 @@ impl Observed {
 
 /// Lays the series on the grid.
 pub(super) fn observe(series: &Series, silent_s: f64) -> Observed {
-    let usual_s = interval_s(&series.time_s, 0.5);
+    let usual_s = interval_s(series.time_s(), 0.5);
     let tick_s = if usual_s <= 10.0 { 1.0 } else { usual_s / 5.0 };
     let (speed_delay_s, cadence_delay_s, delay_known) = delays(series, usual_s);
-    let still_mps = match series.speed_source {
+    let still_mps = match series.speed_source() {
         SpeedSource::Positions => 0.45,
         SpeedSource::Distance => 0.3,
         SpeedSource::Recorder | SpeedSource::Absent => 0.25,
     };
-    let stretches = spans(series, longest_silence_s(&series.time_s, silent_s))
+    let stretches = spans(series, longest_silence_s(series.time_s(), silent_s))
         .into_iter()
         .map(|(start_s, end_s)| {
             let ticks = ((end_s - start_s) / tick_s).round() as usize + 1;
             let mut stretch = Stretch {
                 start_s,
                 end_s,
-                speed_mps: on_grid(series, &series.speed_mps, speed_delay_s, start_s, end_s, tick_s, ticks),
+                speed_mps: on_grid(series, series.speed_mps(), speed_delay_s, start_s, end_s, tick_s, ticks),
                 cadence_spm: on_grid(
                     series,
-                    &series.cadence_spm,
+                    series.cadence_spm(),
                     cadence_delay_s,
                     start_s,
                     end_s,
@@ -159,12 +159,12 @@ fn without_wake_up(stretch: &mut Stretch, tick_s: f64) {
 fn spans(series: &Series, silent_s: f64) -> Vec<(f64, f64)> {
     let mut spans: Vec<(f64, f64)> = Vec::new();
     let mut next_gap = 0;
-    for (i, &at_s) in series.time_s.iter().enumerate() {
-        if series.speed_mps[i].is_none() && series.cadence_spm[i].is_none() {
+    for (i, &at_s) in series.time_s().iter().enumerate() {
+        if series.speed_mps()[i].is_none() && series.cadence_spm()[i].is_none() {
             continue;
         }
         let mut parted = None;
-        while let Some(gap) = series.gaps.get(next_gap).filter(|g| g.end_s <= at_s) {
+        while let Some(gap) = series.gaps().get(next_gap).filter(|g| g.end_s <= at_s) {
             // A recorder pause begins at the stop, not at the last sample before it.
             parted = Some((parted.map_or(gap.start_s, |(from, _)| from), gap.end_s));
             next_gap += 1;
@@ -183,7 +183,7 @@ fn spans(series: &Series, silent_s: f64) -> Vec<(f64, f64)> {
     }
     if let Some(last) = spans.last_mut()
         && series.elapsed_s() - last.1 <= silent_s
-        && series.gaps.last().is_none_or(|g| g.end_s <= last.1)
+        && series.gaps().last().is_none_or(|g| g.end_s <= last.1)
     {
         last.1 = series.elapsed_s();
     }
@@ -203,7 +203,7 @@ fn on_grid(
     let mut sums = vec![(0.0, 0_u32); ticks];
     for i in series.range(start_s, end_s + delay_s + 1e-9) {
         let Some(value) = column[i] else { continue };
-        let tick = ((series.time_s[i] - delay_s - start_s) / tick_s).round();
+        let tick = ((series.time_s()[i] - delay_s - start_s) / tick_s).round();
         if tick >= 0.0 && (tick as usize) < ticks {
             let cell = &mut sums[tick as usize];
             cell.0 += value;
@@ -224,12 +224,12 @@ fn slope(series: &Series, start_s: f64, tick_s: f64, ticks: usize) -> Vec<f64> {
     // Sums over the samples around a tick, kept while it moves on. Distances count from a sample that is never far.
     let mut sums = Line::default();
     let mut origin_m = 0.0;
-    let known = |i: usize| series.distance_m[i].zip(series.altitude_m[i]);
+    let known = |i: usize| series.distance_m()[i].zip(series.altitude_m()[i]);
     let (mut from, mut to) = (0, 0);
     (0..ticks)
         .map(|k| {
             let at_s = start_s + k as f64 * tick_s;
-            let range = from_to(&series.time_s, at_s - HALF_S, at_s + HALF_S, (from, to));
+            let range = from_to(series.time_s(), at_s - HALF_S, at_s + HALF_S, (from, to));
             let first = range.clone().find_map(known);
             let last = range.clone().rev().find_map(known);
             let (Some((first_m, _)), Some((last_m, _))) = (first, last) else {
@@ -292,10 +292,10 @@ fn from_to(time_s: &[f64], start_s: f64, end_s: f64, before: (usize, usize)) -> 
 /// Recorders smooth, each in its way, so their columns tell late. The speed's delay behind the positions is known from
 /// cleaning; the cadence's delay behind the speed is found by sliding one over the other. Both move to the earlier one.
 fn delays(series: &Series, usual_s: f64) -> (f64, f64, bool) {
-    let known = series.speed_delay_s > 0.0 || series.speed_source == SpeedSource::Positions;
-    match lag_s(&series.speed_mps, &series.cadence_spm, usual_s) {
-        None => (series.speed_delay_s, 0.0, known),
-        Some(lag_s) if known => (series.speed_delay_s, (series.speed_delay_s + lag_s).max(0.0), true),
+    let known = series.speed_delay_s() > 0.0 || series.speed_source() == SpeedSource::Positions;
+    match lag_s(series.speed_mps(), series.cadence_spm(), usual_s) {
+        None => (series.speed_delay_s(), 0.0, known),
+        Some(lag_s) if known => (series.speed_delay_s(), (series.speed_delay_s() + lag_s).max(0.0), true),
         Some(lag_s) => ((-lag_s).max(0.0), lag_s.max(0.0), false),
     }
 }

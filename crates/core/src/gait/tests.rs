@@ -3,15 +3,15 @@
 use jiff::Timestamp;
 
 use super::{Bout, Gait, GaitConfig, Segmentation, segment};
-use jogaudit_recording::notice::NoticeCode;
+use jogaudit_recording::notice::{Noted, NoticeCode};
 
-use crate::clean::{Gap, GapKind, Guess, GuessSource, GuessedGait, Series, SpeedSource};
+use crate::clean::{Columns, Gap, GapKind, Guess, GuessSource, GuessedGait, Series, SpeedSource};
 
 /// One stretch: seconds, speed, cadence.
 type Part = (usize, f64, Option<f64>);
 
-/// A series at 1 Hz of constant stretches with a small repeatable error.
-fn series(parts: &[Part]) -> Series {
+/// Columns at 1 Hz of constant stretches with a small repeatable error.
+fn columns(parts: &[Part]) -> Columns {
     let mut seed = 7_u64;
     let mut draw = || {
         seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
@@ -38,28 +38,21 @@ fn series(parts: &[Part]) -> Series {
             Some(far)
         })
         .collect();
-    Series {
-        start: Timestamp::UNIX_EPOCH,
-        utc_offset_s: None,
-        time_s,
+    Columns {
         speed_mps,
         speed_source: SpeedSource::Recorder,
-        speed_delay_s: 0.0,
         cadence_spm,
-        heart_rate_bpm: vec![None; n],
-        altitude_m: vec![None; n],
         distance_m,
-        gaps: Vec::new(),
-        laps: Vec::new(),
-        marks_s: Vec::new(),
-        guesses: Vec::new(),
-        has_position: false,
-        ledger: Vec::new(),
+        ..Columns::without_readings(Timestamp::UNIX_EPOCH, time_s)
     }
 }
 
+fn segmented(columns: &Columns) -> Noted<Segmentation> {
+    segment(&Series::new(columns.clone()).unwrap(), &GaitConfig::default())
+}
+
 fn bouts(parts: &[Part]) -> Vec<Bout> {
-    segment(&series(parts), &GaitConfig::default()).value.bouts().to_vec()
+    segmented(&columns(parts)).value.bouts().to_vec()
 }
 
 fn gaits(bouts: &[Bout]) -> Vec<Gait> {
@@ -89,12 +82,10 @@ fn slopes_that_nobody_recorded_leave_doubt_between_similar_speeds() {
     let session = |jog_mps, cadence: Option<(f64, f64)>| {
         let (walk, run) = (cadence.map(|c| c.0), cadence.map(|c| c.1));
         let parts = [(600, 1.6, walk), (300, jog_mps, run), (300, 1.6, walk), (300, jog_mps, run)];
-        let mut series = series(&parts);
-        series.has_position = true;
-        series
+        Columns { has_position: true, ..columns(&parts) }
     };
-    let segmented = |series: &Series| {
-        let found = segment(series, &GaitConfig::default());
+    let least_certain = |columns: &Columns| {
+        let found = segmented(columns);
         let bouts = found.value.bouts().to_vec();
         assert_eq!(gaits(&bouts), [Walk, Run, Walk, Run]);
         let least = bouts.iter().map(|b| b.certainty).fold(1.0, f64::min);
@@ -102,15 +93,15 @@ fn slopes_that_nobody_recorded_leave_doubt_between_similar_speeds() {
     };
     // e^(0.55²/(2·(0.12·2.15)²)) is odds of 9.7.
     let close = session(2.15, None);
-    let (certainty, is_said) = segmented(&close);
+    let (certainty, is_said) = least_certain(&close);
     assert!(certainty < 0.92 && is_said, "{certainty}");
     // Speeds far apart, a known altitude, a known cadence or no positions (a treadmill) leave none.
-    assert!(!segmented(&session(2.9, None)).1);
-    let level = Series { altitude_m: vec![Some(20.0); close.time_s.len()], ..close.clone() };
-    let (known, is_said) = segmented(&level);
+    assert!(!least_certain(&session(2.9, None)).1);
+    let level = Columns { altitude_m: vec![Some(20.0); close.time_s.len()], ..close.clone() };
+    let (known, is_said) = least_certain(&level);
     assert!(known > certainty && !is_said, "{known}");
-    assert!(!segmented(&session(2.15, Some((116.0, 160.0)))).1);
-    assert!(!segmented(&Series { has_position: false, ..close }).1);
+    assert!(!least_certain(&session(2.15, Some((116.0, 160.0)))).1);
+    assert!(!least_certain(&Columns { has_position: false, ..close }).1);
 }
 
 #[test]
@@ -137,12 +128,12 @@ fn one_way_of_moving_stays_one_bout() {
         ((1200, 0.0, Some(160.0)), Run), // a treadmill that records no speed of its own
         ((1200, 0.0, Some(115.0)), Walk),
     ] {
-        let mut plain = series(&[part]);
+        let mut plain = columns(&[part]);
         if part.1 == 0.0 {
             plain.speed_mps.fill(None);
             plain.speed_source = SpeedSource::Absent;
         }
-        let found = segment(&plain, &GaitConfig::default()).value;
+        let found = segmented(&plain).value;
         assert_eq!(gaits(found.bouts()), [expected], "{part:?} {:?}", found.bouts());
         assert!(found.bouts()[0].certainty > 0.9, "{part:?} {:?}", found.bouts());
     }
@@ -162,12 +153,12 @@ fn standing_is_seen_inside_a_run() {
 
 #[test]
 fn a_pause_is_unknown_and_bouts_tile() {
-    let mut paused = series(&[(300, 1.6, Some(116.0)), (300, 2.4, Some(160.0))]);
+    let mut paused = columns(&[(300, 1.6, Some(116.0)), (300, 2.4, Some(160.0))]);
     for t in paused.time_s.iter_mut().skip(450) {
         *t += 200.0;
     }
     paused.gaps.push(Gap { start_s: 449.0, end_s: 650.0, kind: GapKind::Pause });
-    let found = segment(&paused, &GaitConfig::default()).value;
+    let found = segmented(&paused).value;
     assert_eq!(gaits(found.bouts()), [Walk, Run, Unknown, Run]);
     assert!(Segmentation::new(found.bouts().to_vec()).is_some());
     assert_eq!(found.elapsed_s(), 799.0);
@@ -175,9 +166,9 @@ fn a_pause_is_unknown_and_bouts_tile() {
 
 #[test]
 fn nothing_to_go_by_is_unknown() {
-    let mut empty = series(&[(100, 1.5, None)]);
+    let mut empty = columns(&[(100, 1.5, None)]);
     empty.speed_mps.fill(None);
-    let found = segment(&empty, &GaitConfig::default());
+    let found = segmented(&empty);
     assert_eq!(gaits(found.value.bouts()), [Unknown]);
     assert_eq!(found.notices[0].code, NoticeCode::GaitUnknown);
 }
@@ -185,29 +176,29 @@ fn nothing_to_go_by_is_unknown() {
 #[test]
 fn marks_and_guesses_alone_make_no_bout() {
     for (speed, cadence, expected) in [(1.6, Some(116.0), Walk), (1.6, None, Walk), (2.4, Some(160.0), Run)] {
-        let mut told = series(&[(1200, speed, cadence)]);
+        let mut told = columns(&[(1200, speed, cadence)]);
         told.marks_s = (1..20).map(|k| 60.0 * f64::from(k)).collect();
-        let found = segment(&told, &GaitConfig::default()).value;
+        let found = segmented(&told).value;
         assert_eq!(gaits(found.bouts()), [expected]);
         let guess = |k: u32| Guess {
             start_s: 60.0 * f64::from(k),
-            end_s: 60.0 * f64::from(k + 1),
+            end_s: (60.0 * f64::from(k + 1)).min(1199.0),
             gait: if k.is_multiple_of(2) { GuessedGait::Run } else { GuessedGait::Walk },
             source: GuessSource::Split,
         };
         told.guesses = (0..20).map(guess).collect();
-        let found = segment(&told, &GaitConfig::default()).value;
+        let found = segmented(&told).value;
         assert_eq!(gaits(found.bouts()), [expected]);
     }
 }
 
 #[test]
 fn a_mark_draws_the_boundary_and_no_further_than_it_may() {
-    let plain = series(&[(300, 1.7, None), (300, 2.2, None)]);
+    let plain = columns(&[(300, 1.7, None), (300, 2.2, None)]);
     let boundary = |mark_s: Option<f64>| {
         let mut told = plain.clone();
         told.marks_s.extend(mark_s);
-        let found = segment(&told, &GaitConfig::default()).value;
+        let found = segmented(&told).value;
         assert_eq!(gaits(found.bouts()), [Walk, Run]);
         (found.bouts()[0].end_s, found.bouts()[0].end_error_s)
     };
@@ -226,17 +217,18 @@ fn hardly_different(guessed: Option<(GuessedGait, GuessedGait)>) -> Vec<Bout> {
     for _ in 0..6 {
         parts.extend([(120, 2.05, None), (120, 1.75, None)]);
     }
-    let mut told = series(&parts);
+    let mut told = columns(&parts);
+    let elapsed_s = told.time_s[told.time_s.len() - 1];
     let mut from = 0;
     for (k, part) in parts.iter().enumerate() {
         if let Some((of_walks, of_runs)) = guessed {
-            let (start_s, end_s) = (f64::from(from), f64::from(from + 120));
+            let (start_s, end_s) = (f64::from(from), f64::from(from + 120).min(elapsed_s));
             let gait = if k % 2 == 0 { of_walks } else { of_runs };
             told.guesses.push(Guess { start_s, end_s, gait, source: GuessSource::Split });
         }
         from += u32::try_from(part.0).unwrap();
     }
-    segment(&told, &GaitConfig::default()).value.bouts().to_vec()
+    segmented(&told).value.bouts().to_vec()
 }
 
 #[test]
@@ -256,18 +248,18 @@ fn guesses_that_tell_levels_apart_make_surer_and_others_do_not() {
 
 #[test]
 fn guesses_the_wrong_way_round_do_not_overrule_cadence() {
-    let mut told = series(&[(300, 1.6, Some(116.0)), (300, 2.2, Some(158.0))]);
-    let guess = |start_s, gait| Guess { start_s, end_s: start_s + 300.0, gait, source: GuessSource::Split };
+    let mut told = columns(&[(300, 1.6, Some(116.0)), (300, 2.2, Some(158.0))]);
+    let guess = |start_s, gait| Guess { start_s, end_s: start_s + 299.0, gait, source: GuessSource::Split };
     told.guesses = vec![guess(0.0, GuessedGait::Run), guess(300.0, GuessedGait::Walk)];
-    assert_eq!(gaits(segment(&told, &GaitConfig::default()).value.bouts()), [Walk, Run]);
+    assert_eq!(gaits(segmented(&told).value.bouts()), [Walk, Run]);
 }
 
 #[test]
 fn a_guess_that_is_overruled_is_told() {
     let codes = |gait| {
-        let mut told = series(&[(1200, 1.6, Some(116.0))]);
+        let mut told = columns(&[(1200, 1.6, Some(116.0))]);
         told.guesses.push(Guess { start_s: 0.0, end_s: 400.0, gait, source: GuessSource::Split });
-        segment(&told, &GaitConfig::default()).notices.iter().map(|n| n.code).collect::<Vec<_>>()
+        segmented(&told).notices.iter().map(|n| n.code).collect::<Vec<_>>()
     };
     assert_eq!(codes(GuessedGait::Run), [NoticeCode::GuessDiffers]);
     assert_eq!(codes(GuessedGait::Walk), []);
@@ -288,10 +280,10 @@ fn walks_and_runs_of_an_open_set_of_wrist_motions() {
     let windows: Vec<(String, f64)> = serde_json::from_slice(&output.stdout).expect("windows");
     let gait_of = |found: &[Bout], at_s: f64| found.iter().find(|b| b.end_s > at_s).map(|b| b.gait);
     let only_cadence = |parts: &[Part]| {
-        let mut plain = series(parts);
+        let mut plain = columns(parts);
         plain.speed_mps.fill(None);
         plain.speed_source = SpeedSource::Absent;
-        segment(&plain, &GaitConfig::default()).value.bouts().to_vec()
+        segmented(&plain).value.bouts().to_vec()
     };
     // Two minutes of each window's cadence and nothing else: what is known beforehand decides.
     let alone = |spm: f64| gait_of(&only_cadence(&[(120, 0.0, Some(spm))]), 60.0);

@@ -26,7 +26,7 @@ pub struct Recorded {
 impl Recorded {
     /// Time of its first sample.
     pub fn start(&self) -> Timestamp {
-        self.series.start
+        self.series.start()
     }
 
     /// Time of its last sample.
@@ -63,7 +63,7 @@ pub(super) fn without_duplicates(
 ) -> Vec<Recorded> {
     let mut by_richness = recorded;
     by_richness.sort_by(|a, b| {
-        let rich = |r: &Recorded| (r.channels, r.series.time_s.len());
+        let rich = |r: &Recorded| (r.channels, r.series.time_s().len());
         rich(b).cmp(&rich(a)).then_with(|| a.name.cmp(&b.name))
     });
     // Kept ones in order of time; they overlap by `overlap_s` at most, so only neighbours in time can overlap more.
@@ -91,8 +91,8 @@ fn duplicate(recording: &Recorded, kept: &Recorded) -> LeftOut {
         "the same file".to_owned()
     } else if recording.channels < kept.channels {
         format!("it has {} kinds of data, this one {}", kept.channels, recording.channels)
-    } else if recording.series.time_s.len() < kept.series.time_s.len() {
-        format!("it has {} samples, this one {}", kept.series.time_s.len(), recording.series.time_s.len())
+    } else if recording.series.time_s().len() < kept.series.time_s().len() {
+        format!("it has {} samples, this one {}", kept.series.time_s().len(), recording.series.time_s().len())
     } else {
         "both are equally rich".to_owned()
     };
@@ -186,7 +186,7 @@ fn steps<'b>(bouts: impl Iterator<Item = &'b Bout>) -> Option<f64> {
 #[cfg(test)]
 pub(super) mod testing {
     use super::*;
-    use crate::clean::SpeedSource;
+    use crate::clean::{Columns, Series, SpeedSource};
 
     /// A recording from bouts such as `"w300 r60"`; running at 2.5 m/s and 160, walking at 1.5 m/s and 110 steps/min.
     pub(crate) fn recorded(name: &str, start: &str, bouts: &str) -> Recorded {
@@ -228,24 +228,14 @@ pub(super) mod testing {
                 Some(Some(*sum))
             })
             .collect();
-        let series = Series {
-            start: start.parse().unwrap(),
-            utc_offset_s: None,
+        let columns = Columns {
             cadence_spm: value(|b| b.mean_cadence_spm),
-            heart_rate_bpm: vec![None; time_s.len()],
-            altitude_m: vec![None; time_s.len()],
             distance_m,
             speed_mps,
             speed_source: SpeedSource::Recorder,
-            speed_delay_s: 0.0,
-            gaps: vec![],
-            laps: vec![],
-            marks_s: vec![],
-            guesses: vec![],
-            has_position: false,
-            ledger: vec![],
-            time_s,
+            ..Columns::without_readings(start.parse().unwrap(), time_s)
         };
+        let series = Series::new(columns).unwrap();
         let segmentation = Segmentation::new(bouts).unwrap();
         Recorded {
             name: name.into(),

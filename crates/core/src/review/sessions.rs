@@ -67,7 +67,7 @@ pub fn sessions(
     audit_config: &AuditConfig,
 ) -> Noted<Sessions> {
     let zone = Zone::of(plan);
-    let day = |r: &Recorded| zone.date(r.start(), r.series.utc_offset_s);
+    let day = |r: &Recorded| zone.date(r.start(), r.series.utc_offset_s());
     let mut left_out = Vec::new();
     let known: Vec<(String, Date)> = recorded.iter().map(|r| (r.name.clone(), day(r))).collect();
     let mut notices = given.unused(&known);

@@ -5,7 +5,7 @@ use rand_chacha::ChaCha8Rng;
 
 use super::super::testing::{normal, segmentation, with_ceiling};
 use super::*;
-use crate::clean::SpeedSource;
+use crate::clean::{Series, SpeedSource};
 use crate::prescription::PaceBasis;
 use jogaudit_recording::units::{BeatsPerMinute, StepsPerMinute};
 
@@ -200,8 +200,9 @@ fn without_speed_the_pace_is_not_judged() {
 fn one_run_without_speed_leaves_the_ceiling_checked_as_far_as_it_goes() {
     let text = "w300 r120 w120 r120 w120 r120 w300";
     let segmentation = segmentation(text);
-    let mut series = Track::of(&segmentation).build();
-    series.speed_mps[300..420].fill(None);
+    let mut columns = Track::of(&segmentation).build().into_columns();
+    columns.speed_mps[300..420].fill(None);
+    let series = Series::new(columns).unwrap();
     let noted = audit_pace(&series, &segmentation, text);
     let said = noted.notices.iter().find(|n| n.code == NoticeCode::PaceNotJudged).unwrap();
     assert!(said.text.starts_with("The pace of run 1 is not known"), "{}", said.text);
@@ -294,10 +295,11 @@ fn without_heart_rate_its_ceiling_is_not_judged() {
     let mut stage = stage(TWO);
     stage.limits.heart_rate_ceiling = Some(BeatsPerMinute::new(150.0));
     let check = |known: fn(f64) -> bool| {
-        let mut series = Track::of(&segmentation).heart(|_| 140.0).build();
-        for (t, bpm) in series.time_s.iter().zip(&mut series.heart_rate_bpm) {
+        let mut columns = Track::of(&segmentation).heart(|_| 140.0).build().into_columns();
+        for (t, bpm) in columns.time_s.iter().zip(&mut columns.heart_rate_bpm) {
             *bpm = bpm.filter(|_| known(*t));
         }
+        let series = Series::new(columns).unwrap();
         run_audit(&segmentation, &series, &stage, &Runner::default())
     };
     // Nothing known; the walks alone; one run of two.
