@@ -4,5 +4,6 @@
 
 pub mod geodesy;
 pub mod notice;
+pub mod physiology;
 pub mod read;
 pub mod units;

@@ -9,6 +9,7 @@ use super::timeline::{Style, Timeline, has_distances, usual_durations_s};
 use super::{Settings, SimulateError};
 use jogaudit_core::gait::Gait;
 use jogaudit_core::prescription::Extent;
+use jogaudit_recording::physiology::{running_cost_ratio, walking_cost_ratio};
 
 /// Step of the simulation, s. A fraction with an exact binary value.
 pub(super) const STEP_S: f64 = 0.25;
@@ -168,12 +169,9 @@ fn smooth(part: f64) -> f64 {
 /// Uphill a runner keeps the metabolic cost of the level by Minetti et al. 2002 (J Appl Physiol 93:1039-46), by ratio;
 /// downhill the gain is taken by a third only, and a walker changes half as much: our choice.
 fn slope_factor(gait: Gait, grade: f64) -> f64 {
-    let i = grade.clamp(-0.45, 0.45);
-    let powers = [1.0, i, i.powi(2), i.powi(3), i.powi(4), i.powi(5)];
-    let cost = |c: [f64; 6]| c.iter().zip(powers).map(|(c, p)| c * p).sum::<f64>() / c[0];
     let (ratio, share) = match gait {
-        Gait::Run => (cost([3.6, 19.5, 46.3, -43.3, -30.4, 155.4]), 1.0),
-        Gait::Walk => (cost([2.5, 19.6, 51.9, -76.8, -58.7, 280.5]), 0.5),
+        Gait::Run => (running_cost_ratio(grade), 1.0),
+        Gait::Walk => (walking_cost_ratio(grade), 0.5),
         Gait::Stand | Gait::Unknown => (1.0, 0.0),
     };
     let share = if grade < 0.0 { share / 3.0 } else { share };

@@ -24,7 +24,7 @@ use jogaudit_recording::notice::Noted;
 
 pub use align::Costs;
 pub use config::AuditConfig;
-pub use gradient::{cost_ratio, running_cost, walking_cost};
+pub use gradient::cost_ratio;
 pub use trace::{CeilingSpan, PacePoint, Trace};
 
 /// The verdict on a session.

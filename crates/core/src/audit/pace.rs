@@ -1,12 +1,13 @@
 //! The pace ceiling: too fast beyond tolerance and beyond what the recorder's error explains.
 
 use super::certainty::above_zero;
-use super::gradient::{RATIO_PER_SLOPE, Slopes, cost_ratio};
+use super::gradient::{Slopes, cost_ratio};
 use super::measure::{self, Done, Mean, Span};
 use super::trace::PacePoint;
 use super::{AuditConfig, Code, Finding};
 use crate::clean::{Series, SpeedSource};
 use crate::gait::Gait;
+use jogaudit_recording::physiology::RUNNING_RATIO_PER_SLOPE;
 
 /// Speed is averaged over blocks of this length to see how its error hangs together, s.
 const BLOCK_S: f64 = 5.0;
@@ -83,7 +84,11 @@ impl SpeedError {
         Self {
             block_variance: far.mean(),
             correlation: (1.0 - near.mean() / far.mean()).clamp(0.0, MOST_CORRELATION),
-            share: if basis.level { share.hypot(RATIO_PER_SLOPE * basis.slopes.error()) } else { share },
+            share: if basis.level {
+                share.hypot(RUNNING_RATIO_PER_SLOPE * basis.slopes.error())
+            } else {
+                share
+            },
             bias_variance: if from_positions { sample_variance(series, moving) } else { 0.0 },
         }
     }
