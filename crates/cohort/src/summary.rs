@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use jogaudit_core::statistics::quantile;
+use jogaudit_recording::units;
 use jogaudit_report::view::tenths;
 
 use super::scored::Scored;
@@ -167,14 +168,7 @@ fn clipped(text: &str, width: usize) -> String {
 }
 
 fn clock(value: &Value) -> String {
-    value.real().map_or("–".into(), |s| {
-        let s = s.max(0.0).round() as u64;
-        if s >= 3600 {
-            format!("{}:{:02}:{:02}", s / 3600, s / 60 % 60, s % 60)
-        } else {
-            format!("{}:{:02}", s / 60, s % 60)
-        }
-    })
+    value.real().map_or("–".into(), units::clock)
 }
 
 fn seconds(value: &Value) -> String {

@@ -131,9 +131,74 @@ impl std::ops::Mul<Seconds> for MetresPerSecond {
     }
 }
 
+/// The unit of a value that is reported by itself, as in a finding.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Unit {
+    /// Seconds.
+    Seconds,
+    /// Metres.
+    Metres,
+    /// Seconds a kilometre.
+    SecondsPerKilometre,
+    /// Beats a minute.
+    BeatsPerMinute,
+    /// Steps a minute, both feet.
+    StepsPerMinute,
+    /// Sessions.
+    Sessions,
+    /// Days.
+    Days,
+    /// Points on a scale from 0 to 10, as of pain.
+    PointsOfTen,
+}
+
+impl Unit {
+    /// The unit as in the JSON outputs.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Seconds => "s",
+            Self::Metres => "m",
+            Self::SecondsPerKilometre => "s/km",
+            Self::BeatsPerMinute => "bpm",
+            Self::StepsPerMinute => "spm",
+            Self::Sessions => "sessions",
+            Self::Days => "days",
+            Self::PointsOfTen => "of 10",
+        }
+    }
+}
+
+impl std::fmt::Display for Unit {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(self.word())
+    }
+}
+
+/// Writes a time, s, as `m:ss` or `h:mm:ss`, rounded to whole seconds; below 0 as 0.
+pub fn clock(seconds: f64) -> String {
+    let whole = seconds.max(0.0).round() as u64;
+    let (h, m, s) = (whole / 3600, whole / 60 % 60, whole % 60);
+    if h > 0 { format!("{h}:{m:02}:{s:02}") } else { format!("{m}:{s:02}") }
+}
+
+/// Writes a pace, s/km, as `m:ss` without hours, rounded to whole seconds; below 0 as 0.
+pub fn pace_clock(pace_s_per_km: f64) -> String {
+    let whole = pace_s_per_km.max(0.0).round() as u64;
+    format!("{}:{:02}", whole / 60, whole % 60)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_clock_has_hours_only_from_an_hour_on() {
+        assert_eq!(
+            [0.0, 59.4, 59.5, 3599.6, 3725.0, -3.0].map(clock),
+            ["0:00", "0:59", "1:00", "1:00:00", "1:02:05", "0:00"]
+        );
+        assert_eq!([405.4, 3725.0, -1.0].map(pace_clock), ["6:45", "62:05", "0:00"]);
+    }
 
     #[test]
     fn a_stride_is_two_steps() {

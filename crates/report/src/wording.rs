@@ -3,6 +3,8 @@
 use jogaudit_core::audit::{Code, Finding, Outcome};
 use jogaudit_core::prescription::{Limits, PaceBasis, Session};
 use jogaudit_recording::notice::NoticeCode;
+pub(super) use jogaudit_recording::units::clock;
+use jogaudit_recording::units::pace_clock;
 
 use super::view::FindingView;
 
@@ -208,17 +210,9 @@ fn difference(number: f64, unit: &str) -> String {
     }
 }
 
-/// Seconds as `m:ss` or `h:mm:ss`.
-pub(super) fn clock(seconds: f64) -> String {
-    let whole = seconds.max(0.0).round() as u64;
-    let (h, m, s) = (whole / 3600, whole / 60 % 60, whole % 60);
-    if h > 0 { format!("{h}:{m:02}:{s:02}") } else { format!("{m}:{s:02}") }
-}
-
 /// Pace as `m:ss /km`.
 pub(super) fn pace(pace_s_per_km: f64) -> String {
-    let whole = pace_s_per_km.max(0.0).round() as u64;
-    format!("{}:{:02} /km", whole / 60, whole % 60)
+    format!("{} /km", pace_clock(pace_s_per_km))
 }
 
 #[cfg(test)]

@@ -19,7 +19,7 @@ use jiff::Timestamp;
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 pub use jogaudit_recording::read::{Guess, GuessSource, GuessedGait};
 use jogaudit_recording::read::{Lap, Recording};
-use jogaudit_recording::units::Metres;
+use jogaudit_recording::units::{Metres, clock};
 
 /// Where the speed of a series comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -254,13 +254,6 @@ fn tell(series: &Series, notices: &mut Vec<Notice>) {
             "The recording has no usable cadence: running and walking are told apart by speed alone, which is less sure.",
         ));
     }
-}
-
-/// Seconds as `m:ss` or `h:mm:ss`.
-fn clock(seconds: f64) -> String {
-    let whole = seconds.max(0.0).round() as u64;
-    let (h, m, s) = (whole / 3600, whole / 60 % 60, whole % 60);
-    if h > 0 { format!("{h}:{m:02}:{s:02}") } else { format!("{m}:{s:02}") }
 }
 
 #[cfg(test)]

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use jogaudit_recording::units::{METRES_PER_MILE, Metres, MetresPerSecond, Seconds};
+use jogaudit_recording::units::{self, METRES_PER_MILE, Metres, MetresPerSecond, Seconds};
 
 use super::Extent;
 use super::bounds::{self, Bound};
@@ -271,9 +271,7 @@ pub(super) fn write_time(time: Seconds) -> String {
     if seconds.fract() != 0.0 || !(0.0..1e9).contains(&seconds) {
         return format!("{seconds} s");
     }
-    let whole = seconds as u64;
-    let (h, m, s) = (whole / 3600, whole / 60 % 60, whole % 60);
-    if h > 0 { format!("{h}:{m:02}:{s:02}") } else { format!("{m}:{s:02}") }
+    units::clock(seconds)
 }
 
 /// Writes a distance as the language has it, in the unit that gives the shortest number that reads back the same.
