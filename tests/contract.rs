@@ -6,6 +6,7 @@ use jogaudit::gait::{Bout, Gait, Segmentation};
 use jogaudit::notice::{Notice, NoticeCode, Place};
 use jogaudit::prescription::Plan;
 use jogaudit::report::{BoutsView, CheckView, RecordingFacts, json};
+use jogaudit::units::Unit;
 use proptest::prelude::*;
 use serde_json::{Value, json};
 
@@ -105,7 +106,13 @@ fn codes() -> impl Strategy<Value = Code> {
 }
 
 fn findings() -> impl Strategy<Value = Finding> {
-    let units = prop::sample::select(vec!["s", "m", "s/km", "bpm", "spm"]);
+    let units = prop::sample::select(vec![
+        Unit::Seconds,
+        Unit::Metres,
+        Unit::SecondsPerKilometre,
+        Unit::BeatsPerMinute,
+        Unit::StepsPerMinute,
+    ]);
     (codes(), prop::option::of(1u32..9), value(), value(), units, 0.0..=1.0).prop_map(
         |(code, rep, first, second, unit, certainty)| Finding {
             code,
@@ -156,7 +163,7 @@ fn audits() -> impl Strategy<Value = Audit> {
             run_steps: value,
             run_distance_m: value,
         };
-        Audit { outcome, reps, dose, findings }
+        Audit { outcome, reps, dose, findings, is_level: false }
     })
 }
 

@@ -5,6 +5,8 @@ mod cli_support;
 use std::collections::BTreeSet;
 
 use cli_support::{AS_PRESCRIBED, Folder, PLAN, SECOND_RUN_LONG, session, tcx, tcx_activity};
+use jogaudit::audit::Code;
+use jogaudit::gait::Gait;
 use jogaudit::notice::Notice;
 use jogaudit::pipeline::{Config, audit_recording, segment_recording, trace_recording};
 use jogaudit::prescription::Plan;
@@ -84,7 +86,7 @@ fn every_finding_leads_to_its_place_and_back() {
     let limits = "[limits]\npace_ceiling = '8:00 /km'\nwalk_cadence_floor = '120 spm'\n[[stage]]";
     let plan = PLAN.replacen("[[stage]]", limits, 1);
     let (view, charts, page) = page(&plan, &session(SECOND_RUN_LONG));
-    let codes: BTreeSet<&str> = view.findings.iter().map(|f| f.code).collect();
+    let codes: BTreeSet<&str> = view.findings.iter().map(|f| f.code.word()).collect();
     assert!(
         codes.is_superset(&BTreeSet::from(["run_too_long", "run_too_fast", "walk_too_slow"])),
         "{codes:?}"
@@ -112,7 +114,7 @@ fn every_finding_leads_to_its_place_and_back() {
 fn a_missing_run_is_marked_where_it_was_prescribed() {
     let one_run = &[(300, 1.5, 112.0), (60, 2.6, 164.0), (600, 1.5, 112.0)];
     let (view, _, page) = page(PLAN, &session(one_run));
-    let missing: Vec<_> = view.findings.iter().filter(|f| f.code == "rep_missing").collect();
+    let missing: Vec<_> = view.findings.iter().filter(|f| f.code == Code::RepMissing).collect();
     assert_eq!(missing.len(), 1, "{:?}", view.findings);
     assert_anchors(&page);
     assert!(page.contains("class=\"flag less\""));
@@ -139,7 +141,7 @@ fn a_gap_is_drawn_as_a_gap() {
         };
         assert!(!chart.pieces.iter().any(is_across), "{}", chart.name);
     }
-    assert!(view.bouts.iter().any(|bout| bout.gait == "unknown"));
+    assert!(view.bouts.iter().any(|bout| bout.gait == Gait::Unknown));
     assert!(
         page.contains("class=\"unknown\"")
             && page.contains("class=\"gap\"")

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
+use jogaudit_core::audit::Outcome;
 use jogaudit_core::pipeline::Config;
 use jogaudit_files::{self as files, CheckReport, Failure, MAX_UNZIPPED_MIB, named};
 use jogaudit_report::{html, json, text};
@@ -104,6 +105,6 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
             Format::Html => io.result(&html::check(&view, charts.as_ref()))?,
         },
     }
-    let is_overdone = view.outcome == jogaudit_core::audit::Outcome::Overdone.word();
+    let is_overdone = view.outcome == Outcome::Overdone;
     Ok(if args.strict && is_overdone { Done::Overdone } else { Done::Plain })
 }

@@ -3,6 +3,8 @@
 use std::fmt::Write as _;
 
 use jogaudit_core::audit::Code;
+use jogaudit_core::gait::Gait;
+use jogaudit_recording::units::Unit;
 use jogaudit_report::CheckView;
 use jogaudit_report::view::{BoutView, FindingView, RepView, tenths};
 
@@ -15,16 +17,16 @@ use super::value::Value;
 pub(super) const VERSION: &str = env!("CARGO_PKG_VERSION");
 
 /// Overdoing codes of a session with the unit of their excess.
-const OVERDOING: [(Code, &[&str]); 9] = [
-    (Code::RunTooLong, &["s", "m"]),
-    (Code::RunTooFast, &["s/km"]),
-    (Code::HeartRateTooHigh, &["bpm"]),
-    (Code::WalkCutShort, &["s", "m"]),
-    (Code::WalkMissing, &["s"]),
-    (Code::RepExtra, &["s"]),
-    (Code::RunningTimeOver, &["s"]),
-    (Code::SessionTooLong, &["s"]),
-    (Code::UnplannedRun, &["s"]),
+const OVERDOING: [(Code, &[Unit]); 9] = [
+    (Code::RunTooLong, &[Unit::Seconds, Unit::Metres]),
+    (Code::RunTooFast, &[Unit::SecondsPerKilometre]),
+    (Code::HeartRateTooHigh, &[Unit::BeatsPerMinute]),
+    (Code::WalkCutShort, &[Unit::Seconds, Unit::Metres]),
+    (Code::WalkMissing, &[Unit::Seconds]),
+    (Code::RepExtra, &[Unit::Seconds]),
+    (Code::RunningTimeOver, &[Unit::Seconds]),
+    (Code::SessionTooLong, &[Unit::Seconds]),
+    (Code::UnplannedRun, &[Unit::Seconds]),
 ];
 const OTHER: [Code; 3] = [Code::RunTooShort, Code::RepMissing, Code::WalkTooSlow];
 
@@ -60,7 +62,7 @@ pub(super) fn recordings() -> Table {
         );
     }
     let outcome = "`overdone`, `kept`, `underdone` or `undecided` (the data cannot tell)";
-    table.add("outcome", "", Text, outcome, of_view(|v| v.outcome));
+    table.add("outcome", "", Text, outcome, of_view(|v| v.outcome.word()));
     doses(&mut table);
     gaits(&mut table);
     findings(&mut table);
@@ -86,7 +88,7 @@ pub(super) fn bouts() -> Table {
     let mut table = Table::new("jogaudit.batch.bouts/1", "a bout", |s| view(s).map_or(0, |v| v.bouts.len()));
     identity(&mut table);
     table.add("bout", "", Whole, "Number within the recording, from 1", |_, line| line + 1);
-    table.add("gait", "", Text, "`run`, `walk`, `stand` or `unknown`", of_bout(|b| b.gait));
+    table.add("gait", "", Text, "`run`, `walk`, `stand` or `unknown`", of_bout(|b| b.gait.word()));
     table.add("start_s", "s", Real, "Beginning, from the start of the recording", of_bout(|b| b.start_s));
     table.add("end_s", "s", Real, "End", of_bout(|b| b.end_s));
     table.add("certainty", "probability", Real, "How sure the gait is", of_bout(|b| b.certainty));
@@ -114,7 +116,7 @@ pub(super) fn reps() -> Table {
     let line = "a prescribed run or walk";
     let mut table = Table::new("jogaudit.batch.reps/1", line, |s| view(s).map_or(0, |v| v.reps.len()));
     identity(&mut table);
-    table.add("gait", "", Text, "`run` or `walk`", of_rep(|r| r.gait));
+    table.add("gait", "", Text, "`run` or `walk`", of_rep(|r| r.gait.word()));
     table.add("rep", "", Whole, "Number among the runs or walks, from 1", of_rep(|r| u64::from(r.rep)));
     table.add("prescribed_s", "s", Real, "Prescribed length, when by time", of_rep(|r| r.prescribed_s));
     table.add("prescribed_m", "m", Real, "Prescribed length, when by distance", of_rep(|r| r.prescribed_m));
@@ -187,21 +189,27 @@ fn doses(table: &mut Table) {
 }
 
 fn gaits(table: &mut Table) {
-    const GAITS: [&str; 4] = ["run", "walk", "stand", "unknown"];
+    const GAITS: [Gait; 4] = [Gait::Run, Gait::Walk, Gait::Stand, Gait::Unknown];
     for gait in GAITS {
-        let about = format!("Time in bouts of gait `{gait}`");
-        table.add(format!("{gait}_s"), "s", Real, about, of_view(move |v| tenths(seconds(v, gait))));
+        let about = format!("Time in bouts of gait `{}`", gait.word());
+        table.add(format!("{}_s", gait.word()), "s", Real, about, of_view(move |v| tenths(seconds(v, gait))));
     }
     for gait in GAITS {
-        let about = format!("Bouts of gait `{gait}`");
-        table.add(format!("{gait}_bouts"), "", Whole, about, of_view(move |v| of_gait(v, gait).count()));
+        let about = format!("Bouts of gait `{}`", gait.word());
+        table.add(
+            format!("{}_bouts", gait.word()),
+            "",
+            Whole,
+            about,
+            of_view(move |v| of_gait(v, gait).count()),
+        );
     }
     table.add(
         "longest_run_s",
         "s",
         Real,
         "Longest bout of running; 0 without any",
-        of_view(|v| tenths(of_gait(v, "run").map(length).fold(0.0, f64::max))),
+        of_view(|v| tenths(of_gait(v, Gait::Run).map(length).fold(0.0, f64::max))),
     );
     table.add(
         "distance_m",
@@ -225,14 +233,14 @@ fn gaits(table: &mut Table) {
         "steps/min",
         Real,
         "Mean cadence of all running, both feet",
-        of_view(|v| mean(of_gait(v, "run").map(|bout| (length(bout), bout.mean_cadence_spm)))),
+        of_view(|v| mean(of_gait(v, Gait::Run).map(|bout| (length(bout), bout.mean_cadence_spm)))),
     );
     table.add(
         "run_heart_rate_bpm",
         "beats/min",
         Real,
         "Mean heart rate of all running",
-        of_view(|v| mean(of_gait(v, "run").map(|bout| (length(bout), bout.mean_heart_rate_bpm)))),
+        of_view(|v| mean(of_gait(v, Gait::Run).map(|bout| (length(bout), bout.mean_heart_rate_bpm)))),
     );
     let about =
         "Running time faster than the pace ceiling, beyond tolerance and error; empty without a ceiling";
@@ -280,15 +288,15 @@ fn findings(table: &mut Table) {
         of_view(|v| v.findings.iter().filter(|f| f.is_overdoing).count()),
     );
     for (code, units) in OVERDOING {
-        let code = code.word();
-        let about = format!("Findings `{code}`");
-        table.add(format!("{code}_count"), "", Whole, about, of_view(move |v| of_code(v, code).count()));
+        let word = code.word();
+        let about = format!("Findings `{word}`");
+        table.add(format!("{word}_count"), "", Whole, about, of_view(move |v| of_code(v, code).count()));
         for unit in units.iter().copied() {
-            let name = format!("{code}_excess_{}", unit.replace('/', "_per_"));
-            let about = format!("Greatest excess of the findings `{code}` in this unit");
+            let name = format!("{word}_excess_{}", unit.word().replace('/', "_per_"));
+            let about = format!("Greatest excess of the findings `{word}` in this unit");
             table.add(
                 name,
-                unit,
+                unit.word(),
                 Real,
                 about,
                 of_view(move |v| {
@@ -296,18 +304,19 @@ fn findings(table: &mut Table) {
                 }),
             );
         }
-        let about = format!("Certainty of the finding `{code}` with the greatest excess");
+        let about = format!("Certainty of the finding `{word}` with the greatest excess");
         table.add(
-            format!("{code}_certainty"),
+            format!("{word}_certainty"),
             "probability",
             Real,
             about,
             of_view(move |v| greatest(v, code)),
         );
     }
-    for code in OTHER.map(Code::word) {
-        let about = format!("Findings `{code}`: less than prescribed");
-        table.add(format!("{code}_count"), "", Whole, about, of_view(move |v| of_code(v, code).count()));
+    for code in OTHER {
+        let word = code.word();
+        let about = format!("Findings `{word}`: less than prescribed");
+        table.add(format!("{word}_count"), "", Whole, about, of_view(move |v| of_code(v, code).count()));
     }
 }
 
@@ -331,20 +340,20 @@ fn of_rep<T: Into<Value>>(of: impl Fn(&RepView) -> T) -> impl Fn(&Scored, usize)
     move |scored, line| view(scored).and_then(|view| view.reps.get(line)).map(&of)
 }
 
-fn of_gait<'a>(view: &'a CheckView, gait: &'static str) -> impl Iterator<Item = &'a BoutView> {
+fn of_gait<'a>(view: &'a CheckView, gait: Gait) -> impl Iterator<Item = &'a BoutView> {
     view.bouts.iter().filter(move |bout| bout.gait == gait)
 }
 
 fn known_bouts(view: &CheckView) -> impl Iterator<Item = &BoutView> {
-    view.bouts.iter().filter(|bout| bout.gait != "unknown")
+    view.bouts.iter().filter(|bout| bout.gait != Gait::Unknown)
 }
 
-fn of_code<'a>(view: &'a CheckView, code: &'static str) -> impl Iterator<Item = &'a FindingView> {
+fn of_code<'a>(view: &'a CheckView, code: Code) -> impl Iterator<Item = &'a FindingView> {
     view.findings.iter().filter(move |finding| finding.code == code)
 }
 
 /// Certainty of the finding with the greatest excess; of equals, and across units, the most certain.
-fn greatest(view: &CheckView, code: &'static str) -> Option<f64> {
+fn greatest(view: &CheckView, code: Code) -> Option<f64> {
     let key = |finding: &FindingView| (finding.excess.unwrap_or(0.0), finding.certainty);
     of_code(view, code).map(key).reduce(|a, b| if b > a { b } else { a }).map(|(_, certainty)| certainty)
 }
@@ -353,7 +362,7 @@ fn length(bout: &BoutView) -> f64 {
     bout.end_s - bout.start_s
 }
 
-fn seconds(view: &CheckView, gait: &'static str) -> f64 {
+fn seconds(view: &CheckView, gait: Gait) -> f64 {
     of_gait(view, gait).map(length).sum()
 }
 
@@ -366,14 +375,14 @@ fn mean(values: impl Iterator<Item = (f64, Option<f64>)>) -> Option<f64> {
 }
 
 fn run_pace(view: &CheckView) -> Option<f64> {
-    let known = of_gait(view, "run").filter_map(|bout| bout.distance_m.map(|m| (length(bout), m)));
+    let known = of_gait(view, Gait::Run).filter_map(|bout| bout.distance_m.map(|m| (length(bout), m)));
     let (time_s, distance_m) =
         known.fold((0.0, 0.0), |(s, m), (time_s, distance_m)| (s + time_s, m + distance_m));
     (distance_m > 0.0).then(|| tenths(time_s / distance_m * 1000.0))
 }
 
 fn over_heart_rate(view: &CheckView) -> Option<f64> {
-    let spans: Vec<f64> = of_code(view, Code::HeartRateTooHigh.word())
+    let spans: Vec<f64> = of_code(view, Code::HeartRateTooHigh)
         .filter_map(|finding| Some(finding.end_s? - finding.start_s?))
         .collect();
     (!spans.is_empty()).then(|| tenths(spans.iter().sum()))

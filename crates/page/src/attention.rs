@@ -2,6 +2,8 @@
 
 use jiff::civil::Date;
 
+use jogaudit_core::audit::Outcome;
+use jogaudit_core::review::{WeeklyCode, Word};
 use jogaudit_report::ReviewView;
 
 /// Days in which something counts as recent.
@@ -38,23 +40,25 @@ pub(super) fn needs(review: &ReviewView, today: Date) -> Vec<(Need, String)> {
     };
     let mut needs = Vec::new();
     match review.ruling.ruling {
-        "see_clinician" => needs.push((Need::Clinician, "see a clinician".to_owned())),
-        "rest" => needs.push((Need::Rest, "rest".to_owned())),
+        Word::SeeClinician => needs.push((Need::Clinician, "see a clinician".to_owned())),
+        Word::Rest => needs.push((Need::Rest, "rest".to_owned())),
         _ => {}
     }
     let recent = || review.sessions.iter().filter(|session| is_recent(&session.date));
-    let days = |outcome: &str| -> Vec<&str> {
+    let days = |outcome: Outcome| -> Vec<&str> {
         recent().filter(|s| s.outcome == Some(outcome)).map(|s| s.date.as_str()).collect()
     };
-    let mut overdone = days("overdone");
+    let mut overdone = days(Outcome::Overdone);
     let found = review.findings.iter().filter(|finding| is_recent(&finding.date));
-    overdone.extend(found.clone().filter(|f| f.code == "unplanned_run").map(|f| f.date.as_str()));
-    let mut pain: Vec<&str> =
-        found.filter(|f| f.code.contains("pain")).map(|finding| finding.date.as_str()).collect();
+    overdone.extend(found.clone().filter(|f| f.code == WeeklyCode::UnplannedRun).map(|f| f.date.as_str()));
+    let mut pain: Vec<&str> = found
+        .filter(|f| matches!(f.code, WeeklyCode::RanInPain | WeeklyCode::PainNextMorning))
+        .map(|finding| finding.date.as_str())
+        .collect();
     for (need, what, days) in [
         (Need::Overdone, "overdone", &mut overdone),
         (Need::Pain, "pain beyond the limit", &mut pain),
-        (Need::Undecided, "can’t be judged", &mut days("undecided")),
+        (Need::Undecided, "can’t be judged", &mut days(Outcome::Undecided)),
     ] {
         days.sort_unstable();
         days.dedup();

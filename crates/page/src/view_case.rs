@@ -2,10 +2,11 @@
 
 use maud::{Markup, html};
 
+use jogaudit_core::audit::Outcome;
 use jogaudit_core::prescription::Plan;
 use jogaudit_report::ReviewView;
 use jogaudit_report::card::CardView;
-use jogaudit_report::review_view::SessionView;
+use jogaudit_report::review_view::{SessionKind, SessionView};
 
 use super::desk::{Desk, Found};
 use super::intake::Waiting;
@@ -104,7 +105,7 @@ fn taken_for(file: &Waiting, found: Option<&Found>) -> String {
     let is_it = |name: &String| name == &file.file_name || name.starts_with(&format!("{}#", file.file_name));
     if let Some(session) = view.sessions.iter().find(|session| session.recordings.iter().any(is_it)) {
         let stage = what_it_was(session);
-        let outcome = session.outcome.map(|outcome| format!(", {outcome}")).unwrap_or_default();
+        let outcome = session.outcome.map(|outcome| format!(", {}", outcome.word())).unwrap_or_default();
         return format!("{}: {stage}{outcome}", session.date);
     }
     if let Some(left) = view.left_out.iter().find(|left| is_it(&left.recording)) {
@@ -145,21 +146,21 @@ fn last_session(desk: &Desk, review: &ReviewView) -> Markup {
 pub(super) fn what_it_was(session: &SessionView) -> String {
     match (&session.stage, session.kind) {
         (Some(stage), _) => format!("stage “{stage}”"),
-        (None, "walk") => "a walk".to_owned(),
-        (None, "unplanned_run") => "running outside the plan".to_owned(),
+        (None, SessionKind::Walk) => "a walk".to_owned(),
+        (None, SessionKind::UnplannedRun) => "running outside the plan".to_owned(),
         (None, _) => "stage not known".to_owned(),
     }
 }
 
 /// An outcome by shape and word.
-pub(super) fn mark(outcome: &str) -> Markup {
+pub(super) fn mark(outcome: Outcome) -> Markup {
     let shape = match outcome {
-        "overdone" => "▲",
-        "underdone" => "▽",
-        "undecided" => "?",
-        _ => "●",
+        Outcome::Overdone => "▲",
+        Outcome::Underdone => "▽",
+        Outcome::Undecided => "?",
+        Outcome::Kept => "●",
     };
-    html! { span class={ "mark " (outcome) } { span aria-hidden="true" { (shape) " " } (outcome) } }
+    html! { span class={ "mark " (outcome.word()) } { span aria-hidden="true" { (shape) " " } (outcome.word()) } }
 }
 
 fn left_out(review: &ReviewView) -> Markup {

@@ -20,7 +20,7 @@ pub fn bouts(view: &BoutsView) -> String {
             bout.mean_heart_rate_bpm,
         ];
         let numbers = numbers.map(|number| number.map(|n| n.to_string()).unwrap_or_default());
-        text.push_str(bout.gait);
+        text.push_str(bout.gait.word());
         text.push(',');
         text.push_str(&numbers.join(","));
         text.push_str("\r\n");

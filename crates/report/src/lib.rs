@@ -22,6 +22,7 @@ mod review_wording;
 mod strip;
 pub mod text;
 pub mod view;
+mod word;
 mod wording;
 
 pub use chart::Charts;

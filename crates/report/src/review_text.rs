@@ -1,5 +1,8 @@
 //! The report of a whole return in plain text, 80 columns wide: the ruling first.
 
+use jogaudit_core::audit::Outcome;
+use jogaudit_core::review::Word;
+
 use super::card;
 use super::review_view::{ReviewView, RuleView, SessionView, WeekView};
 use super::review_wording::{EFFORT_KEY, MARKS};
@@ -45,7 +48,7 @@ fn reasons(page: &mut Page, view: &ReviewView) {
     page.heading("Why");
     reason(page, "> ", deciding);
     // What asks for less than the ruling is said, too: it holds once the gravest is over.
-    let others: Vec<&RuleView> = others.iter().filter(|rule| rule.ruling != "advance").collect();
+    let others: Vec<&RuleView> = others.iter().filter(|rule| rule.ruling != Word::Advance).collect();
     if !others.is_empty() {
         page.paragraph("  ", "These apply as well:");
     }
@@ -152,12 +155,12 @@ fn findings(page: &mut Page, view: &ReviewView) {
 }
 
 fn sessions(page: &mut Page, view: &ReviewView) {
-    let with = |outcome: &'static str| {
+    let with = |outcome: Outcome| {
         let sessions: Vec<&SessionView> =
             view.sessions.iter().filter(|s| s.outcome == Some(outcome)).collect();
         sessions
     };
-    let (overdone, undecided) = (with("overdone"), with("undecided"));
+    let (overdone, undecided) = (with(Outcome::Overdone), with(Outcome::Undecided));
     if !overdone.is_empty() {
         page.heading("Sessions overdone");
     }

@@ -10,16 +10,17 @@ use jogaudit_core::audit::Outcome;
 use jogaudit_core::prescription::Plan;
 use jogaudit_core::review::{
     Applied, Diary, LeftOut, LongestRun, Range, Review, ReviewConfig, Session, Sessions, StageChoice, Week,
-    WeeklyFinding, Zone,
+    WeeklyCode, WeeklyFinding, Word, Zone,
 };
 use jogaudit_recording::notice::Notice;
+use jogaudit_recording::units::Unit;
 
 use super::card::CardView;
 use super::review_wording as wording;
 use super::view::{
-    AmountView, FindingView, NoticeView, certainty, finding, judged_on_level, known, notice, printable,
-    rounded, tenths,
+    AmountView, FindingView, NoticeView, certainty, findings, known, notice, printable, rounded, tenths,
 };
+use super::word::{as_word, as_word_or_null};
 
 /// The document `jogaudit.review/1`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -47,7 +48,8 @@ pub struct ReviewView {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 #[allow(missing_docs)]
 pub struct RulingView {
-    pub ruling: &'static str,
+    #[serde(serialize_with = "as_word")]
+    pub ruling: Word,
     pub stage: Option<String>,
     pub session: Option<String>,
     pub not_before: Option<String>,
@@ -60,7 +62,8 @@ pub struct RulingView {
 #[allow(missing_docs)]
 pub struct RuleView {
     pub rule: &'static str,
-    pub ruling: &'static str,
+    #[serde(serialize_with = "as_word")]
+    pub ruling: Word,
     pub says: &'static str,
     pub because: String,
     pub source: &'static str,
@@ -72,7 +75,8 @@ pub struct RuleView {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 #[allow(missing_docs)]
 pub struct FindingRef {
-    pub code: &'static str,
+    #[serde(serialize_with = "as_word")]
+    pub code: WeeklyCode,
     pub date: String,
 }
 
@@ -138,12 +142,14 @@ pub struct StageView {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 #[allow(missing_docs)]
 pub struct WeeklyFindingView {
-    pub code: &'static str,
+    #[serde(serialize_with = "as_word")]
+    pub code: WeeklyCode,
     pub date: String,
     pub stage: Option<String>,
     pub prescribed: Option<f64>,
     pub achieved: Option<f64>,
-    pub unit: &'static str,
+    #[serde(serialize_with = "as_word")]
+    pub unit: Unit,
     pub certainty: f64,
     pub text: String,
 }
@@ -156,6 +162,28 @@ pub struct CandidateView {
     pub certainty: f64,
 }
 
+/// What a session was.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SessionKind {
+    /// A session of the plan.
+    Session,
+    /// A walk, which is no session of the plan.
+    Walk,
+    /// Running that is no session of the plan.
+    UnplannedRun,
+}
+
+impl SessionKind {
+    /// The word as in the JSON outputs.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Session => "session",
+            Self::Walk => "walk",
+            Self::UnplannedRun => "unplanned_run",
+        }
+    }
+}
+
 /// One session.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 #[allow(missing_docs)]
@@ -163,12 +191,14 @@ pub struct SessionView {
     pub date: String,
     pub start: String,
     pub recordings: Vec<String>,
-    pub kind: &'static str,
+    #[serde(serialize_with = "as_word")]
+    pub kind: SessionKind,
     pub stage: Option<String>,
     pub stage_from: Option<&'static str>,
     pub stage_certainty: Option<f64>,
     pub stage_candidates: Vec<CandidateView>,
-    pub outcome: Option<&'static str>,
+    #[serde(serialize_with = "as_word_or_null")]
+    pub outcome: Option<Outcome>,
     pub run_s: AmountView,
     pub walk_s: f64,
     pub session_s: f64,
@@ -250,7 +280,7 @@ fn ruling(parts: &ReviewParts<'_>) -> RulingView {
     let (plan, ruling) = (parts.plan, &parts.review.ruling);
     let stage = stage_name(plan, ruling.stage);
     RulingView {
-        ruling: ruling.word.word(),
+        ruling: ruling.word,
         session: ruling.stage.map(|stage| plan.stages[stage].session.to_string()),
         not_before: ruling.not_before.map(|date| date.to_string()),
         text: wording::ruling(ruling.word, stage.as_deref(), ruling.not_before),
@@ -264,12 +294,12 @@ fn rule(review: &Review, applied: &Applied) -> RuleView {
     let found = applied.findings.iter().filter_map(|index| review.findings.get(*index));
     RuleView {
         rule: row.code,
-        ruling: applied.ruling.word(),
+        ruling: applied.ruling,
         says: row.says,
         because: printable(&applied.why),
         source: row.source,
         rest_until: applied.rest_until.map(|date| date.to_string()),
-        findings: found.map(|f| FindingRef { code: f.code.word(), date: f.date.to_string() }).collect(),
+        findings: found.map(|f| FindingRef { code: f.code, date: f.date.to_string() }).collect(),
     }
 }
 
@@ -354,7 +384,7 @@ fn weekly_finding(plan: &Plan, finding: &WeeklyFinding) -> WeeklyFindingView {
     let left = stage_name(plan, finding.left);
     let stage = stage_name(plan, finding.stage);
     WeeklyFindingView {
-        code: finding.code.word(),
+        code: finding.code,
         date: finding.date.to_string(),
         prescribed: known(finding.prescribed, tenths),
         achieved: known(finding.achieved, tenths),
@@ -372,8 +402,6 @@ fn session(parts: &ReviewParts<'_>, index: usize) -> SessionView {
     let entry = parts.diary.on(session.date);
     let longest = parts.review.longest_runs.get(index).copied().flatten();
     let stage = session.stage.stage();
-    let level =
-        stage.and_then(|s| plan.stages.get(s)).is_some_and(|stage| judged_on_level(stage, &session.notices));
     let prescribed = session.audit.as_ref().and_then(|audit| audit.dose.run_s.prescribed);
     let (stage_from, stage_certainty) = match &session.stage {
         StageChoice::Given(_) => (Some("given"), None),
@@ -381,9 +409,9 @@ fn session(parts: &ReviewParts<'_>, index: usize) -> SessionView {
         _ => (None, None),
     };
     let kind = match &session.stage {
-        _ if session.is_unplanned(parts.config) => "unplanned_run",
-        StageChoice::NoSession => "walk",
-        _ => "session",
+        _ if session.is_unplanned(parts.config) => SessionKind::UnplannedRun,
+        StageChoice::NoSession => SessionKind::Walk,
+        _ => SessionKind::Session,
     };
     let candidates = match &session.stage {
         StageChoice::Ambiguous(candidates) => candidates.as_slice(),
@@ -404,7 +432,7 @@ fn session(parts: &ReviewParts<'_>, index: usize) -> SessionView {
                 certainty: certainty(*share),
             })
             .collect(),
-        outcome: (kind == "session").then(|| session.outcome.word()),
+        outcome: (kind == SessionKind::Session).then_some(session.outcome),
         run_s: AmountView {
             prescribed: known(prescribed, tenths),
             achieved: known(Some(totals.run_s), tenths),
@@ -424,7 +452,7 @@ fn session(parts: &ReviewParts<'_>, index: usize) -> SessionView {
         effort: entry.and_then(|e| e.effort),
         load: known(parts.review.loads.get(index).copied().flatten(), tenths),
         note: entry.map(|e| printable(&e.note)).filter(|note| !note.is_empty()),
-        findings: session.audit.iter().flat_map(|audit| &audit.findings).map(|f| finding(f, level)).collect(),
+        findings: session.audit.as_ref().map(findings).unwrap_or_default(),
         notices: session.notices.iter().map(notice).collect(),
     }
 }

@@ -3,6 +3,7 @@
 use jiff::civil::Date;
 
 use jogaudit_core::review::{Against, WeeklyCode, WeeklyFinding, Word};
+use jogaudit_recording::units::Unit;
 
 use super::wording::{clock, how_sure};
 
@@ -76,7 +77,7 @@ pub(super) fn weekly_finding(f: &WeeklyFinding, stage: Option<&str>, left: Optio
             format!("The week's running came to {}; {bound} is {}", clock(achieved), clock(allowed))
         }
         WeeklyCode::LongestRunJump => {
-            let value = |x: f64| if f.unit == "m" { format!("{x:.0} m") } else { clock(x) };
+            let value = |x: f64| if f.unit == Unit::Metres { format!("{x:.0} m") } else { clock(x) };
             format!(
                 "The longest run was {}, more than is prescribed and {:.0} % above the longest of the 30 days before \
                  ({})",
@@ -116,7 +117,7 @@ fn are(days: f64) -> String {
 mod tests {
     use super::*;
 
-    fn said(code: WeeklyCode, unit: &'static str, against: Against, values: Option<(f64, f64)>) -> String {
+    fn said(code: WeeklyCode, unit: Unit, against: Against, values: Option<(f64, f64)>) -> String {
         let finding = WeeklyFinding {
             code,
             date: "2026-03-02".parse().unwrap(),
@@ -137,64 +138,64 @@ mod tests {
         let cases = [
             (
                 TooManySessions,
-                "sessions",
+                Unit::Sessions,
                 Against::Plan,
                 Some((3.0, 4.0)),
                 "4 sessions in the week where the plan allows 3.",
             ),
             (
                 NoRestDay,
-                "days",
+                Unit::Days,
                 Against::Plan,
                 Some((1.0, 0.0)),
                 "No day of rest since the session before; 1 is prescribed.",
             ),
             (
                 NoRestDay,
-                "days",
+                Unit::Days,
                 Against::Plan,
                 Some((2.0, 1.0)),
                 "1 day of rest since the session before; 2 are prescribed.",
             ),
-            (StageSkipped, "sessions", Against::Plan, None, "Stage “2” was skipped: this was stage “3”."),
+            (StageSkipped, Unit::Sessions, Against::Plan, None, "Stage “2” was skipped: this was stage “3”."),
             (
                 StageRushed,
-                "sessions",
+                Unit::Sessions,
                 Against::Plan,
                 Some((3.0, 1.0)),
                 "Moved on to stage “3” with 1 of 3 sessions of stage “2” kept.",
             ),
             (
                 RunningTimeJump,
-                "s",
+                Unit::Seconds,
                 Against::Plan,
                 Some((1350.0, 1800.0)),
                 "The week's running came to 30:00; the plan's limit for the rise is 22:30.",
             ),
             (
                 LongestRunJump,
-                "m",
+                Unit::Metres,
                 Against::Before,
                 Some((400.0, 520.0)),
                 "The longest run was 520 m, more than is prescribed and 30 % above the longest of the 30 days before (400 m).",
             ),
             (
                 RanInPain,
-                "of 10",
+                Unit::PointsOfTen,
                 Against::PainLimit,
                 Some((2.0, 4.0)),
                 "Pain 4 of 10 in the session; the limit there is 2.",
             ),
             (
                 PainNextMorning,
-                "of 10",
+                Unit::PointsOfTen,
                 Against::AnyPain,
                 Some((0.0, 1.0)),
                 "Pain 1 of 10 on the morning after; no limit is prescribed, so any pain counts.",
             ),
             (
                 UnplannedRun,
-                "s",
+                Unit::Seconds,
                 Against::Plan,
                 Some((0.0, 1500.0)),
                 "Ran for 25:00 that fits no session of the plan.",
@@ -203,7 +204,9 @@ mod tests {
         for (code, unit, against, values, expected) in cases {
             assert_eq!(said(code, unit, against, values), expected);
         }
-        assert!(said(RanInPain, "of 10", Against::PainLimit, None).starts_with("Pain of unknown size"));
+        assert!(
+            said(RanInPain, Unit::PointsOfTen, Against::PainLimit, None).starts_with("Pain of unknown size")
+        );
     }
 
     #[test]

@@ -1,12 +1,14 @@
 //! What was prescribed over what was done, on one time axis, in characters.
 
+use jogaudit_core::gait::Gait;
+
 use super::view::{BoutView, CheckView, RepView};
 use super::wording::clock;
 
-/// A stretch of one gait on the axis.
+/// A run, walk or stand on the axis, prescribed or done.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Span {
-    pub(super) gait: &'static str,
+pub(super) struct GaitSpan {
+    pub(super) gait: Gait,
     pub(super) start_s: f64,
     pub(super) end_s: f64,
 }
@@ -25,14 +27,17 @@ pub(super) struct Strip {
 }
 
 /// The mark of a gait: told apart by height, not by hue.
-pub(super) fn glyph(gait: &str) -> char {
+pub(super) const fn glyph(gait: Gait) -> char {
     match gait {
-        "run" => '█',
-        "walk" => '▂',
-        "stand" => '.',
-        _ => '?',
+        Gait::Run => '█',
+        Gait::Walk => '▂',
+        Gait::Stand => '.',
+        Gait::Unknown => '?',
     }
 }
+
+/// A finding that covers this share of the session is about the whole of it. Our choice.
+const WHOLE_SESSION: f64 = 0.9;
 
 /// What the marks mean.
 pub(super) const LEGEND: &str = "█ run   ▂ walk   . stand   ? no data";
@@ -42,13 +47,13 @@ pub(super) fn check(view: &CheckView, width: usize) -> Vec<Strip> {
     let prescribed = prescribed(&view.reps);
     let done = done(&view.bouts);
     let end_s = last_end(&done).max(last_end(&prescribed));
-    let beyond: Vec<Span> = view
+    let beyond: Vec<(f64, f64)> = view
         .findings
         .iter()
         .filter(|finding| finding.decides)
-        .filter_map(|finding| Some(Span { gait: "", start_s: finding.start_s?, end_s: finding.end_s? }))
+        .filter_map(|finding| finding.start_s.zip(finding.end_s))
         // A finding about the whole session would mark all of it and show nothing.
-        .filter(|span| span.end_s - span.start_s < 0.9 * end_s)
+        .filter(|(from_s, to_s)| to_s - from_s < WHOLE_SESSION * end_s)
         .collect();
     let runs = if prescribed.is_empty() { &done } else { &prescribed };
     let draw = |scale: Scale| Strip {
@@ -82,23 +87,27 @@ struct Scale {
 }
 
 impl Scale {
-    /// Time that a span and a column share.
-    fn shared(self, span: &Span, column: usize) -> f64 {
+    /// Time that a span from one moment to another and a column share.
+    fn shared_s(self, (from_s, to_s): (f64, f64), column: usize) -> f64 {
         let start_s = self.from_s + column as f64 * self.column_s;
-        (span.end_s.min(start_s + self.column_s) - span.start_s.max(start_s)).max(0.0)
+        (to_s.min(start_s + self.column_s) - from_s.max(start_s)).max(0.0)
     }
 }
 
 /// As few bands as let most runs be seen: three of four are longer than a column and a half. A recording of more than half a
 /// day has one.
-fn bands(spans: &[Span], end_s: f64, width: usize) -> Vec<Scale> {
+fn bands(spans: &[GaitSpan], end_s: f64, width: usize) -> Vec<Scale> {
     const MOST: f64 = 6.0;
     const LONGEST_S: f64 = 12.0 * 3600.0;
     if end_s <= 0.0 {
         return Vec::new();
     }
-    let mut runs_s: Vec<f64> =
-        spans.iter().filter(|s| s.gait == "run").map(|s| s.end_s - s.start_s).filter(|s| *s > 0.0).collect();
+    let mut runs_s: Vec<f64> = spans
+        .iter()
+        .filter(|s| s.gait == Gait::Run)
+        .map(|s| s.end_s - s.start_s)
+        .filter(|s| *s > 0.0)
+        .collect();
     runs_s.sort_by(f64::total_cmp);
     let short_s = runs_s.get(runs_s.len() / 4).copied().filter(|_| end_s <= LONGEST_S).unwrap_or(end_s);
     let count = (1.5 * end_s / (short_s * width as f64)).ceil().clamp(1.0, MOST);
@@ -109,28 +118,28 @@ fn bands(spans: &[Span], end_s: f64, width: usize) -> Vec<Scale> {
     (0..count as u32).map(scale).filter(|scale| scale.from_s < end_s).collect()
 }
 
-pub(super) fn done(bouts: &[BoutView]) -> Vec<Span> {
-    bouts.iter().map(|b| Span { gait: b.gait, start_s: b.start_s, end_s: b.end_s }).collect()
+pub(super) fn done(bouts: &[BoutView]) -> Vec<GaitSpan> {
+    bouts.iter().map(|b| GaitSpan { gait: b.gait, start_s: b.start_s, end_s: b.end_s }).collect()
 }
 
 /// Lays the prescribed steps end to end and shifts them so that the first run that was done starts on time (without
 /// a run, the first step). A step by distance is as long as it took; it has no prescribed time.
-pub(super) fn prescribed(reps: &[RepView]) -> Vec<Span> {
+pub(super) fn prescribed(reps: &[RepView]) -> Vec<GaitSpan> {
     let mut spans = Vec::with_capacity(reps.len());
     let mut at_s = 0.0;
     for rep in reps {
         let took_s = rep.start_s.zip(rep.end_s).map_or(0.0, |(start, end)| end - start);
         let end_s = at_s + rep.prescribed_s.unwrap_or(took_s);
-        spans.push(Span { gait: rep.gait, start_s: at_s, end_s });
+        spans.push(GaitSpan { gait: rep.gait, start_s: at_s, end_s });
         at_s = end_s;
     }
-    let started = |gait: Option<&str>| {
+    let started = |gait: Option<Gait>| {
         let pairs = reps.iter().zip(&spans);
         pairs
             .filter(|(rep, _)| gait.is_none_or(|gait| rep.gait == gait))
             .find_map(|(rep, span)| rep.start_s.map(|start| start - span.start_s))
     };
-    let shift_s = started(Some("run")).or_else(|| started(None)).unwrap_or(0.0);
+    let shift_s = started(Some(Gait::Run)).or_else(|| started(None)).unwrap_or(0.0);
     for span in &mut spans {
         span.start_s += shift_s;
         span.end_s += shift_s;
@@ -138,15 +147,16 @@ pub(super) fn prescribed(reps: &[RepView]) -> Vec<Span> {
     spans
 }
 
-pub(super) fn last_end(spans: &[Span]) -> f64 {
+pub(super) fn last_end(spans: &[GaitSpan]) -> f64 {
     spans.iter().map(|span| span.end_s).fold(0.0, f64::max)
 }
 
 /// Each column shows what fills most of it, a space where nothing is.
-fn row(spans: &[Span], scale: Scale) -> String {
+fn row(spans: &[GaitSpan], scale: Scale) -> String {
     let text: String = (0..scale.width)
         .map(|column| {
-            let shares = spans.iter().map(|span| (scale.shared(span, column), span.gait));
+            let shares =
+                spans.iter().map(|span| (scale.shared_s((span.start_s, span.end_s), column), span.gait));
             let most = shares.filter(|(s, _)| *s > 0.0).max_by(|a, b| a.0.total_cmp(&b.0));
             most.map_or(' ', |(_, gait)| glyph(gait))
         })
@@ -154,10 +164,11 @@ fn row(spans: &[Span], scale: Scale) -> String {
     text.trim_end().to_owned()
 }
 
-fn marks(spans: &[Span], scale: Scale) -> String {
+/// Marks the columns of which a span, from one moment to another, fills at least half.
+fn marks(spans: &[(f64, f64)], scale: Scale) -> String {
     let is_marked = |column| {
-        spans.iter().any(|span| {
-            scale.shared(span, column) >= 0.5 * scale.column_s.min(span.end_s - span.start_s).max(1e-9)
+        spans.iter().any(|&(from_s, to_s)| {
+            scale.shared_s((from_s, to_s), column) >= 0.5 * scale.column_s.min(to_s - from_s).max(1e-9)
         })
     };
     let text: String = (0..scale.width).map(|column| if is_marked(column) { '^' } else { ' ' }).collect();
@@ -195,13 +206,13 @@ fn axis(scale: Scale, end_s: f64) -> String {
 mod tests {
     use super::*;
 
-    fn spans(parts: &[(&'static str, f64)]) -> Vec<Span> {
+    fn spans(parts: &[(Gait, f64)]) -> Vec<GaitSpan> {
         let mut at = 0.0;
         parts
             .iter()
             .map(|&(gait, length)| {
                 at += length;
-                Span { gait, start_s: at - length, end_s: at }
+                GaitSpan { gait, start_s: at - length, end_s: at }
             })
             .collect()
     }
@@ -212,7 +223,7 @@ mod tests {
 
     #[test]
     fn each_column_shows_what_fills_most_of_it() {
-        let spans = spans(&[("walk", 20.0), ("run", 10.0), ("stand", 4.0), ("walk", 6.0)]);
+        let spans = spans(&[(Gait::Walk, 20.0), (Gait::Run, 10.0), (Gait::Stand, 4.0), (Gait::Walk, 6.0)]);
         assert_eq!(row(&spans, scale(40.0, 4)), "▂▂█▂");
         assert_eq!(row(&spans, scale(80.0, 8)), "▂▂█▂");
         assert_eq!(row(&spans, Scale { from_s: 20.0, ..scale(40.0, 4) }), "█▂");
@@ -221,8 +232,8 @@ mod tests {
 
     #[test]
     fn marks_stand_where_it_happened_even_when_short() {
-        assert_eq!(marks(&[Span { gait: "", start_s: 20.0, end_s: 40.0 }], scale(100.0, 10)), "  ^^");
-        assert_eq!(marks(&[Span { gait: "", start_s: 21.0, end_s: 22.0 }], scale(100.0, 10)), "  ^");
+        assert_eq!(marks(&[(20.0, 40.0)], scale(100.0, 10)), "  ^^");
+        assert_eq!(marks(&[(21.0, 22.0)], scale(100.0, 10)), "  ^");
     }
 
     #[test]
@@ -241,9 +252,9 @@ mod tests {
     #[test]
     fn short_runs_of_a_long_session_take_more_bands() {
         // 20 × (30 s + 60 s) and 10 min of walking: 40 min.
-        let mut parts = vec![("walk", 300.0)];
-        (0..20).for_each(|_| parts.extend([("run", 30.0), ("walk", 60.0)]));
-        parts.push(("walk", 300.0));
+        let mut parts = vec![(Gait::Walk, 300.0)];
+        (0..20).for_each(|_| parts.extend([(Gait::Run, 30.0), (Gait::Walk, 60.0)]));
+        parts.push((Gait::Walk, 300.0));
         let spans = spans(&parts);
         let bands = bands(&spans, 2400.0, 66);
         assert_eq!(bands.iter().map(|b| b.from_s).collect::<Vec<_>>(), [0.0, 1200.0]);
@@ -280,7 +291,7 @@ mod tests {
             stand_s: 0.0,
         };
         // The recorder was started 60 s late: the prescription reaches back before 0.
-        let spans = prescribed(&[rep("walk", 300.0, Some(0.0)), rep("run", 60.0, Some(240.0))]);
+        let spans = prescribed(&[rep(Gait::Walk, 300.0, Some(0.0)), rep(Gait::Run, 60.0, Some(240.0))]);
         assert_eq!((spans[0].start_s, spans[1].start_s, spans[1].end_s), (-60.0, 240.0, 300.0));
     }
 }

@@ -6,6 +6,9 @@ use std::fmt::Write as _;
 
 use anstyle::{AnsiColor, Style};
 
+use jogaudit_core::audit::Code;
+use jogaudit_core::gait::Gait;
+
 use super::strip::{self, LEGEND, Strip};
 use super::view::{AmountView, BoutsView, CheckView, FindingView, NoticeView, RepView};
 use super::wording::{CAUTIONS, clock, how_sure};
@@ -54,11 +57,11 @@ pub fn bouts(view: &BoutsView, with_notices: bool) -> String {
     let mut page = Page::default();
     let total =
         |gait| -> f64 { view.bouts.iter().filter(|b| b.gait == gait).map(|b| b.end_s - b.start_s).sum() };
-    let parts: Vec<String> = ["run", "walk", "stand", "unknown"]
+    let parts: Vec<String> = [Gait::Run, Gait::Walk, Gait::Stand, Gait::Unknown]
         .into_iter()
         .map(|gait| (gait, total(gait)))
         .filter(|(_, s)| *s > 0.0)
-        .map(|(gait, s)| format!("{gait} {}", clock(s)))
+        .map(|(gait, s)| format!("{} {}", gait.word(), clock(s)))
         .collect();
     let sum = if parts.is_empty() { "nothing to tell".to_owned() } else { parts.join(", ") };
     page.styled_paragraph(HEADING, &format!("In all: {sum}."));
@@ -67,16 +70,16 @@ pub fn bouts(view: &BoutsView, with_notices: bool) -> String {
     page.heading("Bouts");
     page.line("  gait          from        to      took  distance   per km  spm  bpm  how sure");
     for bout in &view.bouts {
-        let is_known = bout.gait != "unknown";
+        let is_known = bout.gait != Gait::Unknown;
         let pace_s = bout.mean_speed_mps.filter(|speed| *speed > 0.2).map(|speed| 1000.0 / speed);
         page.line(&format!(
             "  {:<8} {:>9} {:>9} {:>9} {:>9} {:>8} {:>4} {:>4}  {}",
-            bout.gait,
+            bout.gait.word(),
             clock(bout.start_s),
             clock(bout.end_s),
             clock(bout.end_s - bout.start_s),
             shown(bout.distance_m.filter(|m| is_known || *m >= 0.5), |m| format!("{m:.0} m")),
-            shown(pace_s.filter(|_| is_known && bout.gait != "stand"), clock),
+            shown(pace_s.filter(|_| is_known && bout.gait != Gait::Stand), clock),
             shown(bout.mean_cadence_spm, |n| format!("{n:.0}")),
             shown(bout.mean_heart_rate_bpm, |n| format!("{n:.0}")),
             shown(is_known.then_some(bout.certainty), how_sure),
@@ -204,7 +207,7 @@ impl Page {
             return;
         }
         self.heading(heading);
-        let mut told: Vec<&str> = Vec::new();
+        let mut told: Vec<Code> = Vec::new();
         for (i, finding) in findings.iter().enumerate() {
             let is_like = |other: &&&FindingView| other.code == finding.code && other.rep.is_some();
             let before = findings[..i].iter().filter(is_like).count();
@@ -239,7 +242,12 @@ impl Page {
             self.line(&format!("{mark} {}", rep_row(rep)));
         }
         for rep in view.reps.iter().filter(|rep| rep.stand_s >= 1.0) {
-            self.line(&format!("  {} {}: stood for {} within it.", rep.gait, rep.rep, clock(rep.stand_s)));
+            self.line(&format!(
+                "  {} {}: stood for {} within it.",
+                rep.gait.word(),
+                rep.rep,
+                clock(rep.stand_s)
+            ));
         }
         let note = "±: standard error of “done”, rounded up. at: on the recording's clock. pace, level: per km from the first \
             to the last second, as run and on level ground for the same cost. over: time above the pace ceiling. spm: \
@@ -278,7 +286,7 @@ impl Page {
 
 /// `walk 5`.
 fn named(finding: &FindingView) -> Option<String> {
-    Some(format!("{} {}", finding.gait?, finding.rep?))
+    Some(format!("{} {}", finding.gait?.word(), finding.rep?))
 }
 
 /// What a rep was to be: `1:00` or `400 m`.
@@ -305,7 +313,7 @@ fn rep_row(rep: &RepView) -> String {
     let is_done = rep.start_s.is_some();
     format!(
         "{:<8} {prescribed:>10} {done:>9} {:>5} {:>9} {:>7} {:>7} {:>6} {:>4} {:>4}",
-        format!("{} {}", rep.gait, rep.rep),
+        format!("{} {}", rep.gait.word(), rep.rep),
         shown(is_done.then_some(rep.error_s), |s| format!("{:.0} s", s.ceil().max(1.0))),
         shown(rep.start_s, clock),
         shown(rep.mean_pace_s_per_km, clock),
@@ -318,7 +326,7 @@ fn rep_row(rep: &RepView) -> String {
 
 /// Colours the runs of a row of the strip.
 fn coloured(row: &str) -> String {
-    let run = strip::glyph("run");
+    let run = strip::glyph(Gait::Run);
     let mut text = String::new();
     let mut in_run = false;
     for mark in row.chars() {

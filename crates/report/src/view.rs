@@ -7,12 +7,13 @@
 use jiff::Timestamp;
 use serde::Serialize;
 
-use jogaudit_core::audit::{Audit, Dose, Finding, Outcome, Rep};
-use jogaudit_core::gait::{Bout, Segmentation};
-use jogaudit_core::prescription::{PaceBasis, Plan, Session, Stage};
+use jogaudit_core::audit::{Audit, Code, Dose, Finding, Outcome, Rep};
+use jogaudit_core::gait::{Bout, Gait, Segmentation};
+use jogaudit_core::prescription::{Plan, Session, Stage};
 use jogaudit_recording::notice::{Notice, NoticeCode};
-use jogaudit_recording::units::{Metres, Seconds};
+use jogaudit_recording::units::{Metres, Seconds, Unit};
 
+use super::word::as_word;
 use super::wording;
 
 /// What a report says of the recording itself, gathered from what was read.
@@ -46,7 +47,8 @@ pub struct RecordingView {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 #[allow(missing_docs)]
 pub struct BoutView {
-    pub gait: &'static str,
+    #[serde(serialize_with = "as_word")]
+    pub gait: Gait,
     pub start_s: f64,
     pub end_s: f64,
     pub certainty: f64,
@@ -80,7 +82,8 @@ pub struct BoutsView {
 #[allow(missing_docs)]
 pub struct RepView {
     pub rep: u32,
-    pub gait: &'static str,
+    #[serde(serialize_with = "as_word")]
+    pub gait: Gait,
     pub prescribed_s: Option<f64>,
     pub achieved_s: f64,
     pub error_s: f64,
@@ -128,13 +131,15 @@ pub struct DoseView {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 #[allow(missing_docs)]
 pub struct FindingView {
-    pub code: &'static str,
+    #[serde(serialize_with = "as_word")]
+    pub code: Code,
     pub rep: Option<u32>,
     pub start_s: Option<f64>,
     pub end_s: Option<f64>,
     pub prescribed: Option<f64>,
     pub achieved: Option<f64>,
-    pub unit: &'static str,
+    #[serde(serialize_with = "as_word")]
+    pub unit: Unit,
     pub excess: Option<f64>,
     pub certainty: f64,
     pub text: String,
@@ -144,9 +149,9 @@ pub struct FindingView {
     /// Whether it does and is certain enough to decide the outcome.
     #[serde(skip)]
     pub decides: bool,
-    /// `run` or `walk` when it is about a rep.
+    /// Run or walk when it is about a rep.
     #[serde(skip)]
-    pub gait: Option<&'static str>,
+    pub gait: Option<Gait>,
 }
 
 /// The document `jogaudit.check/1`.
@@ -158,7 +163,8 @@ pub struct CheckView {
     pub stage: String,
     pub recording: RecordingView,
     pub bouts: Vec<BoutView>,
-    pub outcome: &'static str,
+    #[serde(serialize_with = "as_word")]
+    pub outcome: Outcome,
     pub reps: Vec<RepView>,
     pub dose: DoseView,
     pub findings: Vec<FindingView>,
@@ -201,9 +207,7 @@ impl CheckView {
         notices: &[Notice],
     ) -> Self {
         let outcome = audit.map_or(Outcome::Undecided, |audit| audit.outcome);
-        let level = judged_on_level(stage, notices);
-        let found = audit.iter().flat_map(|a| &a.findings);
-        let findings: Vec<FindingView> = found.map(|f| finding(f, level)).collect();
+        let findings = audit.map(findings).unwrap_or_default();
         let name = printable(&stage.name);
         let notices: Vec<NoticeView> = notices.iter().map(notice).collect();
         let is_reason = |n: &&NoticeView| outcome == Outcome::Undecided && wording::is_reason(n.code);
@@ -218,7 +222,7 @@ impl CheckView {
             stage: name,
             recording: recording(facts, segmentation),
             bouts: segmentation.bouts().iter().map(bout).collect(),
-            outcome: outcome.word(),
+            outcome,
             reps: audit.iter().flat_map(|a| &a.reps).map(rep).collect(),
             dose: dose(&stage.session, audit.map(|audit| &audit.dose)),
             findings,
@@ -242,7 +246,7 @@ fn recording(facts: &RecordingFacts, segmentation: &Segmentation) -> RecordingVi
 
 fn bout(bout: &Bout) -> BoutView {
     BoutView {
-        gait: bout.gait.word(),
+        gait: bout.gait,
         start_s: tenths(bout.start_s),
         end_s: tenths(bout.end_s),
         certainty: certainty(bout.certainty),
@@ -256,7 +260,7 @@ fn bout(bout: &Bout) -> BoutView {
 fn rep(rep: &Rep) -> RepView {
     RepView {
         rep: rep.rep,
-        gait: rep.gait.word(),
+        gait: rep.gait,
         prescribed_s: known(rep.prescribed_s, tenths),
         achieved_s: tenths(rep.achieved_s),
         error_s: tenths(rep.error_s),
@@ -291,15 +295,14 @@ fn dose(session: &Session, done: Option<&Dose>) -> DoseView {
     }
 }
 
-/// Whether the pace ceiling was held against level-ground pace.
-pub(super) fn judged_on_level(stage: &Stage, notices: &[Notice]) -> bool {
-    let no_level = |n: &Notice| [NoticeCode::AltitudeAbsent, NoticeCode::AltitudeTooCoarse].contains(&n.code);
-    stage.limits.pace_basis == PaceBasis::Level && !notices.iter().any(no_level)
+/// The findings of an audit.
+pub(super) fn findings(audit: &Audit) -> Vec<FindingView> {
+    audit.findings.iter().map(|f| finding(f, audit.is_level)).collect()
 }
 
-pub(super) fn finding(finding: &Finding, level: bool) -> FindingView {
+fn finding(finding: &Finding, level: bool) -> FindingView {
     FindingView {
-        code: finding.code.word(),
+        code: finding.code,
         rep: finding.rep,
         start_s: known(finding.start_s, tenths),
         end_s: known(finding.end_s, tenths),
@@ -310,14 +313,9 @@ pub(super) fn finding(finding: &Finding, level: bool) -> FindingView {
         certainty: certainty(finding.certainty),
         text: wording::finding(finding, level),
         is_overdoing: finding.code.is_overdoing(),
-        decides: finding.code.is_overdoing() && finding.certainty >= wording::DECIDES,
+        decides: finding.is_overdoing_for_sure(),
         gait: finding.rep.map(|_| wording::gait_of(finding.code)),
     }
-}
-
-#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde gives references")]
-fn as_word<S: serde::Serializer>(code: &NoticeCode, serializer: S) -> Result<S::Ok, S::Error> {
-    serializer.serialize_str(code.word())
 }
 
 /// Words a notice with its place.

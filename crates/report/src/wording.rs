@@ -1,10 +1,11 @@
 //! The sentences of the reports and how figures are written in them.
 
-use jogaudit_core::audit::{Code, Finding, Outcome};
+use jogaudit_core::audit::{Code, DECIDES, Finding, Outcome};
+use jogaudit_core::gait::Gait;
 use jogaudit_core::prescription::{Limits, PaceBasis, Session};
 use jogaudit_recording::notice::NoticeCode;
 pub(super) use jogaudit_recording::units::clock;
-use jogaudit_recording::units::pace_clock;
+use jogaudit_recording::units::{Unit, pace_clock};
 
 use super::view::FindingView;
 
@@ -12,9 +13,6 @@ use super::view::FindingView;
 pub(super) const CAUTIONS: &str = "This judges a recording, not a body: it cannot tell whether running is right for \
     you. With pain, swelling, a limp or pain at night, stop and see a health professional. What your clinician says \
     stands above this report.";
-
-/// Certainty from which a finding decides the outcome (the outer surface's).
-pub(super) const DECIDES: f64 = 0.9;
 
 /// The outcome in one sentence.
 pub(super) fn summary(outcome: Outcome, stage: &str, findings: &[FindingView]) -> String {
@@ -87,23 +85,23 @@ pub(super) fn limits(session: &Session, limits: &Limits) -> Option<String> {
     (!known.is_empty()).then(|| known.join(", "))
 }
 
-/// `run` or `walk`: what the reps of a code are.
-pub(super) const fn gait_of(code: Code) -> &'static str {
+/// Run or walk: what the reps of a code are.
+pub(super) const fn gait_of(code: Code) -> Gait {
     match code {
-        Code::WalkCutShort | Code::WalkMissing | Code::WalkTooSlow => "walk",
-        _ => "run",
+        Code::WalkCutShort | Code::WalkMissing | Code::WalkTooSlow => Gait::Walk,
+        _ => Gait::Run,
     }
 }
 
 /// A finding in one sentence: what, by how much, when, how sure. `level`: paces are for level ground.
 pub(super) fn finding(f: &Finding, level: bool) -> String {
     let name = match (gait_of(f.code), f.rep) {
-        ("walk", Some(n)) => format!("Walk {n}"),
-        ("walk", None) => "A walk".to_owned(),
+        (Gait::Walk, Some(n)) => format!("Walk {n}"),
+        (Gait::Walk, None) => "A walk".to_owned(),
         (_, Some(n)) => format!("Run {n}"),
         (_, None) => "A run".to_owned(),
     };
-    let time_over = f.unit == "s";
+    let time_over = f.unit == Unit::Seconds;
     let what = match f.code {
         Code::RunTooLong => compared(f, &name, "took", "was prescribed", "too long"),
         Code::RunTooShort | Code::WalkCutShort => compared(f, &name, "took", "was prescribed", "too short"),
@@ -194,18 +192,18 @@ pub(super) fn how_sure(certainty: f64) -> String {
 }
 
 /// A value in its unit, as people write it: `1:14`, `6:42 /km`, `412 m`, `158 bpm`.
-fn value(number: f64, unit: &str) -> String {
+fn value(number: f64, unit: Unit) -> String {
     match unit {
-        "s" => clock(number),
-        "s/km" => pace(number),
+        Unit::Seconds => clock(number),
+        Unit::SecondsPerKilometre => pace(number),
         _ => format!("{} {unit}", number.round()),
     }
 }
 
 /// A difference in its unit: seconds stay seconds up to two minutes.
-fn difference(number: f64, unit: &str) -> String {
+fn difference(number: f64, unit: Unit) -> String {
     match unit {
-        "s" if number.round() >= 120.0 => clock(number),
+        Unit::Seconds if number.round() >= 120.0 => clock(number),
         _ => format!("{} {unit}", number.round()),
     }
 }
@@ -219,7 +217,7 @@ pub(super) fn pace(pace_s_per_km: f64) -> String {
 mod tests {
     use super::*;
 
-    fn said(code: Code, rep: Option<u32>, unit: &'static str, figures: [f64; 3], certainty: f64) -> String {
+    fn said(code: Code, rep: Option<u32>, unit: Unit, figures: [f64; 3], certainty: f64) -> String {
         let [prescribed, achieved, excess] = figures.map(|x| x.is_finite().then_some(x));
         let finding = |f: &Finding| finding(f, false);
         finding(&Finding {
@@ -241,63 +239,78 @@ mod tests {
         let cases = [
             (
                 Code::RunTooLong,
-                "s",
+                Unit::Seconds,
                 [60.0, 74.0, 14.0],
                 "Run 1 took 1:14 where 1:00 was prescribed: 14 s too long",
             ),
             (
                 Code::RunTooLong,
-                "m",
+                Unit::Metres,
                 [400.0, 450.0, 50.0],
                 "Run 1 took 450 m where 400 m was prescribed: 50 m too long",
             ),
-            (Code::RunTooFast, "s", [0.0, 40.0, 40.0], "Run 1 was faster than its ceiling, for 40 s"),
+            (
+                Code::RunTooFast,
+                Unit::Seconds,
+                [0.0, 40.0, 40.0],
+                "Run 1 was faster than its ceiling, for 40 s",
+            ),
             (
                 Code::HeartRateTooHigh,
-                "bpm",
+                Unit::BeatsPerMinute,
                 [150.0, 158.0, 8.0],
                 "Run 1: the heart rate reached 158 bpm where 150 bpm is the ceiling: 8 bpm too high",
             ),
             (
                 Code::WalkCutShort,
-                "s",
+                Unit::Seconds,
                 [120.0, 70.0, 50.0],
                 "Walk 1 took 1:10 where 2:00 was prescribed: 50 s too short",
             ),
-            (Code::WalkMissing, "s", [120.0, 0.0, 120.0], "Walk 1 of 2:00 was left out: two runs became one"),
-            (Code::RepMissing, "s", [60.0, 0.0, 60.0], "Run 1 of 1:00 was not done"),
+            (
+                Code::WalkMissing,
+                Unit::Seconds,
+                [120.0, 0.0, 120.0],
+                "Walk 1 of 2:00 was left out: two runs became one",
+            ),
+            (Code::RepMissing, Unit::Seconds, [60.0, 0.0, 60.0], "Run 1 of 1:00 was not done"),
             (
                 Code::RepExtra,
-                "s",
+                Unit::Seconds,
                 [NONE, 61.0, 61.0],
                 "Ran on after the prescribed session was complete, for 61 s",
             ),
             (
                 Code::RunningTimeOver,
-                "s",
+                Unit::Seconds,
                 [360.0, 500.0, 140.0],
                 "The running in all took 8:20 where 6:00 was prescribed: 2:20 too much",
             ),
             (
                 Code::SessionTooLong,
-                "s",
+                Unit::Seconds,
                 [2700.0, 3725.0, 1025.0],
                 "The whole session took 1:02:05 where 45:00 is the limit: 17:05 too long",
             ),
-            (Code::UnplannedRun, "s", [0.0, 80.0, 80.0], "Ran where no running is prescribed, for 80 s"),
+            (
+                Code::UnplannedRun,
+                Unit::Seconds,
+                [0.0, 80.0, 80.0],
+                "Ran where no running is prescribed, for 80 s",
+            ),
             (
                 Code::RunTooShort,
-                "s",
+                Unit::Seconds,
                 [60.0, 30.0, 30.0],
                 "Run 1 took 0:30 where 1:00 was prescribed: 30 s too short",
             ),
             (
                 Code::WalkTooSlow,
-                "spm",
+                Unit::StepsPerMinute,
                 [110.0, 98.0, 12.0],
                 "Walk 1 had 98 spm where 110 spm is the least for a brisk walk: 12 spm too slow",
             ),
-            (Code::RunTooLong, "s", [NONE, NONE, NONE], "Run 1 was too long"),
+            (Code::RunTooLong, Unit::Seconds, [NONE, NONE, NONE], "Run 1 was too long"),
         ];
         for (code, unit, figures, expected) in cases {
             assert_eq!(
@@ -316,7 +329,7 @@ mod tests {
             end_s: Some(417.0),
             prescribed: Some(405.0),
             achieved: Some(381.0),
-            unit: "s/km",
+            unit: Unit::SecondsPerKilometre,
             excess: Some(24.0),
             certainty: 0.97,
         };
@@ -356,14 +369,17 @@ mod tests {
     #[test]
     fn doubt_is_said() {
         assert!(
-            said(Code::RunTooLong, None, "s", [60.0, 74.0, 14.0], 0.7)
+            said(Code::RunTooLong, None, Unit::Seconds, [60.0, 74.0, 14.0], 0.7)
                 .ends_with("70 % sure, too little to decide).")
         );
         assert!(
-            said(Code::RepMissing, None, "s", [60.0, 0.0, 60.0], 0.7)
+            said(Code::RepMissing, None, Unit::Seconds, [60.0, 0.0, 60.0], 0.7)
                 .ends_with("70 % sure, too little to decide).")
         );
-        assert!(said(Code::WalkTooSlow, None, "spm", [105.0, 99.0, 6.0], 0.7).ends_with("70 % sure)."));
+        assert!(
+            said(Code::WalkTooSlow, None, Unit::StepsPerMinute, [105.0, 99.0, 6.0], 0.7)
+                .ends_with("70 % sure).")
+        );
         assert_eq!(how_sure(0.996), "99 % sure");
         assert_eq!(how_sure(1.0), "certain");
     }

@@ -6,6 +6,7 @@ use super::{AuditConfig, Code, Finding};
 use crate::clean::Series;
 use crate::gait::Gait;
 use crate::prescription::{Limits, Runner};
+use jogaudit_recording::units::Unit;
 
 /// A shorter dip below the ceiling does not end a stretch, s: sparse samples are up to 8 s apart.
 const DIP_S: f64 = 10.0;
@@ -87,7 +88,7 @@ pub(super) fn heart_rate(
             end_s: Some(stretch.end_s),
             prescribed: Some(ceiling_bpm),
             achieved: Some(stretch.most_bpm),
-            unit: "bpm",
+            unit: Unit::BeatsPerMinute,
             excess: Some(stretch.most_bpm - ceiling_bpm),
             certainty: if locked { certainty * LOCK_CERTAINTY } else { certainty },
         });
@@ -221,7 +222,7 @@ pub(super) fn walk_cadence(
             end_s: core.last().map(|s| s.end_s),
             prescribed: Some(floor_spm),
             achieved: Some(cadence_spm),
-            unit: "spm",
+            unit: Unit::StepsPerMinute,
             excess: Some(below),
             certainty: above_zero(below, config.cadence_error_spm) * measure::certainty(&core),
         });

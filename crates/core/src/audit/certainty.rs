@@ -1,7 +1,7 @@
 //! From an excess and its error to a probability.
 
-/// What is at least this certain decides the outcome, and explains what else it leads to.
-pub(super) const SURE: f64 = 0.9;
+/// Certainty from which a finding decides the outcome, and explains what else it leads to. Our choice.
+pub const DECIDES: f64 = 0.9;
 
 /// Probability that a value measured as `value` with standard error `error` is in truth above 0, for a normal error.
 /// Without error: 1 above 0, else 0.

@@ -1,13 +1,14 @@
 //! Lengths against what was prescribed. One fault gives one finding: what a finding explains is not counted again.
 
 use super::align::{Alignment, Kind, Piece, Target, TargetPlace};
-use super::certainty::{SURE, above_zero};
+use super::certainty::{DECIDES, above_zero};
 use super::measure::{self, Done, Span};
 use super::{AuditConfig, Code, Finding};
 use crate::clean::Series;
 use crate::gait::Gait;
 use crate::prescription::{Extent, Step, Tolerance};
 use jogaudit_recording::notice::{Notice, NoticeCode};
+use jogaudit_recording::units::Unit;
 
 /// A prescribed walk counts as missing, not as cut short, when nobody walked and rests were shorter than this share.
 const REST_INSTEAD: f64 = 0.5;
@@ -59,7 +60,7 @@ impl LengthAudit {
 /// A length in the unit in which it was prescribed.
 #[derive(Clone, Copy)]
 struct Length {
-    unit: &'static str,
+    unit: Unit,
     prescribed: f64,
     achieved: f64,
     /// The same with holes counted as this gait.
@@ -111,7 +112,7 @@ impl Lengths<'_> {
     /// Whether a length is sure enough beyond tolerance to explain what it leads to. (Doubt about the gait is the same
     /// for both.)
     fn explains(&self, excess: f64, tolerance: f64, error: f64) -> bool {
-        self.certainty_of(excess, tolerance, error, 1.0) >= SURE
+        self.certainty_of(excess, tolerance, error, 1.0) >= DECIDES
     }
 
     fn certainty_of(&self, excess: f64, tolerance: f64, error: f64, gait: f64) -> f64 {
@@ -122,7 +123,7 @@ impl Lengths<'_> {
     fn counts(
         &self,
         what: &str,
-        unit: &str,
+        unit: Unit,
         (excess, tolerance, error): (f64, f64, f64),
         notices: &mut Vec<Notice>,
     ) -> bool {
@@ -170,7 +171,7 @@ impl Lengths<'_> {
             let tolerance = self.tolerance.run.get();
             let is_after = runs_prescribed > 0 && last_run.is_some_and(|end| i >= end);
             let what = "Running that was not prescribed";
-            if !self.counts(what, "s", (achieved, tolerance, error), &mut audit.notices) {
+            if !self.counts(what, Unit::Seconds, (achieved, tolerance, error), &mut audit.notices) {
                 continue;
             }
             after += u32::from(is_after);
@@ -184,7 +185,7 @@ impl Lengths<'_> {
                 end_s: spans.last().map(|s| s.end_s),
                 prescribed: Some(0.0),
                 achieved: Some(achieved),
-                unit: "s",
+                unit: Unit::Seconds,
                 excess: Some(achieved),
                 certainty: self.certainty_of(achieved, tolerance, error, measure::certainty(&spans)),
             });
@@ -306,7 +307,7 @@ impl Lengths<'_> {
             end_s: spans.last().map(|s| s.end_s),
             prescribed: Some(target.length_s),
             achieved: Some(rest_s),
-            unit: "s",
+            unit: Unit::Seconds,
             excess: Some(missing_s),
             certainty: self.certainty_of(missing_s, tolerance, MISSING_ERROR_S, gait),
         });
@@ -332,7 +333,7 @@ impl Lengths<'_> {
         };
         match in_metres {
             Some((prescribed, distance, speed)) if speed > 0.0 => Length {
-                unit: "m",
+                unit: Unit::Metres,
                 prescribed,
                 achieved: distance + speed * (known_s - moving_s),
                 at_most: distance + speed * (at_most_s - moving_s),
@@ -341,7 +342,7 @@ impl Lengths<'_> {
                 per_second: speed,
             },
             _ => Length {
-                unit: "s",
+                unit: Unit::Seconds,
                 prescribed: length_s,
                 achieved: known_s,
                 at_most: at_most_s,
@@ -379,8 +380,8 @@ impl Lengths<'_> {
         }
         let hidden = self.holes_s() >= 0.5 * done.length_s;
         let (prescribed, unit) = match self.steps[step].extent {
-            Extent::Distance(m) => (m.get(), "m"),
-            Extent::Time(s) => (s.get(), "s"),
+            Extent::Distance(m) => (m.get(), Unit::Metres),
+            Extent::Time(s) => (s.get(), Unit::Seconds),
         };
         let bouts: Vec<Span> = self.pieces.iter().filter(|p| p.kind != Kind::Hole).map(Span::of).collect();
         let gait = measure::certainty(&bouts);
@@ -447,7 +448,7 @@ impl Lengths<'_> {
             .max(self.config.running_total_fraction * prescribed);
         let error = self.error_s(&spans);
         let what = "The running time in all";
-        if !self.counts(what, "s", (excess, tolerance, error), &mut audit.notices) {
+        if !self.counts(what, Unit::Seconds, (excess, tolerance, error), &mut audit.notices) {
             return;
         }
         audit.findings.push(Finding {
@@ -457,7 +458,7 @@ impl Lengths<'_> {
             end_s: spans.last().map(|s| s.end_s),
             prescribed: Some(prescribed),
             achieved: Some(achieved),
-            unit: "s",
+            unit: Unit::Seconds,
             excess: Some(achieved - prescribed),
             certainty: self.certainty_of(excess, tolerance, error, measure::certainty(&spans)),
         });
@@ -474,7 +475,9 @@ pub(super) fn session_length(
     config: &AuditConfig,
 ) {
     let explained = |f: &Finding| match f.code {
-        Code::RunTooLong | Code::RepExtra | Code::UnplannedRun if f.unit == "s" && f.certainty >= SURE => {
+        Code::RunTooLong | Code::RepExtra | Code::UnplannedRun
+            if f.unit == Unit::Seconds && f.certainty >= DECIDES =>
+        {
             f.excess.unwrap_or(0.0)
         }
         _ => 0.0,
@@ -496,7 +499,7 @@ pub(super) fn session_length(
         end_s: Some(end_s),
         prescribed: Some(limit_s),
         achieved: Some(achieved),
-        unit: "s",
+        unit: Unit::Seconds,
         excess: Some(excess),
         certainty: above_zero(excess - config.time_share * config.session_s, config.least_error_s),
     });

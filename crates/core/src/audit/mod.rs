@@ -21,8 +21,10 @@ use crate::clean::Series;
 use crate::gait::{Gait, Segmentation};
 use crate::prescription::{Limits, Runner, Stage, Step, Tolerance};
 use jogaudit_recording::notice::Noted;
+use jogaudit_recording::units::Unit;
 
 pub use align::Costs;
+pub use certainty::DECIDES;
 pub use config::AuditConfig;
 pub use gradient::cost_ratio;
 pub use trace::{CeilingSpan, PacePoint, Trace};
@@ -174,12 +176,19 @@ pub struct Finding {
     pub prescribed: Option<f64>,
     /// Achieved value in `unit`.
     pub achieved: Option<f64>,
-    /// Unit of the three values: `s`, `m`, `s/km`, `bpm`, `spm`.
-    pub unit: &'static str,
+    /// Unit of the three values.
+    pub unit: Unit,
     /// By how much it differs in the bad direction, in `unit`, positive.
     pub excess: Option<f64>,
     /// Probability that it is so, 0 to 1.
     pub certainty: f64,
+}
+
+impl Finding {
+    /// Whether it means that too much was done and is certain enough to decide the outcome.
+    pub fn is_overdoing_for_sure(&self) -> bool {
+        self.code.is_overdoing() && self.certainty >= DECIDES
+    }
 }
 
 /// A session held against its prescription.
@@ -193,6 +202,8 @@ pub struct Audit {
     pub dose: Dose,
     /// What differs, in order of time.
     pub findings: Vec<Finding>,
+    /// Whether the pace ceilings were held against pace on level ground of the same cost.
+    pub is_level: bool,
 }
 
 /// Holds one session against one stage.

@@ -8,6 +8,7 @@ use super::{AuditConfig, Code, Finding};
 use crate::clean::{Series, SpeedSource};
 use crate::gait::Gait;
 use jogaudit_recording::physiology::RUNNING_RATIO_PER_SLOPE;
+use jogaudit_recording::units::Unit;
 
 /// Speed is averaged over blocks of this length to see how its error hangs together, s.
 const BLOCK_S: f64 = 5.0;
@@ -309,7 +310,7 @@ impl Judge<'_> {
             end_s: spans.last().map(|s| s.end_s),
             prescribed: Some(prescribed),
             achieved: Some(achieved),
-            unit: "s/km",
+            unit: Unit::SecondsPerKilometre,
             excess: Some(prescribed - achieved),
             certainty: if self.basis.stand_in { certainty.min(ON_GROUND_CERTAINTY) } else { certainty },
         }

@@ -178,7 +178,16 @@ impl Session<'_> {
         };
         let reps = self.reps(&done, &slopes, &pace.over_ceiling_s);
         let dose = self.dose(&pieces, &lengths_s, range_s);
-        Noted { value: Audit { outcome, reps, dose, findings }, notices }
+        Noted {
+            value: Audit {
+                outcome,
+                reps,
+                dose,
+                findings,
+                is_level: slopes.is_good() && self.limits.pace_basis == PaceBasis::Level,
+            },
+            notices,
+        }
     }
 
     /// Leaves everything undecided, done and not done, where no bout is known.
@@ -189,7 +198,13 @@ impl Session<'_> {
         }
         dose = Dose { run_steps: None, run_distance_m: None, ..dose };
         let notices = vec![no_gait_data()];
-        let value = Audit { outcome: Outcome::Undecided, reps: Vec::new(), dose, findings: Vec::new() };
+        let value = Audit {
+            outcome: Outcome::Undecided,
+            reps: Vec::new(),
+            dose,
+            findings: Vec::new(),
+            is_level: false,
+        };
         Noted { value, notices }
     }
 
@@ -204,7 +219,7 @@ impl Session<'_> {
             lengths_s.len()
         );
         Noted {
-            value: Audit { outcome: Outcome::Undecided, reps, dose, findings: Vec::new() },
+            value: Audit { outcome: Outcome::Undecided, reps, dose, findings: Vec::new(), is_level: false },
             notices: vec![Notice::new(NoticeCode::TooMuchToMatch, text)],
         }
     }

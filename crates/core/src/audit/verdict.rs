@@ -1,6 +1,6 @@
 //! From findings to the outcome.
 
-use super::certainty::SURE;
+use super::certainty::DECIDES;
 use super::{Finding, Outcome};
 use jogaudit_recording::notice::{Notice, NoticeCode};
 
@@ -22,7 +22,7 @@ pub(super) struct Doubts {
 pub(super) fn outcome(findings: &[Finding], doubts: Doubts, notices: &mut Vec<Notice>) -> Outcome {
     let overdoing = |f: &&Finding| f.code.is_overdoing();
     let less = |f: &&Finding| f.code.is_underdoing();
-    let is_sure = |f: &Finding| f.certainty >= SURE;
+    let is_sure = |f: &Finding| f.certainty >= DECIDES;
     if findings.iter().filter(overdoing).any(is_sure) {
         return Outcome::Overdone;
     }
@@ -46,9 +46,10 @@ fn hangs<'a>(findings: impl Iterator<Item = &'a Finding>, what: &str, notices: &
         notices.push(Notice::new(
             NoticeCode::VerdictHangs,
             format!(
-                "The verdict hangs on `{}`{rep}, which is {:.0} % certain; 90 % are needed to say that {what}.",
+                "The verdict hangs on `{}`{rep}, which is {:.0} % certain; {:.0} % are needed to say that {what}.",
                 finding.code.word(),
-                100.0 * finding.certainty
+                100.0 * finding.certainty,
+                100.0 * DECIDES
             ),
         ));
     }
@@ -59,6 +60,7 @@ fn hangs<'a>(findings: impl Iterator<Item = &'a Finding>, what: &str, notices: &
 mod tests {
     use super::super::Code;
     use super::*;
+    use jogaudit_recording::units::Unit;
 
     fn finding(code: Code, certainty: f64) -> Finding {
         Finding {
@@ -68,7 +70,7 @@ mod tests {
             end_s: None,
             prescribed: None,
             achieved: None,
-            unit: "s",
+            unit: Unit::Seconds,
             excess: None,
             certainty,
         }

@@ -5,6 +5,7 @@ use jiff::civil::Date;
 use crate::audit::Outcome;
 use crate::prescription::Plan;
 use jogaudit_recording::notice::{Notice, NoticeCode};
+use jogaudit_recording::units::Unit;
 
 use super::calendar::{days_between, monday, plus};
 use super::case::{Case, longest_prescribed_run_s};
@@ -74,8 +75,8 @@ pub struct WeeklyFinding {
     pub prescribed: Option<f64>,
     /// What was done, in `unit`.
     pub achieved: Option<f64>,
-    /// `sessions`, `days`, `s`, `m`, or `of 10` for pain.
-    pub unit: &'static str,
+    /// Unit of both: sessions, days, seconds, metres, or points of ten for pain.
+    pub unit: Unit,
     /// What it was held against.
     pub against: Against,
     /// Probability that it is so, 0 to 1: below 1 only where it rests on a recognised stage or on measured running.
@@ -83,7 +84,7 @@ pub struct WeeklyFinding {
 }
 
 impl WeeklyFinding {
-    fn new(code: WeeklyCode, date: Date, unit: &'static str, against: Against) -> Self {
+    fn new(code: WeeklyCode, date: Date, unit: Unit, against: Against) -> Self {
         let (stage, left, prescribed, achieved) = (None, None, None, None);
         Self { code, date, stage, left, prescribed, achieved, unit, against, certainty: 1.0 }
     }
@@ -126,7 +127,8 @@ pub(super) fn spacing(case: &Case<'_>) -> (Vec<WeeklyFinding>, Vec<bool>) {
         };
         if let Some(most) = bounds.sessions_per_week.filter(|most| in_week > *most) {
             is_improper[index] = true;
-            let finding = about(WeeklyCode::TooManySessions, "sessions").values(most.into(), in_week.into());
+            let finding =
+                about(WeeklyCode::TooManySessions, Unit::Sessions).values(most.into(), in_week.into());
             // One a week, on the day of the first session too many, with the week's number.
             if let Some(at) = too_many_at {
                 let first: &mut WeeklyFinding = &mut found[at];
@@ -141,7 +143,7 @@ pub(super) fn spacing(case: &Case<'_>) -> (Vec<WeeklyFinding>, Vec<bool>) {
             && rest < i64::from(least)
         {
             is_improper[index] = true;
-            found.push(about(WeeklyCode::NoRestDay, "days").values(least.into(), rest.max(0) as f64));
+            found.push(about(WeeklyCode::NoRestDay, Unit::Days).values(least.into(), rest.max(0) as f64));
         }
         before = Some(session.date);
     }
@@ -200,11 +202,13 @@ fn moved_on(
     };
     let mut found = Vec::new();
     if let Some(skipped) = (furthest + 1..stage).find(|skipped| runs(*skipped)) {
-        found.push(about(WeeklyCode::StageSkipped, skipped, "sessions"));
+        found.push(about(WeeklyCode::StageSkipped, skipped, Unit::Sessions));
     }
     if runs(furthest) && !progress.may_be_complete(furthest) {
         let (kept, needed) = (progress.kept_at(furthest), progress.needed_at(furthest));
-        found.push(about(WeeklyCode::StageRushed, furthest, "sessions").values(needed.into(), kept.into()));
+        found.push(
+            about(WeeklyCode::StageRushed, furthest, Unit::Sessions).values(needed.into(), kept.into()),
+        );
     } else if runs(furthest) && !progress.is_complete(furthest) {
         notices.push(Notice::new(
             NoticeCode::StageCompletionOpen,
@@ -224,7 +228,7 @@ pub(super) fn unplanned(case: &Case<'_>) -> Vec<WeeklyFinding> {
     unplanned
         .map(|session| WeeklyFinding {
             certainty: run_certainty(session),
-            ..WeeklyFinding::new(WeeklyCode::UnplannedRun, session.date, "s", Against::Plan)
+            ..WeeklyFinding::new(WeeklyCode::UnplannedRun, session.date, Unit::Seconds, Against::Plan)
                 .values(0.0, session.totals.run_s)
         })
         .collect()
@@ -242,7 +246,7 @@ pub(super) fn pain(case: &Case<'_>) -> Vec<WeeklyFinding> {
             ..WeeklyFinding::new(
                 code,
                 date,
-                "of 10",
+                Unit::PointsOfTen,
                 if limit.is_some() { Against::PainLimit } else { Against::AnyPain },
             )
         };
@@ -263,8 +267,8 @@ pub struct LongestRun {
     pub own: f64,
     /// The longest of the days before, in `unit`.
     pub before: f64,
-    /// `m`, or `s` where a distance is not known.
-    pub unit: &'static str,
+    /// Metres, or seconds where a distance is not known.
+    pub unit: Unit,
 }
 
 impl LongestRun {
@@ -299,8 +303,8 @@ pub(super) fn longest_runs(case: &Case<'_>) -> Vec<Option<LongestRun>> {
         let by_distance =
             || earlier().map(|t| t.longest_run_m).try_fold(0.0, |most: f64, m| Some(most.max(m?)));
         let longest = match (session.totals.longest_run_m, by_distance()) {
-            (Some(own), Some(before)) => LongestRun { own, before, unit: "m" },
-            _ => LongestRun { own: session.totals.longest_run_s, before: by_time(), unit: "s" },
+            (Some(own), Some(before)) => LongestRun { own, before, unit: Unit::Metres },
+            _ => LongestRun { own: session.totals.longest_run_s, before: by_time(), unit: Unit::Seconds },
         };
         all[index] = (longest.before > 0.0).then_some(longest);
     }
@@ -353,7 +357,7 @@ pub(super) fn running_time_jump(
     WeeklyFinding {
         stage,
         certainty,
-        ..WeeklyFinding::new(WeeklyCode::RunningTimeJump, date, "s", against).values(bound_s, run_s)
+        ..WeeklyFinding::new(WeeklyCode::RunningTimeJump, date, Unit::Seconds, against).values(bound_s, run_s)
     }
 }
 
@@ -373,7 +377,7 @@ mod tests {
             (201.0, "large"),
         ];
         for (own, band) in bands {
-            assert_eq!(LongestRun { own, before: 100.0, unit: "m" }.band(), band, "{own}");
+            assert_eq!(LongestRun { own, before: 100.0, unit: Unit::Metres }.band(), band, "{own}");
         }
     }
 }

@@ -12,8 +12,8 @@ const HEIGHT: u32 = 132;
 /// Curves are drawn in a box of this width that is stretched to the field.
 const BOX: f64 = 1000.0;
 
-/// A finding that a chart shows.
-pub(super) struct Stretch<'a> {
+/// A finding that a chart marks.
+pub(super) struct Marked<'a> {
     pub(super) number: usize,
     pub(super) start_s: f64,
     pub(super) end_s: f64,
@@ -22,7 +22,7 @@ pub(super) struct Stretch<'a> {
 }
 
 /// Draws a chart.
-pub(super) fn chart(chart: &Chart, axis: Axis, gaps: &[GapView], found: &[Stretch]) -> Markup {
+pub(super) fn chart(chart: &Chart, axis: Axis, gaps: &[GapView], found: &[Marked]) -> Markup {
     let y = |value: f64| f64::from(HEIGHT) * (1.0 - (value - chart.low) / (chart.high - chart.low));
     let x = |t: f64| BOX / 100.0 * axis.at(t);
     let row = Row {
@@ -43,7 +43,7 @@ pub(super) fn chart(chart: &Chart, axis: Axis, gaps: &[GapView], found: &[Stretc
                 line.grid x1="0" x2="100%" y1=(y) y2=(y) {}
             }
             @for gap in gaps { (gap_rect(gap, axis)) }
-            @for stretch in found { (found_rect(stretch, axis)) }
+            @for marked in found { (found_rect(marked, axis)) }
             svg width="100%" height=(HEIGHT) viewBox=(format!("0 0 {BOX} {HEIGHT}")) preserveAspectRatio="none" {
                 @for piece in chart.pieces.iter().filter(|piece| has_band(piece)) {
                     path.band d=(band(piece, x, y)) {}
@@ -53,8 +53,8 @@ pub(super) fn chart(chart: &Chart, axis: Axis, gaps: &[GapView], found: &[Stretc
                 }
                 path.curve d=(curve(&chart.pieces, x, y)) {}
             }
-            @for stretch in found {
-                text.found-number x=(percent(axis.at(stretch.start_s))) y="12" dx="3" { (stretch.number) }
+            @for marked in found {
+                text.found-number x=(percent(axis.at(marked.start_s))) y="12" dx="3" { (marked.number) }
             }
         },
         is_linked: false,
@@ -71,11 +71,11 @@ fn gap_rect(gap: &GapView, axis: Axis) -> Markup {
     }
 }
 
-fn found_rect(stretch: &Stretch, axis: Axis) -> Markup {
-    let (from, to) = (axis.at(stretch.start_s), axis.at(stretch.end_s));
+fn found_rect(marked: &Marked, axis: Axis) -> Markup {
+    let (from, to) = (axis.at(marked.start_s), axis.at(marked.end_s));
     html! {
-        rect class=(stretch.class) x=(percent(from)) width=(percent((to - from).max(0.3))) height=(HEIGHT) {
-            title { (stretch.number) ". " (stretch.text) }
+        rect class=(marked.class) x=(percent(from)) width=(percent((to - from).max(0.3))) height=(HEIGHT) {
+            title { (marked.number) ". " (marked.text) }
         }
     }
 }

@@ -2,10 +2,13 @@
 
 use maud::{Markup, html};
 
-use super::chart::{Stretch, chart};
+use jogaudit_core::audit::Code;
+use jogaudit_core::gait::Gait;
+
+use super::chart::{Marked, chart};
 use super::figure::patterns;
 use super::marks::icon;
-use super::strip::{self, Layout, flag_icon, weight};
+use super::strip::{self, Layout, Weight, flag_icon};
 use crate::chart::{Chart, Charts};
 use crate::text::{UNKNOWN, rep_done, rep_prescribed, shown};
 use crate::view::{BoutView, CheckView, FindingView, RepView};
@@ -17,7 +20,7 @@ pub(super) fn body(view: &CheckView, charts: Option<&Charts>) -> Markup {
     html! {
         (patterns())
         header.outcome {
-            (icon(view.outcome))
+            (icon(view.outcome.word()))
             h1 { (view.summary) }
         }
         @if !view.reasons.is_empty() {
@@ -65,9 +68,9 @@ fn figure(view: &CheckView, layout: &Layout, charts: Option<&Charts>) -> Markup 
                     (strip::strip(view, layout, gaps))
                     @if let Some(charts) = charts {
                         @for (curve, code, missing) in [
-                            (&charts.pace, "run_too_fast", "no usable pace"),
-                            (&charts.cadence, "walk_too_slow", "no usable cadence"),
-                            (&charts.heart_rate, "heart_rate_too_high", "no heart rate"),
+                            (&charts.pace, Code::RunTooFast, "no usable pace"),
+                            (&charts.cadence, Code::WalkTooSlow, "no usable cadence"),
+                            (&charts.heart_rate, Code::HeartRateTooHigh, "no heart rate"),
                         ] {
                             (curve_of(view, layout, curve.as_ref(), code, missing, charts))
                         }
@@ -83,7 +86,7 @@ fn curve_of(
     view: &CheckView,
     layout: &Layout,
     curve: Option<&Chart>,
-    code: &str,
+    code: Code,
     missing: &str,
     charts: &Charts,
 ) -> Markup {
@@ -91,8 +94,8 @@ fn curve_of(
         return html! { p.caption.quiet { "The recording has " (missing) "." } };
     };
     let found = view.findings.iter().zip(&layout.places).enumerate().filter(|(_, (f, _))| f.code == code);
-    let found: Vec<Stretch> = found
-        .map(|(i, (f, place))| Stretch {
+    let found: Vec<Marked> = found
+        .map(|(i, (f, place))| Marked {
             number: i + 1,
             start_s: place.0,
             end_s: place.1,
@@ -121,7 +124,7 @@ fn findings(view: &CheckView) -> Markup {
 fn sentence(number: usize, finding: &FindingView) -> Markup {
     html! {
         li id=(format!("finding-{number}")) {
-            (flag_icon(weight(finding).0, Some(number)))
+            (flag_icon(Weight::of(finding), Some(number)))
             div {
                 (finding.text) " "
                 a href=(format!("#place-{number}")) aria-label=(format!("Show on the strip, finding {number}")) { "Show on the strip" }
@@ -168,7 +171,7 @@ fn reps(view: &CheckView) -> Markup {
                     tbody {
                         @for rep in &view.reps {
                             tr {
-                                th scope="row" { (rep.gait) " " (rep.rep) }
+                                th scope="row" { (rep.gait.word()) " " (rep.rep) }
                                 @for column in &columns { td { (column.2(rep)) } }
                                 td.left { (about(view, rep)) }
                             }
@@ -188,8 +191,8 @@ fn about(view: &CheckView, rep: &RepView) -> Markup {
         view.findings.iter().enumerate().filter(|(_, f)| is_about(f)).map(|(i, f)| (i + 1, f)).collect();
     html! {
         @for (number, finding) in &found {
-            a.to-finding href=(format!("#finding-{number}")) aria-label=(format!("Finding {number}, {}", weight(finding).1)) {
-                (flag_icon(weight(finding).0, Some(*number)))
+            a.to-finding href=(format!("#finding-{number}")) aria-label=(format!("Finding {number}, {}", Weight::of(finding).words())) {
+                (flag_icon(Weight::of(finding), Some(*number)))
             }
         }
         @if rep.stand_s >= 1.0 { span { "stood " (clock(rep.stand_s)) } }
@@ -226,7 +229,7 @@ fn dose(view: &CheckView) -> Markup {
 }
 
 fn bouts(view: &CheckView) -> Markup {
-    let is_known = |bout: &&BoutView| bout.gait != "unknown";
+    let is_known = |bout: &&BoutView| bout.gait != Gait::Unknown;
     html! {
         section.screen aria-labelledby="bouts" {
             h2 #bouts { "Bouts as recorded" }
@@ -240,7 +243,7 @@ fn bouts(view: &CheckView) -> Markup {
                         tbody {
                             @for bout in &view.bouts {
                                 tr {
-                                    th scope="row" { (if bout.gait == "unknown" { "no data" } else { bout.gait }) }
+                                    th scope="row" { (if bout.gait == Gait::Unknown { "no data" } else { bout.gait.word() }) }
                                     td { (clock(bout.start_s)) }
                                     td { (clock(bout.end_s)) }
                                     td { (clock(bout.end_s - bout.start_s)) }

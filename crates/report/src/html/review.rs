@@ -2,11 +2,14 @@
 
 use maud::{Markup, html};
 
+use jogaudit_core::audit::Outcome;
+use jogaudit_core::review::Word;
+
 use super::figure::{patterns, percent};
 use super::marks::{icon, shape};
 use crate::card::{CardBout, CardView, bout_texts};
 use crate::review_text::why_undecided;
-use crate::review_view::{ReviewView, RuleView, SessionView, WeekView};
+use crate::review_view::{ReviewView, RuleView, SessionKind, SessionView, WeekView};
 use crate::review_wording::MARKS;
 use crate::text::{UNKNOWN, shown};
 use crate::wording::clock;
@@ -46,7 +49,7 @@ pub(super) fn body(view: &ReviewView) -> Markup {
 
 fn why(view: &ReviewView) -> Markup {
     let Some((deciding, others)) = view.ruling.rules.split_first() else { return html! {} };
-    let others: Vec<&RuleView> = others.iter().filter(|rule| rule.ruling != "advance").collect();
+    let others: Vec<&RuleView> = others.iter().filter(|rule| rule.ruling != Word::Advance).collect();
     html! {
         section aria-labelledby="why" {
             h2 #why { "Why" }
@@ -312,13 +315,14 @@ fn sessions(view: &ReviewView) -> Markup {
 
 fn session_row(number: usize, session: &SessionView) -> Markup {
     let outcome = match (session.outcome, session.kind) {
-        (Some(outcome), _) => outcome,
-        (None, "walk") => "walk",
+        (Some(outcome), _) => outcome.word(),
+        (None, SessionKind::Walk) => "walk",
         (None, _) => "running outside the plan",
     };
     let decisive: Vec<&str> =
         session.findings.iter().filter(|f| f.decides).map(|f| f.text.as_str()).collect();
-    let said = if outcome == "undecided" { why_undecided(session) } else { decisive.join(" ") };
+    let said =
+        if session.outcome == Some(Outcome::Undecided) { why_undecided(session) } else { decisive.join(" ") };
     let of_ten = |pain: Option<f64>| shown(pain, |pain| format!("{pain}"));
     html! {
         tr id=(format!("session-{number}")) {

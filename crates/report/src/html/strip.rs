@@ -2,9 +2,11 @@
 
 use maud::{Markup, html};
 
+use jogaudit_core::gait::Gait;
+
 use super::figure::{Axis, Row, percent};
 use crate::chart::GapView;
-use crate::strip::{Span, done, last_end, prescribed};
+use crate::strip::{GaitSpan, done, last_end, prescribed};
 use crate::view::{CheckView, FindingView, RepView};
 use crate::wording::clock;
 
@@ -20,8 +22,8 @@ const NUMBER_PX: f64 = 16.0;
 /// Where the parts of a check stand in time.
 pub(super) struct Layout {
     pub(super) axis: Axis,
-    prescribed: Vec<Span>,
-    done: Vec<Span>,
+    prescribed: Vec<GaitSpan>,
+    done: Vec<GaitSpan>,
     /// One a finding, in their order.
     pub(super) places: Vec<(f64, f64)>,
 }
@@ -34,7 +36,7 @@ impl Layout {
         let runs = if prescribed.is_empty() { &done } else { &prescribed };
         let mut runs_s: Vec<f64> = runs
             .iter()
-            .filter(|s| s.gait == "run")
+            .filter(|s| s.gait == Gait::Run)
             .map(|s| s.end_s - s.start_s)
             .filter(|s| *s > 0.0)
             .collect();
@@ -47,7 +49,7 @@ impl Layout {
 }
 
 /// On the recording, else where it was prescribed.
-fn place(f: &FindingView, view: &CheckView, prescribed: &[Span]) -> Option<(f64, f64)> {
+fn place(f: &FindingView, view: &CheckView, prescribed: &[GaitSpan]) -> Option<(f64, f64)> {
     if let Some(start_s) = f.start_s {
         return Some((start_s, f.end_s.unwrap_or(start_s)));
     }
@@ -55,12 +57,54 @@ fn place(f: &FindingView, view: &CheckView, prescribed: &[Span]) -> Option<(f64,
     prescribed.get(index).map(|span| (span.start_s, span.end_s))
 }
 
-/// What a finding is to the verdict, as a class, as a word.
-pub(super) fn weight(f: &FindingView) -> (&'static str, &'static str) {
-    match (f.decides, f.is_overdoing) {
-        (true, _) => ("beyond", "beyond the prescription"),
-        (false, true) => ("unsure", "beyond, too unsure to decide"),
-        (false, false) => ("less", "less than prescribed"),
+/// What a finding is to the verdict.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Weight {
+    /// More was done, and it decides.
+    Beyond,
+    /// More was done, too unsure to decide.
+    Unsure,
+    /// Less was done, or slower.
+    Less,
+}
+
+impl Weight {
+    pub(super) const ALL: [Self; 3] = [Self::Beyond, Self::Unsure, Self::Less];
+
+    pub(super) const fn of(finding: &FindingView) -> Self {
+        match (finding.decides, finding.is_overdoing) {
+            (true, _) => Self::Beyond,
+            (false, true) => Self::Unsure,
+            (false, false) => Self::Less,
+        }
+    }
+
+    /// Its class in the style sheet.
+    const fn class(self) -> &'static str {
+        match self {
+            Self::Beyond => "beyond",
+            Self::Unsure => "unsure",
+            Self::Less => "less",
+        }
+    }
+
+    /// For reading.
+    pub(super) const fn words(self) -> &'static str {
+        match self {
+            Self::Beyond => "beyond the prescription",
+            Self::Unsure => "beyond, too unsure to decide",
+            Self::Less => "less than prescribed",
+        }
+    }
+}
+
+/// The outline of a flag: pointed where it decides, square where it is too unsure, round where less was done.
+fn outline(weight: Weight) -> Markup {
+    html! {
+        @match weight {
+            Weight::Beyond => path.box d="M.75.75H23.25V18L12 23.25.75 18Z" {},
+            Weight::Unsure | Weight::Less => rect.box x=".75" y=".75" width="22.5" height="22.5" rx=(if weight == Weight::Less { "11" } else { "2" }) {},
+        }
     }
 }
 
@@ -77,12 +121,12 @@ pub(super) fn strip(view: &CheckView, layout: &Layout, gaps: &[GapView]) -> Mark
 }
 
 /// Numbers the prescribed runs.
-fn counted(prescribed: &[Span]) -> Vec<Option<u32>> {
+fn counted(prescribed: &[GaitSpan]) -> Vec<Option<u32>> {
     let mut runs = 0;
     prescribed
         .iter()
         .map(|span| {
-            let is_run = span.gait == "run";
+            let is_run = span.gait == Gait::Run;
             runs += u32::from(is_run);
             is_run.then_some(runs)
         })
@@ -91,35 +135,39 @@ fn counted(prescribed: &[Span]) -> Vec<Option<u32>> {
 
 /// Gives each run that was done the number of the prescribed run it is held against, as the findings and the table name
 /// it: a run with a stop inside has its number twice, one that nothing prescribes has none.
-fn matched(done: &[Span], reps: &[RepView]) -> Vec<Option<u32>> {
-    let within = |span: &Span| {
+fn matched(done: &[GaitSpan], reps: &[RepView]) -> Vec<Option<u32>> {
+    let within = |span: &GaitSpan| {
         let shared = |rep: &RepView| Some(rep.end_s?.min(span.end_s) - rep.start_s?.max(span.start_s));
         reps.iter()
-            .filter(|rep| rep.gait == "run")
+            .filter(|rep| rep.gait == Gait::Run)
             .filter_map(|rep| Some((rep.rep, shared(rep)?)))
             .filter(|(_, shared_s)| *shared_s > 0.0)
             .max_by(|a, b| a.1.total_cmp(&b.1))
             .map(|(rep, _)| rep)
     };
-    done.iter().map(|span| (span.gait == "run").then(|| within(span)).flatten()).collect()
+    done.iter().map(|span| (span.gait == Gait::Run).then(|| within(span)).flatten()).collect()
 }
 
-fn told(done: &[Span]) -> String {
+fn told(done: &[GaitSpan]) -> String {
     let count = |gait| done.iter().filter(|span| span.gait == gait).count();
-    let parts: Vec<String> =
-        [("run", "runs"), ("walk", "walks"), ("stand", "stands"), ("unknown", "stretches without data")]
-            .into_iter()
-            .map(|(gait, name)| (count(gait), name))
-            .filter(|(n, _)| *n > 0)
-            .map(|(n, name)| format!("{n} {name}"))
-            .collect();
+    let parts: Vec<String> = [
+        (Gait::Run, "runs"),
+        (Gait::Walk, "walks"),
+        (Gait::Stand, "stands"),
+        (Gait::Unknown, "stretches without data"),
+    ]
+    .into_iter()
+    .map(|(gait, name)| (count(gait), name))
+    .filter(|(n, _)| *n > 0)
+    .map(|(n, name)| format!("{n} {name}"))
+    .collect();
     format!("{}. Each stands in the table of bouts.", parts.join(", "))
 }
 
 fn band(
     name: &str,
     alt: &str,
-    spans: &[Span],
+    spans: &[GaitSpan],
     numbers: &[Option<u32>],
     axis: Axis,
     gaps: &[GapView],
@@ -142,24 +190,24 @@ fn band(
 }
 
 /// Gaits are told apart by height, as in the report in plain text.
-fn bar(span: &Span, axis: Axis, gaps: &[GapView], number: Option<u32>) -> Markup {
+fn bar(span: &GaitSpan, axis: Axis, gaps: &[GapView], number: Option<u32>) -> Markup {
     let (from, to) = (axis.at(span.start_s), axis.at(span.end_s));
-    let (height, class, word) = match span.gait {
-        "run" => (BAND - 2, "run", "Run"),
-        "walk" => (14, "walk", "Walk"),
-        "stand" => (4, "stand", "Stand"),
-        _ => (BAND - 2, "unknown", "No data"),
+    let (height, word) = match span.gait {
+        Gait::Run => (BAND - 2, "Run"),
+        Gait::Walk => (14, "Walk"),
+        Gait::Stand => (4, "Stand"),
+        Gait::Unknown => (BAND - 2, "No data"),
     };
-    let fill = (class == "unknown").then_some("url(#hatch-unknown)");
+    let is_unknown = span.gait == Gait::Unknown;
+    let fill = is_unknown.then_some("url(#hatch-unknown)");
     let (x, width) = (percent(from), percent(to - from));
     // A gap that lies in here says why nothing is known.
-    let is_inside =
-        |gap: &&GapView| class == "unknown" && gap.start_s < span.end_s && gap.end_s > span.start_s;
+    let is_inside = |gap: &&GapView| is_unknown && gap.start_s < span.end_s && gap.end_s > span.start_s;
     let why = gaps.iter().find(is_inside).map(|gap| format!(", {}", gap.text)).unwrap_or_default();
     let (narrow, roomy) = axis.shares(NUMBER_PX);
     let number = number.filter(|_| to - from >= narrow.min(roomy));
     html! {
-        rect class=(class) x=(x) width=(width) y=(BAND - height) height=(height) fill=[fill] {
+        rect class=(span.gait.word()) x=(x) width=(width) y=(BAND - height) height=(height) fill=[fill] {
             title { (word) ", " (clock(span.start_s)) " to " (clock(span.end_s)) (why) }
         }
         @if let Some(number) = number {
@@ -205,20 +253,17 @@ fn lanes(view: &CheckView, layout: &Layout) -> Markup {
 
 fn flagged(number: usize, finding: &FindingView, place: (f64, f64), top: u32, axis: Axis) -> Markup {
     let (from, to) = (axis.at(place.0), axis.at(place.1));
-    let (class, _) = weight(finding);
+    let weight = Weight::of(finding);
     // At the right edge the flag stands to the left of its place.
     let is_last = from > 100.0 - axis.share(f64::from(FLAG) + 2.0);
     let shift = if is_last { -i64::from(FLAG) } else { 0 };
     html! {
-        a id=(format!("place-{number}")) href=(format!("#finding-{number}")) class=(format!("flag {class}")) {
+        a id=(format!("place-{number}")) href=(format!("#finding-{number}")) class=(format!("flag {}", weight.class())) {
             title { (number) ". " (finding.text) }
             rect.extent x=(percent(from)) y=(top + FLAG + 1) width=(percent((to - from).max(0.4))) height="6" {}
             svg.over x=(percent(from)) y=(top) {
                 g transform=(format!("translate({shift} 0)")) {
-                    @match class {
-                        "beyond" => path.box d="M.75.75H23.25V18L12 23.25.75 18Z" {},
-                        _ => rect.box x=".75" y=".75" width="22.5" height="22.5" rx=(if class == "less" { "11" } else { "2" }) {},
-                    }
+                    (outline(weight))
                     text.flag-number x="12" y="16" text-anchor="middle" { (number) }
                 }
             }
@@ -229,35 +274,32 @@ fn flagged(number: usize, finding: &FindingView, place: (f64, f64), top: u32, ax
 /// What the marks of the strip mean.
 pub(super) fn key(view: &CheckView) -> Markup {
     let has = |gait| view.bouts.iter().any(|bout| bout.gait == gait);
-    let classes: Vec<&str> = view.findings.iter().map(|f| weight(f).0).collect();
+    let weights: Vec<Weight> = view.findings.iter().map(Weight::of).collect();
     html! {
         ul.key aria-label="Marks" {
-            @for (gait, height, word) in [("run", 14, "run"), ("walk", 7, "walk"), ("stand", 2, "stand"), ("unknown", 14, "no data")] {
+            @for (gait, height, word) in [(Gait::Run, 14, "run"), (Gait::Walk, 7, "walk"), (Gait::Stand, 2, "stand"), (Gait::Unknown, 14, "no data")] {
                 @if has(gait) || view.reps.iter().any(|rep| rep.gait == gait) {
                     li {
                         svg.icon aria-hidden="true" width="18" height="16" {
-                            rect class=(gait) x="1" y=(15 - height) width="16" height=(height)
-                                fill=[(gait == "unknown").then_some("url(#hatch-unknown)")] {}
+                            rect class=(gait.word()) x="1" y=(15 - height) width="16" height=(height)
+                                fill=[(gait == Gait::Unknown).then_some("url(#hatch-unknown)")] {}
                         }
                         (word)
                     }
                 }
             }
-            @for (class, word) in [("beyond", "beyond the prescription"), ("unsure", "beyond, too unsure to decide"), ("less", "less than prescribed")] {
-                @if classes.contains(&class) { li { (flag_icon(class, None)) (word) } }
+            @for weight in Weight::ALL {
+                @if weights.contains(&weight) { li { (flag_icon(weight, None)) (weight.words()) } }
             }
         }
     }
 }
 
 /// A flag beside its sentence.
-pub(super) fn flag_icon(class: &str, number: Option<usize>) -> Markup {
+pub(super) fn flag_icon(weight: Weight, number: Option<usize>) -> Markup {
     html! {
-        svg class=(format!("icon flag {class}")) aria-hidden="true" width="24" height="24" {
-            @match class {
-                "beyond" => path.box d="M.75.75H23.25V18L12 23.25.75 18Z" {},
-                _ => rect.box x=".75" y=".75" width="22.5" height="22.5" rx=(if class == "less" { "11" } else { "2" }) {},
-            }
+        svg class=(format!("icon flag {}", weight.class())) aria-hidden="true" width="24" height="24" {
+            (outline(weight))
             @if let Some(number) = number {
                 text.flag-number x="12" y="16" text-anchor="middle" { (number) }
             }
@@ -269,14 +311,14 @@ pub(super) fn flag_icon(class: &str, number: Option<usize>) -> Markup {
 mod tests {
     use super::*;
 
-    fn span(gait: &'static str, start_s: f64, end_s: f64) -> Span {
-        Span { gait, start_s, end_s }
+    fn span(gait: Gait, start_s: f64, end_s: f64) -> GaitSpan {
+        GaitSpan { gait, start_s, end_s }
     }
 
     fn run(rep: u32, within: Option<(f64, f64)>) -> RepView {
         RepView {
             rep,
-            gait: "run",
+            gait: Gait::Run,
             prescribed_s: Some(60.0),
             achieved_s: 60.0,
             error_s: 1.0,
@@ -296,13 +338,13 @@ mod tests {
     #[test]
     fn runs_done_bear_the_numbers_that_the_findings_use() {
         let done = [
-            span("walk", 0.0, 100.0),
-            span("run", 100.0, 130.0),
-            span("stand", 130.0, 150.0),
-            span("run", 150.0, 180.0),
-            span("walk", 180.0, 300.0),
-            span("run", 300.0, 360.0),
-            span("run", 400.0, 420.0),
+            span(Gait::Walk, 0.0, 100.0),
+            span(Gait::Run, 100.0, 130.0),
+            span(Gait::Stand, 130.0, 150.0),
+            span(Gait::Run, 150.0, 180.0),
+            span(Gait::Walk, 180.0, 300.0),
+            span(Gait::Run, 300.0, 360.0),
+            span(Gait::Run, 400.0, 420.0),
         ];
         let reps = [run(1, Some((100.0, 180.0))), run(2, None), run(3, Some((300.0, 360.0)))];
         assert_eq!(matched(&done, &reps), [None, Some(1), None, Some(1), None, Some(3), None]);

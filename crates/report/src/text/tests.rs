@@ -6,6 +6,7 @@ use jogaudit_core::audit::{Amount, Audit, Code, Dose, Finding, Outcome, Rep};
 use jogaudit_core::gait::{Bout, Gait, Segmentation};
 use jogaudit_core::prescription::Plan;
 use jogaudit_recording::notice::{Notice, NoticeCode};
+use jogaudit_recording::units::Unit;
 
 const PLAN: &str = r#"
 title = "Back on the path"
@@ -99,6 +100,7 @@ fn audit() -> Audit {
             run_steps: Some(378.4),
             run_distance_m: None,
         },
+        is_level: false,
         findings: vec![
             Finding {
                 code: Code::RunTooLong,
@@ -107,7 +109,7 @@ fn audit() -> Audit {
                 end_s: Some(380.0),
                 prescribed: Some(60.0),
                 achieved: Some(80.0),
-                unit: "s",
+                unit: Unit::Seconds,
                 excess: Some(20.0),
                 certainty: 0.97,
             },
@@ -118,7 +120,7 @@ fn audit() -> Audit {
                 end_s: Some(300.0),
                 prescribed: Some(110.0),
                 achieved: Some(98.0),
-                unit: "spm",
+                unit: Unit::StepsPerMinute,
                 excess: Some(12.0),
                 certainty: 0.6,
             },
@@ -172,7 +174,7 @@ fn every_line_fits_and_ends_clean() {
 #[test]
 fn without_an_audit_nothing_counts_as_achieved() {
     let view = check_view(None);
-    assert_eq!(view.outcome, "undecided");
+    assert_eq!(view.outcome, Outcome::Undecided);
     assert_eq!(view.dose.run_s, AmountView { prescribed: Some(120.0), achieved: None });
     let report = plain(&check(&view, true));
     assert!(report.starts_with("Undecided:"));

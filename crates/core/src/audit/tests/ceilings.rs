@@ -40,7 +40,10 @@ fn a_run_faster_than_the_ceiling() {
     let track = Track::of(&segmentation).speed(by_run(&segmentation, vec![2.3, 2.6]));
     let noted = audit_pace(&track.build(), &segmentation, TWO);
     let finding = only(&noted.value);
-    assert_eq!((finding.code, finding.rep, finding.unit), (Code::RunTooFast, Some(2), "s/km"));
+    assert_eq!(
+        (finding.code, finding.rep, finding.unit),
+        (Code::RunTooFast, Some(2), Unit::SecondsPerKilometre)
+    );
     assert!((finding.prescribed.unwrap() - 416.667).abs() < 1e-3);
     assert!((finding.achieved.unwrap() - 1000.0 / 2.6).abs() < 0.5, "{finding:?}");
     assert!((finding.excess.unwrap() - 32.05).abs() < 0.5);
@@ -236,7 +239,10 @@ fn audit_heart(heart: impl Fn(f64) -> f64) -> Noted<Audit> {
 fn heart_rate_above_the_ceiling() {
     let noted = audit_heart(|t| if (360.0..420.0).contains(&t) { 156.0 } else { 140.0 });
     let finding = only(&noted.value);
-    assert_eq!((finding.code, finding.rep, finding.unit), (Code::HeartRateTooHigh, Some(1), "bpm"));
+    assert_eq!(
+        (finding.code, finding.rep, finding.unit),
+        (Code::HeartRateTooHigh, Some(1), Unit::BeatsPerMinute)
+    );
     assert_eq!((finding.achieved, finding.excess), (Some(156.0), Some(6.0)));
     assert_eq!((finding.start_s, finding.end_s), (Some(360.0), Some(419.0)));
     assert!(finding.certainty > 0.99);
@@ -332,7 +338,7 @@ fn a_walk_that_is_not_brisk() {
     let noted = audit_cadence(100.0, Some(110.0), None);
     assert_eq!(codes(&noted.value), vec![Code::WalkTooSlow; 3]);
     let finding = &noted.value.findings[0];
-    assert_eq!((finding.prescribed, finding.unit), (Some(110.0), "spm"));
+    assert_eq!((finding.prescribed, finding.unit), (Some(110.0), Unit::StepsPerMinute));
     assert!((finding.excess.unwrap() - 10.0).abs() < 0.1);
     assert_eq!(noted.value.outcome, Outcome::Kept);
     // One count of a whole-number stride is 2 steps: within the error.

@@ -36,7 +36,7 @@ fn a_run_too_long() {
     let finding = only(&noted.value);
     assert_eq!((finding.code, finding.rep), (Code::RunTooLong, Some(3)));
     assert_eq!((finding.prescribed, finding.achieved, finding.excess), (Some(60.0), Some(78.0), Some(18.0)));
-    assert_eq!((finding.start_s, finding.end_s, finding.unit), (Some(660.0), Some(738.0), "s"));
+    assert_eq!((finding.start_s, finding.end_s, finding.unit), (Some(660.0), Some(738.0), Unit::Seconds));
     // Error of the length: 0.7 · √2 = 0.99 s; 8 s beyond tolerance are certain but for the gait's 0.99.
     assert!((finding.certainty - 0.99).abs() < 1e-4);
     assert_eq!(noted.value.outcome, Outcome::Overdone);
@@ -349,7 +349,10 @@ fn a_distance_is_held_against_metres() {
     assert_eq!(check("w60 r174 w60").value.outcome, Outcome::Kept);
     let long = check("w60 r210 w60");
     let finding = only(&long.value);
-    assert_eq!((finding.code, finding.unit, finding.prescribed), (Code::RunTooLong, "m", Some(400.0)));
+    assert_eq!(
+        (finding.code, finding.unit, finding.prescribed),
+        (Code::RunTooLong, Unit::Metres, Some(400.0))
+    );
     assert!((finding.excess.unwrap() - 83.0).abs() < 3.0);
     let rep = &long.value.reps[0];
     assert_eq!((rep.prescribed_s, rep.prescribed_m), (None, Some(400.0)));

@@ -1,0 +1,47 @@
+//! Enums of the core as their stable words in the documents.
+
+use serde::Serializer;
+
+use jogaudit_core::audit::{Code, Outcome};
+use jogaudit_core::gait::Gait;
+use jogaudit_core::review::{WeeklyCode, Word};
+use jogaudit_recording::notice::NoticeCode;
+use jogaudit_recording::units::Unit;
+
+use super::review_view::SessionKind;
+
+/// A value that the documents write as one word, which programs rely on.
+pub(super) trait StableWord: Copy {
+    /// The word.
+    fn stable_word(self) -> &'static str;
+}
+
+macro_rules! stable_words {
+    ($($name:ty),*) => {
+        $(impl StableWord for $name {
+            fn stable_word(self) -> &'static str {
+                self.word()
+            }
+        })*
+    };
+}
+
+stable_words!(Code, Gait, NoticeCode, Outcome, SessionKind, Unit, WeeklyCode, Word);
+
+/// Writes the word.
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde gives references")]
+pub(super) fn as_word<W: StableWord, S: Serializer>(value: &W, serializer: S) -> Result<S::Ok, S::Error> {
+    serializer.serialize_str(value.stable_word())
+}
+
+/// Writes the word, or null.
+#[expect(clippy::trivially_copy_pass_by_ref, clippy::ref_option, reason = "serde gives references")]
+pub(super) fn as_word_or_null<W: StableWord, S: Serializer>(
+    value: &Option<W>,
+    serializer: S,
+) -> Result<S::Ok, S::Error> {
+    match value {
+        Some(value) => serializer.serialize_some(value.stable_word()),
+        None => serializer.serialize_none(),
+    }
+}
