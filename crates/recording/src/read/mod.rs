@@ -1,6 +1,6 @@
 //! Bytes of a FIT, GPX or TCX recording → [`Recording`]. Salvages what is readable.
 //!
-//! Nothing here knows files, paths or the clock. Nothing here panics on any input: `tests/read_broken.rs` cuts and flips
+//! Nothing here knows files, paths or the clock. Nothing here panics on any input: `tests/read/broken.rs` cuts and flips
 //! bytes.
 
 #![cfg_attr(

@@ -1,15 +1,15 @@
 //! The example plans in `docs/plans/`: each parses, its doses are its source's arithmetic, its remarks are fixed.
 
-use jogaudit::prescription::lint::{LintConfig, lint};
-use jogaudit::prescription::{Extent, Figures, Move, Plan, Step};
-use jogaudit::report::plan_lint::{self, LintView};
+use jogaudit_core::prescription::lint::{LintConfig, lint};
+use jogaudit_core::prescription::{Extent, Figures, Move, Plan, Step};
+use jogaudit_report::plan_lint::{self, LintView};
 
 const MILE_M: f64 = 1609.344;
 /// One millimetre: sums of tenths of a mile do not come out even in floating point.
 const CLOSE_M: f64 = 1e-3;
 
 fn text(name: &str) -> String {
-    let path = format!("{}/docs/plans/{name}.toml", env!("CARGO_MANIFEST_DIR"));
+    let path = format!("{}/../../docs/plans/{name}.toml", env!("CARGO_MANIFEST_DIR"));
     std::fs::read_to_string(&path).unwrap_or_else(|error| panic!("{path}: {error}"))
 }
 
@@ -18,7 +18,7 @@ fn plan(name: &str) -> Plan {
 }
 
 fn names() -> Vec<String> {
-    let folder = format!("{}/docs/plans", env!("CARGO_MANIFEST_DIR"));
+    let folder = format!("{}/../../docs/plans", env!("CARGO_MANIFEST_DIR"));
     let mut names: Vec<String> = std::fs::read_dir(folder)
         .unwrap()
         .filter_map(|entry| {

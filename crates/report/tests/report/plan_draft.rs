@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use jogaudit::prescription::Plan;
-use jogaudit::prescription::draft::{Draft, DraftRequest, draft};
-use jogaudit::prescription::lint::{LintConfig, Steps, lint};
-use jogaudit::report::plan_draft;
+use jogaudit_core::prescription::Plan;
+use jogaudit_core::prescription::draft::{Draft, DraftRequest, draft};
+use jogaudit_core::prescription::lint::{LintConfig, Steps, lint};
+use jogaudit_report::plan_draft;
 
 /// Every combination of these: 2,592 requests.
 fn grid() -> Vec<DraftRequest> {

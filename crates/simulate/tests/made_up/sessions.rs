@@ -1,13 +1,13 @@
 //! What a made-up recording promises about itself: the same bytes for a seed, bouts that tile, reps as prescribed.
 
-use jogaudit::gait::Gait;
-use jogaudit::prescription::{Extent, Move, Step};
-use jogaudit::read::{Format, Recording};
-use jogaudit::simulate::{
+use jogaudit_core::gait::Gait;
+use jogaudit_core::prescription::{Extent, Move, Step};
+use jogaudit_recording::read::{Format, Recording};
+use jogaudit_recording::units::{Metres, MetresPerSecond, Seconds};
+use jogaudit_simulate::{
     CadenceFault, CadenceFaultKind, Channels, Fault, FaultKind, Gps, Kept, Laps, Profile, Sampling, Settings,
     SimulateError, Simulated, Stretch, TrueBout, simulate, write,
 };
-use jogaudit::units::{Metres, MetresPerSecond, Seconds};
 
 fn timed(motion: Move, seconds: f64) -> Step {
     Step { motion, extent: Extent::Time(Seconds::new(seconds)), ceiling: None }
@@ -157,7 +157,7 @@ fn limits_are_kept_in_truth_and_broken_on_order() {
 }
 
 /// Samples at least 3 s inside a bout.
-fn inside(recording: &Recording, bout: &TrueBout) -> Vec<jogaudit::read::Sample> {
+fn inside(recording: &Recording, bout: &TrueBout) -> Vec<jogaudit_recording::read::Sample> {
     let deep = |t: f64| t > bout.start_s + 3.0 && t < bout.end_s - 3.0;
     recording.samples.iter().filter(|s| deep(s.time_s)).copied().collect()
 }

@@ -1,14 +1,11 @@
 //! FIT bytes → recordings, each quirk of the format by a file written for it.
 
-#[path = "fixtures/read_fit.rs"]
-mod read_fit;
-
-use jogaudit::notice::Noted;
-use jogaudit::read::{
+use crate::fit_bytes::{ENUM, FitFile, I32, NEW_YEAR, TINY_FIT, U8, U16, U32, plain_run, unhex};
+use jogaudit_recording::notice::Noted;
+use jogaudit_recording::read::{
     Format, GuessSource, GuessedGait, Lap, LapIntensity, LapTrigger, ReadConfig, ReadErrorKind, Recording,
     Sport, TimerEvent, read,
 };
-use read_fit::{ENUM, FitFile, I32, NEW_YEAR, TINY_FIT, U8, U16, U32, plain_run, unhex};
 
 fn noted(file: &[u8]) -> Noted<Vec<Recording>> {
     read(file, &ReadConfig::default()).unwrap()
@@ -46,11 +43,19 @@ fn times(recording: &Recording) -> Vec<f64> {
 }
 
 fn distances(recording: &Recording) -> Vec<Option<f64>> {
-    recording.samples.iter().map(|sample| sample.distance.map(jogaudit::units::Metres::get)).collect()
+    recording
+        .samples
+        .iter()
+        .map(|sample| sample.distance.map(jogaudit_recording::units::Metres::get))
+        .collect()
 }
 
 fn cadences(recording: &Recording) -> Vec<Option<f64>> {
-    recording.samples.iter().map(|sample| sample.cadence.map(jogaudit::units::StepsPerMinute::get)).collect()
+    recording
+        .samples
+        .iter()
+        .map(|sample| sample.cadence.map(jogaudit_recording::units::StepsPerMinute::get))
+        .collect()
 }
 
 #[test]
@@ -97,7 +102,7 @@ fn headers_of_either_size_and_without_checksum() {
     let mut without = file.finish();
     without[12..14].fill(0);
     let end = without.len() - 2;
-    let checksum = read_fit::checksum(&without[..end]).to_le_bytes();
+    let checksum = crate::fit_bytes::checksum(&without[..end]).to_le_bytes();
     without[end..].copy_from_slice(&checksum);
     assert_eq!(noted(&without), expected);
 }
@@ -205,7 +210,7 @@ fn invalid_values_are_missing_not_zero() {
     invalid[3] = 0x7F;
     invalid[7] = 0x7F;
     let recording = clean(&records(&fields, &[&invalid]));
-    assert_eq!(recording.samples, [jogaudit::read::Sample::default()]);
+    assert_eq!(recording.samples, [jogaudit_recording::read::Sample::default()]);
     let recording = clean(&records(&[(3, 1, U8)], &[&[0]]));
     assert_eq!(recording.samples[0].heart_rate, None, "no pulse found is no pulse of 0");
 }

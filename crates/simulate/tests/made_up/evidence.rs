@@ -1,16 +1,16 @@
 //! Marks by hand and the recorder's own guesses as evidence, on simulated sessions whose truth is known: they help where they
 //! are right and do no harm where they are wrong.
 //!
-//! Every figure is printed: `cargo test --test evidence -- --nocapture`. Seeds from 1,000,000 on, which are not used for
+//! Every figure is printed: `cargo test -p jogaudit-simulate evidence -- --nocapture`. Seeds from 1,000,000 on, which are not used for
 //! tuning (`JOGAUDIT_FIRST_SEED` for others).
 
 #![allow(clippy::print_stdout)]
 
-use jogaudit::clean::{CleanConfig, clean};
-use jogaudit::gait::agreement::{Span, event_f1, matched};
-use jogaudit::gait::{Gait, GaitConfig, Segmentation, segment};
-use jogaudit::prescription::{Session, Step};
-use jogaudit::simulate::{Channels, Guesses, Laps, Profile, Settings, simulate};
+use jogaudit_core::clean::{CleanConfig, clean};
+use jogaudit_core::gait::agreement::{Span, event_f1, matched};
+use jogaudit_core::gait::{Gait, GaitConfig, Segmentation, segment};
+use jogaudit_core::prescription::{Session, Step};
+use jogaudit_simulate::{Channels, Guesses, Laps, Profile, Settings, simulate};
 
 const SEEDS: u64 = 100;
 
@@ -25,7 +25,7 @@ fn steps(session: &str) -> Vec<Step> {
 
 fn found(session: &str, settings: &Settings) -> (Vec<Span>, Segmentation) {
     let simulated = simulate(&steps(session), settings).expect("a session that can be made up");
-    let span = |b: &jogaudit::simulate::TrueBout| Span { gait: b.gait, start_s: b.start_s, end_s: b.end_s };
+    let span = |b: &jogaudit_simulate::TrueBout| Span { gait: b.gait, start_s: b.start_s, end_s: b.end_s };
     let series = clean(&simulated.recording, &CleanConfig::default()).value;
     (simulated.truth.iter().map(span).collect(), segment(&series, &GaitConfig::default()).value)
 }

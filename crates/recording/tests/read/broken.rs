@@ -2,14 +2,10 @@
 
 #![expect(clippy::print_stdout, reason = "figures for whoever reads the test's output")]
 
-#[path = "fixtures/read_fit.rs"]
-#[expect(dead_code, reason = "shared with tests/read_fit.rs")]
-mod read_fit;
-
 use std::path::Path;
 
-use jogaudit::notice::Noted;
-use jogaudit::read::{ReadConfig, ReadError, Recording, Sample, read};
+use jogaudit_recording::notice::Noted;
+use jogaudit_recording::read::{ReadConfig, ReadError, Recording, Sample, read};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -17,7 +13,7 @@ use rand_chacha::ChaCha8Rng;
 const FLIPS: usize = 20_000;
 
 fn testdata(name: &str) -> Vec<u8> {
-    std::fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("testdata").join(name)).unwrap()
+    std::fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("../../testdata").join(name)).unwrap()
 }
 
 fn try_read(bytes: &[u8]) -> Result<Noted<Vec<Recording>>, ReadError> {
@@ -56,7 +52,7 @@ fn a_fit_file_cut_at_any_byte() {
     // Header 14; file_id: definition 15, data 8; record: definition 21, data 13 and 13; definition 15, data 8.
     check_cuts(&testdata("tiny.fit"), &[71, 84, 107], &[]);
     // With laps, session and events behind the records.
-    let file = read_fit::plain_run(20).finish();
+    let file = crate::fit_bytes::plain_run(20).finish();
     let first_end = (0..file.len()).find(|cut| try_read(&file[..*cut]).is_ok()).unwrap();
     let ends: Vec<usize> = (0..20).map(|index| first_end + index * 21).collect();
     check_cuts(&file, &ends, &[]);
@@ -110,7 +106,7 @@ fn a_gzip_cut_at_any_byte() {
 
 #[test]
 fn one_damaged_record_header_costs_that_record_only() {
-    let file = read_fit::plain_run(30).finish();
+    let file = crate::fit_bytes::plain_run(30).finish();
     let whole = samples(&try_read(&file).unwrap());
     let first_end = (0..file.len()).find(|cut| try_read(&file[..*cut]).is_ok()).unwrap();
     for lost in 0..30 {
@@ -168,7 +164,7 @@ fn check_flips(file: &[u8], seed: u64) {
 #[test]
 fn fit_with_flipped_bytes() {
     check_flips(&testdata("tiny.fit"), 1);
-    check_flips(&read_fit::plain_run(30).finish(), 2);
+    check_flips(&crate::fit_bytes::plain_run(30).finish(), 2);
 }
 
 #[test]

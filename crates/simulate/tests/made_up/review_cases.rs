@@ -11,12 +11,12 @@ use std::time::{Duration, Instant};
 
 use jiff::civil::Date;
 use jiff::{SignedDuration, Timestamp, ToSpan};
-use jogaudit::audit::Outcome;
-use jogaudit::pipeline::{Config, Reviewed, audit_recording, review_case, segment_recording};
-use jogaudit::prescription::{Extent, Move, Plan, Stage, Step};
-use jogaudit::review::{Diary, Entry, Given, Recorded, Word};
-use jogaudit::simulate::{Channels, Fault, FaultKind, Kept, Sampling, Settings, simulate};
-use jogaudit::units::Seconds;
+use jogaudit_core::audit::Outcome;
+use jogaudit_core::pipeline::{Config, Reviewed, audit_recording, review_case, segment_recording};
+use jogaudit_core::prescription::{Extent, Move, Plan, Stage, Step};
+use jogaudit_core::review::{Diary, Entry, Given, Recorded, Word};
+use jogaudit_recording::units::Seconds;
+use jogaudit_simulate::{Channels, Fault, FaultKind, Kept, Sampling, Settings, simulate};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -151,7 +151,7 @@ impl Pool {
 }
 
 fn outcome(recorded: &Recorded, plan: &Plan, stage: &Stage) -> Outcome {
-    let mut segmented = jogaudit::pipeline::Segmented {
+    let mut segmented = jogaudit_core::pipeline::Segmented {
         series: recorded.series.clone(),
         segmentation: recorded.segmentation.clone(),
         notices: vec![],

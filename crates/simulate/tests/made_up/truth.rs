@@ -1,18 +1,18 @@
 //! The whole chain on simulated sessions whose truth is known: from the bytes of a file to the verdict.
 //!
-//! Every figure is printed: `cargo test --test truth -- --nocapture`. Seeds from 1,000,000 on, which are not used for
+//! Every figure is printed: `cargo test -p jogaudit-simulate truth -- --nocapture`. Seeds from 1,000,000 on, which are not used for
 //! tuning.
 
 #![allow(clippy::print_stdout)]
 
 use std::collections::BTreeMap;
 
-use jogaudit::audit::{Audit, Code, Outcome};
-use jogaudit::gait::{Bout, Gait};
-use jogaudit::pipeline::{Config, Segmented, audit_recording, segment_recording};
-use jogaudit::prescription::{Plan, Stage};
-use jogaudit::read::{Format, ReadConfig, read};
-use jogaudit::simulate::{Channels, Fault, FaultKind, Kept, Settings, Simulated, simulate, write};
+use jogaudit_core::audit::{Audit, Code, Outcome};
+use jogaudit_core::gait::{Bout, Gait};
+use jogaudit_core::pipeline::{Config, Segmented, audit_recording, segment_recording};
+use jogaudit_core::prescription::{Plan, Stage};
+use jogaudit_recording::read::{Format, ReadConfig, read};
+use jogaudit_simulate::{Channels, Fault, FaultKind, Kept, Settings, Simulated, simulate, write};
 
 const FIRST_SEED: u64 = 1_000_000;
 const FORMATS: [Format; 3] = [Format::Fit, Format::Gpx, Format::Tcx];

@@ -2,10 +2,10 @@
 
 use std::path::Path;
 
-use jogaudit::read::{Format, ReadConfig, ReadError, ReadErrorKind, Recording, Sport, read};
+use jogaudit_recording::read::{Format, ReadConfig, ReadError, ReadErrorKind, Recording, Sport, read};
 
 fn malformed(name: &str) -> Vec<u8> {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("testdata/malformed").join(name);
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../testdata/malformed").join(name);
     std::fs::read(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()))
 }
 
@@ -197,7 +197,8 @@ fn zipped_reads_like_plain() {
     let members = [zip(first), zip(second)].concat();
     assert_eq!(read(&members, &ReadConfig::default()).unwrap(), expected, "of two members");
     assert_eq!(error(&zip(&zip(&plain))).kind, foreign("gzip data inside gzip data (unzip it once)"));
-    let archive = std::fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("testdata/archive.zip")).unwrap();
+    let archive =
+        std::fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("../../testdata/archive.zip")).unwrap();
     assert_eq!(error(&zip(&archive)).kind, foreign("a zip archive inside gzip data (unzip it once)"));
     assert_eq!(error(&zip(b"")).kind, ReadErrorKind::Empty);
 }
@@ -286,10 +287,10 @@ fn zip(bytes: &[u8]) -> Vec<u8> {
 #[test]
 fn the_table_in_the_docs_names_real_tests() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-    let docs = std::fs::read_to_string(root.join("docs/formats.md")).unwrap();
+    let docs = std::fs::read_to_string(root.join("../../docs/formats.md")).unwrap();
     let mut names = 0;
     for (file, test) in docs.split('`').filter_map(|quoted| quoted.split_once("::")) {
-        let sources = [format!("tests/{file}.rs"), format!("src/read/{file}.rs")];
+        let sources = [format!("tests/read/{file}.rs"), format!("src/read/{file}.rs")];
         let source = sources.iter().find_map(|path| std::fs::read_to_string(root.join(path)).ok());
         let source = source.unwrap_or_else(|| panic!("no file for `{file}`"));
         assert!(source.contains(&format!("fn {test}()")), "no test `{file}::{test}`");

@@ -3,9 +3,9 @@
 #![expect(clippy::print_stdout, reason = "figures for whoever reads the test's output")]
 
 use allocation_counter::{AllocationInfo, measure};
-use jogaudit::prescription::Session;
-use jogaudit::read::{Format, ReadConfig, Sample, read};
-use jogaudit::simulate::{Laps, Settings, Simulated, gzip, simulate, write};
+use jogaudit_core::prescription::Session;
+use jogaudit_recording::read::{Format, ReadConfig, Sample, read};
+use jogaudit_simulate::{Laps, Settings, Simulated, gzip, simulate, write};
 
 fn simulated(hours: usize) -> Simulated {
     let session = Session::parse(&format!("{} x (run 2:00, walk 1:00)", 20 * hours)).unwrap();

@@ -1,11 +1,11 @@
 //! What the simulator holds in memory is what our readers make of its files, to the last bit.
 
-use jogaudit::prescription::{Extent, Move, Step};
-use jogaudit::read::{Format, ReadConfig, read};
-use jogaudit::simulate::{
+use jogaudit_core::prescription::{Extent, Move, Step};
+use jogaudit_recording::read::{Format, ReadConfig, read};
+use jogaudit_recording::units::Seconds;
+use jogaudit_simulate::{
     CadenceStep, Channels, Guesses, Laps, Sampling, Settings, Stretch, gzip, simulate, write,
 };
-use jogaudit::units::Seconds;
 
 fn every_way() -> impl Iterator<Item = Settings> {
     let pause = Stretch { at_s: Some(150.0), length_s: 30.0 };

@@ -1,0 +1,7 @@
+//! The readers as others use them: bytes in, recordings and notices out.
+
+mod bad_input;
+mod broken;
+mod fit;
+mod fit_bytes;
+mod zipped;

@@ -1,0 +1,9 @@
+//! Reports as others use them: views and pages of hand-made recordings, printed plans.
+
+#[path = "../../../../tests/support/hand_made.rs"]
+mod hand_made;
+mod html;
+#[path = "../../../../tests/support/html_page.rs"]
+mod html_page;
+mod plan_draft;
+mod plan_examples;
