@@ -9,6 +9,7 @@ use jogaudit::prescription::lint::{LintConfig, lint};
 use jogaudit::report::card::{self, CardView};
 use jogaudit::report::plan_lint::{self, LintView};
 use jogaudit::report::plan_show::{self, PlanView};
+use jogaudit::review::Recommendation;
 use proptest::prelude::*;
 use serde_json::{Value, json};
 
@@ -110,11 +111,14 @@ proptest! {
     }
 
     #[test]
-    fn any_card_follows_its_schema(plan in plans(), ruling in prop::sample::select(vec![None, Some("rest"), Some("see_clinician"), Some("repeat")])) {
-        let view = CardView::new(&plan, &plan.stages[0], ruling);
+    fn any_card_follows_its_schema(
+        plan in plans(),
+        recommended in prop::option::of(prop::sample::select(Recommendation::ALL)),
+    ) {
+        let view = CardView::new(&plan, &plan.stages[0], recommended);
         let document = Judge::new("card").judge(&card::json(&view));
         prop_assert!(document.is_ok(), "{:?}", document);
-        let is_none = matches!(ruling, Some("rest" | "see_clinician"));
+        let is_none = matches!(recommended, Some(Recommendation::Rest | Recommendation::SeeClinician));
         prop_assert_eq!(document.unwrap()["bouts"].as_array().unwrap().is_empty(), is_none);
     }
 }

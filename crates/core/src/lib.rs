@@ -5,6 +5,7 @@
 pub mod agree;
 pub mod audit;
 pub mod clean;
+mod codes;
 pub mod gait;
 pub mod pipeline;
 pub mod prescription;

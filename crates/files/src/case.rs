@@ -14,7 +14,7 @@ use jiff::civil::Date;
 
 use jogaudit_core::pipeline::{Config, review_case, segment_recording};
 use jogaudit_core::prescription::Plan;
-use jogaudit_core::review::{Diary, Given, LeftOut, Recorded, Zone};
+use jogaudit_core::review::{Diary, Given, LeftOut, LeftOutCode, Recorded, Zone};
 use jogaudit_recording::notice::{Notice, NoticeCode};
 use jogaudit_recording::read::{ReadConfig, Sport, read};
 use jogaudit_report::{ReviewParts, ReviewView};
@@ -178,7 +178,7 @@ fn recordings(
             }
             Err(why) => {
                 let text = format!("Not readable: {why}.");
-                left_out.push(LeftOut { name: name.clone(), code: "unreadable", text });
+                left_out.push(LeftOut { name: name.clone(), code: LeftOutCode::Unreadable, text });
             }
         }
     }
@@ -269,7 +269,7 @@ pub fn activities(bytes: &[u8], name: &str, read_config: ReadConfig, config: &Co
         let name = if several { format!("{name}#{}", index + 1) } else { name.to_owned() };
         if let Sport::Other(sport) = &recording.sport {
             let text = format!("Its sport is “{sport}”, not running or walking.");
-            others.push(LeftOut { name, code: "not_on_foot", text });
+            others.push(LeftOut { name, code: LeftOutCode::NotOnFoot, text });
             continue;
         }
         let facts = input::facts(bytes, recording);

@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 
 use jogaudit_core::audit::Outcome;
-use jogaudit_core::review::{WeeklyCode, Word};
+use jogaudit_core::review::{LeftOutCode, Recommendation, WeeklyCode};
 use jogaudit_report::ReviewView;
 
 /// Days in which something counts as recent.
@@ -40,8 +40,8 @@ pub(super) fn needs(review: &ReviewView, today: Date) -> Vec<(Need, String)> {
     };
     let mut needs = Vec::new();
     match review.ruling.ruling {
-        Word::SeeClinician => needs.push((Need::Clinician, "see a clinician".to_owned())),
-        Word::Rest => needs.push((Need::Rest, "rest".to_owned())),
+        Recommendation::SeeClinician => needs.push((Need::Clinician, "see a clinician".to_owned())),
+        Recommendation::Rest => needs.push((Need::Rest, "rest".to_owned())),
         _ => {}
     }
     let recent = || review.sessions.iter().filter(|session| is_recent(&session.date));
@@ -51,10 +51,8 @@ pub(super) fn needs(review: &ReviewView, today: Date) -> Vec<(Need, String)> {
     let mut overdone = days(Outcome::Overdone);
     let found = review.findings.iter().filter(|finding| is_recent(&finding.date));
     overdone.extend(found.clone().filter(|f| f.code == WeeklyCode::UnplannedRun).map(|f| f.date.as_str()));
-    let mut pain: Vec<&str> = found
-        .filter(|f| matches!(f.code, WeeklyCode::RanInPain | WeeklyCode::PainNextMorning))
-        .map(|finding| finding.date.as_str())
-        .collect();
+    let mut pain: Vec<&str> =
+        found.filter(|f| f.code.is_pain()).map(|finding| finding.date.as_str()).collect();
     for (need, what, days) in [
         (Need::Overdone, "overdone", &mut overdone),
         (Need::Pain, "pain beyond the limit", &mut pain),
@@ -69,7 +67,7 @@ pub(super) fn needs(review: &ReviewView, today: Date) -> Vec<(Need, String)> {
     let unread: Vec<&str> = review
         .left_out
         .iter()
-        .filter(|file| file.code == "unreadable")
+        .filter(|file| file.code == LeftOutCode::Unreadable)
         .map(|file| file.recording.as_str())
         .collect();
     if !unread.is_empty() {

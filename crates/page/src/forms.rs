@@ -89,7 +89,7 @@ impl Day {
         let pattern = match self.pain_pattern.as_str() {
             "" => None,
             word => {
-                let known = Pattern::ALL.into_iter().find(|pattern| pattern.word() == word);
+                let known = Pattern::ALL.iter().copied().find(|pattern| pattern.word() == word);
                 Some(known.ok_or_else(|| {
                     refuse("that is no pattern of pain", "go back and choose one of the list")
                 })?)

@@ -4,9 +4,10 @@ use maud::{Markup, html};
 
 use jogaudit_core::audit::Outcome;
 use jogaudit_core::prescription::Plan;
+use jogaudit_core::review::{SessionKind, StageSource};
 use jogaudit_report::ReviewView;
 use jogaudit_report::card::CardView;
-use jogaudit_report::review_view::{SessionKind, SessionView};
+use jogaudit_report::review_view::SessionView;
 
 use super::desk::{Desk, Found};
 use super::intake::Waiting;
@@ -208,7 +209,7 @@ impl Proposal {
         };
         let percent = |share: f64| format!("{:.0} %", (100.0 * share).floor());
         let why = match (&session.stage, session.stage_from, session.stage_certainty) {
-            (Some(stage), Some("given"), _) => format!("Stage “{stage}”, as said in stages.csv."),
+            (Some(stage), Some(StageSource::Given), _) => format!("Stage “{stage}”, as said in stages.csv."),
             (Some(stage), _, Some(sure)) => {
                 format!("Taken for stage “{stage}” by what was run and walked ({} sure).", percent(sure))
             }

@@ -118,7 +118,7 @@ pub(super) fn form(desk: &Desk, entry: &Entry, sessions: &[&SessionView], cautio
                 label for="pain_pattern" { "When it hurt" }
                 select #pain_pattern name="pain_pattern" {
                     option value="" { "it did not, or not asked" }
-                    @for pattern in Pattern::ALL {
+                    @for pattern in Pattern::ALL.iter().copied() {
                         option value=(pattern.word()) selected[entry.pattern == Some(pattern)] { (words(pattern)) }
                     }
                 }

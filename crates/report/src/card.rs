@@ -5,10 +5,12 @@
 use serde::Serialize;
 
 use jogaudit_core::prescription::{Extent, Move, Plan, Segment, Stage, Step};
+use jogaudit_core::review::Recommendation;
 use jogaudit_recording::units::{BeatsPerMinute, METRES_PER_MILE, MetresPerSecond, Seconds, StepsPerMinute};
 
 use super::json;
 use super::text::{HEADING, Page, QUIET, UNKNOWN, WIDTH};
+use super::word::as_word_or_null;
 use super::wording::{clock, pace};
 
 /// Lines of the longest card.
@@ -28,7 +30,8 @@ pub struct CardView {
     pub plan: String,
     pub stage: String,
     /// `rest` or `see_clinician` when there is no session; then nothing is prescribed below.
-    pub instead: Option<&'static str>,
+    #[serde(serialize_with = "as_word_or_null")]
+    pub instead: Option<Recommendation>,
     pub session: String,
     pub session_s: Option<f64>,
     pub run_s: Option<f64>,
@@ -62,10 +65,10 @@ pub struct CardBout {
 }
 
 impl CardView {
-    /// Lays out the card of a stage. `ruling`: the word of a ruling on the next session, if one was made; `rest` and
-    /// `see_clinician` take the place of the session, any other word changes nothing.
-    pub fn new(plan: &Plan, stage: &Stage, ruling: Option<&str>) -> Self {
-        let instead = ["rest", "see_clinician"].into_iter().find(|word| Some(*word) == ruling);
+    /// Lays out the card of a stage. `recommended`: for the next session, if it was reviewed; to rest and to see a
+    /// clinician take the place of the session, any other recommendation changes nothing.
+    pub fn new(plan: &Plan, stage: &Stage, recommended: Option<Recommendation>) -> Self {
+        let instead = recommended.filter(|asked| *asked >= Recommendation::Rest);
         let dose = stage.session.dose();
         let bouts = if instead.is_none() { bouts(stage) } else { Vec::new() };
         let limits = &stage.limits;
@@ -97,7 +100,7 @@ impl CardView {
 
     fn sentences(&self) -> Vec<String> {
         match self.instead {
-            Some("rest") => vec![
+            Some(Recommendation::Rest) => vec![
                 "No session for now: rest, and do not make up for it later.".to_owned(),
                 HELP.to_owned(),
             ],
@@ -263,9 +266,9 @@ pub fn json(view: &CardView) -> String {
     json::document(view)
 }
 
-/// Writes the card of a stage; see [`CardView::new`] for the ruling.
-pub fn card(plan: &Plan, stage: &Stage, ruling: Option<&str>) -> String {
-    text(&CardView::new(plan, stage, ruling))
+/// Writes the card of a stage; see [`CardView::new`] for what is recommended.
+pub fn card(plan: &Plan, stage: &Stage, recommended: Option<Recommendation>) -> String {
+    text(&CardView::new(plan, stage, recommended))
 }
 
 /// Writes the card for reading, 80 columns wide and at most [`MOST_LINES`] lines long.
@@ -273,7 +276,7 @@ pub fn text(view: &CardView) -> String {
     let mut page = Page::default();
     let title = match view.instead {
         None => format!("Next session: stage “{}”", view.stage),
-        Some("rest") => "Next session: none, rest".to_owned(),
+        Some(Recommendation::Rest) => "Next session: none, rest".to_owned(),
         Some(_) => "Next session: none, see a health professional".to_owned(),
     };
     page.styled_paragraph(HEADING, &title);
@@ -418,12 +421,12 @@ mod tests {
 
     use super::*;
 
-    fn shown(limits: &str, session: &str, ruling: Option<&str>) -> String {
+    fn shown(limits: &str, session: &str, recommended: Option<Recommendation>) -> String {
         let text = format!(
             "title = 'Back on the path'\n[limits]\n{limits}\n[[stage]]\nname = '2'\nsession = '{session}'"
         );
         let plan = Plan::parse(&text).unwrap().value;
-        anstream::adapter::strip_str(&card(&plan, &plan.stages[0], ruling)).to_string()
+        anstream::adapter::strip_str(&card(&plan, &plan.stages[0], recommended)).to_string()
     }
 
     const LIMITS: &str = "pace_ceiling = '6:45 /km'\nheart_rate_ceiling = '150 bpm'\nwalk_cadence_floor = '110 spm'\n\
@@ -483,12 +486,15 @@ professional. What your clinician says stands above this card.
 
     #[test]
     fn rest_and_the_clinician_take_the_place_of_the_session() {
-        for (word, said) in [("rest", "none, rest"), ("see_clinician", "none, see a health professional")] {
-            let card = shown(LIMITS, "walk 5:00, 5 x (run 2:00, walk 2:00)", Some(word));
+        for (asked, said) in [
+            (Recommendation::Rest, "none, rest"),
+            (Recommendation::SeeClinician, "none, see a health professional"),
+        ] {
+            let card = shown(LIMITS, "walk 5:00, 5 x (run 2:00, walk 2:00)", Some(asked));
             assert!(card.starts_with(&format!("Next session: {said}\n")), "{card}");
             assert!(!card.contains("run 1") && !card.contains("2:00"), "{card}");
         }
-        let kept = shown(LIMITS, "run 20:00", Some("advance"));
+        let kept = shown(LIMITS, "run 20:00", Some(Recommendation::Advance));
         assert!(kept.contains("run 1"));
     }
 

@@ -13,6 +13,7 @@ pub mod chart;
 pub mod csv;
 pub mod html;
 pub mod json;
+pub mod mark;
 pub mod plan_draft;
 pub mod plan_lint;
 pub mod plan_show;

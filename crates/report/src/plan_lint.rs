@@ -3,11 +3,12 @@
 use serde::Serialize;
 
 use jogaudit_core::prescription::Plan;
-use jogaudit_core::prescription::lint::{LintCode, Remark};
+use jogaudit_core::prescription::lint::{LintCode, Remark, RemarkUnit};
 
 use super::json;
 use super::text::Page;
 use super::text::{HEADING, QUIET};
+use super::word::as_word;
 use super::wording::{clock, pace};
 
 /// What the list ends with.
@@ -29,14 +30,16 @@ pub struct LintView {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 #[allow(missing_docs)]
 pub struct RemarkView {
-    pub code: &'static str,
+    #[serde(serialize_with = "as_word")]
+    pub code: LintCode,
     pub stages: Vec<String>,
     pub after: Option<String>,
     pub week: Option<usize>,
     pub value: Option<f64>,
     pub limit: Option<f64>,
     pub base: Option<f64>,
-    pub unit: &'static str,
+    #[serde(serialize_with = "as_word")]
+    pub unit: RemarkUnit,
     pub between: Vec<f64>,
     pub estimated: bool,
     pub text: String,
@@ -60,7 +63,7 @@ impl RemarkView {
     fn new(remark: &Remark) -> Self {
         let rounded = |value: f64| (value * 100.0).round() / 100.0;
         Self {
-            code: remark.code.word(),
+            code: remark.code,
             stages: remark.stages.clone(),
             after: remark.after.clone(),
             week: remark.week,
@@ -96,9 +99,9 @@ pub fn text(view: &LintView) -> String {
         page.hanging("- ", "  ", &format!("{} [{}]", remark.text, remark.code));
         page.hanging("  Try: ", "       ", &remark.proposal);
     }
-    let mut codes: Vec<(&str, &str)> = view.remarks.iter().map(|r| (r.code, r.basis)).collect();
+    let mut codes: Vec<(LintCode, &str)> = view.remarks.iter().map(|r| (r.code, r.basis)).collect();
     codes.dedup();
-    let mut told: Vec<&str> = Vec::new();
+    let mut told: Vec<LintCode> = Vec::new();
     if !codes.is_empty() {
         page.heading("Where the limits come from");
     }
@@ -135,15 +138,15 @@ fn list(parts: &[String]) -> String {
 }
 
 /// An amount in the remark's unit.
-fn amount(value: f64, unit: &str) -> String {
+fn amount(value: f64, unit: RemarkUnit) -> String {
     match unit {
-        "s" => clock(value),
-        "m" => format!("{value:.0} m"),
-        "ratio" => ratio(value),
-        "m/s" => pace(1000.0 / value),
-        "bpm" => format!("{value:.0} bpm"),
-        "spm" => format!("{value:.0} steps a minute"),
-        _ => format!("{value}"),
+        RemarkUnit::Seconds => clock(value),
+        RemarkUnit::Metres => format!("{value:.0} m"),
+        RemarkUnit::Ratio => ratio(value),
+        RemarkUnit::MetresPerSecond => pace(1000.0 / value),
+        RemarkUnit::BeatsPerMinute => format!("{value:.0} bpm"),
+        RemarkUnit::StepsPerMinute => format!("{value:.0} steps a minute"),
+        RemarkUnit::Days | RemarkUnit::Sessions | RemarkUnit::Pain => format!("{value}"),
     }
 }
 
@@ -386,7 +389,7 @@ mod tests {
     fn a_jump_has_its_figures_and_a_proposal() {
         let view = view(JUMP);
         let codes: Vec<_> = view.remarks.iter().map(|r| r.code).collect();
-        assert_eq!(codes, ["session_running_jump", "weekly_running_jump"]);
+        assert_eq!(codes, [LintCode::SessionRunningJump, LintCode::WeeklyRunningJump]);
         assert_eq!(
             view.remarks[0].text,
             "Stage “b” has 12:00 of running a session, 2.0 times as much, after 6:00 in stage “a”; an even step goes \

@@ -1,11 +1,12 @@
 //! The report of a whole return in plain text, 80 columns wide: the ruling first.
 
 use jogaudit_core::audit::Outcome;
-use jogaudit_core::review::Word;
+use jogaudit_core::review::Recommendation;
 
 use super::card;
+use super::mark::Mark;
 use super::review_view::{ReviewView, RuleView, SessionView, WeekView};
-use super::review_wording::{EFFORT_KEY, MARKS};
+use super::review_wording::EFFORT_KEY;
 use super::text::{HEADING, Page, QUIET, UNKNOWN, shown};
 use super::wording::clock;
 
@@ -48,7 +49,8 @@ fn reasons(page: &mut Page, view: &ReviewView) {
     page.heading("Why");
     reason(page, "> ", deciding);
     // What asks for less than the ruling is said, too: it holds once the gravest is over.
-    let others: Vec<&RuleView> = others.iter().filter(|rule| rule.ruling != Word::Advance).collect();
+    let others: Vec<&RuleView> =
+        others.iter().filter(|rule| rule.ruling != Recommendation::Advance).collect();
     if !others.is_empty() {
         page.paragraph("  ", "These apply as well:");
     }
@@ -85,7 +87,7 @@ fn weeks(page: &mut Page, view: &ReviewView) {
             1 => page.line("  (a week without a recording or an entry)"),
             n => page.line(&format!("  ({n} weeks without a recording or an entry)")),
         }
-        let days: Vec<String> = week.days.iter().map(char::to_string).collect();
+        let days: Vec<String> = week.days.iter().map(|mark| mark.sign().to_string()).collect();
         let kept =
             if week.sessions > 0 { format!("{}/{}", week.kept, week.sessions) } else { UNKNOWN.to_owned() };
         page.line(&format!(
@@ -99,7 +101,8 @@ fn weeks(page: &mut Page, view: &ReviewView) {
             shown(week.greatest_pain, |pain| format!("{pain}")),
         ));
     }
-    let marks: Vec<String> = MARKS.iter().rev().map(|(mark, what)| format!("{mark} {what}")).collect();
+    let marks: Vec<String> =
+        Mark::OF_SESSIONS.iter().map(|mark| format!("{} {}", mark.sign(), mark.word())).collect();
     page.hanging("  ", "  ", &format!("{}, . no session.", marks.join(", ")));
     page.hanging(
         "  ",

@@ -9,13 +9,15 @@ use serde::Serialize;
 use jogaudit_core::audit::Outcome;
 use jogaudit_core::prescription::Plan;
 use jogaudit_core::review::{
-    Applied, Diary, LeftOut, LongestRun, Range, Review, ReviewConfig, Session, Sessions, StageChoice, Week,
-    WeeklyCode, WeeklyFinding, Word, Zone,
+    Applied, Diary, LeftOut, LeftOutCode, LongestRun, Pattern, Range, Recommendation, Review, ReviewConfig,
+    RiseBand, RuleCode, Session, SessionKind, Sessions, StageChoice, StageSource, Week, WeeklyCode,
+    WeeklyFinding, Zone,
 };
 use jogaudit_recording::notice::Notice;
 use jogaudit_recording::units::Unit;
 
 use super::card::CardView;
+use super::mark::Mark;
 use super::review_wording as wording;
 use super::view::{
     AmountView, FindingView, NoticeView, certainty, findings, known, notice, printable, rounded, tenths,
@@ -49,7 +51,7 @@ pub struct ReviewView {
 #[allow(missing_docs)]
 pub struct RulingView {
     #[serde(serialize_with = "as_word")]
-    pub ruling: Word,
+    pub ruling: Recommendation,
     pub stage: Option<String>,
     pub session: Option<String>,
     pub not_before: Option<String>,
@@ -61,9 +63,10 @@ pub struct RulingView {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 #[allow(missing_docs)]
 pub struct RuleView {
-    pub rule: &'static str,
     #[serde(serialize_with = "as_word")]
-    pub ruling: Word,
+    pub rule: RuleCode,
+    #[serde(serialize_with = "as_word")]
+    pub ruling: Recommendation,
     pub says: &'static str,
     pub because: String,
     pub source: &'static str,
@@ -118,7 +121,7 @@ pub struct WeekView {
     pub estimated_loading_ratio: Option<RangeView>,
     /// A mark a day.
     #[serde(skip)]
-    pub days: [char; 7],
+    pub days: [Mark; 7],
     /// Weeks without anything before this one.
     #[serde(skip)]
     pub empty_before: u32,
@@ -162,28 +165,6 @@ pub struct CandidateView {
     pub certainty: f64,
 }
 
-/// What a session was.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum SessionKind {
-    /// A session of the plan.
-    Session,
-    /// A walk, which is no session of the plan.
-    Walk,
-    /// Running that is no session of the plan.
-    UnplannedRun,
-}
-
-impl SessionKind {
-    /// The word as in the JSON outputs.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Session => "session",
-            Self::Walk => "walk",
-            Self::UnplannedRun => "unplanned_run",
-        }
-    }
-}
-
 /// One session.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 #[allow(missing_docs)]
@@ -194,7 +175,8 @@ pub struct SessionView {
     #[serde(serialize_with = "as_word")]
     pub kind: SessionKind,
     pub stage: Option<String>,
-    pub stage_from: Option<&'static str>,
+    #[serde(serialize_with = "as_word_or_null")]
+    pub stage_from: Option<StageSource>,
     pub stage_certainty: Option<f64>,
     pub stage_candidates: Vec<CandidateView>,
     #[serde(serialize_with = "as_word_or_null")]
@@ -208,9 +190,11 @@ pub struct SessionView {
     pub longest_run_s: f64,
     pub longest_run_m: Option<f64>,
     pub longest_run_rise: Option<f64>,
-    pub longest_run_band: Option<&'static str>,
+    #[serde(serialize_with = "as_word_or_null")]
+    pub longest_run_band: Option<RiseBand>,
     pub pain_during: Option<f64>,
-    pub pain_pattern: Option<&'static str>,
+    #[serde(serialize_with = "as_word_or_null")]
+    pub pain_pattern: Option<Pattern>,
     pub pain_next_morning: Option<f64>,
     pub effort: Option<f64>,
     pub load: Option<f64>,
@@ -224,7 +208,8 @@ pub struct SessionView {
 #[allow(missing_docs)]
 pub struct LeftOutView {
     pub recording: String,
-    pub code: &'static str,
+    #[serde(serialize_with = "as_word")]
+    pub code: LeftOutCode,
     pub text: String,
 }
 
@@ -260,7 +245,7 @@ impl ReviewView {
                 .ruling
                 .stage
                 .and_then(|stage| plan.stages.get(stage))
-                .map(|stage| CardView::new(plan, stage, Some(review.ruling.word.word()))),
+                .map(|stage| CardView::new(plan, stage, Some(review.ruling.recommendation))),
             weeks: review.weeks.iter().map(|w| week(parts, w)).collect(),
             stages: stages(plan, review),
             findings: review.findings.iter().map(|f| weekly_finding(plan, f)).collect(),
@@ -280,10 +265,10 @@ fn ruling(parts: &ReviewParts<'_>) -> RulingView {
     let (plan, ruling) = (parts.plan, &parts.review.ruling);
     let stage = stage_name(plan, ruling.stage);
     RulingView {
-        ruling: ruling.word,
+        ruling: ruling.recommendation,
         session: ruling.stage.map(|stage| plan.stages[stage].session.to_string()),
         not_before: ruling.not_before.map(|date| date.to_string()),
-        text: wording::ruling(ruling.word, stage.as_deref(), ruling.not_before),
+        text: wording::ruling(ruling.recommendation, stage.as_deref(), ruling.not_before),
         rules: ruling.applied.iter().map(|applied| rule(parts.review, applied)).collect(),
         stage,
     }
@@ -294,7 +279,7 @@ fn rule(review: &Review, applied: &Applied) -> RuleView {
     let found = applied.findings.iter().filter_map(|index| review.findings.get(*index));
     RuleView {
         rule: row.code,
-        ruling: applied.ruling,
+        ruling: applied.recommendation,
         says: row.says,
         because: printable(&applied.why),
         source: row.source,
@@ -338,31 +323,25 @@ fn week(parts: &ReviewParts<'_>, week: &Week) -> WeekView {
     }
 }
 
-/// The gravest mark of a day: running outside the plan, overdone, not to be told, underdone, kept, a walk.
-fn day_mark(parts: &ReviewParts<'_>, monday: Date, day: usize) -> char {
+/// The gravest mark of the sessions of a day.
+fn day_mark(parts: &ReviewParts<'_>, monday: Date, day: usize) -> Mark {
     let Ok(date) = monday.checked_add(jiff::Span::new().days(i64::try_from(day).unwrap_or(0))) else {
-        return ' ';
+        return Mark::NotYet;
     };
     if date > parts.review.as_of {
-        return ' ';
+        return Mark::NotYet;
     }
     let sessions = &parts.sessions.sessions;
     let from = sessions.partition_point(|s| s.date < date);
     let marks = sessions[from..].iter().take_while(|s| s.date == date).map(|s| mark(s, parts.config));
-    marks.max_by_key(|mark| wording::MARKS.iter().rev().position(|m| m.0 == *mark)).unwrap_or('.')
+    marks.max().unwrap_or(Mark::NoSession)
 }
 
-fn mark(session: &Session, config: &ReviewConfig) -> char {
+fn mark(session: &Session, config: &ReviewConfig) -> Mark {
     if !session.is_run(config) && session.stage.stage().is_none() {
-        return 'w';
+        return Mark::Walk;
     }
-    match session.outcome {
-        _ if session.is_unplanned(config) => 'x',
-        Outcome::Overdone => '!',
-        Outcome::Undecided => '?',
-        Outcome::Underdone => '-',
-        Outcome::Kept => 'o',
-    }
+    if session.is_unplanned(config) { Mark::Unplanned } else { session.outcome.into() }
 }
 
 fn stages(plan: &Plan, review: &Review) -> Vec<StageView> {
@@ -403,15 +382,10 @@ fn session(parts: &ReviewParts<'_>, index: usize) -> SessionView {
     let longest = parts.review.longest_runs.get(index).copied().flatten();
     let stage = session.stage.stage();
     let prescribed = session.audit.as_ref().and_then(|audit| audit.dose.run_s.prescribed);
-    let (stage_from, stage_certainty) = match &session.stage {
-        StageChoice::Given(_) => (Some("given"), None),
-        StageChoice::Recognised { certainty, .. } => (Some("recognised"), Some(*certainty)),
-        _ => (None, None),
-    };
-    let kind = match &session.stage {
-        _ if session.is_unplanned(parts.config) => SessionKind::UnplannedRun,
-        StageChoice::NoSession => SessionKind::Walk,
-        _ => SessionKind::Session,
+    let kind = session.kind(parts.config);
+    let stage_certainty = match &session.stage {
+        StageChoice::Recognised { certainty, .. } => Some(*certainty),
+        _ => None,
     };
     let candidates = match &session.stage {
         StageChoice::Ambiguous(candidates) => candidates.as_slice(),
@@ -423,7 +397,7 @@ fn session(parts: &ReviewParts<'_>, index: usize) -> SessionView {
         recordings: session.recordings.iter().map(|name| printable(name)).collect(),
         kind,
         stage: stage_name(plan, stage),
-        stage_from,
+        stage_from: session.stage.source(),
         stage_certainty: stage_certainty.map(certainty),
         stage_candidates: candidates
             .iter()
@@ -447,7 +421,7 @@ fn session(parts: &ReviewParts<'_>, index: usize) -> SessionView {
         longest_run_rise: longest.map(|run| thousandths(run.rise())),
         longest_run_band: longest.as_ref().map(LongestRun::band),
         pain_during: entry.and_then(|e| e.pain_during),
-        pain_pattern: entry.and_then(|e| e.pattern).map(jogaudit_core::review::Pattern::word),
+        pain_pattern: entry.and_then(|e| e.pattern),
         pain_next_morning: entry.and_then(|e| e.pain_next_morning),
         effort: entry.and_then(|e| e.effort),
         load: known(parts.review.loads.get(index).copied().flatten(), tenths),

@@ -2,7 +2,7 @@
 
 use jiff::civil::Date;
 
-use jogaudit_core::review::{Against, WeeklyCode, WeeklyFinding, Word};
+use jogaudit_core::review::{Against, Recommendation, WeeklyCode, WeeklyFinding};
 use jogaudit_recording::units::Unit;
 
 use super::wording::{clock, how_sure};
@@ -12,31 +12,21 @@ pub(super) const CAUTIONS: &str = "This judges recordings and a diary, not a bod
     right for you, and it does not know what was neither recorded nor noted. With pain, swelling, a limp or pain at \
     night, stop and see a health professional. What your clinician says stands above this report.";
 
-/// Marks of a day with their meaning, the gravest first.
-pub(super) const MARKS: [(char, &str); 6] = [
-    ('x', "running outside the plan"),
-    ('!', "overdone"),
-    ('?', "undecided"),
-    ('-', "underdone"),
-    ('o', "kept"),
-    ('w', "walk"),
-];
-
 /// What the figures of effort and loading mean.
 pub(super) const EFFORT_KEY: &str = "load: effort × minutes. monotony: mean daily load over its standard deviation (n − 1). strain: load × monotony. run, \
          walk: steps. loading: an estimate, body weights summed over steps, from published peak forces of 2.0–2.9 a running and \
          1.0–1.5 a walking step; of plan's: against the week as prescribed.";
 
 /// The ruling in one sentence.
-pub(super) fn ruling(word: Word, stage: Option<&str>, not_before: Option<Date>) -> String {
+pub(super) fn ruling(asked: Recommendation, stage: Option<&str>, not_before: Option<Date>) -> String {
     let stage = stage.map(|name| format!("stage “{name}”")).unwrap_or_default();
     let when = not_before.map(day).unwrap_or_default();
-    match word {
-        Word::Advance => format!("Advance: go on to {stage}, not before {when}."),
-        Word::Repeat => format!("Repeat: {stage} next, not before {when}."),
-        Word::StepBack => format!("Step back: to {stage}, not before {when}."),
-        Word::Rest => format!("Rest: no run-walk session before {when}; {stage} after that."),
-        Word::SeeClinician => {
+    match asked {
+        Recommendation::Advance => format!("Advance: go on to {stage}, not before {when}."),
+        Recommendation::Repeat => format!("Repeat: {stage} next, not before {when}."),
+        Recommendation::StepBack => format!("Step back: to {stage}, not before {when}."),
+        Recommendation::Rest => format!("Rest: no run-walk session before {when}; {stage} after that."),
+        Recommendation::SeeClinician => {
             "See a clinician: ask a health professional before the next run-walk session.".to_owned()
         }
     }
@@ -213,13 +203,13 @@ mod tests {
     fn the_ruling_says_what_and_when() {
         let date = Some("2026-03-16".parse().unwrap());
         assert_eq!(
-            ruling(Word::Rest, Some("2"), date),
+            ruling(Recommendation::Rest, Some("2"), date),
             "Rest: no run-walk session before Mon 2026-03-16; stage “2” after that."
         );
         assert_eq!(
-            ruling(Word::Advance, Some("3"), date),
+            ruling(Recommendation::Advance, Some("3"), date),
             "Advance: go on to stage “3”, not before Mon 2026-03-16."
         );
-        assert!(ruling(Word::SeeClinician, None, None).contains("health professional"));
+        assert!(ruling(Recommendation::SeeClinician, None, None).contains("health professional"));
     }
 }

@@ -4,11 +4,12 @@ use serde::Serializer;
 
 use jogaudit_core::audit::{Code, Outcome};
 use jogaudit_core::gait::Gait;
-use jogaudit_core::review::{WeeklyCode, Word};
+use jogaudit_core::prescription::lint::{LintCode, RemarkUnit};
+use jogaudit_core::review::{
+    LeftOutCode, Pattern, Recommendation, RiseBand, RuleCode, SessionKind, StageSource, WeeklyCode,
+};
 use jogaudit_recording::notice::NoticeCode;
 use jogaudit_recording::units::Unit;
-
-use super::review_view::SessionKind;
 
 /// A value that the documents write as one word, which programs rely on.
 pub(super) trait StableWord: Copy {
@@ -26,7 +27,23 @@ macro_rules! stable_words {
     };
 }
 
-stable_words!(Code, Gait, NoticeCode, Outcome, SessionKind, Unit, WeeklyCode, Word);
+stable_words!(
+    Code,
+    Gait,
+    LeftOutCode,
+    LintCode,
+    NoticeCode,
+    Outcome,
+    Pattern,
+    Recommendation,
+    RemarkUnit,
+    RiseBand,
+    RuleCode,
+    SessionKind,
+    StageSource,
+    Unit,
+    WeeklyCode
+);
 
 /// Writes the word.
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde gives references")]

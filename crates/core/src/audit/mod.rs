@@ -18,6 +18,7 @@ mod trace;
 mod verdict;
 
 use crate::clean::Series;
+use crate::codes::codes;
 use crate::gait::{Gait, Segmentation};
 use crate::prescription::{Limits, Runner, Stage, Step, Tolerance};
 use jogaudit_recording::notice::Noted;
@@ -29,28 +30,17 @@ pub use config::AuditConfig;
 pub use gradient::cost_ratio;
 pub use trace::{CeilingSpan, PacePoint, Trace};
 
-/// The verdict on a session.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Outcome {
-    /// At least one overdoing finding with a certainty of 0.9 or more.
-    Overdone,
-    /// As prescribed.
-    Kept,
-    /// Less than prescribed, nothing overdone.
-    Underdone,
-    /// The data can't tell; the notices say why.
-    Undecided,
-}
-
-impl Outcome {
-    /// Lower-case word as in the JSON outputs.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Overdone => "overdone",
-            Self::Kept => "kept",
-            Self::Underdone => "underdone",
-            Self::Undecided => "undecided",
-        }
+codes! {
+    /// The verdict on a session.
+    pub enum Outcome {
+        /// At least one overdoing finding with a certainty of 0.9 or more.
+        Overdone = "overdone",
+        /// As prescribed.
+        Kept = "kept",
+        /// Less than prescribed, nothing overdone.
+        Underdone = "underdone",
+        /// The data can't tell; the notices say why.
+        Undecided = "undecided",
     }
 }
 

@@ -2,38 +2,24 @@
 
 use jiff::civil::Date;
 
+use crate::codes::codes;
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
 use super::csv::{self, Cell, Row};
 
-/// When pain was felt, as the diary asks it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Pattern {
-    /// While warming up, gone later.
-    WarmUpOnly,
-    /// After the session, or more than an hour later.
-    After,
-    /// While warming up, gone, and back during the session.
-    Returns,
-    /// While warming up, and it went on.
-    WarmUpStays,
-    /// At night.
-    Night,
-}
-
-impl Pattern {
-    /// Every pattern, from the least grave to the gravest.
-    pub const ALL: [Self; 5] = [Self::WarmUpOnly, Self::After, Self::Returns, Self::WarmUpStays, Self::Night];
-
-    /// The word of the diary.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::WarmUpOnly => "warm_up_only",
-            Self::After => "after",
-            Self::Returns => "returns",
-            Self::WarmUpStays => "warm_up_stays",
-            Self::Night => "night",
-        }
+codes! {
+    /// When pain was felt, as the diary asks it; from the least grave to the gravest.
+    pub enum Pattern {
+        /// While warming up, gone later.
+        WarmUpOnly = "warm_up_only",
+        /// After the session, or more than an hour later.
+        After = "after",
+        /// While warming up, gone, and back during the session.
+        Returns = "returns",
+        /// While warming up, and it went on.
+        WarmUpStays = "warm_up_stays",
+        /// At night.
+        Night = "night",
     }
 }
 
@@ -275,7 +261,8 @@ impl Reader {
 
     fn pattern(&mut self, line: usize, cell: Option<&Cell>) -> Option<Pattern> {
         let cell = cell?;
-        let found = Pattern::ALL.into_iter().find(|pattern| cell.text.eq_ignore_ascii_case(pattern.word()));
+        let found =
+            Pattern::ALL.iter().copied().find(|pattern| cell.text.eq_ignore_ascii_case(pattern.word()));
         if found.is_none() {
             self.say(NoticeCode::DiaryCell, line, cell.column, &format!(
                 "expected warm_up_only, warm_up_stays, returns, after or night, found `{}`; it counts as not asked",

@@ -3,6 +3,7 @@
 use jiff::civil::Date;
 
 use crate::audit::Outcome;
+use crate::codes::codes;
 use crate::prescription::Plan;
 use jogaudit_recording::notice::{Notice, NoticeCode};
 use jogaudit_recording::units::Unit;
@@ -13,35 +14,25 @@ use super::progress::Progress;
 use super::sessions::Session;
 use super::stages::StageChoice;
 
-/// What a finding over days and weeks is about; see the outer surface for the meaning of each.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-#[allow(missing_docs)]
-pub enum WeeklyCode {
-    TooManySessions,
-    NoRestDay,
-    StageSkipped,
-    StageRushed,
-    RunningTimeJump,
-    LongestRunJump,
-    RanInPain,
-    PainNextMorning,
-    UnplannedRun,
+codes! {
+    /// What a finding over days and weeks is about; `docs/review.md` says when each is made.
+    pub enum WeeklyCode {
+        TooManySessions = "too_many_sessions",
+        NoRestDay = "no_rest_day",
+        StageSkipped = "stage_skipped",
+        StageRushed = "stage_rushed",
+        RunningTimeJump = "running_time_jump",
+        LongestRunJump = "longest_run_jump",
+        RanInPain = "ran_in_pain",
+        PainNextMorning = "pain_next_morning",
+        UnplannedRun = "unplanned_run",
+    }
 }
 
 impl WeeklyCode {
-    /// The code as in the JSON outputs.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::TooManySessions => "too_many_sessions",
-            Self::NoRestDay => "no_rest_day",
-            Self::StageSkipped => "stage_skipped",
-            Self::StageRushed => "stage_rushed",
-            Self::RunningTimeJump => "running_time_jump",
-            Self::LongestRunJump => "longest_run_jump",
-            Self::RanInPain => "ran_in_pain",
-            Self::PainNextMorning => "pain_next_morning",
-            Self::UnplannedRun => "unplanned_run",
-        }
+    /// Whether it is about pain.
+    pub const fn is_pain(self) -> bool {
+        matches!(self, Self::RanInPain | Self::PainNextMorning)
     }
 }
 
@@ -260,6 +251,21 @@ pub(super) fn pain(case: &Case<'_>) -> Vec<WeeklyFinding> {
     found
 }
 
+codes! {
+    /// How far a longest run lies above that of the 30 days before, in the categories of the published cohort (Frandsen
+    /// et al. 2025, Br J Sports Med 59:1203-10).
+    pub enum RiseBand {
+        /// Up to 10 % longer.
+        Reference = "reference",
+        /// Up to 30 % longer.
+        Small = "small",
+        /// Up to 100 % longer.
+        Moderate = "moderate",
+        /// Longer still.
+        Large = "large",
+    }
+}
+
 /// A session's longest run against the longest of the days before.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LongestRun {
@@ -277,14 +283,13 @@ impl LongestRun {
         self.own / self.before - 1.0
     }
 
-    /// The category of the published cohort (Frandsen et al. 2025, Br J Sports Med 59:1203-10): `reference` up to 10 %
-    /// longer, `small` up to 30 %, `moderate` up to 100 %, `large` above.
-    pub fn band(&self) -> &'static str {
+    /// The category of its rise.
+    pub fn band(&self) -> RiseBand {
         match self.own / self.before {
-            ratio if ratio > 2.0 => "large",
-            ratio if ratio > 1.3 => "moderate",
-            ratio if ratio > 1.1 => "small",
-            _ => "reference",
+            ratio if ratio > 2.0 => RiseBand::Large,
+            ratio if ratio > 1.3 => RiseBand::Moderate,
+            ratio if ratio > 1.1 => RiseBand::Small,
+            _ => RiseBand::Reference,
         }
     }
 }
@@ -369,12 +374,12 @@ mod tests {
     fn the_edges_of_the_published_bands() {
         // Frandsen et al. 2025: reference up to 10 %, > 10 to 30 %, > 30 to 100 %, > 100 %.
         let bands = [
-            (110.0, "reference"),
-            (110.01, "small"),
-            (130.0, "small"),
-            (131.0, "moderate"),
-            (200.0, "moderate"),
-            (201.0, "large"),
+            (110.0, RiseBand::Reference),
+            (110.01, RiseBand::Small),
+            (130.0, RiseBand::Small),
+            (131.0, RiseBand::Moderate),
+            (200.0, RiseBand::Moderate),
+            (201.0, RiseBand::Large),
         ];
         for (own, band) in bands {
             assert_eq!(LongestRun { own, before: 100.0, unit: Unit::Metres }.band(), band, "{own}");

@@ -41,13 +41,13 @@ pub use config::ReviewConfig;
 pub use diary::{Diary, Entry, Pattern};
 pub use edit::{EditError, diary_with, stages_with};
 pub use effort::{WeekEffort, session_load, week_effort};
-pub use findings::{Against, LongestRun, WeeklyCode, WeeklyFinding};
+pub use findings::{Against, LongestRun, RiseBand, WeeklyCode, WeeklyFinding};
 pub use given::Given;
 pub use load::{RUN_STEP_BW, Range, WALK_STEP_BW, loading_bw, loading_ratio};
-pub use recorded::{LeftOut, Recorded, Totals};
-pub use ruling::{Applied, COMMON_PRACTICE, RULES, Rule, Ruling, Word};
-pub use sessions::{Session, Sessions, sessions};
-pub use stages::StageChoice;
+pub use recorded::{LeftOut, LeftOutCode, Recorded, Totals};
+pub use ruling::{Applied, COMMON_PRACTICE, RULES, Recommendation, Rule, RuleCode, Ruling};
+pub use sessions::{Session, SessionKind, Sessions, sessions};
+pub use stages::{StageChoice, StageSource};
 pub use weeks::Week;
 
 use bounds::Bounds;

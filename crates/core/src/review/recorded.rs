@@ -3,6 +3,7 @@
 use jiff::{SignedDuration, Timestamp};
 
 use crate::clean::Series;
+use crate::codes::codes;
 use crate::gait::{Bout, Gait, Segmentation};
 use jogaudit_recording::notice::Notice;
 
@@ -43,13 +44,27 @@ impl Recorded {
     }
 }
 
+codes! {
+    /// Why a recording is not reviewed.
+    pub enum LeftOutCode {
+        /// The file holds nothing that can be read.
+        Unreadable = "unreadable",
+        /// Its sport is neither running nor walking.
+        NotOnFoot = "not_on_foot",
+        /// Another recording of the same time is kept.
+        Duplicate = "duplicate",
+        /// Its day lies after that of the review.
+        AfterAsOf = "after_as_of",
+    }
+}
+
 /// A recording that is not reviewed.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct LeftOut {
     /// Its name.
     pub name: String,
-    /// Stable code: `unreadable`, `not_on_foot`, `duplicate`, `after_as_of`.
-    pub code: &'static str,
+    /// What kind of reason.
+    pub code: LeftOutCode,
     /// Why, in one sentence.
     pub text: String,
 }
@@ -98,7 +113,7 @@ fn duplicate(recording: &Recorded, kept: &Recorded) -> LeftOut {
     };
     LeftOut {
         name: recording.name.clone(),
-        code: "duplicate",
+        code: LeftOutCode::Duplicate,
         text: format!("Recorded at the same time as {}, which is kept: {why}.", kept.name),
     }
 }
@@ -266,7 +281,7 @@ mod tests {
         let next = recorded("c.fit", "2026-03-04T07:10:00Z", "w300 r60");
         let (names, left_out) = kept(vec![poor, next, rich]);
         assert_eq!(names, ["b.fit", "c.fit"]);
-        assert_eq!((left_out[0].name.as_str(), left_out[0].code), ("a.gpx", "duplicate"));
+        assert_eq!((left_out[0].name.as_str(), left_out[0].code), ("a.gpx", LeftOutCode::Duplicate));
         assert!(left_out[0].text.contains("b.fit") && left_out[0].text.contains("2 kinds"), "{left_out:?}");
     }
 

@@ -1,11 +1,12 @@
 //! The rule table: what the next session should be, and why.
 //!
-//! Every rule that applies is kept and printed; the most cautious ruling decides, among equals the first of the table.
-//! So adding a reason for caution never makes the ruling bolder.
+//! Every rule that applies is kept and printed; the most cautious decides, among equals the first of the table.
+//! So adding a reason for caution never makes the recommendation bolder.
 
 use jiff::civil::Date;
 
 use crate::audit::Outcome;
+use crate::codes::codes;
 
 use super::bounds::BREAK_BEGINNING_DAYS;
 use super::calendar::plus;
@@ -13,31 +14,19 @@ use super::diary::Pattern;
 use super::findings::WeeklyCode;
 use super::situation::{OpenPain, Situation};
 
-/// The ruling for the next session, from the boldest to the most cautious.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Word {
-    /// Go on to the next stage.
-    Advance,
-    /// Do the stage again.
-    Repeat,
-    /// Go back a stage.
-    StepBack,
-    /// No session for now.
-    Rest,
-    /// Ask a health professional before the next session.
-    SeeClinician,
-}
-
-impl Word {
-    /// The word as in the JSON outputs.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Advance => "advance",
-            Self::Repeat => "repeat",
-            Self::StepBack => "step_back",
-            Self::Rest => "rest",
-            Self::SeeClinician => "see_clinician",
-        }
+codes! {
+    /// What is recommended for the next session, from the boldest to the most cautious.
+    pub enum Recommendation {
+        /// Go on to the next stage.
+        Advance = "advance",
+        /// Do the stage again.
+        Repeat = "repeat",
+        /// Go back a stage.
+        StepBack = "step_back",
+        /// No session for now.
+        Rest = "rest",
+        /// Ask a health professional before the next session.
+        SeeClinician = "see_clinician",
     }
 }
 
@@ -52,12 +41,12 @@ const PAIN_MODEL: &str = "pain-monitoring model: Thomeé 1997, Phys Ther 77:1690
 const STEP_COUNT: &str = "each stage's own number of sessions in the plan; where it has none, one is taken (common \
     practice, no source)";
 
-/// Where a ruling leads, besides its word.
+/// The stage that a rule leads to.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 enum Target {
-    /// As the word says: the next stage, the same, the one before.
+    /// As recommended: the next stage, the same, the one before.
     #[default]
-    ByWord,
+    AsRecommended,
     /// The stage that was left too early.
     Owed,
     /// The first stage.
@@ -68,7 +57,7 @@ enum Target {
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 struct Why {
     text: String,
-    /// For [`Word::Rest`]: the first day after it. From that day on [`Rule::then`] holds.
+    /// For [`Recommendation::Rest`]: the first day after it. From that day on [`Rule::then`] holds.
     rest_until: Option<Date>,
     /// Findings it rests on, by index.
     findings: Vec<usize>,
@@ -82,137 +71,145 @@ impl Why {
 
 /// One row of the table.
 pub struct Rule {
-    /// Stable code.
-    pub code: &'static str,
-    /// What it says.
+    /// Which.
+    pub code: RuleCode,
+    /// What it says, in one sentence.
     pub says: &'static str,
-    /// Its ruling.
-    pub ruling: Word,
-    /// After a rest, the ruling that holds then.
-    pub then: Option<Word>,
+    /// What it recommends.
+    pub recommendation: Recommendation,
+    /// After a rest, what it recommends then.
+    pub then: Option<Recommendation>,
     /// Where it comes from.
     pub source: &'static str,
     target: Target,
     applies: fn(&Situation<'_>) -> Option<Why>,
 }
 
+/// Makes the codes and the table from one list: `Variant = "code": recommendation, what it says, source, when it applies`.
 macro_rules! rules {
-    ($($code:ident: $ruling:ident $(then $then:ident)? $(to $target:ident)?, $says:literal, $source:expr, $applies:expr;)*) => {
+    ($($variant:ident = $code:literal: $asks:ident $(then $then:ident)? $(to $target:ident)?, $says:literal, $source:expr, $applies:expr;)*) => {
+        codes! {
+            /// Which rule, in the order of the table; `docs/review.md` explains each.
+            pub enum RuleCode {
+                $($variant = $code,)*
+            }
+        }
+
         /// The table, from grave to light.
         pub const RULES: &[Rule] = &[$(Rule {
-            code: stringify!($code),
+            code: RuleCode::$variant,
             says: $says,
-            ruling: Word::$ruling,
-            then: { #[allow(unused_mut, unused_assignments)] let mut then = None; $(then = Some(Word::$then);)? then },
+            recommendation: Recommendation::$asks,
+            then: { #[allow(unused_mut, unused_assignments)] let mut then = None; $(then = Some(Recommendation::$then);)? then },
             source: $source,
-            target: { #[allow(unused_mut, unused_assignments)] let mut to = Target::ByWord; $(to = Target::$target;)? to },
+            target: { #[allow(unused_mut, unused_assignments)] let mut to = Target::AsRecommended; $(to = Target::$target;)? to },
             applies: $applies,
         }),*];
     };
 }
 
 rules! {
-    night_pain: SeeClinician,
+    NightPain = "night_pain": SeeClinician,
         "Pain at night: ask a health professional before running on.",
         "night pain: total rest (pain types of a physiotherapy handout); the visit is common practice, no source",
         |s| pain(s, |p| p.pain.night, "pain at night was noted");
-    pain_twice: SeeClinician,
+    PainTwice = "pain_twice": SeeClinician,
         "Pain at two sessions running: ask a health professional before running on.",
         COMMON_PRACTICE,
         |s| pain(s, |p| p.also_before, "pain was noted, and at the session before it too");
-    pain_above_five: Rest then StepBack,
+    PainAboveFive = "pain_above_five": Rest then StepBack,
         "Pain above 5 of 10: too much; skip the next run-walk day, then go back a stage.",
         PAIN_MODEL,
         |s| resting(s, 0, |_, p| p.pain.above_five, "pain above 5 of 10 was noted");
-    pain_stays: Rest then StepBack,
+    PainStays = "pain_stays": Rest then StepBack,
         "Pain in the warm-up that went on: at least two days off, then go back a stage.",
         SORENESS_TWO_DAYS,
         |s| resting(s, 2, |s, p| has_pattern(s, p, Pattern::WarmUpStays), "pain in the warm-up went on");
-    pain_returns: Rest then StepBack,
+    PainReturns = "pain_returns": Rest then StepBack,
         "Pain that went away and came back in the session: at least two days off, then go back a stage.",
         SORENESS_TWO_DAYS,
         |s| resting(s, 2, |s, p| has_pattern(s, p, Pattern::Returns), "pain went away and came back");
-    pain_next_morning: Rest then Repeat,
+    PainNextMorning = "pain_next_morning": Rest then Repeat,
         "Pain on the morning after: skip the next run-walk day, do not advance.",
         SORENESS_RULES,
         |s| resting(s, 1, |_, p| p.pain.next_morning, "pain was noted on the morning after");
-    pain_after: Rest then Repeat,
+    PainAfter = "pain_after": Rest then Repeat,
         "Pain after the session: skip the next run-walk day, do not advance.",
         SORENESS_RULES,
         |s| resting(s, 1, |s, p| has_pattern(s, p, Pattern::After), "pain after the session was noted");
-    pain_during: Rest then Repeat,
+    PainDuring = "pain_during": Rest then Repeat,
         "Pain in the session beyond what is allowed: skip the next run-walk day, then repeat.",
         COMMON_PRACTICE,
         |s| resting(s, 0, |_, p| p.pain.during, "pain beyond what is allowed was noted");
-    spacing_twice: Rest then Repeat,
+    SpacingTwice = "spacing_twice": Rest then Repeat,
         "Sessions too many or too close, twice within seven days: skip the next run-walk day.",
         COMMON_PRACTICE,
         spacing_twice;
-    away_months: StepBack to First,
+    AwayMonths = "away_months": StepBack to First,
         "About three months away: begin with the first stage.",
         COMMON_PRACTICE,
         |s| away(s, BREAK_BEGINNING_DAYS);
-    break_step_back: StepBack,
+    BreakStepBack = "break_step_back": StepBack,
         "A long break: go back a stage. The number of days is the plan's, at most 14.",
         COMMON_PRACTICE,
         |s| away(s, s.bounds.break_step_back_days);
-    moved_on_early: StepBack to Owed,
+    MovedOnEarly = "moved_on_early": StepBack to Owed,
         "A stage was skipped or left before its sessions were kept: go back to it.",
         COMMON_PRACTICE,
         moved_on_early;
-    overdone_twice: StepBack,
+    OverdoneTwice = "overdone_twice": StepBack,
         "Two days with running one after the other went beyond what is prescribed: go back a stage.",
         COMMON_PRACTICE,
         |s| s.overdone_twice().then(|| about_last(s, "both of the last two days with running went beyond it, the last on"));
-    break_repeat: Repeat,
+    BreakRepeat = "break_repeat": Repeat,
         "A break: repeat the stage. The number of days is the plan's, at most 7.",
         COMMON_PRACTICE,
         |s| away(s, s.bounds.break_repeat_days);
-    overdone: Repeat,
+    Overdone = "overdone": Repeat,
         "The last session went beyond what is prescribed: repeat the stage as prescribed.",
         COMMON_PRACTICE,
         |s| last_was(s, Outcome::Overdone, "more than prescribed was done on");
-    overdone_this_week: Repeat,
+    OverdoneThisWeek = "overdone_this_week": Repeat,
         "Something went beyond what is prescribed within the last seven days: do not advance.",
         COMMON_PRACTICE,
         overdone_this_week;
-    pain_lasting: Repeat,
+    PainLasting = "pain_lasting": Repeat,
         "Pain within the prescriber's limit, but not gone after the warm-up: do not advance.",
         SORENESS_RULES,
         |s| pain(s, |p| p.pain.lasting_within_limit, "pain within the limit, not gone after the warm-up, was noted");
-    pain_rising: Repeat,
+    PainRising = "pain_rising": Repeat,
         "More pain than in the week before: do not advance.",
         PAIN_MODEL,
         pain_rising;
-    undecided: Repeat,
+    Undecided = "undecided": Repeat,
         "The recording of the last session can't tell whether it was kept: do not advance.",
         "what can't be told is not taken for kept",
         |s| last_was(s, Outcome::Undecided, "it can't be told whether the session was kept of");
-    stage_not_known: Repeat,
+    StageNotKnown = "stage_not_known": Repeat,
         "The last session's stage can't be told: do not advance.",
         "what can't be told is not taken for kept",
         |s| s.last().filter(|last| last.is_ambiguous).map(|_| about_last(s, "the stage can't be told of the session of"));
-    underdone: Repeat,
+    Underdone = "underdone": Repeat,
         "Less than prescribed was done in the last session: repeat the stage.",
         COMMON_PRACTICE,
         |s| last_was(s, Outcome::Underdone, "less than prescribed was done on");
-    too_few_kept: Repeat,
+    TooFewKept = "too_few_kept": Repeat,
         "The stage's sessions are not all kept yet: repeat it.",
         STEP_COUNT,
         too_few_kept;
-    pain_not_known: Repeat,
+    PainNotKnown = "pain_not_known": Repeat,
         "Whether there was pain in the last session is not noted: do not advance.",
         "the published rules advance only after a session without pain: what is not known is not taken for none",
         |s| s.last().filter(|_| !s.pain_is_known()).map(|_| about_last(s, "the diary does not say whether there was pain on"));
-    nothing_done: Repeat to First,
+    NothingDone = "nothing_done": Repeat to First,
         "There is no session to go by: begin with the first stage.",
         "the plan's own order",
         |s| s.stage.is_none().then(|| Why::plain("no session of the plan is on record"));
-    plan_complete: Repeat,
+    PlanComplete = "plan_complete": Repeat,
         "The last stage is done: what comes next is for the prescriber to say.",
         "the plan's own order",
         |s| is_complete(s).then(|| Why::plain("the sessions of the last stage are kept"));
-    as_planned: Advance,
+    AsPlanned = "as_planned": Advance,
         "The stage's sessions are kept, none of the rules above applies: go on to the next stage.",
         "the plan's own order; the published programmes (e.g. University of Delaware progression, Ann Joint 2018;3:40) \
          advance after sessions without pain",
@@ -225,7 +222,7 @@ pub struct Applied {
     /// Its place in [`RULES`].
     pub rule: usize,
     /// What it asks for on the day of the review: after a rest what comes then.
-    pub ruling: Word,
+    pub recommendation: Recommendation,
     /// The evidence, one clause.
     pub why: String,
     /// Findings it rests on, by index into those of the review.
@@ -244,10 +241,10 @@ impl Applied {
 /// The ruling for the next session.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Ruling {
-    /// The word.
-    pub word: Word,
+    /// What is recommended.
+    pub recommendation: Recommendation,
     /// The stage of the next session, by index; `None` when a health professional is to be asked first. With
-    /// [`Word::Rest`] the stage after the rest.
+    /// [`Recommendation::Rest`] the stage after the rest.
     pub stage: Option<usize>,
     /// The first day for it; `None` when a health professional is to be asked first.
     pub not_before: Option<Date>,
@@ -264,22 +261,23 @@ pub(super) fn rule(situation: &Situation<'_>) -> Ruling {
         .filter_map(|(rule, row)| {
             let why = (row.applies)(situation)?;
             let is_over = why.rest_until.is_some_and(|until| until <= today);
-            let ruling = if is_over { row.then.unwrap_or(row.ruling) } else { row.ruling };
+            let recommendation =
+                if is_over { row.then.unwrap_or(row.recommendation) } else { row.recommendation };
             let rest_until = why.rest_until.filter(|_| !is_over);
-            Some(Applied { rule, ruling, why: why.text, findings: why.findings, rest_until })
+            Some(Applied { rule, recommendation, why: why.text, findings: why.findings, rest_until })
         })
         .collect();
-    let word = applied.iter().map(|a| a.ruling).max().unwrap_or(Word::Repeat);
-    if let Some(at) = applied.iter().position(|a| a.ruling == word) {
+    let recommendation = applied.iter().map(|a| a.recommendation).max().unwrap_or(Recommendation::Repeat);
+    if let Some(at) = applied.iter().position(|a| a.recommendation == recommendation) {
         let deciding = applied.remove(at);
         applied.insert(0, deciding);
     }
-    if word == Word::SeeClinician {
-        return Ruling { word, stage: None, not_before: None, applied };
+    if recommendation == Recommendation::SeeClinician {
+        return Ruling { recommendation, stage: None, not_before: None, applied };
     }
     let rested = applied.iter().filter_map(|a| a.rest_until).max().unwrap_or(today);
     let stage = Some(stage_after(situation, &applied));
-    Ruling { word, stage, not_before: Some(situation.earliest().max(rested)), applied }
+    Ruling { recommendation, stage, not_before: Some(situation.earliest().max(rested)), applied }
 }
 
 /// The lowest stage that any of the rules leads to, once all rest is over.
@@ -287,12 +285,15 @@ fn stage_after(situation: &Situation<'_>, applied: &[Applied]) -> usize {
     let Some(here) = situation.stage else { return 0 };
     let last = situation.case.plan.stages.len() - 1;
     let leads_to = |a: &Applied| {
-        let word = if a.ruling == Word::Rest { a.row().then.unwrap_or(Word::Repeat) } else { a.ruling };
-        match (a.row().target, word) {
+        let asks = match a.recommendation {
+            Recommendation::Rest => a.row().then.unwrap_or(Recommendation::Repeat),
+            other => other,
+        };
+        match (a.row().target, asks) {
             (Target::First, _) => 0,
             (Target::Owed, _) => situation.owed.map_or(here, |(owed, _)| owed),
-            (_, Word::Advance) => (here + 1).min(last),
-            (_, Word::StepBack) => here.saturating_sub(1),
+            (_, Recommendation::Advance) => (here + 1).min(last),
+            (_, Recommendation::StepBack) => here.saturating_sub(1),
             _ => here,
         }
     };

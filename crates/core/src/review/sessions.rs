@@ -4,6 +4,7 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 
 use crate::audit::{Audit, AuditConfig, Outcome, audit};
+use crate::codes::codes;
 use crate::prescription::Plan;
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
@@ -11,8 +12,20 @@ use super::ReviewConfig;
 use super::calendar::Zone;
 use super::given::{Given, Said};
 use super::progress::Progress;
-use super::recorded::{LeftOut, Recorded, Totals, without_duplicates};
+use super::recorded::{LeftOut, LeftOutCode, Recorded, Totals, without_duplicates};
 use super::stages::{StageChoice, recognise};
+
+codes! {
+    /// What a recorded session is to the plan.
+    pub enum SessionKind {
+        /// A session of the plan, or one whose stage cannot be told.
+        Session = "session",
+        /// A walk that is no session of the plan.
+        Walk = "walk",
+        /// Running that is no session of the plan.
+        UnplannedRun = "unplanned_run",
+    }
+}
 
 /// A session on foot, held against its stage.
 #[derive(Clone, Debug, PartialEq)]
@@ -41,9 +54,18 @@ impl Session {
         self.totals.sure_run_s >= config.least_run_s
     }
 
+    /// What it is to the plan.
+    pub fn kind(&self, config: &ReviewConfig) -> SessionKind {
+        match self.stage {
+            StageChoice::NoSession if self.is_run(config) => SessionKind::UnplannedRun,
+            StageChoice::NoSession => SessionKind::Walk,
+            _ => SessionKind::Session,
+        }
+    }
+
     /// Whether it has running that is no session of the plan.
     pub fn is_unplanned(&self, config: &ReviewConfig) -> bool {
-        self.stage == StageChoice::NoSession && self.is_run(config)
+        self.kind(config) == SessionKind::UnplannedRun
     }
 }
 
@@ -74,7 +96,7 @@ pub fn sessions(
     let (now, later): (Vec<_>, Vec<_>) = recorded.into_iter().partition(|r| day(r) <= as_of);
     for recording in later {
         let text = format!("Its day, {}, lies after {as_of}, the day of this review.", day(&recording));
-        left_out.push(LeftOut { name: recording.name, code: "after_as_of", text });
+        left_out.push(LeftOut { name: recording.name, code: LeftOutCode::AfterAsOf, text });
     }
     left_out.sort_by(|a, b| a.name.cmp(&b.name));
     let kept = without_duplicates(now, config.overlap_s, &mut left_out);
@@ -235,7 +257,7 @@ session = 'walk 5:00, 4 x (run 2:00, walk 2:00)'
     fn what_lies_after_the_day_of_the_review_is_left_out_and_said() {
         let made = made(vec![recorded("later", "2026-03-11T07:00:00Z", ONE)], "").value;
         assert!(made.sessions.is_empty());
-        assert_eq!(made.left_out[0].code, "after_as_of");
+        assert_eq!(made.left_out[0].code, LeftOutCode::AfterAsOf);
     }
 
     #[test]

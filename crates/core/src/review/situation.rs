@@ -123,9 +123,7 @@ impl<'a> Situation<'a> {
 
     /// Findings about pain on a day, by index.
     pub(super) fn pain_findings(&self, date: Date) -> Vec<usize> {
-        let is_it = |f: &WeeklyFinding| {
-            f.date == date && matches!(f.code, WeeklyCode::RanInPain | WeeklyCode::PainNextMorning)
-        };
+        let is_it = |f: &WeeklyFinding| f.date == date && f.code.is_pain();
         (0..self.findings.len()).filter(|i| is_it(&self.findings[*i])).collect()
     }
 

@@ -1,6 +1,7 @@
 //! Which stage a session was: the likeliest by alignment, those that are due before the others.
 
 use crate::audit::{AuditConfig, misfit_s};
+use crate::codes::codes;
 use crate::prescription::{Plan, Stage};
 
 use super::ReviewConfig;
@@ -10,6 +11,16 @@ use super::recorded::{Recorded, Totals};
 
 /// Stages less likely than this are no candidates.
 const LEAST_CANDIDATE: f64 = 0.05;
+
+codes! {
+    /// How a session's stage is known.
+    pub enum StageSource {
+        /// Said in `stages.csv`.
+        Given = "given",
+        /// Recognised by alignment.
+        Recognised = "recognised",
+    }
+}
 
 /// Which stage of the plan a session was, by index.
 #[derive(Clone, Debug, PartialEq)]
@@ -36,6 +47,15 @@ impl StageChoice {
     pub fn stage(&self) -> Option<usize> {
         match self {
             Self::Given(stage) | Self::Recognised { stage, .. } => Some(*stage),
+            Self::Ambiguous(_) | Self::InParts | Self::NoSession => None,
+        }
+    }
+
+    /// How the stage is known, when it is.
+    pub fn source(&self) -> Option<StageSource> {
+        match self {
+            Self::Given(_) => Some(StageSource::Given),
+            Self::Recognised { .. } => Some(StageSource::Recognised),
             Self::Ambiguous(_) | Self::InParts | Self::NoSession => None,
         }
     }

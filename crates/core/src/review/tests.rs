@@ -96,12 +96,17 @@ fn reviewed(plan: &str, sessions: &str, diary: &str, as_of: i64) -> Review {
 }
 
 fn codes(review: &Review) -> Vec<&'static str> {
-    review.ruling.applied.iter().map(|applied| applied.row().code).collect()
+    review.ruling.applied.iter().map(|applied| applied.row().code.word()).collect()
 }
 
-fn deciding(review: &Review) -> (&'static str, Word, Option<usize>, Option<Date>) {
+fn deciding(review: &Review) -> (&'static str, Recommendation, Option<usize>, Option<Date>) {
     let ruling = &review.ruling;
-    (ruling.applied[0].row().code, ruling.word, ruling.stage.map(|stage| stage + 1), ruling.not_before)
+    (
+        ruling.applied[0].row().code.word(),
+        ruling.recommendation,
+        ruling.stage.map(|stage| stage + 1),
+        ruling.not_before,
+    )
 }
 
 /// Two sessions of stage 1 and two of stage 2, all kept, without pain.
@@ -116,7 +121,7 @@ struct Row {
     rule: &'static str,
     plan: &'static str,
     case: CaseOf,
-    asks: Word,
+    asks: Recommendation,
     not: CaseOf,
 }
 
@@ -125,60 +130,90 @@ fn rows() -> Vec<Row> {
     let limited = |rule, case, asks, not| Row { rule, plan: LIMITED, case, asks, not };
     let good = (GOOD, NO_PAIN, 10);
     vec![
-        row("night_pain", (GOOD, "9:0,0,night", 10), Word::SeeClinician, good),
+        row("night_pain", (GOOD, "9:0,0,night", 10), Recommendation::SeeClinician, good),
         // A session without pain after the day of rest answers it.
         row(
             "night_pain",
             (GOOD, "6:1,0,night", 8),
-            Word::SeeClinician,
+            Recommendation::SeeClinician,
             ("2:1k 6:2k 10:2k", "6:1,0,night 10:0", 10),
         ),
-        row("pain_twice", (GOOD, "6:1,0 9:1,0", 10), Word::SeeClinician, (GOOD, "2:1,0 9:1,0", 10)),
-        row("pain_above_five", (GOOD, "9:6,0", 10), Word::Rest, (GOOD, "9:5,0", 10)),
-        row("pain_above_five", (GOOD, "9:6,0", 13), Word::StepBack, good),
-        row("pain_stays", (GOOD, "9:2,0,warm_up_stays", 10), Word::Rest, (GOOD, "9:2,0,warm_up_only", 10)),
-        row("pain_stays", (GOOD, "9:2,0,warm_up_stays", 13), Word::StepBack, good),
-        row("pain_returns", (GOOD, "9:2,0,returns", 12), Word::Rest, (GOOD, "9:2,0,after", 12)),
-        row("pain_returns", (GOOD, "9:2,0,returns", 13), Word::StepBack, good),
-        row("pain_next_morning", (GOOD, "9:0,1", 10), Word::Rest, (GOOD, "9:0,0", 10)),
-        row("pain_next_morning", (GOOD, "9:0,1", 13), Word::Repeat, good),
-        row("pain_after", (GOOD, "9:1,0,after", 10), Word::Rest, (GOOD, "9:1,0", 10)),
-        row("pain_after", (GOOD, "9:,,after", 13), Word::Repeat, good),
-        row("pain_during", (GOOD, "9:1,0", 10), Word::Rest, good),
-        row("pain_during", (GOOD, "9:1,0", 13), Word::Repeat, (GOOD, "6:0,0 9:0,0", 13)),
-        limited("pain_during", (GOOD, "9:3,0", 10), Word::Rest, (GOOD, "9:2,0", 10)),
-        limited("pain_next_morning", (GOOD, "9:1,3", 10), Word::Rest, (GOOD, "9:1,2", 10)),
-        row("spacing_twice", ("2:1k 4:1k 5:1k 6:1k", NO_PAIN, 7), Word::Rest, ("2:1k 4:1k 5:1k", NO_PAIN, 7)),
-        row("spacing_twice", ("2:1k 4:1k 5:1k 6:1k", NO_PAIN, 10), Word::Repeat, (GOOD, NO_PAIN, 10)),
-        row("away_months", (GOOD, NO_PAIN, 99), Word::StepBack, (GOOD, NO_PAIN, 98)),
-        row("break_step_back", (GOOD, NO_PAIN, 23), Word::StepBack, (GOOD, NO_PAIN, 22)),
-        row("moved_on_early", ("2:1k 4:2k", "4:0,0", 5), Word::StepBack, ("2:1k 4:1k 6:2k", "6:0,0", 7)),
+        row("pain_twice", (GOOD, "6:1,0 9:1,0", 10), Recommendation::SeeClinician, (GOOD, "2:1,0 9:1,0", 10)),
+        row("pain_above_five", (GOOD, "9:6,0", 10), Recommendation::Rest, (GOOD, "9:5,0", 10)),
+        row("pain_above_five", (GOOD, "9:6,0", 13), Recommendation::StepBack, good),
+        row(
+            "pain_stays",
+            (GOOD, "9:2,0,warm_up_stays", 10),
+            Recommendation::Rest,
+            (GOOD, "9:2,0,warm_up_only", 10),
+        ),
+        row("pain_stays", (GOOD, "9:2,0,warm_up_stays", 13), Recommendation::StepBack, good),
+        row("pain_returns", (GOOD, "9:2,0,returns", 12), Recommendation::Rest, (GOOD, "9:2,0,after", 12)),
+        row("pain_returns", (GOOD, "9:2,0,returns", 13), Recommendation::StepBack, good),
+        row("pain_next_morning", (GOOD, "9:0,1", 10), Recommendation::Rest, (GOOD, "9:0,0", 10)),
+        row("pain_next_morning", (GOOD, "9:0,1", 13), Recommendation::Repeat, good),
+        row("pain_after", (GOOD, "9:1,0,after", 10), Recommendation::Rest, (GOOD, "9:1,0", 10)),
+        row("pain_after", (GOOD, "9:,,after", 13), Recommendation::Repeat, good),
+        row("pain_during", (GOOD, "9:1,0", 10), Recommendation::Rest, good),
+        row("pain_during", (GOOD, "9:1,0", 13), Recommendation::Repeat, (GOOD, "6:0,0 9:0,0", 13)),
+        limited("pain_during", (GOOD, "9:3,0", 10), Recommendation::Rest, (GOOD, "9:2,0", 10)),
+        limited("pain_next_morning", (GOOD, "9:1,3", 10), Recommendation::Rest, (GOOD, "9:1,2", 10)),
+        row(
+            "spacing_twice",
+            ("2:1k 4:1k 5:1k 6:1k", NO_PAIN, 7),
+            Recommendation::Rest,
+            ("2:1k 4:1k 5:1k", NO_PAIN, 7),
+        ),
+        row(
+            "spacing_twice",
+            ("2:1k 4:1k 5:1k 6:1k", NO_PAIN, 10),
+            Recommendation::Repeat,
+            (GOOD, NO_PAIN, 10),
+        ),
+        row("away_months", (GOOD, NO_PAIN, 99), Recommendation::StepBack, (GOOD, NO_PAIN, 98)),
+        row("break_step_back", (GOOD, NO_PAIN, 23), Recommendation::StepBack, (GOOD, NO_PAIN, 22)),
+        row(
+            "moved_on_early",
+            ("2:1k 4:2k", "4:0,0", 5),
+            Recommendation::StepBack,
+            ("2:1k 4:1k 6:2k", "6:0,0", 7),
+        ),
         row(
             "moved_on_early",
             ("2:1k 4:1k 6:3k", "6:0,0", 7),
-            Word::StepBack,
+            Recommendation::StepBack,
             ("2:1k 4:1k 6:3k 9:3k", "9:0,0", 10),
         ),
         row(
             "overdone_twice",
             ("2:1k 4:1k 6:2o 9:2o", "9:0,0", 10),
-            Word::StepBack,
+            Recommendation::StepBack,
             ("2:1k 4:1k 6:2o 9:2k", "9:0,0", 10),
         ),
-        row("break_repeat", (GOOD, NO_PAIN, 16), Word::Repeat, (GOOD, NO_PAIN, 15)),
-        row("overdone", ("2:1k 4:1k 6:2k 9:2o", "9:0,0", 10), Word::Repeat, good),
-        row("overdone", ("2:1k 4:1k 6:2k 9:xk", "9:0,0", 10), Word::Repeat, good),
-        row("overdone_this_week", ("2:1k 4:1k 6:2k 9:2k 10:2k", "10:0,0", 12), Word::Repeat, good),
-        limited("pain_lasting", (GOOD, "9:1,0,returns", 10), Word::Repeat, (GOOD, "9:1,0,warm_up_only", 10)),
-        limited("pain_rising", (GOOD, "2:1,0 4:1,0 9:2,0", 10), Word::Repeat, (GOOD, "2:2,0 9:2,0", 10)),
-        row("undecided", ("2:1k 4:1k 6:2k 9:2?", "9:0,0", 10), Word::Repeat, good),
-        row("stage_not_known", ("2:1k 4:1k 6:2k 9:~?", "9:0,0", 10), Word::Repeat, good),
-        row("underdone", ("2:1k 4:1k 6:2k 9:2u", "9:0,0", 10), Word::Repeat, good),
-        row("too_few_kept", ("2:1k 4:1k 6:2k", "6:0,0", 7), Word::Repeat, good),
-        row("pain_not_known", (GOOD, "2:0,0 4:0,0 6:0,0", 10), Word::Repeat, good),
-        row("nothing_done", ("", "", 10), Word::Repeat, good),
-        row("plan_complete", ("2:1k 4:1k 6:2k 9:2k 11:3k 13:3k", "13:0,0", 14), Word::Repeat, good),
-        row("as_planned", good, Word::Advance, ("", "", 10)),
+        row("break_repeat", (GOOD, NO_PAIN, 16), Recommendation::Repeat, (GOOD, NO_PAIN, 15)),
+        row("overdone", ("2:1k 4:1k 6:2k 9:2o", "9:0,0", 10), Recommendation::Repeat, good),
+        row("overdone", ("2:1k 4:1k 6:2k 9:xk", "9:0,0", 10), Recommendation::Repeat, good),
+        row("overdone_this_week", ("2:1k 4:1k 6:2k 9:2k 10:2k", "10:0,0", 12), Recommendation::Repeat, good),
+        limited(
+            "pain_lasting",
+            (GOOD, "9:1,0,returns", 10),
+            Recommendation::Repeat,
+            (GOOD, "9:1,0,warm_up_only", 10),
+        ),
+        limited(
+            "pain_rising",
+            (GOOD, "2:1,0 4:1,0 9:2,0", 10),
+            Recommendation::Repeat,
+            (GOOD, "2:2,0 9:2,0", 10),
+        ),
+        row("undecided", ("2:1k 4:1k 6:2k 9:2?", "9:0,0", 10), Recommendation::Repeat, good),
+        row("stage_not_known", ("2:1k 4:1k 6:2k 9:~?", "9:0,0", 10), Recommendation::Repeat, good),
+        row("underdone", ("2:1k 4:1k 6:2k 9:2u", "9:0,0", 10), Recommendation::Repeat, good),
+        row("too_few_kept", ("2:1k 4:1k 6:2k", "6:0,0", 7), Recommendation::Repeat, good),
+        row("pain_not_known", (GOOD, "2:0,0 4:0,0 6:0,0", 10), Recommendation::Repeat, good),
+        row("nothing_done", ("", "", 10), Recommendation::Repeat, good),
+        row("plan_complete", ("2:1k 4:1k 6:2k 9:2k 11:3k 13:3k", "13:0,0", 14), Recommendation::Repeat, good),
+        row("as_planned", good, Recommendation::Advance, ("", "", 10)),
     ]
 }
 
@@ -204,16 +239,16 @@ fn every_row_of_the_table_applies_where_it_should_and_nowhere_else() {
     for row in rows() {
         let (sessions, diary, as_of) = row.case;
         let review = reviewed(row.plan, sessions, diary, as_of);
-        let applied = review.ruling.applied.iter().find(|a| a.row().code == row.rule);
-        assert_eq!(applied.map(|a| a.ruling), Some(row.asks), "{}: {:?}", row.rule, codes(&review));
-        assert!(review.ruling.word >= row.asks, "{}: {:?}", row.rule, review.ruling.word);
+        let applied = review.ruling.applied.iter().find(|a| a.row().code.word() == row.rule);
+        assert_eq!(applied.map(|a| a.recommendation), Some(row.asks), "{}: {:?}", row.rule, codes(&review));
+        assert!(review.ruling.recommendation >= row.asks, "{}: {:?}", row.rule, review.ruling.recommendation);
         let (sessions, diary, as_of) = row.not;
         let other = reviewed(row.plan, sessions, diary, as_of);
         assert!(!codes(&other).contains(&row.rule), "{}: {:?}", row.rule, codes(&other));
     }
     let tested: Vec<&str> = rows().iter().map(|row| row.rule).collect();
     for rule in RULES {
-        assert!(tested.contains(&rule.code), "{} has no test", rule.code);
+        assert!(tested.contains(&rule.code.word()), "{} has no test", rule.code);
     }
 }
 
@@ -221,28 +256,28 @@ fn every_row_of_the_table_applies_where_it_should_and_nowhere_else() {
 fn the_ruling_names_the_stage_and_the_first_day() {
     let cases = [
         // Wed 11 March: a day of rest after Monday.
-        (GOOD, NO_PAIN, 10, ("as_planned", Word::Advance, Some(3), Some(day(11)))),
-        (GOOD, NO_PAIN, 13, ("as_planned", Word::Advance, Some(3), Some(day(13)))),
+        (GOOD, NO_PAIN, 10, ("as_planned", Recommendation::Advance, Some(3), Some(day(11)))),
+        (GOOD, NO_PAIN, 13, ("as_planned", Recommendation::Advance, Some(3), Some(day(13)))),
         // The week's three sessions are done on Friday: Monday.
-        ("2:1k 4:1k 6:2k", "6:0,0", 7, ("too_few_kept", Word::Repeat, Some(2), Some(day(9)))),
+        ("2:1k 4:1k 6:2k", "6:0,0", 7, ("too_few_kept", Recommendation::Repeat, Some(2), Some(day(9)))),
         // Skipping the next run-walk day, Wednesday, leads to Friday.
-        (GOOD, "9:1,0", 10, ("pain_during", Word::Rest, Some(2), Some(day(13)))),
-        (GOOD, "9:1,0,returns", 13, ("pain_returns", Word::StepBack, Some(1), Some(day(13)))),
-        (GOOD, "6:1,0 9:1,0", 10, ("pain_twice", Word::SeeClinician, None, None)),
-        (GOOD, NO_PAIN, 23, ("break_step_back", Word::StepBack, Some(1), Some(day(23)))),
+        (GOOD, "9:1,0", 10, ("pain_during", Recommendation::Rest, Some(2), Some(day(13)))),
+        (GOOD, "9:1,0,returns", 13, ("pain_returns", Recommendation::StepBack, Some(1), Some(day(13)))),
+        (GOOD, "6:1,0 9:1,0", 10, ("pain_twice", Recommendation::SeeClinician, None, None)),
+        (GOOD, NO_PAIN, 23, ("break_step_back", Recommendation::StepBack, Some(1), Some(day(23)))),
         (
             "2:1k 4:1k 6:2k 9:2k 11:3k 13:3k",
             NO_PAIN,
             110,
-            ("away_months", Word::StepBack, Some(1), Some(day(110))),
+            ("away_months", Recommendation::StepBack, Some(1), Some(day(110))),
         ),
-        ("2:1k 4:1k 6:3k", "6:0,0", 9, ("moved_on_early", Word::StepBack, Some(2), Some(day(9)))),
-        ("", "", 10, ("nothing_done", Word::Repeat, Some(1), Some(day(10)))),
+        ("2:1k 4:1k 6:3k", "6:0,0", 9, ("moved_on_early", Recommendation::StepBack, Some(2), Some(day(9)))),
+        ("", "", 10, ("nothing_done", Recommendation::Repeat, Some(1), Some(day(10)))),
         (
             "2:1k 4:1k 6:2k 9:2k 11:3k 13:3k",
             "13:0,0",
             15,
-            ("plan_complete", Word::Repeat, Some(3), Some(day(16))),
+            ("plan_complete", Recommendation::Repeat, Some(3), Some(day(16))),
         ),
     ];
     for (sessions, diary, as_of, expected) in cases {
@@ -257,7 +292,7 @@ fn the_ruling_names_the_stage_and_the_first_day() {
 fn a_ruling_names_the_findings_that_led_to_it() {
     let review = reviewed(PLAN, GOOD, "9:3,2", 10);
     let named = |rule: &str| -> Vec<&'static str> {
-        let applied = review.ruling.applied.iter().find(|a| a.row().code == rule).unwrap();
+        let applied = review.ruling.applied.iter().find(|a| a.row().code.word() == rule).unwrap();
         applied.findings.iter().map(|i| review.findings[*i].code.word()).collect()
     };
     assert_eq!(named("pain_during"), ["ran_in_pain", "pain_next_morning"]);
@@ -267,7 +302,7 @@ fn a_ruling_names_the_findings_that_led_to_it() {
 fn only_a_clinicians_reason_lets_a_looser_limit_hold() {
     let plan = |more: &str| LIMITED.replace("pain_limit = 2", &format!("pain_limit = 8\n{more}"));
     let held = reviewed(&plan(""), GOOD, "9:6,0", 10);
-    assert_eq!(held.ruling.word, Word::Rest);
+    assert_eq!(held.ruling.recommendation, Recommendation::Rest);
     assert!(held.overrides.is_empty());
     let free = reviewed(&plan("clinician_override = 'tendon, agreed on 1 March'"), GOOD, "9:6,2", 10);
     assert_eq!(free.overrides, ["tendon, agreed on 1 March"]);
@@ -333,7 +368,7 @@ fn a_week_without_a_limit_may_do_what_is_prescribed() {
 #[test]
 fn undecided_sessions_never_lead_to_advance() {
     let review = reviewed(PLAN, "2:1k 4:1k 6:2? 9:2?", NO_PAIN, 10);
-    assert_eq!(review.ruling.word, Word::Repeat);
+    assert_eq!(review.ruling.recommendation, Recommendation::Repeat);
     let review = reviewed(PLAN, "2:1k 4:1k 6:2? 9:2k", NO_PAIN, 10);
     assert_eq!(deciding(&review).0, "too_few_kept");
 }
@@ -351,12 +386,12 @@ struct Made {
 }
 
 impl Made {
-    fn word(&self) -> Word {
+    fn word(&self) -> Recommendation {
         self.ruled().0
     }
 
-    /// Word and deciding rule.
-    fn ruled(&self) -> (Word, &'static str) {
+    /// Recommendation and deciding rule.
+    fn ruled(&self) -> (Recommendation, &'static str) {
         let limit = self.pain_limit.map(|limit| format!("pain_limit = {limit}\n")).unwrap_or_default();
         let plan = Plan::parse(&PLAN.replace("[limits]\n", &format!("[limits]\n{limit}"))).unwrap().value;
         let certainty = 0.99;
@@ -375,7 +410,7 @@ impl Made {
         });
         let diary = Diary::new(entries.collect());
         let review = review(&plan, &diary, &sessions, day(self.as_of), &ReviewConfig::default()).value;
-        (review.ruling.word, review.ruling.applied[0].row().code)
+        (review.ruling.recommendation, review.ruling.applied[0].row().code.word())
     }
 }
 

@@ -20,7 +20,7 @@ pub(super) fn body(view: &CheckView, charts: Option<&Charts>) -> Markup {
     html! {
         (patterns())
         header.outcome {
-            (icon(view.outcome.word()))
+            (icon(view.outcome.into()))
             h1 { (view.summary) }
         }
         @if !view.reasons.is_empty() {

@@ -2,30 +2,31 @@
 
 use maud::{Markup, html};
 
-/// Draws the shape of an outcome or of a day, 20 px wide: `kept`, `overdone`, `underdone`, `undecided`, `walk`,
-/// `running outside the plan`, anything else as no session.
-pub(super) fn shape(word: &str) -> Markup {
-    match word {
-        "kept" => html! { circle.mark-kept cx="10" cy="10" r="7" {} },
-        "overdone" => html! {
+use crate::mark::Mark;
+
+/// Draws the shape of a mark, 20 px wide.
+pub(super) fn shape(mark: Mark) -> Markup {
+    match mark {
+        Mark::Kept => html! { circle.mark-kept cx="10" cy="10" r="7" {} },
+        Mark::Overdone => html! {
             path.mark-over d="M10 1.5 19 18H1Z" {}
             path.mark-cut d="M10 7v6M10 15v1.6" {}
         },
-        "underdone" => html! {
+        Mark::Underdone => html! {
             circle.mark-line cx="10" cy="10" r="7" {}
             path.mark-less d="M3 10a7 7 0 0 0 14 0Z" {}
         },
-        "undecided" => html! {
+        Mark::Undecided => html! {
             circle.mark-dashed cx="10" cy="10" r="7.5" {}
             text.mark-text x="10" y="14.5" text-anchor="middle" { "?" }
         },
-        "running outside the plan" => html! { path.mark-cross d="M3.5 3.5 16.5 16.5M16.5 3.5 3.5 16.5" {} },
-        "walk" => html! { rect.mark-walk x="4" y="8" width="12" height="5" {} },
-        _ => html! { circle.mark-none cx="10" cy="10" r="1.5" {} },
+        Mark::Unplanned => html! { path.mark-cross d="M3.5 3.5 16.5 16.5M16.5 3.5 3.5 16.5" {} },
+        Mark::Walk => html! { rect.mark-walk x="4" y="8" width="12" height="5" {} },
+        Mark::NoSession | Mark::NotYet => html! { circle.mark-none cx="10" cy="10" r="1.5" {} },
     }
 }
 
 /// The shape as a drawing of its own, left out by screen readers: its word stands beside it.
-pub(super) fn icon(word: &str) -> Markup {
-    html! { svg.icon aria-hidden="true" width="20" height="20" viewBox="0 0 20 20" { (shape(word)) } }
+pub(super) fn icon(mark: Mark) -> Markup {
+    html! { svg.icon aria-hidden="true" width="20" height="20" viewBox="0 0 20 20" { (shape(mark)) } }
 }

@@ -3,14 +3,14 @@
 use maud::{Markup, html};
 
 use jogaudit_core::audit::Outcome;
-use jogaudit_core::review::Word;
+use jogaudit_core::review::{Recommendation, SessionKind};
 
 use super::figure::{patterns, percent};
 use super::marks::{icon, shape};
 use crate::card::{CardBout, CardView, bout_texts};
+use crate::mark::Mark;
 use crate::review_text::why_undecided;
-use crate::review_view::{ReviewView, RuleView, SessionKind, SessionView, WeekView};
-use crate::review_wording::MARKS;
+use crate::review_view::{ReviewView, RuleView, SessionView, WeekView};
 use crate::text::{UNKNOWN, shown};
 use crate::wording::clock;
 
@@ -49,7 +49,8 @@ pub(super) fn body(view: &ReviewView) -> Markup {
 
 fn why(view: &ReviewView) -> Markup {
     let Some((deciding, others)) = view.ruling.rules.split_first() else { return html! {} };
-    let others: Vec<&RuleView> = others.iter().filter(|rule| rule.ruling != Word::Advance).collect();
+    let others: Vec<&RuleView> =
+        others.iter().filter(|rule| rule.ruling != Recommendation::Advance).collect();
     html! {
         section aria-labelledby="why" {
             h2 #why { "Why" }
@@ -74,7 +75,7 @@ fn next_session(card: &CardView) -> Markup {
             h2 #next {
                 @match card.instead {
                     None => { "Next session: stage “" (card.stage) "”" },
-                    Some("rest") => "Next session: none, rest",
+                    Some(Recommendation::Rest) => "Next session: none, rest",
                     Some(_) => "Next session: none, see a health professional",
                 }
             }
@@ -168,10 +169,6 @@ fn date(week: &WeekView, day: usize) -> String {
     monday.and_then(|monday| monday.checked_add(days).ok()).map(|date| date.to_string()).unwrap_or_default()
 }
 
-fn word(mark: char) -> &'static str {
-    MARKS.iter().find(|(known, _)| *known == mark).map_or("no session", |(_, word)| word)
-}
-
 fn days(view: &ReviewView, week: &WeekView) -> Markup {
     let on = |day| {
         let date = date(week, day);
@@ -184,12 +181,12 @@ fn days(view: &ReviewView, week: &WeekView) -> Markup {
                 @let place = format!("translate({} {})", day as u32 * DAY + 2, LINE / 2 - 10);
                 @if let Some((index, date)) = on(day) {
                     a href=(format!("#session-{}", index + 1)) {
-                        title { (date) ": " (word(*mark)) }
+                        title { (date) ": " (mark.word()) }
                         rect.touch x=(day as u32 * DAY) width=(DAY) height=(LINE) {}
-                        g transform=(place) { (shape(word(*mark))) }
+                        g transform=(place) { (shape(*mark)) }
                     }
-                } @else if *mark != ' ' {
-                    g transform=(place) { (shape(word(*mark))) }
+                } @else if *mark != Mark::NotYet {
+                    g transform=(place) { (shape(*mark)) }
                 }
             }
         }
@@ -233,13 +230,13 @@ fn pain(greatest: Option<f64>) -> Markup {
 }
 
 fn key(view: &ReviewView) -> Markup {
-    let used = |mark: char| view.weeks.iter().any(|week| week.days.contains(&mark));
+    let used = |mark: &Mark| view.weeks.iter().any(|week| week.days.contains(mark));
     html! {
         ul.key aria-label="Marks" {
-            @for (_, word) in MARKS.iter().rev().filter(|(mark, _)| used(*mark)) {
-                li { (icon(word)) (word) }
+            @for mark in Mark::OF_SESSIONS.into_iter().filter(|mark| used(mark)) {
+                li { (icon(mark)) (mark.word()) }
             }
-            li { (icon("")) "no session" }
+            li { (icon(Mark::NoSession)) (Mark::NoSession.word()) }
             li { svg.icon aria-hidden="true" width="20" height="18" { rect.run y="3" width="20" height="12" {} } "running" }
             li {
                 svg.icon aria-hidden="true" width="20" height="18" { rect.extent.beyond y="3" width="20" height="12" {} }
@@ -284,7 +281,7 @@ fn findings(view: &ReviewView) -> Markup {
                 h2 #findings { "Beyond the prescription over days and weeks" }
                 ul.findings {
                     @for finding in &view.findings {
-                        li { (icon("overdone")) div { b { (finding.date) } " " (finding.text) } }
+                        li { (icon(Mark::Overdone)) div { b { (finding.date) } " " (finding.text) } }
                     }
                 }
             }
@@ -314,10 +311,10 @@ fn sessions(view: &ReviewView) -> Markup {
 }
 
 fn session_row(number: usize, session: &SessionView) -> Markup {
-    let outcome = match (session.outcome, session.kind) {
-        (Some(outcome), _) => outcome.word(),
-        (None, SessionKind::Walk) => "walk",
-        (None, _) => "running outside the plan",
+    let mark = match (session.outcome, session.kind) {
+        (Some(outcome), _) => outcome.into(),
+        (None, SessionKind::Walk) => Mark::Walk,
+        (None, _) => Mark::Unplanned,
     };
     let decisive: Vec<&str> =
         session.findings.iter().filter(|f| f.decides).map(|f| f.text.as_str()).collect();
@@ -327,7 +324,7 @@ fn session_row(number: usize, session: &SessionView) -> Markup {
     html! {
         tr id=(format!("session-{number}")) {
             th scope="row" { (session.date) }
-            td.left.outcome { (icon(outcome)) (outcome) }
+            td.left.outcome { (icon(mark)) (mark.word()) }
             td { (session.stage.as_deref().unwrap_or(UNKNOWN)) }
             td {
                 (shown(session.run_s.achieved, clock))

@@ -14,7 +14,7 @@ use jiff::{SignedDuration, Timestamp, ToSpan};
 use jogaudit_core::audit::Outcome;
 use jogaudit_core::pipeline::{Config, Reviewed, audit_recording, review_case, segment_recording};
 use jogaudit_core::prescription::{Extent, Move, Plan, Stage, Step};
-use jogaudit_core::review::{Diary, Entry, Given, Recorded, Word};
+use jogaudit_core::review::{Diary, Entry, Given, Recommendation, Recorded};
 use jogaudit_recording::units::Seconds;
 use jogaudit_simulate::{Channels, Fault, FaultKind, Kept, Sampling, Settings, simulate};
 use rand::{RngExt, SeedableRng};
@@ -394,8 +394,8 @@ impl<'p> Case<'p> {
         if wrong == Wrong::Break {
             // The ruling on the day before the next session.
             let ruling = self.reviewed(to).review.ruling;
-            return ruling.word >= Word::StepBack
-                && ruling.applied.iter().any(|a| a.row().code == wrong.code());
+            return ruling.recommendation >= Recommendation::StepBack
+                && ruling.applied.iter().any(|a| a.row().code.word() == wrong.code());
         }
         whole.review.findings.iter().any(|f| f.code.word() == wrong.code() && f.date >= from && f.date <= to)
     }

@@ -1,7 +1,7 @@
 //! Limits that are missing, that contradict each other, or that the runner's own data show to be impossible.
 
 use super::steps::exceeds;
-use super::{LintCode, Remark};
+use super::{LintCode, Remark, RemarkUnit};
 use crate::prescription::figures::Figures;
 use crate::prescription::{Move, Plan, Runner, Segment, Stage};
 use jogaudit_recording::units::{MetresPerSecond, StepsPerMinute};
@@ -40,8 +40,8 @@ pub(super) fn remarks(plan: &Plan) -> Vec<Remark> {
 
 fn run_cadence(plan: &Plan, found: &mut Vec<Remark>) {
     if let Some(cadence) = plan.runner.usual_run_cadence.filter(|c| c.get() < SLOWEST_RUN_SPM) {
-        let remark =
-            Remark::new(LintCode::RunCadenceIsWalking, "", "spm").held(cadence.get(), SLOWEST_RUN_SPM);
+        let remark = Remark::new(LintCode::RunCadenceIsWalking, "", RemarkUnit::StepsPerMinute)
+            .held(cadence.get(), SLOWEST_RUN_SPM);
         let stages = plan.stage_names().map(str::to_owned).collect();
         found.push(Remark { stages, ..remark });
     }
@@ -51,7 +51,7 @@ fn session_ceiling(stage: &Stage, figures: &Figures, found: &mut Vec<Remark>) {
     if let Some(ceiling) = stage.limits.session_ceiling
         && exceeds(figures.session_s, ceiling.get())
     {
-        let remark = Remark::new(LintCode::SessionOverItsCeiling, &stage.name, "s")
+        let remark = Remark::new(LintCode::SessionOverItsCeiling, &stage.name, RemarkUnit::Seconds)
             .held(figures.session_s, ceiling.get());
         found.push(Remark { is_estimated: !figures.is_session_exact, ..remark });
     }
@@ -61,7 +61,7 @@ fn rest(stage: &Stage, found: &mut Vec<Remark>) {
     const DAYS_OF_A_WEEK: u32 = 7;
     let rest_days = stage.limits.rest_days_between;
     let Some(rest_days) = rest_days.filter(|days| *days > 0) else {
-        let remark = Remark::new(LintCode::RestDaysMissing, &stage.name, "days");
+        let remark = Remark::new(LintCode::RestDaysMissing, &stage.name, RemarkUnit::Days);
         found.push(Remark { value: rest_days.map(f64::from), limit: Some(1.0), ..remark });
         return;
     };
@@ -69,7 +69,7 @@ fn rest(stage: &Stage, found: &mut Vec<Remark>) {
     // The first and the last day of a week may both have a session.
     let most = (DAYS_OF_A_WEEK + rest_days) / (1 + rest_days);
     if sessions > most {
-        let remark = Remark::new(LintCode::RestDaysDoNotFit, &stage.name, "sessions");
+        let remark = Remark::new(LintCode::RestDaysDoNotFit, &stage.name, RemarkUnit::Sessions);
         let remark = remark.held(f64::from(sessions), f64::from(most));
         found.push(Remark { base: Some(f64::from(rest_days)), ..remark });
     }
@@ -101,7 +101,7 @@ fn pace(stage: &Stage, found: &mut Vec<Remark>) {
         } else {
             continue;
         };
-        found.push(Remark::new(code, &stage.name, "m/s").held(speed_mps, limit_mps));
+        found.push(Remark::new(code, &stage.name, RemarkUnit::MetresPerSecond).held(speed_mps, limit_mps));
     }
 }
 
@@ -111,7 +111,7 @@ fn heart_rate(stage: &Stage, runner: &Runner, found: &mut Vec<Remark>) {
     };
     let (ceiling_bpm, most_bpm) = (ceiling.get(), most.get());
     let least_bpm = most_bpm * LEAST_RUNNING_HEART_SHARE;
-    let remark = |code| Remark::new(code, &stage.name, "bpm");
+    let remark = |code| Remark::new(code, &stage.name, RemarkUnit::BeatsPerMinute);
     if ceiling_bpm >= most_bpm {
         found.push(remark(LintCode::HeartRateCeilingAboveMax).held(ceiling_bpm, most_bpm));
     } else if ceiling_bpm < least_bpm {
@@ -123,7 +123,7 @@ fn heart_rate(stage: &Stage, runner: &Runner, found: &mut Vec<Remark>) {
 fn walk_cadence(stage: &Stage, runner: &Runner, found: &mut Vec<Remark>) {
     let Some(floor_spm) = stage.limits.walk_cadence_floor.map(StepsPerMinute::get) else { return };
     let own_spm = runner.usual_run_cadence.map_or(LEAST_RUN_SPM, |own| own.get().min(LEAST_RUN_SPM));
-    let remark = |code| Remark::new(code, &stage.name, "spm");
+    let remark = |code| Remark::new(code, &stage.name, RemarkUnit::StepsPerMinute);
     if floor_spm >= own_spm {
         found.push(remark(LintCode::WalkCadenceFloorIsRunning).held(floor_spm, own_spm));
     } else if floor_spm < LEAST_BRISK_SPM {
@@ -133,7 +133,9 @@ fn walk_cadence(stage: &Stage, runner: &Runner, found: &mut Vec<Remark>) {
 
 fn pain(stage: &Stage, found: &mut Vec<Remark>) {
     if let Some(limit) = stage.limits.pain_limit.filter(|limit| *limit > MOST_PAIN) {
-        found
-            .push(Remark::new(LintCode::PainLimitAbovePublished, &stage.name, "pain").held(limit, MOST_PAIN));
+        found.push(
+            Remark::new(LintCode::PainLimitAbovePublished, &stage.name, RemarkUnit::Pain)
+                .held(limit, MOST_PAIN),
+        );
     }
 }

@@ -18,6 +18,7 @@ pub(super) use steps::exceeds;
 pub use steps::{Steps, Unit};
 
 use super::Plan;
+use crate::codes::codes;
 
 /// What is known beside the plan.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -26,86 +27,51 @@ pub struct LintConfig {
     pub weeks_away: Option<u32>,
 }
 
-/// Kinds of remark.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-#[allow(missing_docs)] // worded in `report::plan_lint`, explained in `docs/plan-file.md`
-pub enum LintCode {
-    StartNotAtBeginning,
-    SessionRunningJump,
-    LongestRunJump,
-    RunWalkJump,
-    WeeklyRunningJump,
-    RunningFalls,
-    LongestRunFalls,
-    SessionsPerWeekMissing,
-    ManySessionsEarly,
-    RestDaysMissing,
-    RestDaysDoNotFit,
-    StageSessionsMissing,
-    SessionOverItsCeiling,
-    PaceCeilingIsWalking,
-    PaceCeilingIsSlow,
-    HeartRateCeilingAboveMax,
-    HeartRateCeilingTooLow,
-    RunCadenceIsWalking,
-    WalkCadenceFloorIsRunning,
-    WalkCadenceFloorNotBrisk,
-    PainLimitAbovePublished,
+codes! {
+    /// Kinds of remark, in the order of `docs/plan-file.md`, which explains each.
+    pub enum LintCode {
+        StartNotAtBeginning = "start_not_at_beginning",
+        SessionRunningJump = "session_running_jump",
+        LongestRunJump = "stage_longest_run_jump",
+        RunWalkJump = "run_walk_jump",
+        WeeklyRunningJump = "weekly_running_jump",
+        RunningFalls = "running_falls",
+        LongestRunFalls = "longest_run_falls",
+        SessionsPerWeekMissing = "sessions_per_week_missing",
+        ManySessionsEarly = "many_sessions_early",
+        RestDaysMissing = "rest_days_missing",
+        RestDaysDoNotFit = "rest_days_do_not_fit",
+        StageSessionsMissing = "stage_sessions_missing",
+        SessionOverItsCeiling = "session_over_its_ceiling",
+        PaceCeilingIsWalking = "pace_ceiling_is_walking",
+        PaceCeilingIsSlow = "pace_ceiling_is_slow",
+        HeartRateCeilingAboveMax = "heart_rate_ceiling_above_max",
+        HeartRateCeilingTooLow = "heart_rate_ceiling_too_low",
+        RunCadenceIsWalking = "run_cadence_is_walking",
+        WalkCadenceFloorIsRunning = "walk_cadence_floor_is_running",
+        WalkCadenceFloorNotBrisk = "walk_cadence_floor_not_brisk",
+        PainLimitAbovePublished = "pain_limit_above_published",
+    }
+}
+
+codes! {
+    /// What the figures of a remark are counted in.
+    pub enum RemarkUnit {
+        Seconds = "s",
+        Metres = "m",
+        /// Length of the mean run over that of the mean walk.
+        Ratio = "ratio",
+        MetresPerSecond = "m/s",
+        BeatsPerMinute = "bpm",
+        StepsPerMinute = "spm",
+        Days = "days",
+        Sessions = "sessions",
+        /// Points of 10.
+        Pain = "pain",
+    }
 }
 
 impl LintCode {
-    /// Every kind, in the order of the documentation.
-    pub const ALL: [Self; 21] = [
-        Self::StartNotAtBeginning,
-        Self::SessionRunningJump,
-        Self::LongestRunJump,
-        Self::RunWalkJump,
-        Self::WeeklyRunningJump,
-        Self::RunningFalls,
-        Self::LongestRunFalls,
-        Self::SessionsPerWeekMissing,
-        Self::ManySessionsEarly,
-        Self::RestDaysMissing,
-        Self::RestDaysDoNotFit,
-        Self::StageSessionsMissing,
-        Self::SessionOverItsCeiling,
-        Self::PaceCeilingIsWalking,
-        Self::PaceCeilingIsSlow,
-        Self::HeartRateCeilingAboveMax,
-        Self::HeartRateCeilingTooLow,
-        Self::RunCadenceIsWalking,
-        Self::WalkCadenceFloorIsRunning,
-        Self::WalkCadenceFloorNotBrisk,
-        Self::PainLimitAbovePublished,
-    ];
-
-    /// Stable code in `snake_case`.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::StartNotAtBeginning => "start_not_at_beginning",
-            Self::SessionRunningJump => "session_running_jump",
-            Self::LongestRunJump => "stage_longest_run_jump",
-            Self::RunWalkJump => "run_walk_jump",
-            Self::WeeklyRunningJump => "weekly_running_jump",
-            Self::RunningFalls => "running_falls",
-            Self::LongestRunFalls => "longest_run_falls",
-            Self::SessionsPerWeekMissing => "sessions_per_week_missing",
-            Self::ManySessionsEarly => "many_sessions_early",
-            Self::RestDaysMissing => "rest_days_missing",
-            Self::RestDaysDoNotFit => "rest_days_do_not_fit",
-            Self::StageSessionsMissing => "stage_sessions_missing",
-            Self::SessionOverItsCeiling => "session_over_its_ceiling",
-            Self::PaceCeilingIsWalking => "pace_ceiling_is_walking",
-            Self::PaceCeilingIsSlow => "pace_ceiling_is_slow",
-            Self::HeartRateCeilingAboveMax => "heart_rate_ceiling_above_max",
-            Self::HeartRateCeilingTooLow => "heart_rate_ceiling_too_low",
-            Self::RunCadenceIsWalking => "run_cadence_is_walking",
-            Self::WalkCadenceFloorIsRunning => "walk_cadence_floor_is_running",
-            Self::WalkCadenceFloorNotBrisk => "walk_cadence_floor_not_brisk",
-            Self::PainLimitAbovePublished => "pain_limit_above_published",
-        }
-    }
-
     /// Where the threshold comes from.
     pub const fn basis(self) -> &'static str {
         match self {
@@ -186,8 +152,8 @@ pub struct Remark {
     pub limit: Option<f64>,
     /// What it is compared with, in `unit`.
     pub base: Option<f64>,
-    /// `s`, `m`, `ratio`, `m/s`, `bpm`, `spm`, `days`, `sessions`, `pain`.
-    pub unit: &'static str,
+    /// What the figures are counted in.
+    pub unit: RemarkUnit,
     /// Amounts that stages between would have, in `unit`.
     pub between: Vec<f64>,
     /// Whether a figure is estimated because a stage is by distance.
@@ -195,7 +161,7 @@ pub struct Remark {
 }
 
 impl Remark {
-    fn new(code: LintCode, stage: &str, unit: &'static str) -> Self {
+    fn new(code: LintCode, stage: &str, unit: RemarkUnit) -> Self {
         Self {
             code,
             stages: vec![stage.to_owned()],

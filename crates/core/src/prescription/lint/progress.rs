@@ -1,7 +1,7 @@
 //! How the doses go from stage to stage and from week to week.
 
 use super::steps::{Steps, Unit, exceeds};
-use super::{LintCode, LintConfig, Remark};
+use super::{LintCode, LintConfig, Remark, RemarkUnit};
 use crate::prescription::Plan;
 use crate::prescription::figures::Figures;
 
@@ -18,8 +18,12 @@ pub const EARLY_SESSIONS_PER_WEEK: u32 = 3;
 pub const EARLY_LONGEST_RUN_S: f64 = 600.0;
 /// Fall from the stage before that is let pass, as a fraction. Our choice: as much as may be added.
 const LEAST_FALL: f64 = 0.1;
-/// Stages between that are proposed at most.
+/// Stages between that are proposed at most. Our choice: more are the drafter's.
 const MOST_BETWEEN: usize = 12;
+/// Amounts of proposed stages are rounded down to this, s. Our choice: people keep quarters of a minute.
+const GRAIN_S: f64 = 15.0;
+/// Likewise of stages by distance, m. Our choice.
+const GRAIN_M: f64 = 10.0;
 
 pub(super) fn remarks(plan: &Plan, config: LintConfig) -> Vec<Remark> {
     let figures: Vec<Figures> = plan.stages.iter().map(|stage| stage.session.figures()).collect();
@@ -41,7 +45,7 @@ fn start(plan: &Plan, figures: &[Figures], config: LintConfig, found: &mut Vec<R
     }
     let first = plan.stages.iter().zip(figures).find(|(_, figures)| figures.runs > 0);
     if let Some((stage, figures)) = first.filter(|(_, f)| exceeds(f.longest_run_s, BEGINNING_LONGEST_RUN_S)) {
-        let remark = Remark::new(LintCode::StartNotAtBeginning, &stage.name, "s")
+        let remark = Remark::new(LintCode::StartNotAtBeginning, &stage.name, RemarkUnit::Seconds)
             .held(figures.longest_run_s, BEGINNING_LONGEST_RUN_S);
         found.push(Remark { is_estimated: !figures.is_run_exact, ..remark });
     }
@@ -52,16 +56,18 @@ fn sessions(plan: &Plan, figures: &[Figures], found: &mut Vec<Remark>) {
     for (index, (stage, figures)) in plan.stages.iter().zip(figures).enumerate() {
         // Nothing follows the last stage, so that it need not say when to move on.
         if stage.sessions.is_none() && index < last {
-            found.push(Remark::new(LintCode::StageSessionsMissing, &stage.name, "sessions"));
+            found.push(Remark::new(LintCode::StageSessionsMissing, &stage.name, RemarkUnit::Sessions));
         }
         if figures.runs == 0 {
             continue;
         }
         match stage.limits.sessions_per_week {
-            None => found.push(Remark::new(LintCode::SessionsPerWeekMissing, &stage.name, "sessions")),
+            None => {
+                found.push(Remark::new(LintCode::SessionsPerWeekMissing, &stage.name, RemarkUnit::Sessions))
+            }
             Some(n) if n > EARLY_SESSIONS_PER_WEEK && figures.longest_run_s < EARLY_LONGEST_RUN_S => {
                 found.push(
-                    Remark::new(LintCode::ManySessionsEarly, &stage.name, "sessions")
+                    Remark::new(LintCode::ManySessionsEarly, &stage.name, RemarkUnit::Sessions)
                         .held(f64::from(n), f64::from(EARLY_SESSIONS_PER_WEEK)),
                 );
             }
@@ -138,7 +144,8 @@ impl Ladder<'_> {
             && exceeds(now, base * self.steps.run_to_walk)
         {
             let limit = base * self.steps.run_to_walk;
-            let remark = Remark::new(LintCode::RunWalkJump, self.name(index), "ratio").held(now, limit);
+            let remark =
+                Remark::new(LintCode::RunWalkJump, self.name(index), RemarkUnit::Ratio).held(now, limit);
             let between = between(base, now, |base| base * self.steps.run_to_walk, 0.0);
             found.push(Remark {
                 after: Some(self.name(earlier).to_owned()),
@@ -167,13 +174,16 @@ impl Ladder<'_> {
             Amount::Session => LintCode::SessionRunningJump,
             Amount::Longest => LintCode::LongestRunJump,
         };
-        let (word, grain) = if unit == Unit::Metres { ("m", 10.0) } else { ("s", 15.0) };
+        let grain = match unit {
+            Unit::Seconds => GRAIN_S,
+            Unit::Metres => GRAIN_M,
+        };
         found.push(Remark {
             after: Some(self.name(earlier).to_owned()),
             base: Some(before),
             between: between(before, now, limit_after, grain),
             is_estimated,
-            ..Remark::new(code, self.name(index), word).held(now, limit_after(before))
+            ..Remark::new(code, self.name(index), unit.into()).held(now, limit_after(before))
         });
     }
 
@@ -193,8 +203,7 @@ impl Ladder<'_> {
                     after: Some(self.name(before_which).to_owned()),
                     base: Some(pair.before),
                     is_estimated: pair.is_estimated,
-                    ..Remark::new(code, self.name(index), if pair.unit == Unit::Metres { "m" } else { "s" })
-                        .held(pair.now, least)
+                    ..Remark::new(code, self.name(index), pair.unit.into()).held(pair.now, least)
                 });
                 return; // both fall together as a rule: one remark is enough
             }
@@ -246,7 +255,8 @@ fn weeks(plan: &Plan, figures: &[Figures], steps: &Steps, found: &mut Vec<Remark
                 week: Some(week.number),
                 base: Some(before_s),
                 is_estimated: all.into_iter().any(|&stage| !figures[stage].is_run_exact),
-                ..Remark::new(LintCode::WeeklyRunningJump, &plan.stages[last].name, "s").held(now_s, limit_s)
+                ..Remark::new(LintCode::WeeklyRunningJump, &plan.stages[last].name, RemarkUnit::Seconds)
+                    .held(now_s, limit_s)
             });
         }
     }

@@ -4,6 +4,7 @@
 //! an injury. Published graded programmes themselves are not even (a published five-week hospital plan goes from 21 to
 //! 16 and from 20 to 12 minutes of running). So these are remarks to think about, never verdicts.
 
+use super::RemarkUnit;
 use crate::prescription::figures::ASSUMED_RUN_MPS;
 
 /// Largest steps from stage to stage.
@@ -52,6 +53,15 @@ pub enum Unit {
     Seconds,
     /// Metres, where all that is compared is by distance.
     Metres,
+}
+
+impl From<Unit> for RemarkUnit {
+    fn from(unit: Unit) -> Self {
+        match unit {
+            Unit::Seconds => Self::Seconds,
+            Unit::Metres => Self::Metres,
+        }
+    }
 }
 
 impl Unit {

@@ -211,11 +211,11 @@ fn sessions_by_distance_are_compared_by_distance() {
     let sessions = ["10 x (walk 0.1 mi, run 0.1 mi)", "for 2 mi (walk 0.1 mi, run 0.2 mi)"];
     let found = remarks_of(&plan(&sessions), LintConfig::default());
     assert_eq!(found[0].code, LintCode::SessionRunningJump);
-    assert_eq!((found[0].unit, found[0].is_estimated), ("m", false));
+    assert_eq!((found[0].unit, found[0].is_estimated), (RemarkUnit::Metres, false));
     assert!((found[0].base.unwrap() - 1609.344).abs() < 1e-6);
     // By time after by distance: estimated.
     let mixed = remarks_of(&plan(&[sessions[0], "9 x (run 2:00, walk 1:00)"]), LintConfig::default());
-    assert_eq!((mixed[0].unit, mixed[0].is_estimated), ("s", true));
+    assert_eq!((mixed[0].unit, mixed[0].is_estimated), (RemarkUnit::Seconds, true));
 }
 
 #[test]
