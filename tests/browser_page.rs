@@ -60,7 +60,7 @@ async fn drop_files(client: &Client, files: &[(&str, &[u8])]) {
 }
 
 #[tokio::test]
-#[ignore = "needs Chromium and axe-core, see tests/browser/install"]
+#[ignore = "needs Chromium and axe-core, see tests/install"]
 async fn a_runner_drops_a_file_keeps_it_writes_the_diary_and_sees_the_review() {
     let folder = case_with(&["2026-03-02.fit", "2026-03-04.gpx.gz", "2026-03-07.tcx"]);
     let (page, driver) = (Page::on(&folder.path().join("case")), Driver::start());
@@ -96,7 +96,7 @@ async fn a_runner_drops_a_file_keeps_it_writes_the_diary_and_sees_the_review() {
 }
 
 #[tokio::test]
-#[ignore = "needs Chromium and axe-core, see tests/browser/install"]
+#[ignore = "needs Chromium and axe-core, see tests/install"]
 async fn a_bad_file_a_large_file_and_two_uploads_at_once() {
     let folder = case_with(&[]);
     let case = folder.path().join("case");
@@ -136,7 +136,7 @@ async fn a_bad_file_a_large_file_and_two_uploads_at_once() {
 }
 
 #[tokio::test]
-#[ignore = "needs Chromium and axe-core, see tests/browser/install"]
+#[ignore = "needs Chromium and axe-core, see tests/install"]
 async fn a_physio_leafs_through_patients() {
     let caseload = caseload();
     let page = Page::with(&[caseload.path().as_os_str(), "--as-of".as_ref(), "2026-03-03".as_ref()]);
@@ -185,7 +185,7 @@ async fn tab_to(client: &Client, text: &str) -> Element {
 }
 
 #[tokio::test]
-#[ignore = "needs Chromium and axe-core, see tests/browser/install"]
+#[ignore = "needs Chromium and axe-core, see tests/install"]
 async fn everything_can_be_done_by_keyboard_alone() {
     let folder = case_with(&[]);
     let (page, driver) = (Page::on(&folder.path().join("case")), Driver::start());
@@ -211,7 +211,7 @@ async fn everything_can_be_done_by_keyboard_alone() {
 }
 
 #[tokio::test]
-#[ignore = "needs Chromium and axe-core, see tests/browser/install"]
+#[ignore = "needs Chromium and axe-core, see tests/install"]
 async fn every_page_fits_each_screen_and_is_accessible() {
     let folder = case_with(&["2026-03-02.fit", "2026-03-04.gpx.gz", "2026-03-07.tcx"]);
     let page = Page::on(&folder.path().join("case"));

@@ -134,7 +134,7 @@ mod tests {
         list.iter().map(|&(start_s, end_s)| Span { gait: Gait::Run, start_s, end_s }).collect()
     }
 
-    /// Worked vector of `docs/sources.md` (bout scoring): six true runs, six found ones.
+    /// Six true runs and six found ones, worked out by hand (also in `agree::bouts`).
     fn vector() -> (Vec<Span>, Vec<Span>) {
         let truth = [(300., 360.), (480., 540.), (660., 720.), (840., 900.), (1020., 1080.), (1200., 1260.)];
         let found = [(303., 362.), (478., 505.), (511., 541.), (661., 790.), (840., 900.), (1100., 1112.)];

@@ -20,10 +20,10 @@ impl Session {
     ///
     /// # Example
     /// ```
-    /// use jogaudit::prescription::Session;
+    /// use jogaudit_core::prescription::Session;
     /// let session = Session::parse("walk 5:00, 6 x (run 1:00, walk 2:00)")?;
     /// assert_eq!(session.expand().fixed_steps().map(|steps| steps.len()), Some(13));
-    /// # Ok::<(), jogaudit::prescription::LanguageError>(())
+    /// # Ok::<(), jogaudit_core::prescription::LanguageError>(())
     /// ```
     pub fn parse(text: &str) -> Result<Self, LanguageError> {
         let mut parser = Parser { scanner: Scanner::new(text), depth: 0, inside_until: 0 };

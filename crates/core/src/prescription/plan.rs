@@ -43,11 +43,11 @@ impl Plan {
     ///
     /// # Example
     /// ```
-    /// use jogaudit::prescription::Plan;
+    /// use jogaudit_core::prescription::Plan;
     /// let text = "title = 'Back on the path'\n[[stage]]\nname = '1'\nsession = '6 x (run 1:00, walk 2:00)'";
     /// let plan = Plan::parse(text)?.value;
     /// assert_eq!(plan.stage("1").and_then(|stage| stage.session.dose().run).map(|run| run.get()), Some(360.0));
-    /// # Ok::<(), jogaudit::prescription::PlanError>(())
+    /// # Ok::<(), jogaudit_core::prescription::PlanError>(())
     /// ```
     pub fn parse(text: &str) -> Result<Noted<Self>, PlanError> {
         let unmarked = text.strip_prefix('\u{feff}').unwrap_or(text);

@@ -112,7 +112,7 @@ impl Diary {
     ///
     /// # Example
     /// ```
-    /// use jogaudit::review::Diary;
+    /// use jogaudit_core::review::Diary;
     /// let text = "date,pain_during,effort\n2026-03-02,1,4\n2026-03-04,none,3\n";
     /// let diary = Diary::parse(text, "2026-03-10".parse()?);
     /// assert_eq!(diary.value.entries().len(), 2);
