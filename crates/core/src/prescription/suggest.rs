@@ -1,40 +1,23 @@
 //! Did-you-mean.
 
+/// Longer words are not compared to their end. Our choice: a key or name is never that long.
+const MAX_LETTERS: usize = 64;
+
 /// Gives the candidate that `word` most likely stands for: equal but for case, or at most a third of its letters off.
+///
+/// Letters are off when inserted, deleted, changed, or swapped with their neighbour (optimal string alignment).
 pub(crate) fn closest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
-    let wanted: Vec<char> = word.chars().take(MAX_LETTERS).flat_map(char::to_lowercase).collect();
+    let wanted: String = word.chars().take(MAX_LETTERS).flat_map(char::to_lowercase).collect();
+    let wanted_letters = wanted.chars().count();
     candidates
         .into_iter()
         .map(|candidate| {
-            let letters: Vec<char> = candidate.chars().flat_map(char::to_lowercase).collect();
-            (distance(&wanted, &letters), candidate)
+            let letters: String = candidate.chars().flat_map(char::to_lowercase).collect();
+            (strsim::osa_distance(&wanted, &letters), candidate)
         })
-        .filter(|&(distance, candidate)| 3 * distance <= candidate.chars().count().max(wanted.len()))
+        .filter(|&(distance, candidate)| 3 * distance <= candidate.chars().count().max(wanted_letters))
         .min_by_key(|&(distance, _)| distance)
         .map(|(_, candidate)| candidate)
-}
-
-/// Longer words are not compared to their end.
-const MAX_LETTERS: usize = 64;
-
-/// Edits between two words: insert, delete, change, or swap two neighbours (optimal string alignment).
-fn distance(a: &[char], b: &[char]) -> usize {
-    let mut rows = vec![vec![0; b.len() + 1]; a.len() + 1];
-    for (i, row) in rows.iter_mut().enumerate() {
-        row[0] = i;
-    }
-    rows[0] = (0..=b.len()).collect();
-    for i in 1..=a.len() {
-        for j in 1..=b.len() {
-            let change = usize::from(a[i - 1] != b[j - 1]);
-            let mut best = (rows[i - 1][j] + 1).min(rows[i][j - 1] + 1).min(rows[i - 1][j - 1] + change);
-            if i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1] {
-                best = best.min(rows[i - 2][j - 2] + 1);
-            }
-            rows[i][j] = best;
-        }
-    }
-    rows[a.len()][b.len()]
 }
 
 #[cfg(test)]
@@ -48,5 +31,13 @@ mod tests {
         assert_eq!(closest("Pace_Ceiling", keys), Some("pace_ceiling"));
         assert_eq!(closest("colour", keys), None);
         assert_eq!(closest("", keys), None);
+    }
+
+    #[test]
+    fn a_third_of_the_letters_may_be_off_and_a_swap_is_one() {
+        assert_eq!(closest("abcxyf", ["abcdef"]), Some("abcdef"));
+        assert_eq!(closest("abwxyf", ["abcdef"]), None);
+        assert_eq!(closest("badcfe", ["abcdef"]), None);
+        assert_eq!(closest("badcef", ["abcdef"]), Some("abcdef"));
     }
 }
