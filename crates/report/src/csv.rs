@@ -1,31 +1,46 @@
 //! Bouts as CSV (RFC 4180): one line a bout, empty where a value is not known.
 
+use csv::{Terminator, WriterBuilder};
+
 use super::view::BoutsView;
 
-/// The columns, as in the JSON document.
-const HEADER: &str =
-    "gait,start_s,end_s,certainty,distance_m,mean_speed_mps,mean_cadence_spm,mean_heart_rate_bpm\r\n";
+/// The columns, named as in the JSON document: seconds from the first sample, metres, metres a second, steps a minute
+/// (both feet), beats a minute.
+const COLUMNS: [&str; 8] = [
+    "gait",
+    "start_s",
+    "end_s",
+    "certainty",
+    "distance_m",
+    "mean_speed_mps",
+    "mean_cadence_spm",
+    "mean_heart_rate_bpm",
+];
 
-/// Writes the bouts with a header line.
+/// Writes the bouts under a line of column names; lines end in CR LF.
 pub fn bouts(view: &BoutsView) -> String {
-    let mut text = HEADER.to_owned();
+    // Memory takes every byte and every row has all columns: nothing here fails.
+    String::from_utf8(table(view).unwrap_or_default()).unwrap_or_default()
+}
+
+fn table(view: &BoutsView) -> csv::Result<Vec<u8>> {
+    let mut table = WriterBuilder::new().terminator(Terminator::CRLF).from_writer(Vec::new());
+    table.write_record(COLUMNS)?;
     for bout in &view.bouts {
-        let numbers = [
-            Some(bout.start_s),
-            Some(bout.end_s),
-            Some(bout.certainty),
-            bout.distance_m,
-            bout.mean_speed_mps,
-            bout.mean_cadence_spm,
-            bout.mean_heart_rate_bpm,
-        ];
-        let numbers = numbers.map(|number| number.map(|n| n.to_string()).unwrap_or_default());
-        text.push_str(bout.gait.word());
-        text.push(',');
-        text.push_str(&numbers.join(","));
-        text.push_str("\r\n");
+        // As JSON and the text have them: 300, not 300.0.
+        let number = |value: Option<f64>| value.map(|n| n.to_string()).unwrap_or_default();
+        table.write_record([
+            bout.gait.word().to_owned(),
+            number(Some(bout.start_s)),
+            number(Some(bout.end_s)),
+            number(Some(bout.certainty)),
+            number(bout.distance_m),
+            number(bout.mean_speed_mps),
+            number(bout.mean_cadence_spm),
+            number(bout.mean_heart_rate_bpm),
+        ])?;
     }
-    text
+    table.into_inner().map_err(|error| error.into_error().into())
 }
 
 #[cfg(test)]
@@ -56,6 +71,7 @@ mod tests {
             has: vec![],
         };
         let view = BoutsView::new(&facts, &Segmentation::new(vec![bout]).unwrap(), &[]);
-        assert_eq!(bouts(&view), format!("{HEADER}stand,0,12.3,0.95,0,,,\r\n"));
+        let header = "gait,start_s,end_s,certainty,distance_m,mean_speed_mps,mean_cadence_spm,mean_heart_rate_bpm";
+        assert_eq!(bouts(&view), format!("{header}\r\nstand,0,12.3,0.95,0,,,\r\n"));
     }
 }

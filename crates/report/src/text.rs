@@ -104,21 +104,35 @@ pub(super) fn shown<T>(value: Option<T>, write: impl FnOnce(T) -> String) -> Str
     value.map_or_else(|| UNKNOWN.to_owned(), write)
 }
 
-/// The words of a text, a number and its unit as one.
-fn words(text: &str) -> Vec<String> {
+/// A space at which no line is broken.
+const NO_BREAK: &str = "\u{a0}";
+
+/// Words one space apart, with a space that does not break between a number and its unit.
+fn joined(text: &str) -> String {
     const UNITS: [&str; 10] = ["%", "s", "m", "km", "mi", "/km", "s/km", "bpm", "spm", "min"];
-    let mut words: Vec<String> = Vec::new();
+    let mut joined = String::with_capacity(text.len());
     for word in text.split_whitespace() {
         let is_unit = UNITS.contains(&word.trim_end_matches([',', '.', ';', ':', ')']));
-        match words.last_mut() {
-            Some(last) if is_unit && last.ends_with(|c: char| c.is_ascii_digit()) => {
-                last.push(' ');
-                last.push_str(word);
-            }
-            _ => words.push(word.to_owned()),
+        if !joined.is_empty() {
+            let after_number = joined.ends_with(|c: char| c.is_ascii_digit());
+            joined.push_str(if is_unit && after_number { NO_BREAK } else { " " });
         }
+        joined.push_str(word);
     }
-    words
+    joined
+}
+
+/// Breaks a text into lines of at most [`WIDTH`] columns, at spaces but not between a number and its unit; the first
+/// line begins with `first`, the others with `rest`. A longer word has a line of its own.
+fn wrapped(first: &str, rest: &str, text: &str) -> Vec<String> {
+    let options = textwrap::Options::new(WIDTH)
+        .initial_indent(first)
+        .subsequent_indent(rest)
+        .break_words(false)
+        .word_separator(textwrap::WordSeparator::AsciiSpace)
+        .word_splitter(textwrap::WordSplitter::NoHyphenation)
+        .wrap_algorithm(textwrap::WrapAlgorithm::FirstFit);
+    textwrap::wrap(&joined(text), options).iter().map(|line| line.replace(NO_BREAK, " ")).collect()
 }
 
 /// A page that grows line by line.
@@ -152,24 +166,11 @@ impl Page {
         self.0.insert_str(end, &format!("{style:#}"));
     }
 
-    /// Breaks the text at spaces, but not between a number and its unit; the first line begins with `first`, the
-    /// others with `rest`.
+    /// A paragraph whose first line begins with `first`, the others with `rest`.
     pub(super) fn hanging(&mut self, first: &str, rest: &str, text: &str) {
-        let mut line = first.to_owned();
-        let mut is_fresh = true;
-        for word in words(text) {
-            if !is_fresh && line.chars().count() + 1 + word.chars().count() > WIDTH {
-                self.line(&line);
-                rest.clone_into(&mut line);
-                is_fresh = true;
-            }
-            if !is_fresh {
-                line.push(' ');
-            }
-            line.push_str(&word);
-            is_fresh = false;
+        for line in wrapped(first, rest, text) {
+            self.line(&line);
         }
-        self.line(&line);
     }
 
     fn recording(&mut self, start: &str, elapsed_s: f64, has: &[&str]) {
