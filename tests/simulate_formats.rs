@@ -9,7 +9,7 @@ use jogaudit::geodesy::LatLon;
 use jogaudit::prescription::{Extent, Move, Step};
 use jogaudit::read::{Format, Recording, Sample};
 use jogaudit::simulate::{
-    CadenceStep, Channels, Laps, Sampling, Settings, Simulated, Stretch, gzip, simulate, write,
+    CadenceStep, Channels, Laps, Sampling, Settings, Simulated, Window, gzip, simulate, write,
 };
 use jogaudit::units::{BeatsPerMinute, Metres, MetresPerSecond, Seconds, StepsPerMinute};
 use quick_xml::events::Event;
@@ -27,7 +27,7 @@ fn busy() -> Settings {
         missing: 0.05,
         cadence_step: CadenceStep::HalfStride,
         utc_offset_s: Some(3600),
-        pauses: vec![Stretch { at_s: Some(150.0), length_s: 30.0 }],
+        pauses: vec![Window { at_s: Some(150.0), length_s: 30.0 }],
         ..Settings::default()
     }
 }

@@ -3,7 +3,7 @@
 use jogaudit::gait::agreement::Span;
 use jogaudit::prescription::{Extent, Move, Step};
 use jogaudit::simulate::{
-    Channels, Fault, FaultKind, Gps, Profile, Sampling, Settings, Simulated, Stretch, simulate,
+    Channels, Fault, FaultKind, Gps, Profile, Sampling, Settings, Simulated, Window, simulate,
 };
 use jogaudit::units::Seconds;
 
@@ -74,7 +74,7 @@ pub(crate) fn make(condition: &Condition, seed: u64) -> Simulated {
         Gps::Typical => 0.02,
         Gps::Bad => 0.10,
     };
-    let stretch = |salt| Stretch { at_s: None, length_s: 20.0 + choice(seed, salt, 40) as f64 };
+    let window = |salt| Window { at_s: None, length_s: 20.0 + choice(seed, salt, 40) as f64 };
     let mut settings = Settings {
         seed,
         profile: condition.profile,
@@ -92,7 +92,7 @@ pub(crate) fn make(condition: &Condition, seed: u64) -> Simulated {
         });
     }
     if choice(seed, 8, 4) == 0 {
-        settings.pauses.push(stretch(9));
+        settings.pauses.push(window(9));
     }
     simulate(&session(seed), &settings).expect("the session can be made up")
 }

@@ -11,7 +11,7 @@ use jogaudit_recording::read::Format;
 use jogaudit_recording::units::MetresPerSecond;
 use jogaudit_simulate::{
     CadenceFault, CadenceFaultKind, CadenceStep, Channels, Fault, Gps, Guesses, Kept, Laps, Profile,
-    Sampling, Settings, Simulated, Stretch, gzip, person, simulate, write,
+    Sampling, Settings, Simulated, Window, gzip, person, simulate, write,
 };
 
 use super::{Done, Io};
@@ -87,11 +87,11 @@ pub(super) struct Args {
     #[arg(long, default_value = "whole")]
     laps: LapsName,
     /// Pause of the recorder: SECONDS or SECONDS@AT (can be repeated)
-    #[arg(long, value_name = "STRETCH", value_parser = stretch)]
-    pause: Vec<Stretch>,
+    #[arg(long, value_name = "STRETCH", value_parser = window)]
+    pause: Vec<Window>,
     /// Samples lost in a row: SECONDS or SECONDS@AT (can be repeated)
-    #[arg(long, value_name = "STRETCH", value_parser = stretch)]
-    hole: Vec<Stretch>,
+    #[arg(long, value_name = "STRETCH", value_parser = window)]
+    hole: Vec<Window>,
     /// Wrong cadence, KIND:SECONDS or KIND:SECONDS@AT; kinds: half, double, drop-out, held, held-after-stop (can be
     /// repeated)
     #[arg(long, value_name = "FAULT", value_parser = cadence_fault)]
@@ -258,7 +258,7 @@ fn seconds(text: &str) -> Result<f64, String> {
     }
 }
 
-fn stretch(text: &str) -> Result<Stretch, String> {
+fn window(text: &str) -> Result<Window, String> {
     let (length, at) = match text.split_once('@') {
         Some((length, at)) => (length, Some(seconds(at)?)),
         None => (text, None),
@@ -267,7 +267,7 @@ fn stretch(text: &str) -> Result<Stretch, String> {
     if length_s < 1.0 {
         return Err("a stretch of at least 1 s is expected".to_owned());
     }
-    Ok(Stretch { at_s: at, length_s })
+    Ok(Window { at_s: at, length_s })
 }
 
 fn cadence_fault(text: &str) -> Result<CadenceFault, String> {
@@ -280,7 +280,7 @@ fn cadence_fault(text: &str) -> Result<CadenceFault, String> {
         "held-after-stop" => CadenceFaultKind::HeldAfterStop,
         _ => return Err("the kinds are half, double, drop-out, held and held-after-stop".to_owned()),
     };
-    Ok(CadenceFault { kind, stretch: stretch(rest)? })
+    Ok(CadenceFault { kind, window: window(rest)? })
 }
 
 /// Reads the plan file and finds the stage in it.
@@ -309,10 +309,12 @@ pub(super) fn stage_in(text: &str, file: &str, name: &str) -> Result<Stage, Fail
 
 /// The steps of a stage, laid out for the runner who is drawn where their number depends on speed.
 fn steps_of(stage: &Stage, settings: &Settings) -> Vec<Step> {
+    // Speeds of anyone, m/s, to see the ceilings. Our choice.
+    const RUN: MetresPerSecond = MetresPerSecond::new(2.5);
+    const WALK: MetresPerSecond = MetresPerSecond::new(1.5);
     let expansion = stage.session.expand();
     expansion.fixed_steps().unwrap_or_else(|| {
-        // First for anyone, to see the ceilings; then for the runner who keeps them.
-        let anyone = expansion.steps_at(MetresPerSecond::new(2.5), MetresPerSecond::new(1.5));
+        let anyone = expansion.steps_at(RUN, WALK);
         let runner = person(&anyone, settings);
         expansion
             .steps_at(MetresPerSecond::new(runner.jog_speed_mps), MetresPerSecond::new(runner.walk_speed_mps))

@@ -13,7 +13,7 @@ use super::text::{HEADING, Page, QUIET, UNKNOWN, WIDTH};
 use super::word::as_word_or_null;
 use super::wording::{clock, pace};
 
-/// Lines of the longest card.
+/// Lines of the longest card: half a page of print. Our choice, as are the three numbers below, which keep to it.
 pub const MOST_LINES: usize = 30;
 /// Rows of the table of runs and walks.
 const ROWS: usize = 12;
@@ -24,30 +24,42 @@ const SHOWN_LAST: usize = 6;
 
 /// The document `jogaudit.card/1`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
 pub struct CardView {
+    /// `jogaudit.card/1`.
     pub schema: &'static str,
+    /// Title of the plan.
     pub plan: String,
+    /// Name of the stage.
     pub stage: String,
     /// `rest` or `see_clinician` when there is no session; then nothing is prescribed below.
     #[serde(serialize_with = "as_word_or_null")]
     pub instead: Option<Recommendation>,
+    /// The session in the session language.
     pub session: String,
+    /// Length of the session, s; `None` when a part of it is by distance. So the next two.
     pub session_s: Option<f64>,
+    /// Running in it, s.
     pub run_s: Option<f64>,
+    /// Walking in it, s.
     pub walk_s: Option<f64>,
+    /// Runs and walks in their order.
     pub bouts: Vec<CardBout>,
+    /// For which pace the ceilings hold: `ground` or `level`.
     pub pace_basis: &'static str,
+    /// Never above, beats a minute.
     pub heart_rate_ceiling_bpm: Option<f64>,
+    /// Never walk at a lower cadence, steps a minute, both feet.
     pub walk_cadence_floor_spm: Option<f64>,
+    /// The whole session takes no longer, s.
     pub session_ceiling_s: Option<f64>,
+    /// Greatest pain while running that is accepted, 0 to 10.
     pub pain_limit: Option<f64>,
+    /// Limits and cautions in sentences.
     pub text: Vec<String>,
 }
 
 /// One of the `bouts`: a run, a walk, or runs and walks in turn until a time or distance is reached.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
 pub struct CardBout {
     /// `run`, `walk` or `in_turn`.
     pub gait: &'static str,
@@ -57,8 +69,11 @@ pub struct CardBout {
     pub at_s: Option<f64>,
     /// From the session's start; known while all before is by distance.
     pub at_m: Option<f64>,
+    /// How long, s; `None` when it is by distance.
     pub duration_s: Option<f64>,
+    /// How far, m; `None` when it is by time.
     pub distance_m: Option<f64>,
+    /// Never run faster, s/km; of runs in turn the first ceiling.
     pub pace_ceiling_s_per_km: Option<f64>,
     /// What goes in turn, in the session language; empty for a run or walk.
     pub cycle: String,

@@ -71,7 +71,8 @@ mod tests {
             has: vec![],
         };
         let view = BoutsView::new(&facts, &Segmentation::new(vec![bout]).unwrap(), &[]);
-        let header = "gait,start_s,end_s,certainty,distance_m,mean_speed_mps,mean_cadence_spm,mean_heart_rate_bpm";
+        let header =
+            "gait,start_s,end_s,certainty,distance_m,mean_speed_mps,mean_cadence_spm,mean_heart_rate_bpm";
         assert_eq!(bouts(&view), format!("{header}\r\nstand,0,12.3,0.95,0,,,\r\n"));
     }
 }

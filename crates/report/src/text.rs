@@ -15,8 +15,11 @@ use super::wording::{CAUTIONS, clock, how_sure};
 
 /// Columns of a page.
 pub(super) const WIDTH: usize = 80;
-/// So many findings alike are told in full where none decides; the table has the figures of the others.
+/// So many findings alike are told in full where none decides; the table has the figures of the others. Our choice.
 const ALIKE: usize = 3;
+/// Slower than this, m/s, no pace is told: over an hour a kilometre. Our choice.
+const SLOWEST_PACE_MPS: f64 = 0.2;
+/// Columns of the words before a row of the strip.
 const STRIP_LABEL: usize = 12;
 pub(super) const HEADING: Style = Style::new().bold();
 pub(super) const RUN: Style = AnsiColor::Blue.on_default();
@@ -71,7 +74,8 @@ pub fn bouts(view: &BoutsView, with_notices: bool) -> String {
     page.line("  gait          from        to      took  distance   per km  spm  bpm  how sure");
     for bout in &view.bouts {
         let is_known = bout.gait != Gait::Unknown;
-        let pace_s = bout.mean_speed_mps.filter(|speed| *speed > 0.2).map(|speed| 1000.0 / speed);
+        let pace_s =
+            bout.mean_speed_mps.filter(|speed| *speed > SLOWEST_PACE_MPS).map(|speed| 1000.0 / speed);
         page.line(&format!(
             "  {:<8} {:>9} {:>9} {:>9} {:>9} {:>8} {:>4} {:>4}  {}",
             bout.gait.word(),

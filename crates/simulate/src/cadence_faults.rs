@@ -5,13 +5,13 @@ use rand::RngExt;
 use super::motion::Motion;
 use super::random::{Stream, rng};
 use super::recorder::gait_at;
-use super::{CadenceFault, CadenceFaultKind, Settings, SimulateError, Stretch};
+use super::{CadenceFault, CadenceFaultKind, Settings, SimulateError, Window};
 use jogaudit_core::gait::Gait;
 
 /// Changes the recorded cadence (one value a second from the first movement on).
 ///
 /// # Errors
-/// When a given stretch does not lie in the recording, or a held value is asked for and the session has no stop.
+/// When a given window does not lie in the recording, or a held value is asked for and the session has no stop.
 pub(super) fn apply(
     cadence_spm: &mut [f64],
     motion: &Motion,
@@ -20,10 +20,10 @@ pub(super) fn apply(
 ) -> Result<(), SimulateError> {
     let mut draws = rng(settings.seed, Stream::CadenceFaults);
     for fault in &settings.cadence_faults {
-        let length = fault.stretch.length_s.round().max(1.0) as usize;
-        let outside = || SimulateError::StretchOutside { stretch: fault.stretch };
+        let length = fault.window.length_s.round().max(1.0) as usize;
+        let outside = || SimulateError::WindowOutside { window: fault.window };
         if fault.kind == CadenceFaultKind::HeldAfterStop {
-            if !motion.line.spans.iter().any(|s| s.gait == Gait::Stand) {
+            if !motion.timeline.parts.iter().any(|s| s.gait == Gait::Stand) {
                 return Err(SimulateError::NoStop);
             }
             hold_after_stops(cadence_spm, motion, length);
@@ -31,7 +31,7 @@ pub(super) fn apply(
         }
         let room =
             cadence_spm.len().checked_sub(first + length + 1).filter(|r| *r > 0).ok_or_else(outside)?;
-        let from = match fault.stretch.at_s {
+        let from = match fault.window.at_s {
             Some(at) if at >= 0.0 && (at as usize) <= room => first + at.round() as usize,
             Some(_) => return Err(outside()),
             None => drawn(motion, first, room, length, &mut draws),
@@ -50,7 +50,7 @@ pub(super) fn apply(
     Ok(())
 }
 
-/// A moment from which the runner moves for the whole stretch, as far as a hundred draws find one.
+/// A moment from which the runner moves for the whole window, as far as a hundred draws find one.
 fn drawn(
     motion: &Motion,
     first: usize,
@@ -71,7 +71,7 @@ fn drawn(
 
 /// The last value before a stop stays for a while.
 fn hold_after_stops(cadence_spm: &mut [f64], motion: &Motion, length: usize) {
-    for stop in motion.line.spans.iter().filter(|s| s.gait == Gait::Stand) {
+    for stop in motion.timeline.parts.iter().filter(|s| s.gait == Gait::Stand) {
         let from = stop.start_s.ceil() as usize;
         let Some(held) = from.checked_sub(1).and_then(|s| cadence_spm.get(s)).copied() else { continue };
         let until = (from + length).min(stop.end_s as usize).min(cadence_spm.len());
@@ -82,6 +82,6 @@ fn hold_after_stops(cadence_spm: &mut [f64], motion: &Motion, length: usize) {
 impl CadenceFault {
     /// A fault of a length at a moment that is drawn.
     pub const fn new(kind: CadenceFaultKind, length_s: f64) -> Self {
-        Self { kind, stretch: Stretch { at_s: None, length_s } }
+        Self { kind, window: Window { at_s: None, length_s } }
     }
 }

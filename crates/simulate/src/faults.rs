@@ -213,7 +213,7 @@ impl Leg {
 
 /// What is simulated: the legs, and how much of the beginning the watch misses.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Doing {
+pub(super) struct Scenario {
     pub(super) legs: Vec<Leg>,
     pub(super) unrecorded_s: f64,
     /// The faults with the reps that were drawn.
@@ -249,26 +249,26 @@ pub(super) fn apply(
     person: &Person,
     kept: &Kept,
     seed: u64,
-) -> Result<Doing, SimulateError> {
-    let mut doing = Doing { legs, unrecorded_s: 0.0, faults: Vec::new() };
+) -> Result<Scenario, SimulateError> {
+    let mut scenario = Scenario { legs, unrecorded_s: 0.0, faults: Vec::new() };
     let mut draws = rng(seed, Stream::Faults);
     for fault in faults {
         let applied =
-            Applier { doing: &mut doing, person, kept, fault: *fault, draws: &mut draws }.apply()?;
-        doing.faults.push(applied);
+            Injection { scenario: &mut scenario, person, kept, fault: *fault, draws: &mut draws }.apply()?;
+        scenario.faults.push(applied);
     }
-    Ok(doing)
+    Ok(scenario)
 }
 
-struct Applier<'a> {
-    doing: &'a mut Doing,
+struct Injection<'a> {
+    scenario: &'a mut Scenario,
     person: &'a Person,
     kept: &'a Kept,
     fault: Fault,
     draws: &'a mut ChaCha8Rng,
 }
 
-impl Applier<'_> {
+impl Injection<'_> {
     fn apply(mut self) -> Result<Fault, SimulateError> {
         let value = self.fault.value;
         match self.fault.kind {
@@ -282,15 +282,15 @@ impl Applier<'_> {
             }
             FaultKind::RunFaster => {
                 let at = self.pick(is_run)?;
-                self.doing.legs[at].intent = Intent::AboveCeiling(value);
+                self.scenario.legs[at].intent = Intent::AboveCeiling(value);
             }
             FaultKind::HeartRateHigh => {
                 let at = self.pick(is_run)?;
-                self.doing.legs[at].heart_rate_over_bpm = Some(value);
+                self.scenario.legs[at].heart_rate_over_bpm = Some(value);
             }
             FaultKind::RepMissing => {
                 let at = self.pick(is_run)?;
-                let leg = &mut self.doing.legs[at];
+                let leg = &mut self.scenario.legs[at];
                 *leg = Leg { extent: leg.extent, ..Leg::new(Gait::Walk, 0.0) };
             }
             FaultKind::RepExtra => self.repeat_last(value.round().max(1.0) as usize)?,
@@ -301,18 +301,18 @@ impl Applier<'_> {
             }
             FaultKind::WalkMissing => {
                 let at = self.pick(is_break)?;
-                self.doing.legs.remove(at);
+                self.scenario.legs.remove(at);
             }
             FaultKind::WalkSlower => {
                 let at = self.pick(is_walk)?;
-                self.doing.legs[at].intent = Intent::BelowFloor(value);
+                self.scenario.legs[at].intent = Intent::BelowFloor(value);
             }
             FaultKind::Stop => {
                 let at = self.pick(is_run)?;
                 self.stop_inside(at, value);
             }
-            FaultKind::WarmUp => self.doing.legs.insert(0, Leg::new(Gait::Walk, value)),
-            FaultKind::LateStart => self.doing.unrecorded_s += value.round(),
+            FaultKind::WarmUp => self.scenario.legs.insert(0, Leg::new(Gait::Walk, value)),
+            FaultKind::LateStart => self.scenario.unrecorded_s += value.round(),
             FaultKind::SessionLonger => self.prolong(value),
         }
         Ok(self.fault)
@@ -320,7 +320,7 @@ impl Applier<'_> {
 
     /// Index of the leg that the fault is about; writes the rep that was drawn into the fault.
     fn pick(&mut self, fits: fn(&[Leg], usize) -> bool) -> Result<usize, SimulateError> {
-        let legs = &self.doing.legs;
+        let legs = &self.scenario.legs;
         let candidates: Vec<usize> = (0..legs.len()).filter(|&i| legs[i].rep > 0 && fits(legs, i)).collect();
         let found = match self.fault.rep {
             Some(rep) => candidates.into_iter().find(|&i| legs[i].rep == rep),
@@ -334,9 +334,10 @@ impl Applier<'_> {
 
     /// Makes a leg longer or shorter by a time; a distance by as much as is covered in it.
     fn stretch(&mut self, at: usize, seconds: f64) -> Result<(), SimulateError> {
+        /// What is left of a leg at least, s. Our choice.
         const LEAST_S: f64 = 5.0;
-        let speed = self.person.usual_speed_mps(self.doing.legs[at].gait);
-        let leg = &mut self.doing.legs[at];
+        let speed = self.person.usual_speed_mps(self.scenario.legs[at].gait);
+        let leg = &mut self.scenario.legs[at];
         let (extent, left_s) = match leg.extent {
             Extent::Time(t) => (Extent::Time(Seconds::new(t.get() + seconds)), t.get() + seconds),
             Extent::Distance(d) => {
@@ -352,7 +353,7 @@ impl Applier<'_> {
     }
 
     fn repeat_last(&mut self, times: usize) -> Result<(), SimulateError> {
-        let legs = &mut self.doing.legs;
+        let legs = &mut self.scenario.legs;
         let last = legs
             .iter()
             .rposition(|l| l.gait == Gait::Run)
@@ -367,10 +368,10 @@ impl Applier<'_> {
     }
 
     fn run_in_longest_walk(&mut self, seconds: f64) -> Result<(), SimulateError> {
-        let legs = &mut self.doing.legs;
+        let legs = &mut self.scenario.legs;
         let longest = (0..legs.len())
             .filter(|&i| legs[i].gait == Gait::Walk)
-            .max_by(|&a, &b| size(&legs[a]).total_cmp(&size(&legs[b])).then(b.cmp(&a)))
+            .max_by(|&a, &b| rough_seconds(&legs[a]).total_cmp(&rough_seconds(&legs[b])).then(b.cmp(&a)))
             .ok_or(SimulateError::NoSuchRep { fault: self.fault })?;
         let walk = Leg { extent: half(legs[longest].extent), ..legs[longest] };
         let run = Leg { ceiling_mps: self.kept.pace_ceiling_mps, ..Leg::new(Gait::Run, seconds) };
@@ -380,19 +381,19 @@ impl Applier<'_> {
 
     /// The run's moving time stays as it was: the runner waits, then completes it.
     fn stop_inside(&mut self, at: usize, seconds: f64) {
-        let run = self.doing.legs[at];
+        let run = self.scenario.legs[at];
         let first = Leg { extent: half(run.extent), ends_on_beep: false, ..run };
         let rest = Leg { extent: half(run.extent), ..run };
         let stand = Leg { ends_on_beep: false, ..Leg::new(Gait::Stand, seconds) };
-        self.doing.legs.splice(at..=at, [first, stand, rest]);
+        self.scenario.legs.splice(at..=at, [first, stand, rest]);
     }
 
     fn prolong(&mut self, seconds: f64) {
-        let planned: f64 = self.doing.legs.iter().map(|leg| leg_seconds(leg, self.person)).sum();
+        let planned: f64 = self.scenario.legs.iter().map(|leg| leg_seconds(leg, self.person)).sum();
         let more = seconds + self.kept.session_ceiling_s.map_or(0.0, |most| (most - planned).max(0.0));
-        match self.doing.legs.last_mut() {
+        match self.scenario.legs.last_mut() {
             Some(Leg { gait: Gait::Walk, extent: Extent::Time(t), .. }) => *t = *t + Seconds::new(more),
-            _ => self.doing.legs.push(Leg::new(Gait::Walk, more)),
+            _ => self.scenario.legs.push(Leg::new(Gait::Walk, more)),
         }
     }
 }
@@ -419,11 +420,13 @@ fn is_break(legs: &[Leg], i: usize) -> bool {
     is_walk(legs, i) && run_at(i.checked_sub(1)) && run_at(i.checked_add(1))
 }
 
-/// Rough size for comparing walks: seconds, or metres at a walker's speed.
-fn size(leg: &Leg) -> f64 {
+/// Rough length of a walk, s, whoever does it: only to find the longest.
+fn rough_seconds(leg: &Leg) -> f64 {
+    // Our choice, between brisk and very brisk walking.
+    const WALK_MPS: f64 = 1.5;
     match leg.extent {
         Extent::Time(t) => t.get(),
-        Extent::Distance(d) => d.get() / 1.5,
+        Extent::Distance(d) => d.get() / WALK_MPS,
     }
 }
 
@@ -440,7 +443,7 @@ mod tests {
     use crate::Profile;
     use crate::testing::run_walk;
 
-    fn doing(faults: &[Fault]) -> Result<Doing, SimulateError> {
+    fn scenario(faults: &[Fault]) -> Result<Scenario, SimulateError> {
         let kept = Kept { session_ceiling_s: Some(2000.0), ..Kept::default() };
         let person = Person::draw(1, Profile::Steady, &kept, None);
         apply(as_prescribed(&run_walk(6, 60.0, 120.0), &kept), faults, &person, &kept, 1)
@@ -455,7 +458,7 @@ mod tests {
     #[test]
     fn each_fault_changes_the_legs_it_names() {
         use Gait::{Run, Stand, Walk};
-        let legs = |kind, value, rep| seconds(&doing(&[Fault { kind, value, rep }]).unwrap().legs);
+        let legs = |kind, value, rep| seconds(&scenario(&[Fault { kind, value, rep }]).unwrap().legs);
         assert_eq!(legs(FaultKind::RunLonger, 20.0, Some(3))[5], (Run, 80.0));
         assert_eq!(legs(FaultKind::RunShorter, 20.0, Some(1))[1], (Run, 40.0));
         assert_eq!(legs(FaultKind::WalkCut, 50.0, Some(2))[2], (Walk, 70.0));
@@ -471,24 +474,24 @@ mod tests {
         );
         // Prescribed 1680 s, ceiling 2000 s: 320 s to reach it, then 100 s more.
         assert_eq!(legs(FaultKind::SessionLonger, 100.0, None)[13], (Walk, 720.0));
-        assert_eq!(doing(&[Fault::new(FaultKind::LateStart, 42.0)]).unwrap().unrecorded_s, 42.0);
+        assert_eq!(scenario(&[Fault::new(FaultKind::LateStart, 42.0)]).unwrap().unrecorded_s, 42.0);
     }
 
     #[test]
     fn a_drawn_rep_is_told() {
-        let told = doing(&[Fault::new(FaultKind::RunLonger, 20.0)]).unwrap().faults[0].rep.unwrap();
+        let told = scenario(&[Fault::new(FaultKind::RunLonger, 20.0)]).unwrap().faults[0].rep.unwrap();
         assert!((1..=6).contains(&told));
     }
 
     #[test]
     fn what_cannot_be_done_is_an_error() {
         let too_far = Fault::new(FaultKind::RunLonger, 20.0).at_rep(7);
-        assert_eq!(doing(&[too_far]), Err(SimulateError::NoSuchRep { fault: too_far }));
+        assert_eq!(scenario(&[too_far]), Err(SimulateError::NoSuchRep { fault: too_far }));
         let too_much = Fault::new(FaultKind::WalkCut, 118.0).at_rep(2);
-        assert_eq!(doing(&[too_much]), Err(SimulateError::NothingLeft { fault: too_much }));
+        assert_eq!(scenario(&[too_much]), Err(SimulateError::NothingLeft { fault: too_much }));
         // The first walk is a warm-up, no break between two runs.
         let no_break = Fault::new(FaultKind::WalkCut, 30.0).at_rep(1);
-        assert_eq!(doing(&[no_break]), Err(SimulateError::NoSuchRep { fault: no_break }));
+        assert_eq!(scenario(&[no_break]), Err(SimulateError::NoSuchRep { fault: no_break }));
     }
 
     #[test]

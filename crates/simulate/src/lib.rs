@@ -1,8 +1,54 @@
-//! Seeded made-up recordings with their true bouts: [`Step`]s → [`Simulated`].
+//! Made-up recordings of run-walk sessions, with what is true of them.
 //!
 //! A runner is drawn, does what was prescribed or a fault that was ordered, and a recorder writes it down late and
-//! with errors. Nothing here knows the gait model. What is modelled, and from which sources, stands in
-//! `docs/simulator.md`.
+//! with errors. No person and no place is real.
+//!
+//! | goes in | |
+//! |---|---|
+//! | [`Step`]s | the prescribed runs and walks, each a time or a distance |
+//! | [`Settings`] | seed, runner, faults, hills, reception, what the recorder writes and loses |
+//!
+//! | comes out | |
+//! |---|---|
+//! | [`Simulated::recording`] | what a reader of the file would give: the rounding of its format included |
+//! | [`Simulated::truth`] | the true bouts, seconds from the first sample |
+//! | [`Simulated::faults`], [`Simulated::person`] | what was drawn |
+//! | [`write`] | the bytes of a FIT, GPX or TCX file |
+//!
+//! Units are those of the names: `_s` seconds, `_m` metres, `_mps` metres a second, `_spm` steps a minute (both feet),
+//! `_bpm` beats a minute, `_deg` degrees.
+//!
+//! **Promised**: a seed with its settings always gives the same bytes; the true bouts tile the time from 0 to the last
+//! sample, and neighbours differ in gait; each feature draws from random numbers of its own, so that switching one on
+//! leaves the others as they were; the reader of `jogaudit-recording` gives back the recording that was written.
+//! Nothing here knows the gait model: it shares no constant with it, and none was chosen by what the model gets right.
+//! Every law and its source, or that it is our choice, stands in `docs/simulator.md` and beside the constant.
+//!
+//! # Example
+//!
+//! A session whose second run is 30 s too long:
+//!
+//! ```
+//! use jogaudit_core::gait::Gait;
+//! use jogaudit_core::prescription::Session;
+//! use jogaudit_recording::read::{Format, ReadConfig, read};
+//! use jogaudit_simulate::{Fault, FaultKind, Settings, simulate, write};
+//!
+//! let session = Session::parse("walk 5:00, 4 x (run 1:00, walk 2:00)")?;
+//! let steps = session.expand().fixed_steps().unwrap_or_default();
+//! let too_long = Fault::new(FaultKind::RunLonger, 30.0).at_rep(2);
+//! let simulated = simulate(&steps, &Settings { seed: 7, faults: vec![too_long], ..Settings::default() })?;
+//!
+//! // A runner reacts to a beep within 1.8 s.
+//! let runs: Vec<_> = simulated.truth.iter().filter(|bout| bout.gait == Gait::Run).collect();
+//! assert_eq!(runs.len(), 4);
+//! assert!((runs[1].duration_s() - 90.0).abs() < 1.8);
+//!
+//! let bytes = write(&simulated, Format::Fit);
+//! let recordings = read(&bytes, &ReadConfig::default())?.value;
+//! assert_eq!(recordings, [simulated.recording]);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 #![cfg_attr(not(test), deny(clippy::disallowed_methods, clippy::disallowed_types))]
 
@@ -167,9 +213,9 @@ impl Channels {
     pub const TREADMILL: Self = Self { position: false, altitude: false, ..Self::ALL };
 }
 
-/// A stretch of the recording.
+/// A window of time in the recording.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Stretch {
+pub struct Window {
     /// From, s on the recording's clock, rounded to whole seconds; drawn inside a bout when not given.
     pub at_s: Option<f64>,
     /// For how long, s, rounded to whole seconds.
@@ -197,7 +243,7 @@ pub struct CadenceFault {
     /// How.
     pub kind: CadenceFaultKind,
     /// When.
-    pub stretch: Stretch,
+    pub window: Window,
 }
 
 /// What to make up.
@@ -240,9 +286,9 @@ pub struct Settings {
     /// What the recorder guesses.
     pub guesses: Guesses,
     /// Pauses of the recorder, in which the runner stands and the session waits.
-    pub pauses: Vec<Stretch>,
+    pub pauses: Vec<Window>,
     /// Stretches whose samples are lost while the session goes on.
-    pub holes: Vec<Stretch>,
+    pub holes: Vec<Window>,
     /// Faults of the cadence.
     pub cadence_faults: Vec<CadenceFault>,
 }
@@ -340,38 +386,38 @@ pub enum SimulateError {
         fault: Fault,
     },
     /// A pause, hole or cadence fault does not fit the session.
-    #[error("a stretch of {} s{} does not fit the recording", .stretch.length_s, at_text(.stretch))]
-    StretchOutside {
-        /// Which stretch.
-        stretch: Stretch,
+    #[error("a stretch of {} s{} does not fit the recording", .window.length_s, at_text(.window))]
+    WindowOutside {
+        /// Which window.
+        window: Window,
     },
     /// A held value after a stop was ordered, and the session has none.
     #[error("the session has no stop after which cadence could hold on")]
     NoStop,
 }
 
-fn at_text(stretch: &Stretch) -> String {
-    stretch.at_s.map(|at| format!(" at {at} s")).unwrap_or_default()
+fn at_text(window: &Window) -> String {
+    window.at_s.map(|at| format!(" at {at} s")).unwrap_or_default()
 }
 
 /// Makes up a recording of a session done as prescribed, or with the faults of the settings.
 ///
 /// # Errors
-/// When there is nothing to do, or a fault or stretch does not fit the session: see [`SimulateError`].
+/// When there is nothing to do, or a fault or window does not fit the session: see [`SimulateError`].
 pub fn simulate(steps: &[Step], settings: &Settings) -> Result<Simulated, SimulateError> {
     check(steps)?;
     let person = person(steps, settings);
     let legs = faults::as_prescribed(steps, &settings.kept);
-    let doing = faults::apply(legs, &settings.faults, &person, &settings.kept, settings.seed)?;
-    let motion = motion::go(&doing, &person, settings)?;
-    let track = recorder::record(&motion, doing.unrecorded_s, settings)?;
-    let truth = truth::bouts(&motion.line, &track);
-    let laps = quantise::laps(&lap_starts(&motion, &doing), &truth, &track, settings);
+    let scenario = faults::apply(legs, &settings.faults, &person, &settings.kept, settings.seed)?;
+    let motion = motion::simulate(&scenario, &person, settings)?;
+    let track = recorder::record(&motion, scenario.unrecorded_s, settings)?;
+    let truth = truth::bouts(&motion.timeline, &track);
+    let laps = quantise::laps(&lap_starts(&motion, &scenario), &truth, &track, settings);
     let guesses = guesses::made(&truth, settings);
     Ok(Simulated {
         recording: quantise::recording(&track, &laps, &guesses, settings, settings.format),
         truth,
-        faults: doing.faults,
+        faults: scenario.faults,
         person,
         settings: settings.clone(),
         track,
@@ -430,11 +476,11 @@ fn check(steps: &[Step]) -> Result<(), SimulateError> {
 }
 
 /// When each leg's beep sounds on the recording's clock, with the intensity of its lap.
-fn lap_starts(motion: &motion::Motion, doing: &faults::Doing) -> Vec<(f64, LapIntensity)> {
-    let last = doing.legs.len().saturating_sub(1);
-    let beeps = motion.line.beeps.iter();
+fn lap_starts(motion: &motion::Motion, scenario: &faults::Scenario) -> Vec<(f64, LapIntensity)> {
+    let last = scenario.legs.len().saturating_sub(1);
+    let beeps = motion.timeline.beeps.iter();
     // A stop inside a run is no lap: what it interrupts does not end on a beep.
-    let begins = |i: usize| i.checked_sub(1).is_none_or(|before| doing.legs[before].ends_on_beep);
+    let begins = |i: usize| i.checked_sub(1).is_none_or(|before| scenario.legs[before].ends_on_beep);
     let lap = |(i, (leg, at)): (usize, (&faults::Leg, &f64))| {
         let intensity = match leg.gait {
             Gait::Run => LapIntensity::Active,
@@ -442,9 +488,9 @@ fn lap_starts(motion: &motion::Motion, doing: &faults::Doing) -> Vec<(f64, LapIn
             _ if i == last => LapIntensity::CoolDown,
             _ => LapIntensity::Rest,
         };
-        ((at - doing.unrecorded_s).round(), intensity)
+        ((at - scenario.unrecorded_s).round(), intensity)
     };
-    doing.legs.iter().zip(beeps).enumerate().filter(|(i, _)| begins(*i)).map(lap).collect()
+    scenario.legs.iter().zip(beeps).enumerate().filter(|(i, _)| begins(*i)).map(lap).collect()
 }
 
 #[cfg(test)]

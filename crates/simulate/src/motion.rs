@@ -2,19 +2,19 @@
 
 use std::f64::consts::TAU;
 
-use super::faults::Doing;
+use super::faults::Scenario;
 use super::person::Person;
 use super::random::{Ar1, Stream, normal, rng, uniform};
-use super::timeline::{Style, Timeline, has_distances, usual_durations_s};
+use super::timeline::{Pacing, Timeline, has_distances, usual_durations_s};
 use super::{Settings, SimulateError};
 use jogaudit_core::gait::Gait;
 use jogaudit_core::prescription::Extent;
 use jogaudit_recording::physiology::{running_cost_ratio, walking_cost_ratio};
 
-/// Step of the simulation, s. A fraction with an exact binary value.
-pub(super) const STEP_S: f64 = 0.25;
-/// Ticks in a second.
-pub(super) const TICKS_A_SECOND: usize = 4;
+/// Time from one true sample to the next, s. A fraction with an exact binary value.
+pub(super) const PERIOD_S: f64 = 0.25;
+/// True samples in a second.
+pub(super) const SAMPLES_A_SECOND: usize = 4;
 /// Longest session, s: nothing on foot that a plan prescribes lasts longer.
 const LONGEST_S: f64 = 48.0 * 3600.0;
 
@@ -31,9 +31,9 @@ const BASE_ALTITUDE_M: f64 = 40.0;
 /// A runner without a heart-rate fault stays this far below a ceiling, beats/min. Our choice: faults come singly.
 const HEART_MARGIN_BPM: f64 = 3.0;
 
-/// The true state at one moment.
+/// What is true at one moment, of which a recorder measures a part.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(super) struct Tick {
+pub(super) struct TrueSample {
     pub(super) speed_mps: f64,
     pub(super) cadence_spm: f64,
     pub(super) distance_m: f64,
@@ -46,42 +46,47 @@ pub(super) struct Tick {
 /// A session as it truly was, from the first movement on.
 #[derive(Clone, Debug)]
 pub(super) struct Motion {
-    pub(super) line: Timeline,
-    /// One every [`STEP_S`] from 0 to the end.
-    pub(super) ticks: Vec<Tick>,
+    pub(super) timeline: Timeline,
+    /// One every [`PERIOD_S`] from 0 to the end.
+    pub(super) samples: Vec<TrueSample>,
 }
 
 impl Motion {
     /// State at a whole second; the last one known after the end.
-    pub(super) fn at_second(&self, second: usize) -> Tick {
-        let i = (second * TICKS_A_SECOND).min(self.ticks.len().saturating_sub(1));
-        self.ticks.get(i).copied().unwrap_or_default()
+    pub(super) fn at_second(&self, second: usize) -> TrueSample {
+        let i = (second * SAMPLES_A_SECOND).min(self.samples.len().saturating_sub(1));
+        self.samples.get(i).copied().unwrap_or_default()
     }
 }
 
 /// Simulates the legs. Legs measured in metres are run again until their length fits.
-pub(super) fn go(doing: &Doing, person: &Person, settings: &Settings) -> Result<Motion, SimulateError> {
+pub(super) fn simulate(
+    scenario: &Scenario,
+    person: &Person,
+    settings: &Settings,
+) -> Result<Motion, SimulateError> {
+    // A test shows how near the distances come in so many. Our choice.
     const ROUNDS: usize = 5;
-    let mut durations_s = usual_durations_s(&doing.legs, person);
+    let mut durations_s = usual_durations_s(&scenario.legs, person);
     let total: f64 = durations_s.iter().sum();
     if total > LONGEST_S || !total.is_finite() {
         return Err(SimulateError::TooLong);
     }
-    let rounds = if has_distances(&doing.legs) { ROUNDS } else { 1 };
+    let rounds = if has_distances(&scenario.legs) { ROUNDS } else { 1 };
     let mut round = 1;
     loop {
-        let line = Timeline::lay(&doing.legs, &durations_s, person, settings, doing.unrecorded_s)?;
-        let motion = travel(line, doing, person, settings);
+        let timeline = Timeline::new(&scenario.legs, &durations_s, person, settings, scenario.unrecorded_s)?;
+        let motion = travel(timeline, scenario, person, settings);
         if round == rounds {
             return Ok(motion);
         }
-        for (k, leg) in doing.legs.iter().enumerate() {
+        for (k, leg) in scenario.legs.iter().enumerate() {
             if let Extent::Distance(target) = leg.extent {
                 let at = |time_s: f64| {
-                    let i = (time_s / STEP_S).round() as usize;
-                    motion.ticks[i.min(motion.ticks.len() - 1)].distance_m
+                    let i = (time_s / PERIOD_S).round() as usize;
+                    motion.samples[i.min(motion.samples.len() - 1)].distance_m
                 };
-                let covered = at(motion.line.beeps[k + 1]) - at(motion.line.beeps[k]);
+                let covered = at(motion.timeline.beeps[k + 1]) - at(motion.timeline.beeps[k]);
                 durations_s[k] *= (target.get() / covered.max(1.0)).clamp(0.5, 2.0);
             }
         }
@@ -89,78 +94,78 @@ pub(super) fn go(doing: &Doing, person: &Person, settings: &Settings) -> Result<
     }
 }
 
-fn travel(line: Timeline, doing: &Doing, person: &Person, settings: &Settings) -> Motion {
+fn travel(timeline: Timeline, scenario: &Scenario, person: &Person, settings: &Settings) -> Motion {
     let seed = settings.seed;
-    let process = |(sd, tau): (f64, f64), stream| Ar1::with_time(sd, tau, STEP_S, rng(seed, stream));
+    let process = |(sd, tau): (f64, f64), stream| Ar1::with_time(sd, tau, PERIOD_S, rng(seed, stream));
     let mut speed_rhythm = process(SPEED_RHYTHM, Stream::SpeedRhythm);
     let mut cadence_rhythm = process(CADENCE_RHYTHM, Stream::CadenceRhythm);
     let mut path = rng(seed, Stream::Path);
     let mut heading = uniform(&mut path, 0.0, TAU);
-    let mut turning = Ar1::with_time(TURNING.0, TURNING.1, STEP_S, path);
+    let mut turning = Ar1::with_time(TURNING.0, TURNING.1, PERIOD_S, path);
     let hills = settings.hills.then(|| Hills::draw(seed));
     let mut heart = Heart::new(person, settings);
 
-    let count = (line.end_s() / STEP_S).ceil() as usize + 1;
-    let mut ticks = Vec::with_capacity(count);
-    let mut tick = Tick::default();
-    let mut span = 0;
+    let count = (timeline.end_s() / PERIOD_S).ceil() as usize + 1;
+    let mut samples = Vec::with_capacity(count);
+    let mut sample = TrueSample::default();
+    let mut part = 0;
     for i in 0..count {
-        let time_s = i as f64 * STEP_S;
-        while span + 1 < line.spans.len() && time_s >= line.spans[span].end_s {
-            span += 1;
+        let time_s = i as f64 * PERIOD_S;
+        while part + 1 < timeline.parts.len() && time_s >= timeline.parts[part].end_s {
+            part += 1;
         }
-        let now = line.spans[span];
-        let style = &line.styles[now.leg];
-        let effort_mps = blended(&line, span, time_s) * (1.0 + speed_rhythm.step());
-        let grade = hills.as_ref().map_or(0.0, |h| h.grade(tick.distance_m));
-        let on_slope = if style.whatever_the_slope { 1.0 } else { slope_factor(now.gait, grade) };
+        let now = timeline.parts[part];
+        let pacing = &timeline.pacings[now.leg];
+        let effort_mps = blended(&timeline, part, time_s) * (1.0 + speed_rhythm.step());
+        let grade = hills.as_ref().map_or(0.0, |h| h.grade(sample.distance_m));
+        let on_slope = if pacing.whatever_the_slope { 1.0 } else { slope_factor(now.gait, grade) };
         // A slope never carries a careful runner over the ceiling; the rhythm of the steps may for a moment.
-        tick.speed_mps = (effort_mps * on_slope).min(style.cap_mps.max(effort_mps));
+        sample.speed_mps = (effort_mps * on_slope).min(pacing.cap_mps.max(effort_mps));
         // The gait changes in one step, at the boundary; the speed around it does not.
-        let offset = if matches!(now.gait, Gait::Run | Gait::Walk) { style.cadence_offset_spm } else { 0.0 };
+        let offset = if matches!(now.gait, Gait::Run | Gait::Walk) { pacing.cadence_offset_spm } else { 0.0 };
         let cadence = person.cadence_spm(now.gait, effort_mps) * (1.0 + cadence_rhythm.step());
-        tick.cadence_spm = (cadence + offset).max(0.0);
-        tick.altitude_m = BASE_ALTITUDE_M + hills.as_ref().map_or(0.0, |h| h.altitude_m(tick.distance_m));
-        let over = doing.legs[now.leg].heart_rate_over_bpm;
-        tick.heart_rate_bpm = heart.step(now.gait, style, over, now.end_s - now.start_s);
-        ticks.push(tick);
-        tick.distance_m += tick.speed_mps * STEP_S;
-        heading += turning.step() * STEP_S;
-        tick.east_m += tick.speed_mps * STEP_S * heading.sin();
-        tick.north_m += tick.speed_mps * STEP_S * heading.cos();
+        sample.cadence_spm = (cadence + offset).max(0.0);
+        sample.altitude_m = BASE_ALTITUDE_M + hills.as_ref().map_or(0.0, |h| h.altitude_m(sample.distance_m));
+        let over = scenario.legs[now.leg].heart_rate_over_bpm;
+        sample.heart_rate_bpm = heart.step(now.gait, pacing, over, now.end_s - now.start_s);
+        samples.push(sample);
+        sample.distance_m += sample.speed_mps * PERIOD_S;
+        heading += turning.step() * PERIOD_S;
+        sample.east_m += sample.speed_mps * PERIOD_S * heading.sin();
+        sample.north_m += sample.speed_mps * PERIOD_S * heading.cos();
     }
-    Motion { line, ticks }
+    Motion { timeline, samples }
 }
 
-/// Level-ground speed at a time with the changes at both ends of the span, m/s.
-fn blended(line: &Timeline, span: usize, time_s: f64) -> f64 {
+/// Level-ground speed at a time with the changes at both ends of the part of a leg, m/s.
+fn blended(timeline: &Timeline, part: usize, time_s: f64) -> f64 {
     let level = |i: usize| {
-        let s = &line.spans[i];
-        if s.gait == Gait::Unknown { 0.0 } else { line.styles[s.leg].level_at_mps(time_s) }
+        let s = &timeline.parts[i];
+        if s.gait == Gait::Unknown { 0.0 } else { timeline.pacings[s.leg].level_at_mps(time_s) }
     };
-    let now = line.spans[span];
+    let now = timeline.parts[part];
     let half = 0.5 * now.ramp_s;
-    if span == 0 {
+    if part == 0 {
         if time_s < now.ramp_s {
             return smooth(time_s / now.ramp_s) * level(0);
         }
     } else if time_s < now.start_s + half {
-        let part = smooth((time_s - (now.start_s - half)) / now.ramp_s);
-        return level(span - 1) * (1.0 - part) + level(span) * part;
+        let share = smooth((time_s - (now.start_s - half)) / now.ramp_s);
+        return level(part - 1) * (1.0 - share) + level(part) * share;
     }
-    if let Some(next) = line.spans.get(span + 1) {
+    if let Some(next) = timeline.parts.get(part + 1) {
         let half = 0.5 * next.ramp_s;
         if time_s > next.start_s - half {
-            let part = smooth((time_s - (next.start_s - half)) / next.ramp_s);
-            return level(span) * (1.0 - part) + level(span + 1) * part;
+            let share = smooth((time_s - (next.start_s - half)) / next.ramp_s);
+            return level(part) * (1.0 - share) + level(part + 1) * share;
         }
     }
-    level(span)
+    level(part)
 }
 
 /// Goes from 0 to 1 with level ends.
-fn smooth(part: f64) -> f64 {
-    let x = part.clamp(0.0, 1.0);
+fn smooth(share: f64) -> f64 {
+    let x = share.clamp(0.0, 1.0);
     x * x * (3.0 - 2.0 * x)
 }
 
@@ -225,20 +230,20 @@ impl<'a> Heart<'a> {
         Self { person, ceiling_bpm: settings.kept.heart_rate_ceiling_bpm, now_bpm }
     }
 
-    fn step(&mut self, gait: Gait, style: &Style, over_bpm: Option<f64>, span_s: f64) -> f64 {
-        let mut target = self.person.settled_heart_rate_bpm(gait, style.level_mps);
+    fn step(&mut self, gait: Gait, pacing: &Pacing, over_bpm: Option<f64>, part_s: f64) -> f64 {
+        let mut target = self.person.settled_heart_rate_bpm(gait, pacing.level_mps);
         let mut lag_s = self.person.heart_lag_s;
         match (over_bpm, self.ceiling_bpm) {
             (Some(over), ceiling) if gait == Gait::Run => {
                 target = ceiling.unwrap_or(target) + over;
                 // Quick enough to get there within the rep.
-                lag_s = lag_s.min(span_s / 8.0);
+                lag_s = lag_s.min(part_s / 8.0);
             }
             (_, Some(ceiling)) => target = target.min(ceiling - HEART_MARGIN_BPM),
             _ => {}
         }
         let before = self.now_bpm;
-        self.now_bpm += (target - before) * (STEP_S / lag_s).min(1.0);
+        self.now_bpm += (target - before) * (PERIOD_S / lag_s).min(1.0);
         before
     }
 }

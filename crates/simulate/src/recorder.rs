@@ -5,7 +5,7 @@ use std::f64::consts::TAU;
 use rand::RngExt;
 
 use super::cadence_faults;
-use super::motion::{Motion, STEP_S, TICKS_A_SECOND, Tick};
+use super::motion::{Motion, PERIOD_S, SAMPLES_A_SECOND, TrueSample};
 use super::random::{Ar1, Stream, normal, rng, uniform};
 use super::timeline::place;
 use super::{Gps, Sampling, Settings, SimulateError};
@@ -105,23 +105,23 @@ pub(super) fn record(
     settings: &Settings,
 ) -> Result<Track, SimulateError> {
     let first = unrecorded_s as usize;
-    let last = motion.line.end_s().floor() as usize;
+    let last = motion.timeline.end_s().floor() as usize;
     if last < first + 2 {
         return Err(SimulateError::NothingRecorded);
     }
-    let channels = Channel::all(motion, first, last, settings)?;
+    let signals = Signals::all(motion, first, last, settings)?;
     let pauses: Vec<(usize, usize)> =
-        motion.line.pauses.iter().map(|p| (p.0 as usize, p.1 as usize)).collect();
+        motion.timeline.pauses.iter().map(|p| (p.0 as usize, p.1 as usize)).collect();
     let lost: Vec<(usize, usize)> =
-        place(&settings.holes, &motion.line, settings.seed, Stream::Holes, unrecorded_s)?
+        place(&settings.holes, &motion.timeline, settings.seed, Stream::Holes, unrecorded_s)?
             .into_iter()
             .map(|(at, length, _)| (at as usize, (at + length) as usize))
             .collect();
     let kept = kept_seconds(first, last, &pauses, &lost, settings);
     let holes = lost.iter().filter_map(|&(from, to)| around(&kept, from, to)).collect::<Vec<_>>();
-    let early = |spans: Vec<(usize, usize)>| spans.into_iter().map(|(a, b)| (a - first, b - first)).collect();
+    let early = |times: Vec<(usize, usize)>| times.into_iter().map(|(a, b)| (a - first, b - first)).collect();
     Ok(Track {
-        points: kept.iter().map(|&s| channels.point(s, first)).collect(),
+        points: kept.iter().map(|&s| signals.point(s, first)).collect(),
         pauses: early(pauses),
         holes: early(holes),
         unrecorded_s: first,
@@ -170,8 +170,8 @@ fn around(kept: &[usize], from: usize, to: usize) -> Option<(usize, usize)> {
     Some((*kept.get(before.checked_sub(1)?)?, *kept.get(end)?))
 }
 
-/// Everything the recorder measures, once a second of the motion from its first movement.
-struct Channel {
+/// What the recorder measures, once a second of the motion from its first movement.
+struct Signals {
     origin: LatLon,
     east_m: Vec<f64>,
     north_m: Vec<f64>,
@@ -183,7 +183,7 @@ struct Channel {
     has: super::Channels,
 }
 
-impl Channel {
+impl Signals {
     fn all(motion: &Motion, first: usize, last: usize, settings: &Settings) -> Result<Self, SimulateError> {
         let seed = settings.seed;
         let errors = errors(settings.gps);
@@ -194,7 +194,7 @@ impl Channel {
         let late_cadence =
             lagged(motion, |t| t.cadence_spm, Lag::draw(settings.longest_lag_s, &mut lags), seconds);
         let spikes = spikes(&errors, seconds, seed);
-        let axis = |true_m: fn(&Tick) -> f64, jump: fn(&Spike) -> f64, [slow, white]: [Stream; 2]| {
+        let axis = |true_m: fn(&TrueSample) -> f64, jump: fn(&Spike) -> f64, [slow, white]: [Stream; 2]| {
             let mut slow = Ar1::new(errors.position.0, errors.position.1, rng(seed, slow));
             let mut white = Ar1::new(errors.white_m, 0.0, rng(seed, white));
             (0..seconds)
@@ -288,14 +288,14 @@ impl Lag {
 }
 
 /// A true value as the recorder shows it, once a second.
-fn lagged(motion: &Motion, value: fn(&Tick) -> f64, lag: Lag, seconds: usize) -> Vec<f64> {
-    let back = (lag.delay_s / STEP_S).round() as usize;
-    let weight = if lag.smoothing_s < 0.01 { 1.0 } else { 1.0 - (-STEP_S / lag.smoothing_s).exp() };
-    let mut shown = motion.ticks.first().map_or(0.0, value);
+fn lagged(motion: &Motion, value: fn(&TrueSample) -> f64, lag: Lag, seconds: usize) -> Vec<f64> {
+    let back = (lag.delay_s / PERIOD_S).round() as usize;
+    let weight = if lag.smoothing_s < 0.01 { 1.0 } else { 1.0 - (-PERIOD_S / lag.smoothing_s).exp() };
+    let mut shown = motion.samples.first().map_or(0.0, value);
     let mut out = Vec::with_capacity(seconds);
-    for i in 0..motion.ticks.len() {
-        shown += weight * (value(&motion.ticks[i.saturating_sub(back)]) - shown);
-        if i % TICKS_A_SECOND == 0 {
+    for i in 0..motion.samples.len() {
+        shown += weight * (value(&motion.samples[i.saturating_sub(back)]) - shown);
+        if i % SAMPLES_A_SECOND == 0 {
             out.push(shown);
         }
     }
@@ -328,7 +328,7 @@ fn odometer(speed_mps: &[f64], motion: &Motion, first: usize, seed: u64) -> Vec<
         .iter()
         .enumerate()
         .map(|(s, speed)| {
-            let paused = motion.line.pauses.iter().any(|p| p.0 < s as f64 && s as f64 <= p.1);
+            let paused = motion.timeline.pauses.iter().any(|p| p.0 < s as f64 && s as f64 <= p.1);
             if s > first && !paused {
                 sum += speed * scale;
             }
@@ -376,7 +376,7 @@ fn spikes(errors: &Errors, seconds: usize, seed: u64) -> Vec<Spike> {
 
 /// Gait of the motion at a second.
 pub(super) fn gait_at(motion: &Motion, second: usize) -> Gait {
-    let spans = &motion.line.spans;
-    let i = spans.partition_point(|s| s.end_s <= second as f64);
-    spans.get(i).map_or(Gait::Unknown, |s| s.gait)
+    let parts = &motion.timeline.parts;
+    let i = parts.partition_point(|s| s.end_s <= second as f64);
+    parts.get(i).map_or(Gait::Unknown, |s| s.gait)
 }

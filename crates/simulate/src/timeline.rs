@@ -5,7 +5,7 @@ use rand::RngExt;
 use super::faults::{Intent, Leg, leg_seconds};
 use super::person::Person;
 use super::random::{Stream, normal, rng, uniform};
-use super::{Settings, SimulateError, Stretch};
+use super::{Settings, SimulateError, Window};
 use jogaudit_core::gait::Gait;
 use jogaudit_core::prescription::Extent;
 
@@ -30,9 +30,9 @@ const LEG_CADENCE_SD_SPM: f64 = 1.0;
 /// A run that keeps its ceiling averages at most this share of it. Our choice.
 const CEILING_SHARE: f64 = 0.97;
 
-/// A stretch of one gait, or of a pause of the recorder ([`Gait::Unknown`]).
+/// A whole leg, what a pause of the recorder cuts off it, or that pause ([`Gait::Unknown`]).
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Span {
+pub(super) struct LegPart {
     pub(super) gait: Gait,
     /// Index of the leg that it belongs to; in a pause the interrupted one.
     pub(super) leg: usize,
@@ -42,9 +42,9 @@ pub(super) struct Span {
     pub(super) ramp_s: f64,
 }
 
-/// How a leg is gone about.
+/// How fast a leg is done.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Style {
+pub(super) struct Pacing {
     /// Speed on level ground, m/s.
     pub(super) level_mps: f64,
     /// Change of speed over the leg, as a share.
@@ -60,7 +60,7 @@ pub(super) struct Style {
     end_s: f64,
 }
 
-impl Style {
+impl Pacing {
     /// Speed on level ground at a time, m/s.
     pub(super) fn level_at_mps(&self, time_s: f64) -> f64 {
         let done = ((time_s - self.start_s) / (self.end_s - self.start_s).max(1.0)).clamp(0.0, 1.0);
@@ -72,9 +72,9 @@ impl Style {
 #[derive(Clone, Debug)]
 pub(super) struct Timeline {
     /// Tile from 0.
-    pub(super) spans: Vec<Span>,
+    pub(super) parts: Vec<LegPart>,
     /// One a leg.
-    pub(super) styles: Vec<Style>,
+    pub(super) pacings: Vec<Pacing>,
     /// Beep at the start of each leg and at the end of the last, s on the wall clock.
     pub(super) beeps: Vec<f64>,
     /// Pauses of the recorder from, to, s; whole seconds.
@@ -94,11 +94,11 @@ struct Draws {
 impl Timeline {
     /// Seconds from the first movement to the last.
     pub(super) fn end_s(&self) -> f64 {
-        self.spans.last().map_or(0.0, |s| s.end_s)
+        self.parts.last().map_or(0.0, |s| s.end_s)
     }
 
     /// Lays out the legs, each lasting as long as `durations_s` says.
-    pub(super) fn lay(
+    pub(super) fn new(
         legs: &[Leg],
         durations_s: &[f64],
         person: &Person,
@@ -107,18 +107,18 @@ impl Timeline {
     ) -> Result<Self, SimulateError> {
         let draws = draw(legs.len(), settings.seed);
         let mut beeps = vec![0.0];
-        let mut spans: Vec<Span> = Vec::with_capacity(legs.len());
+        let mut parts: Vec<LegPart> = Vec::with_capacity(legs.len());
         for (k, leg) in legs.iter().enumerate() {
             let beep = beeps[k] + durations_s[k];
             beeps.push(beep);
             // A short leg leaves less room.
             let latest = LATEST_REACTION_S.min(0.3 * durations_s[k]);
             let reaction = if leg.ends_on_beep { draws[k].reaction * latest } else { 0.0 };
-            let start_s = spans.last().map_or(0.0, |s| s.end_s);
+            let start_s = parts.last().map_or(0.0, |s| s.end_s);
             let at_rest = leg.gait == Gait::Stand || k == 0 || legs[k - 1].gait == Gait::Stand;
             let (least, most) = if at_rest { STAND_RAMP_S } else { RAMP_S };
             let ramp_s = least + draws[k].ramp * (most - least);
-            spans.push(Span {
+            parts.push(LegPart {
                 gait: leg.gait,
                 leg: k,
                 start_s,
@@ -126,46 +126,47 @@ impl Timeline {
                 ramp_s,
             });
         }
-        let mut line = Self { spans, styles: Vec::new(), beeps, pauses: Vec::new() };
+        let mut timeline = Self { parts, pacings: Vec::new(), beeps, pauses: Vec::new() };
         let mut paused_s = 0.0;
         for (at, length, drawn) in
-            place(&settings.pauses, &line, settings.seed, Stream::Pauses, unrecorded_s)?
+            place(&settings.pauses, &timeline, settings.seed, Stream::Pauses, unrecorded_s)?
         {
             // A drawn moment lies on a clock without pauses; a given one is meant on the wall clock.
-            let after = line.pauses.last().map_or(0.0, |p| p.1 + 5.0);
+            let after = timeline.pauses.last().map_or(0.0, |p| p.1 + 5.0);
             let at = if drawn { (at + paused_s).max(after) } else { at };
-            line.pause(at, length)?;
+            timeline.pause(at, length)?;
             paused_s += length;
         }
-        line.fit_ramps();
-        line.styles =
-            legs.iter().zip(&draws).map(|(leg, draws)| style(leg, draws, person, settings)).collect();
-        for span in &line.spans {
-            let style = &mut line.styles[span.leg];
-            style.start_s = style.start_s.min(span.start_s);
-            style.end_s = style.end_s.max(span.end_s);
+        timeline.fit_ramps();
+        timeline.pacings =
+            legs.iter().zip(&draws).map(|(leg, draws)| pacing(leg, draws, person, settings)).collect();
+        for part in &timeline.parts {
+            let pacing = &mut timeline.pacings[part.leg];
+            pacing.start_s = pacing.start_s.min(part.start_s);
+            pacing.end_s = pacing.end_s.max(part.end_s);
         }
-        Ok(line)
+        Ok(timeline)
     }
 
-    /// Stops everything at a time for a length; later spans and beeps move.
+    /// Stops everything at a time for a length; what comes later moves.
     fn pause(&mut self, at_s: f64, length_s: f64) -> Result<(), SimulateError> {
-        let inside = |s: &Span| s.gait != Gait::Unknown && s.start_s < at_s && at_s < s.end_s;
+        let inside = |s: &LegPart| s.gait != Gait::Unknown && s.start_s < at_s && at_s < s.end_s;
         let i = self
-            .spans
+            .parts
             .iter()
             .position(inside)
-            .ok_or(SimulateError::StretchOutside { stretch: Stretch { at_s: Some(at_s), length_s } })?;
-        let whole = self.spans[i];
+            .ok_or(SimulateError::WindowOutside { window: Window { at_s: Some(at_s), length_s } })?;
+        let whole = self.parts[i];
         let until_s = at_s + length_s;
-        let before = Span { end_s: at_s, ..whole };
+        let before = LegPart { end_s: at_s, ..whole };
         let still =
-            Span { gait: Gait::Unknown, start_s: at_s, end_s: until_s, ramp_s: PAUSE_RAMP_S, ..whole };
-        let after = Span { start_s: until_s, end_s: whole.end_s + length_s, ramp_s: PAUSE_RAMP_S, ..whole };
-        self.spans.splice(i..=i, [before, still, after]);
-        for span in &mut self.spans[i + 3..] {
-            span.start_s += length_s;
-            span.end_s += length_s;
+            LegPart { gait: Gait::Unknown, start_s: at_s, end_s: until_s, ramp_s: PAUSE_RAMP_S, ..whole };
+        let after =
+            LegPart { start_s: until_s, end_s: whole.end_s + length_s, ramp_s: PAUSE_RAMP_S, ..whole };
+        self.parts.splice(i..=i, [before, still, after]);
+        for part in &mut self.parts[i + 3..] {
+            part.start_s += length_s;
+            part.end_s += length_s;
         }
         for beep in self.beeps.iter_mut().filter(|b| **b > at_s) {
             *beep += length_s;
@@ -174,14 +175,14 @@ impl Timeline {
         Ok(())
     }
 
-    /// Shortens changes so that two never meet inside a short span.
+    /// Shortens changes so that two never meet inside a short part.
     fn fit_ramps(&mut self) {
-        for i in 0..self.spans.len() {
-            let length = |s: &Span| s.end_s - s.start_s;
-            let before = i.checked_sub(1).map_or(f64::INFINITY, |j| length(&self.spans[j]));
-            let most = 0.9 * before.min(length(&self.spans[i]));
-            let span = &mut self.spans[i];
-            span.ramp_s = span.ramp_s.min(most);
+        for i in 0..self.parts.len() {
+            let length = |s: &LegPart| s.end_s - s.start_s;
+            let before = i.checked_sub(1).map_or(f64::INFINITY, |j| length(&self.parts[j]));
+            let most = 0.9 * before.min(length(&self.parts[i]));
+            let part = &mut self.parts[i];
+            part.ramp_s = part.ramp_s.min(most);
         }
     }
 }
@@ -200,10 +201,10 @@ fn draw(legs: usize, seed: u64) -> Vec<Draws> {
         .collect()
 }
 
-fn style(leg: &Leg, draws: &Draws, person: &Person, settings: &Settings) -> Style {
+fn pacing(leg: &Leg, draws: &Draws, person: &Person, settings: &Settings) -> Pacing {
     let usual = person.usual_speed_mps(leg.gait);
     let sd = if leg.gait == Gait::Run { RUN_LEVEL_SD } else { WALK_LEVEL_SD };
-    let mut style = Style {
+    let mut pacing = Pacing {
         level_mps: usual * (1.0 + sd * draws.level),
         drift: DRIFT_SD * draws.drift,
         cap_mps: f64::INFINITY,
@@ -216,23 +217,23 @@ fn style(leg: &Leg, draws: &Draws, person: &Person, settings: &Settings) -> Styl
         Intent::Usual => {
             if let Some(ceiling) = leg.ceiling_mps {
                 let careful = usual.min(ceiling * (1.0 - draws.margin));
-                style.cap_mps = ceiling * CEILING_SHARE;
-                style.level_mps = (careful * (1.0 + sd * draws.level)).min(style.cap_mps);
+                pacing.cap_mps = ceiling * CEILING_SHARE;
+                pacing.level_mps = (careful * (1.0 + sd * draws.level)).min(pacing.cap_mps);
             }
         }
         Intent::AboveCeiling(percent) => {
-            style.level_mps = leg.ceiling_mps.unwrap_or(usual) * (1.0 + percent / 100.0);
-            style.drift = 0.0;
-            style.whatever_the_slope = true;
+            pacing.level_mps = leg.ceiling_mps.unwrap_or(usual) * (1.0 + percent / 100.0);
+            pacing.drift = 0.0;
+            pacing.whatever_the_slope = true;
         }
         Intent::BelowFloor(spm) => {
             let floor = settings.kept.walk_cadence_floor_spm.unwrap_or(person.walk_cadence_spm);
-            style.level_mps = person.walk_speed_at_mps((floor - spm).max(60.0));
-            style.drift = 0.0;
-            style.cadence_offset_spm = 0.0;
+            pacing.level_mps = person.walk_speed_at_mps((floor - spm).max(60.0));
+            pacing.drift = 0.0;
+            pacing.cadence_offset_spm = 0.0;
         }
     }
-    style
+    pacing
 }
 
 /// Usual length of every leg, s.
@@ -245,49 +246,49 @@ pub(super) fn has_distances(legs: &[Leg]) -> bool {
     legs.iter().any(|l| matches!(l.extent, Extent::Distance(_)))
 }
 
-/// Fixes when stretches begin, in order of time: from (a whole second), length, and whether it was drawn. A drawn one
+/// Fixes when windows begin, in order of time: from (a whole second), length, and whether it was drawn. A drawn one
 /// lies at least 10 s inside a leg.
 pub(super) fn place(
-    stretches: &[Stretch],
-    line: &Timeline,
+    windows: &[Window],
+    timeline: &Timeline,
     seed: u64,
     stream: Stream,
     unrecorded_s: f64,
 ) -> Result<Vec<(f64, f64, bool)>, SimulateError> {
     const MARGIN_S: f64 = 10.0;
     let mut draws = rng(seed, stream);
-    let mut placed = Vec::with_capacity(stretches.len());
-    for stretch in stretches {
-        let length = stretch.length_s.round();
-        let at = match stretch.at_s {
+    let mut placed = Vec::with_capacity(windows.len());
+    for window in windows {
+        let length = window.length_s.round();
+        let at = match window.at_s {
             Some(at) => unrecorded_s + at.round(),
-            None => draw_inside(line, unrecorded_s, MARGIN_S, &mut draws)
-                .ok_or(SimulateError::StretchOutside { stretch: *stretch })?,
+            None => draw_inside(timeline, unrecorded_s, MARGIN_S, &mut draws)
+                .ok_or(SimulateError::WindowOutside { window: *window })?,
         };
-        if !(length >= 1.0 && at > unrecorded_s && at < line.end_s() - 1.0) {
-            return Err(SimulateError::StretchOutside { stretch: *stretch });
+        if !(length >= 1.0 && at > unrecorded_s && at < timeline.end_s() - 1.0) {
+            return Err(SimulateError::WindowOutside { window: *window });
         }
-        placed.push((at, length, stretch.at_s.is_none()));
+        placed.push((at, length, window.at_s.is_none()));
     }
     placed.sort_by(|a, b| a.0.total_cmp(&b.0));
     Ok(placed)
 }
 
 fn draw_inside(
-    line: &Timeline,
+    timeline: &Timeline,
     from_s: f64,
     margin_s: f64,
     draws: &mut rand_chacha::ChaCha8Rng,
 ) -> Option<f64> {
-    let room = |s: &Span| (s.end_s - margin_s) - (s.start_s.max(from_s) + margin_s);
-    let moving = |s: &&Span| matches!(s.gait, Gait::Run | Gait::Walk) && room(s) > 2.0;
-    let total: f64 = line.spans.iter().filter(moving).map(room).sum();
+    let room = |s: &LegPart| (s.end_s - margin_s) - (s.start_s.max(from_s) + margin_s);
+    let moving = |s: &&LegPart| matches!(s.gait, Gait::Run | Gait::Walk) && room(s) > 2.0;
+    let total: f64 = timeline.parts.iter().filter(moving).map(room).sum();
     let mut left = draws.random::<f64>() * total;
-    for span in line.spans.iter().filter(moving) {
-        if left <= room(span) {
-            return Some((span.start_s.max(from_s) + margin_s + left).floor());
+    for part in timeline.parts.iter().filter(moving) {
+        if left <= room(part) {
+            return Some((part.start_s.max(from_s) + margin_s + left).floor());
         }
-        left -= room(span);
+        left -= room(part);
     }
     None
 }

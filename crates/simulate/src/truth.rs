@@ -27,12 +27,12 @@ impl TrueBout {
 }
 
 /// True bouts from 0 to the last sample, on the recording's clock. They tile, and neighbours differ in gait.
-pub(super) fn bouts(line: &Timeline, track: &Track) -> Vec<TrueBout> {
+pub(super) fn bouts(timeline: &Timeline, track: &Track) -> Vec<TrueBout> {
     let from_s = track.unrecorded_s as f64;
     let end_s = track.points.last().map_or(0.0, |p| p.second as f64);
     let clip = |time_s: f64| milliseconds((time_s - from_s).clamp(0.0, end_s));
-    let mut bouts: Vec<TrueBout> = line
-        .spans
+    let mut bouts: Vec<TrueBout> = timeline
+        .parts
         .iter()
         .map(|s| TrueBout { gait: s.gait, start_s: clip(s.start_s), end_s: clip(s.end_s) })
         .collect();

@@ -13,7 +13,7 @@ const EPOCH_UNIX_S: i64 = 631_065_600;
 
 /// Base type of a field, with its code in a definition.
 #[derive(Clone, Copy, Debug)]
-enum Base {
+enum BaseType {
     Enum,
     U8,
     U16,
@@ -21,7 +21,7 @@ enum Base {
     U32,
 }
 
-impl Base {
+impl BaseType {
     const fn code(self) -> u8 {
         match self {
             Self::Enum => 0x00,
@@ -51,27 +51,28 @@ impl Base {
     }
 }
 
-/// A kind of message: its global number and its fields, each with number and base type.
-struct Kind {
+/// Definition of a message: its local and global number and its fields, each with number and base type.
+struct Definition {
     local: u8,
     global: u16,
-    fields: &'static [(u8, Base)],
+    fields: &'static [(u8, BaseType)],
 }
 
-use Base::{Enum, S32, U8, U16, U32};
+use BaseType::{Enum, S32, U8, U16, U32};
 
 /// `file_id`: type, manufacturer, product, `time_created`.
-const FILE_ID: Kind = Kind { local: 0, global: 0, fields: &[(0, Enum), (1, U16), (2, U16), (4, U32)] };
+const FILE_ID: Definition =
+    Definition { local: 0, global: 0, fields: &[(0, Enum), (1, U16), (2, U16), (4, U32)] };
 /// `event`: timestamp, event, `event_type`.
-const EVENT: Kind = Kind { local: 1, global: 21, fields: &[(253, U32), (0, Enum), (1, Enum)] };
+const EVENT: Definition = Definition { local: 1, global: 21, fields: &[(253, U32), (0, Enum), (1, Enum)] };
 /// `record`: timestamp, lat, long, `enhanced_altitude`, distance, `enhanced_speed`, heart rate, cadence, fraction.
-const RECORD: Kind = Kind {
+const RECORD: Definition = Definition {
     local: 2,
     global: 20,
     fields: &[(253, U32), (0, S32), (1, S32), (78, U32), (5, U32), (73, U32), (3, U8), (4, U8), (53, U8)],
 };
 /// `lap`: timestamp, index, `start_time`, elapsed, timer, distance, event, `event_type`, intensity, trigger, sport.
-const LAP: Kind = Kind {
+const LAP: Definition = Definition {
     local: 3,
     global: 19,
     fields: &[
@@ -90,7 +91,7 @@ const LAP: Kind = Kind {
 };
 /// `session`: timestamp, index, `start_time`, elapsed, timer, distance, event, `event_type`, sport, `sub_sport`,
 /// first lap, laps.
-const SESSION: Kind = Kind {
+const SESSION: Definition = Definition {
     local: 4,
     global: 18,
     fields: &[
@@ -109,14 +110,14 @@ const SESSION: Kind = Kind {
     ],
 };
 /// `activity`: timestamp, timer, sessions, type, event, `event_type`, `local_timestamp`.
-const ACTIVITY: Kind = Kind {
+const ACTIVITY: Definition = Definition {
     local: 5,
     global: 34,
     fields: &[(253, U32), (0, U32), (1, U16), (2, Enum), (3, Enum), (4, Enum), (5, U32)],
 };
 
 /// `split`: type, `start_time`, `end_time`. Only defined where there is one.
-const SPLIT: Kind = Kind { local: 6, global: 312, fields: &[(0, Enum), (9, U32), (27, U32)] };
+const SPLIT: Definition = Definition { local: 6, global: 312, fields: &[(0, Enum), (9, U32), (27, U32)] };
 
 const TIMER: i64 = 0;
 const LAP_EVENT: i64 = 9;
@@ -152,11 +153,11 @@ struct File<'a> {
 
 impl File<'_> {
     fn all(&mut self) {
-        for kind in [&FILE_ID, &EVENT, &RECORD, &LAP, &SESSION, &ACTIVITY] {
-            self.define(kind);
+        for definition in [&FILE_ID, &EVENT, &RECORD, &LAP, &SESSION, &ACTIVITY] {
+            self.define(definition);
         }
         let recording = self.recording;
-        self.message(&FILE_ID, &[Some(4), Some(NO_MANUFACTURER), Some(0), Some(self.stamp(0.0))]);
+        self.message(&FILE_ID, &[Some(4), Some(NO_MANUFACTURER), Some(0), Some(self.timestamp(0.0))]);
         let (mut events, mut laps) = (recording.timer.iter().peekable(), recording.laps.iter().enumerate());
         let mut lap = laps.next();
         let last = recording.timer.len().saturating_sub(1);
@@ -185,26 +186,26 @@ impl File<'_> {
         self.ending();
     }
 
-    fn define(&mut self, kind: &Kind) {
-        self.data.extend([0x40 | kind.local, 0, 0]);
-        self.data.extend(kind.global.to_le_bytes());
-        self.data.push(kind.fields.len() as u8);
-        for (number, base) in kind.fields {
+    fn define(&mut self, definition: &Definition) {
+        self.data.extend([0x40 | definition.local, 0, 0]);
+        self.data.extend(definition.global.to_le_bytes());
+        self.data.push(definition.fields.len() as u8);
+        for (number, base) in definition.fields {
             self.data.extend([*number, base.size(), base.code()]);
         }
     }
 
-    fn message(&mut self, kind: &Kind, values: &[Option<i64>]) {
-        debug_assert_eq!(kind.fields.len(), values.len());
-        self.data.push(kind.local);
-        for ((_, base), value) in kind.fields.iter().zip(values) {
+    fn message(&mut self, definition: &Definition, values: &[Option<i64>]) {
+        debug_assert_eq!(definition.fields.len(), values.len());
+        self.data.push(definition.local);
+        for ((_, base), value) in definition.fields.iter().zip(values) {
             let raw = value.unwrap_or_else(|| base.invalid()).to_le_bytes();
             self.data.extend(&raw[..usize::from(base.size())]);
         }
     }
 
     /// FIT time of a moment of the recording.
-    fn stamp(&self, time_s: f64) -> i64 {
+    fn timestamp(&self, time_s: f64) -> i64 {
         self.recording.start.as_second() - EPOCH_UNIX_S + time_s.round() as i64
     }
 
@@ -216,7 +217,7 @@ impl File<'_> {
         } else {
             STOP
         };
-        self.message(&EVENT, &[Some(self.stamp(event.time_s)), Some(TIMER), Some(kind)]);
+        self.message(&EVENT, &[Some(self.timestamp(event.time_s)), Some(TIMER), Some(kind)]);
     }
 
     fn record(&mut self, sample: &Sample) {
@@ -226,7 +227,7 @@ impl File<'_> {
         self.message(
             &RECORD,
             &[
-                Some(self.stamp(sample.time_s)),
+                Some(self.timestamp(sample.time_s)),
                 sample.position.map(|p| semicircles(p.lat_deg())),
                 sample.position.map(|p| semicircles(p.lon_deg())),
                 sample.altitude.map(|a| scaled(a.get(), 5.0, 500.0)),
@@ -257,9 +258,9 @@ impl File<'_> {
         self.message(
             &LAP,
             &[
-                Some(self.stamp(end_s)),
+                Some(self.timestamp(end_s)),
                 i64::try_from(index).ok(),
-                Some(self.stamp(lap.start_s)),
+                Some(self.timestamp(lap.start_s)),
                 Some(((end_s - lap.start_s) * 1000.0).round() as i64),
                 Some((self.timer_s(lap.start_s, end_s) * 1000.0).round() as i64),
                 self.centimetres(lap.start_s, end_s),
@@ -278,7 +279,10 @@ impl File<'_> {
             GuessedGait::Walk => 18,
             GuessedGait::Stand => 22,
         };
-        self.message(&SPLIT, &[Some(kind), Some(self.stamp(guess.start_s)), Some(self.stamp(guess.end_s))]);
+        self.message(
+            &SPLIT,
+            &[Some(kind), Some(self.timestamp(guess.start_s)), Some(self.timestamp(guess.end_s))],
+        );
     }
 
     fn ending(&mut self) {
@@ -289,9 +293,9 @@ impl File<'_> {
         self.message(
             &SESSION,
             &[
-                Some(self.stamp(end_s)),
+                Some(self.timestamp(end_s)),
                 Some(0),
-                Some(self.stamp(0.0)),
+                Some(self.timestamp(0.0)),
                 Some((end_s * 1000.0).round() as i64),
                 Some(timer),
                 self.centimetres(0.0, end_s),
@@ -303,12 +307,18 @@ impl File<'_> {
                 i64::try_from(recording.laps.len()).ok(),
             ],
         );
-        let local = recording.utc_offset_s.map(|offset| self.stamp(end_s) + i64::from(offset));
-        let ends = [Some(ACTIVITY_EVENT), Some(STOP), local];
-        let [event, kind, local] = ends;
+        let local = recording.utc_offset_s.map(|offset| self.timestamp(end_s) + i64::from(offset));
         self.message(
             &ACTIVITY,
-            &[Some(self.stamp(end_s)), Some(timer), Some(1), Some(0), event, kind, local],
+            &[
+                Some(self.timestamp(end_s)),
+                Some(timer),
+                Some(1),
+                Some(0),
+                Some(ACTIVITY_EVENT),
+                Some(STOP),
+                local,
+            ],
         );
     }
 

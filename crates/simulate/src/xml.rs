@@ -1,10 +1,10 @@
-//! A thin hand on `quick-xml` for the two XML writers.
+//! What the two XML writers share, on `quick-xml`.
 
 use jiff::Timestamp;
 use quick_xml::Writer;
 use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
 
-/// Builds a document in memory. Writing there does not fail, so that errors of the stream have no way out.
+/// Builds a document in memory. Writing there does not fail, so no method returns an error.
 pub(super) struct Document {
     writer: Writer<Vec<u8>>,
     open: Vec<&'static str>,

@@ -62,8 +62,8 @@ fn figure(view: &CheckView, layout: &Layout, charts: Option<&Charts>) -> Markup 
         section aria-labelledby="strip" {
             h2 #strip { "Prescribed and done" }
             (strip::key(view))
-            div.scroll tabindex=[(layout.axis.stretch > 1).then_some("0")] role=[(layout.axis.stretch > 1).then_some("region")]
-                aria-label=[(layout.axis.stretch > 1).then_some("Prescribed and done, over time")] {
+            div.scroll tabindex=[(layout.axis.screens > 1).then_some("0")] role=[(layout.axis.screens > 1).then_some("region")]
+                aria-label=[(layout.axis.screens > 1).then_some("Prescribed and done, over time")] {
                 div class=(layout.axis.class()) {
                     (strip::strip(view, layout, gaps))
                     @if let Some(charts) = charts {

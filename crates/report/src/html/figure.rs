@@ -7,13 +7,13 @@ use maud::{Markup, html};
 
 use crate::wording::clock;
 
-/// Width of the narrowest field, px: a telephone held upright, without margins and scale.
+/// Width of the narrowest field, px: a telephone held upright, without margins and scale. Our choice.
 const NARROWEST_PX: f64 = 280.0;
 /// Width from which on more is shown, px: what is left of the page's breadth at which `report.css` says so.
 const ROOMY_PX: f64 = 640.0;
-/// Room of a label of the axis, px: `59:59`, and from an hour on `1:00:00`.
+/// Room of a label of the axis, px: `59:59`, and from an hour on `1:00:00`. Our choice.
 const LABEL_PX: [f64; 2] = [52.0, 76.0];
-/// Width of the scale beside a field, px.
+/// Width of the scale beside a field, px. Our choice.
 pub(super) const SCALE_PX: u32 = 44;
 
 /// The common axis of time of a figure.
@@ -21,20 +21,21 @@ pub(super) const SCALE_PX: u32 = 44;
 pub(super) struct Axis {
     pub(super) from_s: f64,
     pub(super) to_s: f64,
-    /// How many times as wide as the narrowest screen the figure has to be at least; beyond 1 it scrolls there.
-    pub(super) stretch: u8,
+    /// Least width of the figure, in widths of the narrowest screen; beyond 1 it scrolls there.
+    pub(super) screens: u8,
 }
 
 impl Axis {
     /// An axis on which a run of `short_s` can be told from its neighbours.
     pub(super) fn new(from_s: f64, to_s: f64, short_s: Option<f64>) -> Self {
+        // Both our choice: narrower runs run together; beyond half a day a figure would be too wide to be of use.
         const LEAST_PX: f64 = 4.0;
         const LONGEST_S: f64 = 12.0 * 3600.0;
         let length_s = (to_s - from_s).max(1.0);
         let short_px = short_s.map_or(LEAST_PX, |s| NARROWEST_PX * s / length_s);
         let wanted = if length_s > LONGEST_S { 1.0 } else { LEAST_PX / short_px.max(1e-9) };
-        let stretch = [1, 2, 4].into_iter().find(|n| f64::from(*n) >= wanted).unwrap_or(8);
-        Self { from_s, to_s: from_s + length_s, stretch }
+        let screens = [1, 2, 4].into_iter().find(|n| f64::from(*n) >= wanted).unwrap_or(8);
+        Self { from_s, to_s: from_s + length_s, screens }
     }
 
     /// Place of a moment, % of the width.
@@ -44,7 +45,7 @@ impl Axis {
 
     /// Share of the width, %, that so many pixels take on the narrowest screen.
     pub(super) fn share(self, px: f64) -> f64 {
-        100.0 * px / (NARROWEST_PX * f64::from(self.stretch))
+        100.0 * px / (NARROWEST_PX * f64::from(self.screens))
     }
 
     /// The same there and on a roomy screen.
@@ -54,7 +55,7 @@ impl Axis {
 
     /// Class of the figure's least width.
     pub(super) const fn class(self) -> &'static str {
-        match self.stretch {
+        match self.screens {
             1 => "figure",
             2 => "figure wide-2",
             4 => "figure wide-4",
@@ -211,9 +212,9 @@ mod tests {
 
     #[test]
     fn short_runs_of_a_long_session_get_a_wider_figure() {
-        assert_eq!(Axis::new(0.0, 1800.0, Some(60.0)).stretch, 1);
-        assert_eq!(Axis::new(0.0, 10_800.0, Some(60.0)).stretch, 4);
-        assert_eq!(Axis::new(0.0, 30.0 * 86_400.0, Some(60.0)).stretch, 1);
+        assert_eq!(Axis::new(0.0, 1800.0, Some(60.0)).screens, 1);
+        assert_eq!(Axis::new(0.0, 10_800.0, Some(60.0)).screens, 4);
+        assert_eq!(Axis::new(0.0, 30.0 * 86_400.0, Some(60.0)).screens, 1);
         assert_eq!(Axis::new(0.0, 0.0, None).at(0.5), 50.0);
     }
 

@@ -14,13 +14,13 @@ use crate::review_view::{ReviewView, RuleView, SessionView, WeekView};
 use crate::text::{UNKNOWN, shown};
 use crate::wording::clock;
 
-/// Width of a day on the line of a week, px.
-const DAY: u32 = 24;
-/// Height of that line and of the bar, px.
-const LINE: u32 = 28;
+/// Width of a day in the row of a week, px: with the next, room for a finger. Our choice.
+const DAY_PX: u32 = 24;
+/// Height of that row, px. Our choice.
+const WEEK_PX: u32 = 28;
 /// Initials of the days, Monday first.
 const DAYS: [&str; 7] = ["M", "T", "W", "T", "F", "S", "S"];
-/// Runs and walks of a card that are shown; of longer sessions the text says the rest.
+/// Runs and walks of a card that are shown; of longer sessions the text says the rest. Our choice.
 const MOST_BOUTS: usize = 36;
 
 /// Lays out a review without the page around it.
@@ -134,9 +134,9 @@ fn weeks(view: &ReviewView) -> Markup {
 
 fn initials() -> Markup {
     html! {
-        svg.days aria-hidden="true" width=(7 * DAY) height="18" {
+        svg.days aria-hidden="true" width=(7 * DAY_PX) height="18" {
             @for (i, day) in (0u32..).zip(DAYS) {
-                text.label x=(i * DAY + DAY / 2) y="14" text-anchor="middle" { (day) }
+                text.label x=(i * DAY_PX + DAY_PX / 2) y="14" text-anchor="middle" { (day) }
             }
         }
     }
@@ -175,14 +175,14 @@ fn days(view: &ReviewView, week: &WeekView) -> Markup {
         view.sessions.iter().position(|s| s.date == date).map(|index| (index, date))
     };
     html! {
-        svg.days role="group" aria-label="Days" width=(7 * DAY) height=(LINE) {
-            line.foot x1="0" x2=(7 * DAY) y1=(LINE / 2) y2=(LINE / 2) {}
+        svg.days role="group" aria-label="Days" width=(7 * DAY_PX) height=(WEEK_PX) {
+            line.foot x1="0" x2=(7 * DAY_PX) y1=(WEEK_PX / 2) y2=(WEEK_PX / 2) {}
             @for (day, mark) in week.days.iter().enumerate() {
-                @let place = format!("translate({} {})", day as u32 * DAY + 2, LINE / 2 - 10);
+                @let place = format!("translate({} {})", day as u32 * DAY_PX + 2, WEEK_PX / 2 - 10);
                 @if let Some((index, date)) = on(day) {
                     a href=(format!("#session-{}", index + 1)) {
                         title { (date) ": " (mark.word()) }
-                        rect.touch x=(day as u32 * DAY) width=(DAY) height=(LINE) {}
+                        rect.touch x=(day as u32 * DAY_PX) width=(DAY_PX) height=(WEEK_PX) {}
                         g transform=(place) { (shape(*mark)) }
                     }
                 } @else if *mark != Mark::NotYet {

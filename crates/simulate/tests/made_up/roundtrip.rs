@@ -4,11 +4,11 @@ use jogaudit_core::prescription::{Extent, Move, Step};
 use jogaudit_recording::read::{Format, ReadConfig, read};
 use jogaudit_recording::units::Seconds;
 use jogaudit_simulate::{
-    CadenceStep, Channels, Guesses, Laps, Sampling, Settings, Stretch, gzip, simulate, write,
+    CadenceStep, Channels, Guesses, Laps, Sampling, Settings, Window, gzip, simulate, write,
 };
 
 fn every_way() -> impl Iterator<Item = Settings> {
-    let pause = Stretch { at_s: Some(150.0), length_s: 30.0 };
+    let pause = Window { at_s: Some(150.0), length_s: 30.0 };
     let formats = [Format::Fit, Format::Gpx, Format::Tcx];
     let channels = [Channels::ALL, Channels::NO_CADENCE, Channels::POSITIONS_ONLY, Channels::TREADMILL];
     let laps = [Laps::Whole, Laps::Steps, Laps::Kilometres, Laps::Changes, Laps::Anywhere];

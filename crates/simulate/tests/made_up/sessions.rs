@@ -6,7 +6,7 @@ use jogaudit_recording::read::{Format, Recording};
 use jogaudit_recording::units::{Metres, MetresPerSecond, Seconds};
 use jogaudit_simulate::{
     CadenceFault, CadenceFaultKind, Channels, Fault, FaultKind, Gps, Kept, Laps, Profile, Sampling, Settings,
-    SimulateError, Simulated, Stretch, TrueBout, simulate, write,
+    SimulateError, Simulated, TrueBout, Window, simulate, write,
 };
 
 fn timed(motion: Move, seconds: f64) -> Step {
@@ -54,8 +54,8 @@ fn all_at_once(seed: u64) -> Settings {
         missing: 0.05,
         laps: Laps::Steps,
         faults: vec![Fault::new(FaultKind::Stop, 30.0), Fault::new(FaultKind::LateStart, 40.0)],
-        pauses: vec![Stretch { at_s: None, length_s: 45.0 }, Stretch { at_s: None, length_s: 20.0 }],
-        holes: vec![Stretch { at_s: None, length_s: 25.0 }],
+        pauses: vec![Window { at_s: None, length_s: 45.0 }, Window { at_s: None, length_s: 20.0 }],
+        holes: vec![Window { at_s: None, length_s: 25.0 }],
         cadence_faults: vec![
             CadenceFault::new(CadenceFaultKind::Half, 30.0),
             CadenceFault::new(CadenceFaultKind::HeldAfterStop, 8.0),
@@ -193,8 +193,8 @@ fn faults_show_in_the_true_bouts() {
 #[test]
 fn pauses_and_holes_are_unknown_and_hold_no_samples() {
     let settings = Settings {
-        pauses: vec![Stretch { at_s: Some(330.0), length_s: 50.0 }],
-        holes: vec![Stretch { at_s: Some(700.0), length_s: 30.0 }],
+        pauses: vec![Window { at_s: Some(330.0), length_s: 50.0 }],
+        holes: vec![Window { at_s: Some(700.0), length_s: 30.0 }],
         ..Settings::default()
     };
     let simulated = made(&settings);
@@ -286,8 +286,8 @@ fn distance_is_the_sum_of_speed_and_positions_agree() {
 #[test]
 fn cadence_faults_change_cadence_where_ordered() {
     let fault = |kind| {
-        let stretch = Stretch { at_s: Some(100.0), length_s: 40.0 };
-        made(&Settings { cadence_faults: vec![CadenceFault { kind, stretch }], ..Settings::default() })
+        let window = Window { at_s: Some(100.0), length_s: 40.0 };
+        made(&Settings { cadence_faults: vec![CadenceFault { kind, window }], ..Settings::default() })
     };
     let sound = made(&Settings::default());
     let ratio = |kind, t: usize| {
@@ -368,9 +368,9 @@ fn what_makes_no_session_is_an_error() {
     assert_eq!(simulate(&[timed(Move::Run, 1e9)], &settings), Err(SimulateError::TooLong));
     let late = Settings { faults: vec![Fault::new(FaultKind::LateStart, 9000.0)], ..settings.clone() };
     assert_eq!(simulate(&session(), &late), Err(SimulateError::NothingRecorded));
-    let stretch = Stretch { at_s: Some(99_999.0), length_s: 5.0 };
-    let far = Settings { pauses: vec![stretch], ..settings };
-    assert_eq!(simulate(&session(), &far), Err(SimulateError::StretchOutside { stretch }));
+    let window = Window { at_s: Some(99_999.0), length_s: 5.0 };
+    let far = Settings { pauses: vec![window], ..settings };
+    assert_eq!(simulate(&session(), &far), Err(SimulateError::WindowOutside { window }));
 }
 
 #[test]
