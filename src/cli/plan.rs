@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Subcommand, ValueEnum};
 
 use jogaudit_core::prescription::draft::{DraftRequest, draft};
-use jogaudit_core::prescription::lint::{LintConfig, Steps, lint};
+use jogaudit_core::prescription::lint::{Increments, LintConfig, lint};
 use jogaudit_core::prescription::{Plan, parse_duration, parse_percent};
 use jogaudit_files::{self as files, Failure, named};
 use jogaudit_recording::notice::Notice;
@@ -201,7 +201,7 @@ fn read(path: &std::path::Path, io: &mut Io<'_>) -> Result<Plan, Failure> {
 }
 
 fn request(args: &DraftArgs) -> DraftRequest {
-    let linter = Steps::default();
+    let linter = Increments::default();
     DraftRequest {
         title: args.title.clone(),
         run_s: args.run,
@@ -213,7 +213,7 @@ fn request(args: &DraftArgs) -> DraftRequest {
         sessions: args.sessions,
         sessions_per_week: args.per_week,
         rest_days: args.rest_days,
-        steps: Steps {
+        increments: Increments {
             session_share: args.session_increase.unwrap_or(linter.session_share),
             session_s: args.session_step.map_or(linter.session_s, f64::from),
             longest_share: args.longest_increase.unwrap_or(linter.longest_share),

@@ -4,7 +4,7 @@ use crate::audit::{Audit, AuditConfig, Trace, audit, trace};
 use crate::clean::{CleanConfig, Series, clean};
 use crate::gait::{GaitConfig, Segmentation, segment};
 use crate::prescription::{Plan, Stage};
-use crate::review::{Diary, Given, Recorded, Review, ReviewConfig, Sessions, review, sessions};
+use crate::review::{Diary, Given, PerformedSessions, Recorded, Review, ReviewConfig, review, sessions};
 use jiff::civil::Date;
 use jogaudit_recording::notice::Notice;
 use jogaudit_recording::read::Recording;
@@ -56,7 +56,7 @@ pub fn trace_recording(segmented: &Segmented, plan: &Plan, stage: &Stage, config
 #[derive(Clone, Debug)]
 pub struct Reviewed {
     /// The sessions, and the recordings that were left out.
-    pub sessions: Sessions,
+    pub sessions: PerformedSessions,
     /// Weeks, findings and the ruling.
     pub review: Review,
     /// What was noticed on the way.

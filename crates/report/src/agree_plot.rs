@@ -6,7 +6,7 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use jogaudit_core::agree::bouts::{BOUNDARY_SHARE, Tally};
 use jogaudit_core::agree::input::Pairs;
-use jogaudit_core::agree::scores::{BlandAltman, Interval};
+use jogaudit_core::agree::scores::{BlandAltman, ConfidenceInterval};
 use jogaudit_core::agree::{ComparedScores, Undefined};
 
 use super::agree_text::digits;
@@ -89,7 +89,7 @@ fn bland_altman(area: &Area<'_>, name: &str, pairs: &Pairs, limits: &BlandAltman
     area.draw_text(&format!("{name}: {} pairs{thinned}", points.len()), &text(17, INK), (16, 12))?;
 
     let ends = [limits.lower, limits.upper].into_iter().flat_map(|limit| {
-        let interval = limit.interval.unwrap_or(Interval { low: limit.value, high: limit.value });
+        let interval = limit.interval.unwrap_or(ConfidenceInterval { low: limit.value, high: limit.value });
         [interval.low, interval.high]
     });
     let x = range(points.iter().map(|p| p.0));

@@ -4,7 +4,7 @@
 
 use serde::Serialize;
 
-use jogaudit_core::prescription::{Extent, Move, Plan, Segment, Stage, Step};
+use jogaudit_core::prescription::{Block, Extent, Move, Plan, Stage, Step};
 use jogaudit_core::review::Recommendation;
 use jogaudit_recording::units::{BeatsPerMinute, METRES_PER_MILE, MetresPerSecond, Seconds, StepsPerMinute};
 
@@ -232,9 +232,9 @@ fn bouts(stage: &Stage) -> Vec<CardBout> {
         Extent::Time(time) => (Some(time.get()), None),
         Extent::Distance(distance) => (None, Some(distance.get())),
     };
-    for segment in stage.session.expand().segments {
-        match segment {
-            Segment::Steps(steps) => {
+    for block in stage.session.expand().blocks {
+        match block {
+            Block::Steps(steps) => {
                 for step in &steps {
                     let (gait, count) = match step.motion {
                         Move::Run => ("run", &mut runs),
@@ -255,7 +255,7 @@ fn bouts(stage: &Stage) -> Vec<CardBout> {
                     at.pass(step.extent);
                 }
             }
-            Segment::Until { extent, cycle } => {
+            Block::Until { extent, cycle } => {
                 let (duration_s, distance_m) = amounts(extent);
                 let parts: Vec<String> =
                     cycle.iter().map(|step| format!("{} {}", step.motion.word(), step.extent)).collect();

@@ -2,8 +2,8 @@
 
 use std::fmt::Write as _;
 
-use jogaudit_core::prescription::draft::{Draft, DraftRequest};
-use jogaudit_core::prescription::lint::{LONG_ABSENCE_WEEKS, Steps};
+use jogaudit_core::prescription::draft::{DraftRequest, DraftedPlan};
+use jogaudit_core::prescription::lint::{Increments, LONG_ABSENCE_WEEKS};
 
 use super::wording::clock;
 
@@ -11,7 +11,7 @@ use super::wording::clock;
 const WIDTH: usize = 98;
 
 /// Writes the plan file of a draft; it reads back as the draft's plan.
-pub fn toml(draft: &Draft, request: &DraftRequest) -> String {
+pub fn toml(draft: &DraftedPlan, request: &DraftRequest) -> String {
     let mut out = String::new();
     for paragraph in explained(draft, request) {
         comment(&mut out, &paragraph);
@@ -59,9 +59,10 @@ fn percent(share: f64) -> f64 {
 }
 
 /// What the draft is, what it keeps, and why it has as many stages as it has.
-fn explained(draft: &Draft, request: &DraftRequest) -> Vec<String> {
+fn explained(draft: &DraftedPlan, request: &DraftRequest) -> Vec<String> {
     let time = |seconds: u32| clock(f64::from(seconds));
-    let Steps { session_share, session_s, longest_share, longest_s, run_to_walk, .. } = request.steps;
+    let Increments { session_share, session_s, longest_share, longest_s, run_to_walk, .. } =
+        request.increments;
     let count = draft.stages.len();
     let weeks = if draft.weeks == 1 { "one week".to_owned() } else { format!("{} weeks", draft.weeks) };
     let away = match request.weeks_away {

@@ -9,9 +9,9 @@ use serde::Serialize;
 use jogaudit_core::audit::Outcome;
 use jogaudit_core::prescription::Plan;
 use jogaudit_core::review::{
-    Applied, Diary, LeftOut, LeftOutCode, LongestRun, Pattern, Range, Recommendation, Review, ReviewConfig,
-    RiseBand, RuleCode, Session, SessionKind, Sessions, StageChoice, StageSource, Week, WeeklyCode,
-    WeeklyFinding, Zone,
+    Applied, Diary, LeftOut, LeftOutCode, LongestRun, Pattern, PerformedSession, PerformedSessions, Range,
+    Recommendation, Review, ReviewConfig, RiseBand, RuleCode, SessionKind, StageChoice, StageSource, Week,
+    WeeklyCode, WeeklyFinding, Zone,
 };
 use jogaudit_recording::notice::Notice;
 use jogaudit_recording::units::Unit;
@@ -221,7 +221,7 @@ pub struct ReviewParts<'a> {
     /// The diary.
     pub diary: &'a Diary,
     /// The sessions, and what the review left out.
-    pub sessions: &'a Sessions,
+    pub sessions: &'a PerformedSessions,
     /// The review.
     pub review: &'a Review,
     /// The parameters it was made with.
@@ -337,7 +337,7 @@ fn day_mark(parts: &ReviewParts<'_>, monday: Date, day: usize) -> Mark {
     marks.max().unwrap_or(Mark::NoSession)
 }
 
-fn mark(session: &Session, config: &ReviewConfig) -> Mark {
+fn mark(session: &PerformedSession, config: &ReviewConfig) -> Mark {
     if !session.is_run(config) && session.stage.stage().is_none() {
         return Mark::Walk;
     }

@@ -55,8 +55,8 @@ pub fn parse(text: &str, key: &[String]) -> Result<Side, InputError> {
     }
     let table = if text.trim_start().starts_with('{') {
         match objects(text)? {
-            Lines::Bouts(sets) => return Ok(Side::Bouts(sets)),
-            Lines::Scores(table) => table,
+            Objects::Bouts(sets) => return Ok(Side::Bouts(sets)),
+            Objects::Scores(table) => table,
         }
     } else {
         csv_table(text)?
@@ -218,13 +218,13 @@ fn csv_table(text: &str) -> Result<Table, InputError> {
     Ok(Table { columns, rows })
 }
 
-enum Lines {
+enum Objects {
     Bouts(BoutSets),
     Scores(Table),
 }
 
 /// One JSON object a line: documents with `bouts` and a `path` or `name`, or rows of a table.
-fn objects(text: &str) -> Result<Lines, InputError> {
+fn objects(text: &str) -> Result<Objects, InputError> {
     let mut objects: Vec<Map<String, Value>> = Vec::new();
     for (line, content) in text.lines().enumerate().filter(|(_, content)| !content.trim().is_empty()) {
         let object = serde_json::from_str(content)
@@ -243,7 +243,7 @@ fn objects(text: &str) -> Result<Lines, InputError> {
                 return wrong(format!("`{name}` stands there twice"));
             }
         }
-        return Ok(Lines::Bouts(sets));
+        return Ok(Objects::Bouts(sets));
     }
     let mut table = Table::default();
     let mut places: BTreeMap<String, usize> = BTreeMap::new();
@@ -264,7 +264,7 @@ fn objects(text: &str) -> Result<Lines, InputError> {
         }
         table.rows.push(row);
     }
-    Ok(Lines::Scores(table))
+    Ok(Objects::Scores(table))
 }
 
 /// Bouts out of a document's list.

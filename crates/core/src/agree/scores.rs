@@ -15,7 +15,7 @@ const LEAST_PAIRS: usize = 3;
 
 /// An interval of confidence.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Interval {
+pub struct ConfidenceInterval {
     /// Lower end.
     pub low: f64,
     /// Upper end.
@@ -28,7 +28,7 @@ pub struct Estimate {
     /// The estimate.
     pub value: f64,
     /// Its interval of confidence, or why there is none.
-    pub interval: Result<Interval, Undefined>,
+    pub interval: Result<ConfidenceInterval, Undefined>,
 }
 
 /// Bias and limits of agreement.
@@ -147,8 +147,8 @@ fn finite(value: f64) -> Result<f64, Undefined> {
     if value.is_finite() { Ok(value) } else { Err(Undefined::NotFinite) }
 }
 
-fn interval(low: f64, high: f64) -> Result<Interval, Undefined> {
-    Ok(Interval { low: finite(low)?, high: finite(high)? })
+fn interval(low: f64, high: f64) -> Result<ConfidenceInterval, Undefined> {
+    Ok(ConfidenceInterval { low: finite(low)?, high: finite(high)? })
 }
 
 fn is_constant(values: &[f64]) -> bool {

@@ -168,11 +168,11 @@ pub(super) fn step(motion: Move, seconds: f64) -> Step {
 }
 
 fn item(motion: Move, seconds: f64) -> Item {
-    Item::Bout { motion, extent: Extent::Time(Seconds::new(seconds)), ceiling: None }
+    Item::Interval { motion, extent: Extent::Time(Seconds::new(seconds)), ceiling: None }
 }
 
 pub(super) fn run_item_m(metres: f64) -> Item {
-    Item::Bout { motion: Move::Run, extent: Extent::Distance(Metres::new(metres)), ceiling: None }
+    Item::Interval { motion: Move::Run, extent: Extent::Distance(Metres::new(metres)), ceiling: None }
 }
 
 /// Reads `"w300 r60 w120"` as a session.

@@ -2,7 +2,7 @@
 
 use jogaudit_recording::units::{Metres, Seconds};
 
-use super::expand::Segment;
+use super::expand::Block;
 use super::{Extent, Move, Session};
 
 /// What a session prescribes in all. `None` where its words leave it open.
@@ -32,9 +32,9 @@ impl Session {
     /// Adds up what is prescribed.
     pub fn dose(&self) -> PrescribedDose {
         let [mut run_s, mut walk_s, mut session_s, mut run_m] = [Sum(Some(0.0)); 4];
-        for segment in self.expand().segments {
-            match segment {
-                Segment::Steps(steps) => {
+        for block in self.expand().blocks {
+            match block {
+                Block::Steps(steps) => {
                     for step in steps {
                         let (time, distance) = parts(step.extent);
                         session_s.add(time);
@@ -46,7 +46,7 @@ impl Session {
                         }
                     }
                 }
-                Segment::Until { extent, cycle } => {
+                Block::Until { extent, cycle } => {
                     session_s.add(parts(extent).0);
                     // An open part holds at least two kinds of step, so its shares are open. (Two kinds of run, with
                     // different ceilings, still add up to the whole.)

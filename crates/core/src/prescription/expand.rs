@@ -1,7 +1,7 @@
 //! A session as written → the steps to do, as far as the words alone settle them.
 //!
 //! `for 30:00 (run 1:00, walk 3:00)` is settled: it is cut exactly. `for 1.5 mi (run 1:00, walk 1:00)` is not: how
-//! many steps it takes depends on how fast they are done. Such a part stays a [`Segment::Until`], and
+//! many steps it takes depends on how fast they are done. Such a part stays a [`Block::Until`], and
 //! [`Expansion::steps_at`] and [`Expansion::steps_if`] lay it out for assumed speeds or an assumed number of steps.
 
 use std::ops::RangeInclusive;
@@ -13,11 +13,11 @@ use super::{Extent, Item, Move, Session, Step};
 
 /// A part of an unrolled session.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Segment {
+pub enum Block {
     /// These steps, in order.
     Steps(Vec<Step>),
     /// The cycle over and over until the extent is reached; the last step is cut there. Extent and cycle mix time and
-    /// distance: else it would have been cut exactly and stand under [`Segment::Steps`].
+    /// distance: else it would have been cut exactly and stand under [`Block::Steps`].
     Until {
         /// The whole.
         extent: Extent,
@@ -30,7 +30,7 @@ pub enum Segment {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Expansion {
     /// The parts in order; two fixed parts never follow each other.
-    pub segments: Vec<Segment>,
+    pub blocks: Vec<Block>,
 }
 
 /// One way in which a session with open parts may be done.
@@ -59,7 +59,7 @@ impl Session {
     pub fn prescribes_running(&self) -> bool {
         fn any(items: &[Item]) -> bool {
             items.iter().any(|item| match item {
-                Item::Bout { motion, .. } => *motion == Move::Run,
+                Item::Interval { motion, .. } => *motion == Move::Run,
                 Item::Repeat { items, .. } | Item::Until { items, .. } => any(items),
             })
         }
@@ -70,18 +70,18 @@ impl Session {
 impl Expansion {
     /// Gives all steps when nothing is open.
     pub fn fixed_steps(&self) -> Option<Vec<Step>> {
-        match self.segments.as_slice() {
+        match self.blocks.as_slice() {
             [] => Some(Vec::new()),
-            [Segment::Steps(steps)] => Some(steps.clone()),
+            [Block::Steps(steps)] => Some(steps.clone()),
             _ => None,
         }
     }
 
     /// The open parts in order: `(extent, cycle)`.
     pub fn open_parts(&self) -> impl Iterator<Item = (Extent, &[Step])> {
-        self.segments.iter().filter_map(|segment| match segment {
-            Segment::Steps(_) => None,
-            Segment::Until { extent, cycle } => Some((*extent, cycle.as_slice())),
+        self.blocks.iter().filter_map(|block| match block {
+            Block::Steps(_) => None,
+            Block::Until { extent, cycle } => Some((*extent, cycle.as_slice())),
         })
     }
 
@@ -90,10 +90,10 @@ impl Expansion {
     pub fn steps_if(&self, counts: &[usize]) -> Candidate {
         let mut candidate = Candidate::default();
         let mut counts = counts.iter();
-        for segment in &self.segments {
-            match segment {
-                Segment::Steps(steps) => candidate.steps.extend_from_slice(steps),
-                Segment::Until { cycle, .. } => {
+        for block in &self.blocks {
+            match block {
+                Block::Steps(steps) => candidate.steps.extend_from_slice(steps),
+                Block::Until { cycle, .. } => {
                     let count = counts.next().copied().unwrap_or(1).clamp(1, STEPS.most as usize);
                     candidate.steps.extend(cycle.iter().cycle().take(count));
                     candidate.cut.push(candidate.steps.len() - 1);
@@ -107,10 +107,10 @@ impl Expansion {
     /// cut in its own unit.
     pub fn steps_at(&self, run: MetresPerSecond, walk: MetresPerSecond) -> Vec<Step> {
         let mut steps = Vec::new();
-        for segment in &self.segments {
-            match segment {
-                Segment::Steps(fixed) => steps.extend_from_slice(fixed),
-                Segment::Until { extent, cycle } => {
+        for block in &self.blocks {
+            match block {
+                Block::Steps(fixed) => steps.extend_from_slice(fixed),
+                Block::Until { extent, cycle } => {
                     let speed_of = |step: &Step| if step.motion == Move::Run { run } else { walk };
                     steps.extend(cut_at(*extent, cycle, speed_of));
                 }
@@ -182,9 +182,9 @@ pub(super) struct TooMuch(pub(super) String);
 pub(super) fn check(session: &Session) -> Result<(), TooMuch> {
     let mut expansion = Expansion::default();
     unroll(&session.items, &mut expansion, &mut (STEPS.most as usize))?;
-    let extents = expansion.segments.iter().flat_map(|segment| match segment {
-        Segment::Steps(steps) => steps.iter().map(|step| step.extent).collect(),
-        Segment::Until { extent, .. } => vec![*extent],
+    let extents = expansion.blocks.iter().flat_map(|block| match block {
+        Block::Steps(steps) => steps.iter().map(|step| step.extent).collect(),
+        Block::Until { extent, .. } => vec![*extent],
     });
     let (times, distances): (Vec<Extent>, Vec<Extent>) = extents.partition(|extent| is_time(*extent));
     SESSION_TIME.check(times.into_iter().map(amount).sum()).map_err(TooMuch)?;
@@ -206,16 +206,16 @@ fn too_many_steps() -> TooMuch {
 fn unroll(items: &[Item], out: &mut Expansion, budget: &mut usize) -> Result<(), TooMuch> {
     for item in items {
         match item {
-            Item::Bout { motion, extent, ceiling } => {
+            Item::Interval { motion, extent, ceiling } => {
                 let step = Step { motion: *motion, extent: *extent, ceiling: *ceiling };
                 push_steps(out, &[step], budget)?;
             }
             Item::Repeat { times, items } => {
                 let mut once = Expansion::default();
                 unroll(items, &mut once, &mut budget.clone())?;
-                let times = if once.segments.is_empty() { 0 } else { *times };
+                let times = if once.blocks.is_empty() { 0 } else { *times };
                 for _ in 0..times {
-                    once.segments.iter().try_for_each(|segment| push(out, segment, budget))?;
+                    once.blocks.iter().try_for_each(|block| push(out, block, budget))?;
                 }
             }
             Item::Until { extent, items } => unroll_until(*extent, items, out, budget)?,
@@ -232,7 +232,7 @@ fn unroll_until(
 ) -> Result<(), TooMuch> {
     let mut inner = Expansion::default();
     unroll(items, &mut inner, &mut (STEPS.most as usize))?;
-    let cycle: Vec<Step> = inner.segments.into_iter().flat_map(Segment::into_steps).collect();
+    let cycle: Vec<Step> = inner.blocks.into_iter().flat_map(Block::into_steps).collect();
     let Some(first) = cycle.first().copied() else { return Ok(()) };
     if cycle.iter().all(|step| is_time(step.extent) == is_time(extent)) {
         // Speeds play no part; one more than the budget tells that it is overdrawn.
@@ -244,14 +244,14 @@ fn unroll_until(
     if cycle.iter().all(|step| step.motion == first.motion && step.ceiling == first.ceiling) {
         return push_steps(out, &[Step { extent, ..first }], budget);
     }
-    push(out, &Segment::Until { extent, cycle }, budget)
+    push(out, &Block::Until { extent, cycle }, budget)
 }
 
 fn sum(steps: &[Step]) -> f64 {
     steps.iter().map(|step| amount(step.extent)).sum()
 }
 
-impl Segment {
+impl Block {
     fn into_steps(self) -> Vec<Step> {
         match self {
             Self::Steps(steps) | Self::Until { cycle: steps, .. } => steps,
@@ -259,12 +259,12 @@ impl Segment {
     }
 }
 
-fn push(out: &mut Expansion, segment: &Segment, budget: &mut usize) -> Result<(), TooMuch> {
-    match segment {
-        Segment::Steps(steps) => push_steps(out, steps, budget)?,
-        Segment::Until { cycle, .. } => {
+fn push(out: &mut Expansion, block: &Block, budget: &mut usize) -> Result<(), TooMuch> {
+    match block {
+        Block::Steps(steps) => push_steps(out, steps, budget)?,
+        Block::Until { cycle, .. } => {
             *budget = budget.checked_sub(cycle.len()).ok_or_else(too_many_steps)?;
-            out.segments.push(segment.clone());
+            out.blocks.push(block.clone());
         }
     }
     Ok(())
@@ -272,9 +272,9 @@ fn push(out: &mut Expansion, segment: &Segment, budget: &mut usize) -> Result<()
 
 fn push_steps(out: &mut Expansion, steps: &[Step], budget: &mut usize) -> Result<(), TooMuch> {
     *budget = budget.checked_sub(steps.len()).ok_or_else(too_many_steps)?;
-    match out.segments.last_mut() {
-        Some(Segment::Steps(last)) => last.extend_from_slice(steps),
-        _ => out.segments.push(Segment::Steps(steps.to_vec())),
+    match out.blocks.last_mut() {
+        Some(Block::Steps(last)) => last.extend_from_slice(steps),
+        _ => out.blocks.push(Block::Steps(steps.to_vec())),
     }
     Ok(())
 }
@@ -333,7 +333,7 @@ mod tests {
     fn mixed_units_stay_open() {
         let expansion = expand("walk 5:00, 2 x (for 1 km (run 1:00, walk 1:00), walk 2:00)");
         assert_eq!(expansion.fixed_steps(), None);
-        assert_eq!(expansion.segments.len(), 5);
+        assert_eq!(expansion.blocks.len(), 5);
         assert_eq!(expansion.open_parts().count(), 2);
         let candidate = expansion.steps_if(&[3, 4]);
         assert_eq!(candidate.steps.len(), 1 + 3 + 1 + 4 + 1);
@@ -366,7 +366,8 @@ mod tests {
         let nothing = Item::Repeat { times: u32::MAX, items: vec![] };
         let session = Session { items: vec![Item::Repeat { times: u32::MAX, items: vec![nothing] }] };
         assert_eq!(session.expand().fixed_steps(), Some(vec![]));
-        let bout = Item::Bout { motion: Move::Run, extent: Extent::Time(Seconds::new(1.0)), ceiling: None };
+        let bout =
+            Item::Interval { motion: Move::Run, extent: Extent::Time(Seconds::new(1.0)), ceiling: None };
         let session = Session { items: vec![Item::Repeat { times: u32::MAX, items: vec![bout] }] };
         assert_eq!(session.expand().fixed_steps().unwrap().len(), 10_000);
     }

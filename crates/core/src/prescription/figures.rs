@@ -44,7 +44,7 @@ pub struct Figures {
 }
 
 /// Steps of one motion in a row.
-struct Bout {
+struct Interval {
     motion: Move,
     time_s: f64,
     distance_m: f64,
@@ -59,11 +59,13 @@ impl Session {
         });
         let is_by_distance =
             !steps.is_empty() && steps.iter().all(|s| matches!(s.extent, Extent::Distance(_)));
-        let bouts = bouts(&steps);
+        let intervals = intervals(&steps);
         let dose = self.dose();
-        let total = |motion| -> f64 { bouts.iter().filter(|b| b.motion == motion).map(|b| b.time_s).sum() };
-        let longest =
-            |of: fn(&Bout) -> f64| bouts.iter().filter(|b| b.motion == Move::Run).map(of).fold(0.0, f64::max);
+        let total =
+            |motion| -> f64 { intervals.iter().filter(|b| b.motion == motion).map(|b| b.time_s).sum() };
+        let longest = |of: fn(&Interval) -> f64| {
+            intervals.iter().filter(|b| b.motion == Move::Run).map(of).fold(0.0, f64::max)
+        };
         let run_m = dose.run_distance.map(Metres::get).filter(|m| *m > 0.0);
         let run_s = dose.run.map_or_else(|| total(Move::Run), Seconds::get);
         let walk_s = dose.walk.map_or_else(|| total(Move::Walk), Seconds::get);
@@ -74,8 +76,11 @@ impl Session {
             longest_run_s: longest(|b| b.time_s),
             run_m,
             longest_run_m: run_m.map(|_| longest(|b| b.distance_m)),
-            runs: bouts.iter().filter(|b| b.motion == Move::Run).count(),
-            run_to_walk: run_to_walk(&bouts, if is_by_distance { |b| b.distance_m } else { |b| b.time_s }),
+            runs: intervals.iter().filter(|b| b.motion == Move::Run).count(),
+            run_to_walk: run_to_walk(
+                &intervals,
+                if is_by_distance { |b| b.distance_m } else { |b| b.time_s },
+            ),
             is_run_exact: dose.run.is_some(),
             is_walk_exact: dose.walk.is_some(),
             is_session_exact: dose.session.is_some(),
@@ -83,31 +88,31 @@ impl Session {
     }
 }
 
-fn bouts(steps: &[Step]) -> Vec<Bout> {
-    let mut bouts: Vec<Bout> = Vec::new();
+fn intervals(steps: &[Step]) -> Vec<Interval> {
+    let mut intervals: Vec<Interval> = Vec::new();
     for step in steps {
         let speed_mps = if step.motion == Move::Run { ASSUMED_RUN_MPS } else { ASSUMED_WALK_MPS };
         let (time_s, distance_m) = match step.extent {
             Extent::Time(s) => (s.get(), s.get() * speed_mps),
             Extent::Distance(m) => (m.get() / speed_mps, m.get()),
         };
-        match bouts.last_mut().filter(|last| last.motion == step.motion) {
+        match intervals.last_mut().filter(|last| last.motion == step.motion) {
             Some(last) => {
                 last.time_s += time_s;
                 last.distance_m += distance_m;
             }
-            None => bouts.push(Bout { motion: step.motion, time_s, distance_m }),
+            None => intervals.push(Interval { motion: step.motion, time_s, distance_m }),
         }
     }
-    bouts
+    intervals
 }
 
-fn run_to_walk(bouts: &[Bout], length: fn(&Bout) -> f64) -> Option<f64> {
-    let first = bouts.iter().position(|b| b.motion == Move::Run)?;
-    let last = bouts.iter().rposition(|b| b.motion == Move::Run)?;
+fn run_to_walk(intervals: &[Interval], length: fn(&Interval) -> f64) -> Option<f64> {
+    let first = intervals.iter().position(|b| b.motion == Move::Run)?;
+    let last = intervals.iter().rposition(|b| b.motion == Move::Run)?;
     let mean = |motion| {
         let lengths: Vec<f64> =
-            bouts[first..=last].iter().filter(|b| b.motion == motion).map(length).collect();
+            intervals[first..=last].iter().filter(|b| b.motion == motion).map(length).collect();
         (!lengths.is_empty()).then(|| lengths.iter().sum::<f64>() / lengths.len() as f64)
     };
     Some(mean(Move::Run)? / mean(Move::Walk)?)

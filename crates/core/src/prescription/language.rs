@@ -84,7 +84,7 @@ impl Parser<'_> {
     fn bout(&mut self, motion: Move) -> Result<Item, LanguageError> {
         let extent = self.scanner.extent()?;
         let ceiling = if self.scanner.take(Token::At) { Some(self.scanner.pace()?) } else { None };
-        Ok(Item::Bout { motion, extent, ceiling })
+        Ok(Item::Interval { motion, extent, ceiling })
     }
 
     /// `number` is `6` or `6x`.
@@ -163,7 +163,7 @@ impl fmt::Display for Extent {
 impl fmt::Display for Item {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Bout { motion, extent, ceiling } => {
+            Self::Interval { motion, extent, ceiling } => {
                 write!(f, "{} {extent}", motion.word())?;
                 ceiling.map_or(Ok(()), |ceiling| write!(f, " @ {}", write_pace(ceiling)))
             }
@@ -300,7 +300,7 @@ mod tests {
 
     fn items() -> impl Strategy<Value = Item> {
         let motions = prop_oneof![Just(Move::Run), Just(Move::Walk)];
-        let bouts = (motions, extents(), ceilings()).prop_map(|(motion, extent, ceiling)| Item::Bout {
+        let bouts = (motions, extents(), ceilings()).prop_map(|(motion, extent, ceiling)| Item::Interval {
             motion,
             extent,
             ceiling,

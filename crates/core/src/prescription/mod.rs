@@ -18,10 +18,10 @@ mod weeks;
 
 pub use dose::PrescribedDose;
 pub use error::{Fault, LanguageError, PlanError};
-pub use expand::{Candidate, Expansion, Segment, step_counts};
+pub use expand::{Block, Candidate, Expansion, step_counts};
 pub use figures::Figures;
 pub use scan::{parse_duration, parse_percent};
-pub use weeks::{ASSUMED_SESSIONS_PER_WEEK, Week};
+pub use weeks::{ASSUMED_SESSIONS_PER_WEEK, PlannedWeek};
 
 use jogaudit_recording::units::{BeatsPerMinute, Metres, MetresPerSecond, Seconds, StepsPerMinute};
 
@@ -47,7 +47,7 @@ pub enum Extent {
 #[derive(Clone, Debug, PartialEq)]
 pub enum Item {
     /// `run 1:00`, `walk 400 m`, `run 3:00 @ 7:00 /km`.
-    Bout {
+    Interval {
         /// Run or walk.
         motion: Move,
         /// How long or far.

@@ -7,7 +7,7 @@ pub const ASSUMED_SESSIONS_PER_WEEK: u32 = 3;
 
 /// One week of a plan.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Week {
+pub struct PlannedWeek {
     /// Counted from 1.
     pub number: usize,
     /// For each session in order the index of its stage; as many as a week may have, fewer in the last one.
@@ -29,13 +29,13 @@ impl Stage {
 impl Plan {
     /// Lays the sessions of all stages into weeks, each stage at its sessions a week. A week that two stages share has
     /// as many sessions as the stage that it begins with allows.
-    pub fn weeks(&self) -> Vec<Week> {
-        let mut weeks: Vec<Week> = Vec::new();
+    pub fn weeks(&self) -> Vec<PlannedWeek> {
+        let mut weeks: Vec<PlannedWeek> = Vec::new();
         let mut room = 0;
         for (index, stage) in self.stages.iter().enumerate() {
             for _ in 0..stage.planned_sessions() {
                 if room == 0 {
-                    weeks.push(Week { number: weeks.len() + 1, sessions: Vec::new() });
+                    weeks.push(PlannedWeek { number: weeks.len() + 1, sessions: Vec::new() });
                     room = stage.weekly_sessions();
                 }
                 if let Some(week) = weeks.last_mut() {

@@ -9,9 +9,9 @@ use jogaudit_recording::notice::{Notice, NoticeCode};
 use jogaudit_recording::units::Unit;
 
 use super::calendar::{days_between, monday, plus};
-use super::case::{Case, longest_prescribed_run_s};
+use super::history::{History, longest_prescribed_run_s};
 use super::progress::Progress;
-use super::sessions::Session;
+use super::sessions::PerformedSession;
 use super::stages::StageChoice;
 
 codes! {
@@ -86,11 +86,11 @@ impl WeeklyFinding {
 }
 
 /// How sure it is that the running of a session is running.
-fn run_certainty(session: &Session) -> f64 {
+fn run_certainty(session: &PerformedSession) -> f64 {
     if session.totals.run_s > 0.0 { session.totals.sure_run_s / session.totals.run_s } else { 1.0 }
 }
 
-fn stage_certainty(session: &Session) -> f64 {
+fn stage_certainty(session: &PerformedSession) -> f64 {
     match session.stage {
         StageChoice::Recognised { certainty, .. } => certainty,
         _ => 1.0,
@@ -98,15 +98,15 @@ fn stage_certainty(session: &Session) -> f64 {
 }
 
 /// Sessions too many in a week, or too close to the one before. Gives besides, for each session, whether it is one.
-pub(super) fn spacing(case: &Case<'_>) -> (Vec<WeeklyFinding>, Vec<bool>) {
+pub(super) fn spacing(history: &History<'_>) -> (Vec<WeeklyFinding>, Vec<bool>) {
     let mut found = Vec::new();
-    let mut is_improper = vec![false; case.sessions.len()];
+    let mut is_improper = vec![false; history.sessions.len()];
     let (mut week, mut in_week) = (Date::MIN, 0_u32);
     let mut too_many_at: Option<usize> = None;
     let mut before: Option<Date> = None;
-    for &index in &case.runs {
-        let session = &case.sessions[index];
-        let bounds = case.bounds_at(index);
+    for &index in &history.runs {
+        let session = &history.sessions[index];
+        let bounds = history.bounds_at(index);
         if monday(session.date) != week {
             (week, in_week, too_many_at) = (monday(session.date), 0, None);
         }
@@ -143,11 +143,15 @@ pub(super) fn spacing(case: &Case<'_>) -> (Vec<WeeklyFinding>, Vec<bool>) {
 
 /// Stages left out, or left before their sessions were kept. A session that was too many or too close does not count as
 /// kept.
-pub(super) fn stages(case: &Case<'_>, is_improper: &[bool], notices: &mut Vec<Notice>) -> Vec<WeeklyFinding> {
-    let plan = case.plan;
+pub(super) fn stages(
+    history: &History<'_>,
+    is_improper: &[bool],
+    notices: &mut Vec<Notice>,
+) -> Vec<WeeklyFinding> {
+    let plan = history.plan;
     let mut found = Vec::new();
     let mut progress = Progress::new(plan);
-    for (session, is_improper) in case.sessions.iter().zip(is_improper) {
+    for (session, is_improper) in history.sessions.iter().zip(is_improper) {
         if let Some(stage) = session.stage.stage() {
             match progress.furthest {
                 None => notices.extend(begins_late(plan, session, stage)),
@@ -162,7 +166,7 @@ pub(super) fn stages(case: &Case<'_>, is_improper: &[bool], notices: &mut Vec<No
     found
 }
 
-fn begins_late(plan: &Plan, session: &Session, stage: usize) -> Option<Notice> {
+fn begins_late(plan: &Plan, session: &PerformedSession, stage: usize) -> Option<Notice> {
     let is_late = plan.stages.iter().take(stage).any(|stage| stage.session.prescribes_running());
     is_late.then(|| {
         let name = &plan.stages[stage].name;
@@ -178,7 +182,7 @@ fn begins_late(plan: &Plan, session: &Session, stage: usize) -> Option<Notice> {
 /// A step forward to `stage`. Stages of walking may be done without a recording and do not count.
 fn moved_on(
     plan: &Plan,
-    session: &Session,
+    session: &PerformedSession,
     stage: usize,
     furthest: usize,
     progress: &Progress,
@@ -214,8 +218,8 @@ fn moved_on(
 }
 
 /// Running that is no session of the plan.
-pub(super) fn unplanned(case: &Case<'_>) -> Vec<WeeklyFinding> {
-    let unplanned = case.sessions.iter().filter(|session| session.is_unplanned(case.config));
+pub(super) fn unplanned(history: &History<'_>) -> Vec<WeeklyFinding> {
+    let unplanned = history.sessions.iter().filter(|session| session.is_unplanned(history.config));
     unplanned
         .map(|session| WeeklyFinding {
             certainty: run_certainty(session),
@@ -226,11 +230,11 @@ pub(super) fn unplanned(case: &Case<'_>) -> Vec<WeeklyFinding> {
 }
 
 /// Pain in the diary beyond what is allowed.
-pub(super) fn pain(case: &Case<'_>) -> Vec<WeeklyFinding> {
+pub(super) fn pain(history: &History<'_>) -> Vec<WeeklyFinding> {
     let mut found = Vec::new();
-    for (date, pain) in case.pains() {
-        let Some(entry) = case.diary.on(date) else { continue };
-        let bounds = case.bounds_on(date);
+    for (date, pain) in history.pains() {
+        let Some(entry) = history.diary.on(date) else { continue };
+        let bounds = history.bounds_on(date);
         let about = |code, achieved: Option<f64>, limit: Option<f64>| WeeklyFinding {
             achieved,
             prescribed: Some(limit.unwrap_or(0.0)),
@@ -295,13 +299,13 @@ impl LongestRun {
 }
 
 /// For each session, its longest run against the longest of the days before; `None` without running in these days.
-pub(super) fn longest_runs(case: &Case<'_>) -> Vec<Option<LongestRun>> {
-    let mut all = vec![None; case.sessions.len()];
-    for (at, &index) in case.runs.iter().enumerate() {
-        let session = &case.sessions[index];
-        let from = plus(session.date, -case.config.longest_days);
+pub(super) fn longest_runs(history: &History<'_>) -> Vec<Option<LongestRun>> {
+    let mut all = vec![None; history.sessions.len()];
+    for (at, &index) in history.runs.iter().enumerate() {
+        let session = &history.sessions[index];
+        let from = plus(session.date, -history.config.longest_days);
         let earlier = || {
-            let before = case.runs[..at].iter().rev().map(|i| &case.sessions[*i]);
+            let before = history.runs[..at].iter().rev().map(|i| &history.sessions[*i]);
             before.take_while(move |s| s.date >= from).map(|s| s.totals)
         };
         let by_time = || earlier().map(|t| t.longest_run_s).fold(0.0, f64::max);
@@ -317,28 +321,30 @@ pub(super) fn longest_runs(case: &Case<'_>) -> Vec<Option<LongestRun>> {
 }
 
 /// Longest runs that are a jump and more than what is prescribed: what a plan asks for is the plan's to answer for.
-pub(super) fn longest_jumps(case: &Case<'_>, longest: &[Option<LongestRun>]) -> Vec<WeeklyFinding> {
+pub(super) fn longest_jumps(history: &History<'_>, longest: &[Option<LongestRun>]) -> Vec<WeeklyFinding> {
     let mut found = Vec::new();
     let mut furthest: Option<usize> = None;
-    for (index, session) in case.sessions.iter().enumerate() {
-        let due = furthest.map_or(0, |f| (f + 1).min(case.plan.stages.len() - 1));
+    for (index, session) in history.sessions.iter().enumerate() {
+        let due = furthest.map_or(0, |f| (f + 1).min(history.plan.stages.len() - 1));
         let licensed = match &session.stage {
             StageChoice::Given(stage) | StageChoice::Recognised { stage, .. } => {
                 // The first session on record may be of any stage; later ones of none that is not due.
                 if furthest.is_some() { vec![(*stage).min(due)] } else { vec![*stage] }
             }
             StageChoice::Ambiguous(candidates) => candidates.iter().map(|(stage, _)| *stage).collect(),
-            StageChoice::InParts | StageChoice::NoSession => vec![case.stage_at(index)],
+            StageChoice::InParts | StageChoice::NoSession => vec![history.stage_at(index)],
         };
         furthest = furthest.max(session.stage.stage());
-        let Some(run) = longest[index].filter(|run| run.rise() > case.config.longest_jump) else { continue };
+        let Some(run) = longest[index].filter(|run| run.rise() > history.config.longest_jump) else {
+            continue;
+        };
         let totals = &session.totals;
         let speed = totals.longest_run_m.map(|m| m / totals.longest_run_s);
         let prescribed_s = licensed
             .iter()
-            .map(|stage| longest_prescribed_run_s(&case.plan.stages[*stage].session, speed))
+            .map(|stage| longest_prescribed_run_s(&history.plan.stages[*stage].session, speed))
             .fold(0.0, f64::max);
-        if totals.longest_run_s > prescribed_s + case.plan.tolerance.run.get() {
+        if totals.longest_run_s > prescribed_s + history.plan.tolerance.run.get() {
             found.push(WeeklyFinding {
                 stage: session.stage.stage(),
                 certainty: run_certainty(session),

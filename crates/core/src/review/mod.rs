@@ -6,7 +6,6 @@
 
 mod bounds;
 mod calendar;
-mod case;
 mod config;
 mod csv;
 mod diary;
@@ -14,6 +13,7 @@ mod edit;
 mod effort;
 mod findings;
 mod given;
+mod history;
 mod load;
 mod pain;
 mod progress;
@@ -46,12 +46,12 @@ pub use given::Given;
 pub use load::{RUN_STEP_BW, Range, WALK_STEP_BW, loading_bw, loading_ratio};
 pub use recorded::{LeftOut, LeftOutCode, Recorded, Totals};
 pub use ruling::{Applied, COMMON_PRACTICE, RULES, Recommendation, Rule, RuleCode, Ruling};
-pub use sessions::{Session, SessionKind, Sessions, sessions};
+pub use sessions::{PerformedSession, PerformedSessions, SessionKind, sessions};
 pub use stages::{StageChoice, StageSource};
 pub use weeks::Week;
 
 use bounds::Bounds;
-use case::Case;
+use history::History;
 use situation::Situation;
 
 /// What was done at one stage.
@@ -95,24 +95,24 @@ pub struct Review {
 pub fn review(
     plan: &Plan,
     diary: &Diary,
-    sessions: &[Session],
+    sessions: &[PerformedSession],
     as_of: Date,
     config: &ReviewConfig,
 ) -> Noted<Review> {
-    let case = Case::new(plan, diary, sessions, as_of, config);
+    let history = History::new(plan, diary, sessions, as_of, config);
     let mut notices = Vec::new();
-    let longest_runs = findings::longest_runs(&case);
-    let (mut found, is_improper) = findings::spacing(&case);
-    let (weeks, jumps) = weeks::weeks(&case, &is_improper);
+    let longest_runs = findings::longest_runs(&history);
+    let (mut found, is_improper) = findings::spacing(&history);
+    let (weeks, jumps) = weeks::weeks(&history, &is_improper);
     found.extend(jumps);
-    found.extend(findings::stages(&case, &is_improper, &mut notices));
-    found.extend(findings::longest_jumps(&case, &longest_runs));
-    found.extend(findings::unplanned(&case));
-    found.extend(findings::pain(&case));
+    found.extend(findings::stages(&history, &is_improper, &mut notices));
+    found.extend(findings::longest_jumps(&history, &longest_runs));
+    found.extend(findings::unplanned(&history));
+    found.extend(findings::pain(&history));
     found.sort_by(|a, b| a.date.cmp(&b.date).then(a.code.cmp(&b.code)));
-    let ruling = ruling::rule(&Situation::new(&case, &found, &is_improper));
-    note_ambiguous(&case, &mut notices);
-    note_diary(&case, &mut notices);
+    let ruling = ruling::rule(&Situation::new(&history, &found, &is_improper));
+    note_ambiguous(&history, &mut notices);
+    note_diary(&history, &mut notices);
     let overrides = note_looser(plan, &mut notices);
     let value = Review {
         as_of,
@@ -127,12 +127,12 @@ pub fn review(
     Noted { value, notices }
 }
 
-fn load_of(session: &Session, diary: &Diary) -> Option<f64> {
+fn load_of(session: &PerformedSession, diary: &Diary) -> Option<f64> {
     let effort = diary.on(session.date).and_then(|entry| entry.effort)?;
     Some(session_load(effort, session.totals.session_s))
 }
 
-fn tallies(plan: &Plan, sessions: &[Session]) -> Vec<StageTally> {
+fn tallies(plan: &Plan, sessions: &[PerformedSession]) -> Vec<StageTally> {
     let mut tallies = vec![StageTally::default(); plan.stages.len()];
     for session in sessions {
         let Some(tally) = session.stage.stage().and_then(|stage| tallies.get_mut(stage)) else { continue };
@@ -148,12 +148,12 @@ fn tallies(plan: &Plan, sessions: &[Session]) -> Vec<StageTally> {
     tallies
 }
 
-fn note_ambiguous(case: &Case<'_>, notices: &mut Vec<Notice>) {
-    for session in case.sessions {
+fn note_ambiguous(history: &History<'_>, notices: &mut Vec<Notice>) {
+    for session in history.sessions {
         let StageChoice::Ambiguous(candidates) = &session.stage else { continue };
         let named: Vec<String> = candidates
             .iter()
-            .map(|(stage, share)| format!("“{}” ({:.0} %)", case.plan.stages[*stage].name, 100.0 * share))
+            .map(|(stage, share)| format!("“{}” ({:.0} %)", history.plan.stages[*stage].name, 100.0 * share))
             .collect();
         let text = format!(
             "The session of {} may be of stage {}: it is not guessed. Say which in stages.csv.",
@@ -165,13 +165,13 @@ fn note_ambiguous(case: &Case<'_>, notices: &mut Vec<Notice>) {
 }
 
 /// Entries with an effort on days without a recording: sessions that are not reviewed.
-fn note_diary(case: &Case<'_>, notices: &mut Vec<Notice>) {
-    let recorded = |date: Date| case.sessions.binary_search_by(|s| s.date.cmp(&date)).is_ok();
-    let missing: Vec<String> = case
+fn note_diary(history: &History<'_>, notices: &mut Vec<Notice>) {
+    let recorded = |date: Date| history.sessions.binary_search_by(|s| s.date.cmp(&date)).is_ok();
+    let missing: Vec<String> = history
         .diary
         .entries()
         .iter()
-        .filter(|entry| entry.date <= case.as_of && entry.effort.is_some_and(|effort| effort > 0.0))
+        .filter(|entry| entry.date <= history.as_of && entry.effort.is_some_and(|effort| effort > 0.0))
         .filter(|entry| !recorded(entry.date))
         .map(|entry| entry.date.to_string())
         .collect();

@@ -254,7 +254,7 @@ pub struct Ruling {
 
 /// Rules on the next session.
 pub(super) fn rule(situation: &Situation<'_>) -> Ruling {
-    let today = situation.case.as_of;
+    let today = situation.history.as_of;
     let mut applied: Vec<Applied> = RULES
         .iter()
         .enumerate()
@@ -283,7 +283,7 @@ pub(super) fn rule(situation: &Situation<'_>) -> Ruling {
 /// The lowest stage that any of the rules leads to, once all rest is over.
 fn stage_after(situation: &Situation<'_>, applied: &[Applied]) -> usize {
     let Some(here) = situation.stage else { return 0 };
-    let last = situation.case.plan.stages.len() - 1;
+    let last = situation.history.plan.stages.len() - 1;
     let leads_to = |a: &Applied| {
         let asks = match a.recommendation {
             Recommendation::Rest => a.row().then.unwrap_or(Recommendation::Repeat),
@@ -326,7 +326,7 @@ fn resting(
 }
 
 fn has_pattern(s: &Situation<'_>, pain: &OpenPain, pattern: Pattern) -> bool {
-    pain.pain.during && s.case.diary.on(pain.date).is_some_and(|entry| entry.pattern == Some(pattern))
+    pain.pain.during && s.history.diary.on(pain.date).is_some_and(|entry| entry.pattern == Some(pattern))
 }
 
 fn spacing_twice(s: &Situation<'_>) -> Option<Why> {
@@ -349,7 +349,7 @@ fn away(s: &Situation<'_>, from_days: i64) -> Option<Why> {
 
 fn moved_on_early(s: &Situation<'_>) -> Option<Why> {
     let (owed, finding) = s.owed?;
-    let name = &s.case.plan.stages[owed].name;
+    let name = &s.history.plan.stages[owed].name;
     let text = format!("stage “{name}” was not done as the plan asks before {}", s.findings[finding].date);
     Some(Why { text, rest_until: None, findings: vec![finding] })
 }
@@ -387,13 +387,13 @@ fn last_was(s: &Situation<'_>, outcome: Outcome, what: &str) -> Option<Why> {
 
 fn too_few_kept(s: &Situation<'_>) -> Option<Why> {
     let stage = s.stage?;
-    let (kept, needed, name) = (s.kept_here, s.needed_here(), &s.case.plan.stages[stage].name);
+    let (kept, needed, name) = (s.kept_here, s.needed_here(), &s.history.plan.stages[stage].name);
     let text = format!("{kept} of {needed} sessions of stage “{name}” are kept");
     (kept < needed).then(|| Why::plain(text))
 }
 
 fn is_complete(s: &Situation<'_>) -> bool {
-    s.stage == Some(s.case.plan.stages.len() - 1) && s.kept_here >= s.needed_here()
+    s.stage == Some(s.history.plan.stages.len() - 1) && s.kept_here >= s.needed_here()
 }
 
 /// A clause that ends with the last day with running.

@@ -1,4 +1,4 @@
-//! Recordings → [`Session`]s in order of time, each held against its stage.
+//! Recordings → [`PerformedSession`]s in order of time, each held against its stage.
 
 use jiff::Timestamp;
 use jiff::civil::Date;
@@ -29,7 +29,7 @@ codes! {
 
 /// A session on foot, held against its stage.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Session {
+pub struct PerformedSession {
     /// Names of its recordings, in order of time; more than one when it was recorded in parts.
     pub recordings: Vec<String>,
     /// When it began.
@@ -48,7 +48,7 @@ pub struct Session {
     pub notices: Vec<Notice>,
 }
 
-impl Session {
+impl PerformedSession {
     /// Whether it has running: a walk is no run-walk session.
     pub fn is_run(&self, config: &ReviewConfig) -> bool {
         self.totals.sure_run_s >= config.least_run_s
@@ -71,9 +71,9 @@ impl Session {
 
 /// The sessions of a case and what is not reviewed.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Sessions {
+pub struct PerformedSessions {
     /// In order of time.
-    pub sessions: Vec<Session>,
+    pub sessions: Vec<PerformedSession>,
     /// Duplicates and recordings after the day of the review, by name.
     pub left_out: Vec<LeftOut>,
 }
@@ -87,7 +87,7 @@ pub fn sessions(
     as_of: Date,
     config: &ReviewConfig,
     audit_config: &AuditConfig,
-) -> Noted<Sessions> {
+) -> Noted<PerformedSessions> {
     let zone = Zone::of(plan);
     let day = |r: &Recorded| zone.date(r.start(), r.series.utc_offset_s());
     let mut left_out = Vec::new();
@@ -115,7 +115,7 @@ pub fn sessions(
         }
         sessions.push(session);
     }
-    Noted { value: Sessions { sessions, left_out }, notices }
+    Noted { value: PerformedSessions { sessions, left_out }, notices }
 }
 
 /// Puts recordings with running that follow each other closely together.
@@ -143,7 +143,7 @@ fn session(
     date: Date,
     progress: &Progress,
     (config, audit_config): (&ReviewConfig, &AuditConfig),
-) -> Session {
+) -> PerformedSession {
     let mut totals = Totals::default();
     let mut end: Option<Timestamp> = None;
     for part in &parts {
@@ -159,7 +159,16 @@ fn session(
     let mut parts = parts.into_iter();
     let (Some(mut only), None) = (parts.next(), parts.next()) else {
         let (stage, outcome) = (StageChoice::InParts, Outcome::Undecided);
-        return Session { recordings, start, date, totals, stage, outcome, audit: None, notices: Vec::new() };
+        return PerformedSession {
+            recordings,
+            start,
+            date,
+            totals,
+            stage,
+            outcome,
+            audit: None,
+            notices: Vec::new(),
+        };
     };
     let mut notices = std::mem::take(&mut only.notices);
     let stage = match given.of(&only.name, date) {
@@ -180,7 +189,7 @@ fn session(
         }
         _ => Outcome::Undecided,
     };
-    Session { recordings, start, date, totals, stage, outcome, audit, notices }
+    PerformedSession { recordings, start, date, totals, stage, outcome, audit, notices }
 }
 
 #[cfg(test)]
@@ -199,7 +208,7 @@ session = 'walk 5:00, 4 x (run 2:00, walk 2:00)'
 ";
     const ONE: &str = "w300 r60 w120 r60 w120 r60 w120 r60 w120";
 
-    fn made(recorded: Vec<Recorded>, given: &str) -> Noted<Sessions> {
+    fn made(recorded: Vec<Recorded>, given: &str) -> Noted<PerformedSessions> {
         let plan = Plan::parse(PLAN).unwrap().value;
         let given = Given::parse(given, &plan).value;
         {

@@ -6,8 +6,8 @@ use crate::audit::Outcome;
 
 use super::bounds::Bounds;
 use super::calendar::{days_between, monday, plus};
-use super::case::Case;
 use super::findings::{WeeklyCode, WeeklyFinding};
+use super::history::History;
 use super::pain::Pain;
 use super::stages::StageChoice;
 
@@ -37,7 +37,7 @@ const MOST_BETWEEN: usize = 60;
 
 /// Where a case stands.
 pub(super) struct Situation<'a> {
-    pub(super) case: &'a Case<'a>,
+    pub(super) history: &'a History<'a>,
     pub(super) findings: &'a [WeeklyFinding],
     /// Limits on the day of the review.
     pub(super) bounds: Bounds,
@@ -53,19 +53,19 @@ pub(super) struct Situation<'a> {
 }
 
 impl<'a> Situation<'a> {
-    pub(super) fn new(case: &'a Case<'a>, findings: &'a [WeeklyFinding], is_improper: &[bool]) -> Self {
-        let bounds = case.bounds_on(case.as_of);
-        let done: Vec<Done> = case.runs.iter().map(|i| done(case, *i, is_improper)).collect();
-        let open_pains = open_pains(case, is_improper);
+    pub(super) fn new(history: &'a History<'a>, findings: &'a [WeeklyFinding], is_improper: &[bool]) -> Self {
+        let bounds = history.bounds_on(history.as_of);
+        let done: Vec<Done> = history.runs.iter().map(|i| done(history, *i, is_improper)).collect();
+        let open_pains = open_pains(history, is_improper);
         let mut here =
-            Self { case, findings, bounds, done, stage: None, kept_here: 0, owed: None, open_pains };
+            Self { history, findings, bounds, done, stage: None, kept_here: 0, owed: None, open_pains };
         here.walk_through(is_improper);
         here
     }
 
     /// Follows the stages through the sessions.
     fn walk_through(&mut self, is_improper: &[bool]) {
-        for (index, session) in self.case.sessions.iter().enumerate() {
+        for (index, session) in self.history.sessions.iter().enumerate() {
             let Some(stage) = session.stage.stage() else { continue };
             if self.stage != Some(stage) {
                 self.kept_here = 0;
@@ -79,7 +79,7 @@ impl<'a> Situation<'a> {
                 let is_back = self.owed.is_some_and(|(owed, _)| stage <= owed);
                 self.owed = back.or(self.owed.filter(|_| !is_back));
             }
-            let proper = self.case.sessions[index].outcome == Outcome::Kept && !is_improper[index];
+            let proper = self.history.sessions[index].outcome == Outcome::Kept && !is_improper[index];
             self.kept_here += u32::from(proper);
             self.stage = Some(stage);
             if self.kept_here >= self.needed_here() {
@@ -90,7 +90,7 @@ impl<'a> Situation<'a> {
 
     /// Sessions that have to be kept at the present stage: the plan's number, else 1.
     pub(super) fn needed_here(&self) -> u32 {
-        self.stage.and_then(|stage| self.case.plan.stages[stage].sessions).unwrap_or(1)
+        self.stage.and_then(|stage| self.history.plan.stages[stage].sessions).unwrap_or(1)
     }
 
     pub(super) fn last(&self) -> Option<Done> {
@@ -99,7 +99,7 @@ impl<'a> Situation<'a> {
 
     /// Days from the last day with running to the day of the review.
     pub(super) fn days_away(&self) -> Option<i64> {
-        self.last().map(|last| days_between(last.date, self.case.as_of))
+        self.last().map(|last| days_between(last.date, self.history.as_of))
     }
 
     /// Whether the last two days with running went beyond what is prescribed.
@@ -109,13 +109,13 @@ impl<'a> Situation<'a> {
 
     /// Findings of these codes within the last seven days, by index.
     pub(super) fn recent(&self, codes: &[WeeklyCode]) -> Vec<usize> {
-        let is_recent = |f: &WeeklyFinding| codes.contains(&f.code) && self.case.is_recent(f.date);
+        let is_recent = |f: &WeeklyFinding| codes.contains(&f.code) && self.history.is_recent(f.date);
         (0..self.findings.len()).filter(|i| is_recent(&self.findings[*i])).collect()
     }
 
     /// Days within the last seven with sessions too many or too close.
     pub(super) fn recent_improper(&self) -> Vec<Date> {
-        let days = self.done.iter().filter(|done| done.is_improper && self.case.is_recent(done.date));
+        let days = self.done.iter().filter(|done| done.is_improper && self.history.is_recent(done.date));
         let mut days: Vec<Date> = days.map(|done| done.date).collect();
         days.dedup();
         days
@@ -130,8 +130,8 @@ impl<'a> Situation<'a> {
     /// The greatest pain of the last seven days and of the seven before.
     pub(super) fn pain_by_week(&self) -> (Option<f64>, Option<f64>) {
         let greatest = |from: i64, to: i64| {
-            let days = plus(self.case.as_of, from)..=plus(self.case.as_of, to);
-            let entries = self.case.diary.entries().iter().filter(|entry| days.contains(&entry.date));
+            let days = plus(self.history.as_of, from)..=plus(self.history.as_of, to);
+            let entries = self.history.diary.entries().iter().filter(|entry| days.contains(&entry.date));
             entries.filter_map(super::diary::Entry::greatest_pain).reduce(f64::max)
         };
         (greatest(-6, 0), greatest(-13, -7))
@@ -139,26 +139,26 @@ impl<'a> Situation<'a> {
 
     /// Whether pain during the last session was asked and answered.
     pub(super) fn pain_is_known(&self) -> bool {
-        let on = |done: Done| self.case.diary.on(done.date).and_then(|entry| entry.pain_during);
+        let on = |done: Done| self.history.diary.on(done.date).and_then(|entry| entry.pain_during);
         self.last().and_then(on).is_some()
     }
 
     /// The first day on which the plan has room for another session.
     pub(super) fn earliest(&self) -> Date {
-        let today = self.case.as_of;
+        let today = self.history.as_of;
         let Some(last) = self.last() else { return today };
         let rested = plus(last.date, i64::from(self.bounds.rest_before_next) + 1);
         let this_week =
-            self.case.runs.iter().filter(|i| self.case.in_this_week(self.case.sessions[**i].date));
+            self.history.runs.iter().filter(|i| self.history.in_this_week(self.history.sessions[**i].date));
         let is_full = self.bounds.sessions_per_week.is_some_and(|most| this_week.count() >= most as usize);
         let next_week = if is_full { plus(monday(today), 7) } else { today };
         rested.max(next_week).max(today)
     }
 }
 
-fn done(case: &Case<'_>, index: usize, is_improper: &[bool]) -> Done {
-    let session = &case.sessions[index];
-    let too_much = is_improper[index] || session.is_unplanned(case.config);
+fn done(history: &History<'_>, index: usize, is_improper: &[bool]) -> Done {
+    let session = &history.sessions[index];
+    let too_much = is_improper[index] || session.is_unplanned(history.config);
     Done {
         date: session.date,
         outcome: if too_much { Outcome::Overdone } else { session.outcome },
@@ -167,17 +167,17 @@ fn done(case: &Case<'_>, index: usize, is_improper: &[bool]) -> Done {
     }
 }
 
-fn open_pains(case: &Case<'_>, is_improper: &[bool]) -> Vec<OpenPain> {
-    let run_dates: Vec<Date> = case.runs.iter().map(|i| case.sessions[*i].date).collect();
-    let pains: Vec<(Date, Pain)> = case.pains().collect();
+fn open_pains(history: &History<'_>, is_improper: &[bool]) -> Vec<OpenPain> {
+    let run_dates: Vec<Date> = history.runs.iter().map(|i| history.sessions[*i].date).collect();
+    let pains: Vec<(Date, Pain)> = history.pains().collect();
     // The first day for the next session after pain: the next run-walk day is skipped.
     let skipped_until = |date: Date, pain: Pain| {
-        let day_of_rest = i64::from(case.bounds_on(date).rest_before_next) + 1;
+        let day_of_rest = i64::from(history.bounds_on(date).rest_before_next) + 1;
         plus(date, if pain.counts() { 2 * day_of_rest } else { 1 })
     };
     // A session that was too many or too close answers nothing.
     let answers: Vec<Date> =
-        case.runs.iter().filter(|i| !is_improper[**i]).map(|i| case.sessions[*i].date).collect();
+        history.runs.iter().filter(|i| !is_improper[**i]).map(|i| history.sessions[*i].date).collect();
     // Whether there is one of these days from one day on and before another.
     let has = |days: &[Date], from: Date, to: Date| {
         days.get(days.partition_point(|day| *day < from)).is_some_and(|day| *day < to)

@@ -5,7 +5,7 @@ use crate::codes::codes;
 use crate::prescription::{Plan, Stage};
 
 use super::ReviewConfig;
-use super::case::longest_prescribed_run_s;
+use super::history::longest_prescribed_run_s;
 use super::progress::Progress;
 use super::recorded::{Recorded, Totals};
 

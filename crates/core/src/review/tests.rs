@@ -33,7 +33,7 @@ fn day(day: i64) -> Date {
     calendar::plus("2026-02-28".parse().unwrap(), day)
 }
 
-fn session(plan: &Plan, date: Date, stage: StageChoice, outcome: Outcome) -> Session {
+fn session(plan: &Plan, date: Date, stage: StageChoice, outcome: Outcome) -> PerformedSession {
     let run_s = stage.stage().and_then(|s| plan.stages[s].session.dose().run).map_or(600.0, Seconds::get);
     let walk_s = 1000.0;
     let totals = Totals {
@@ -49,12 +49,12 @@ fn session(plan: &Plan, date: Date, stage: StageChoice, outcome: Outcome) -> Ses
     };
     let start = format!("{date}T07:00:00Z").parse().unwrap();
     let recordings = vec![format!("{date}.fit")];
-    Session { recordings, start, date, totals, stage, outcome, audit: None, notices: vec![] }
+    PerformedSession { recordings, start, date, totals, stage, outcome, audit: None, notices: vec![] }
 }
 
 /// Reads `"2:1k 4:2o"`: on 2 March stage 1, kept; on the 4th stage 2, overdone. `u` underdone, `?` undecided. Stage `x`
 /// is running outside the plan, `~` one that can't be told.
-fn sessions_of(plan: &Plan, text: &str) -> Vec<Session> {
+fn sessions_of(plan: &Plan, text: &str) -> Vec<PerformedSession> {
     text.split_whitespace()
         .map(|word| {
             let (date, rest) = word.split_once(':').unwrap();
@@ -395,7 +395,7 @@ impl Made {
         let limit = self.pain_limit.map(|limit| format!("pain_limit = {limit}\n")).unwrap_or_default();
         let plan = Plan::parse(&PLAN.replace("[limits]\n", &format!("[limits]\n{limit}"))).unwrap().value;
         let certainty = 0.99;
-        let sessions: Vec<Session> = self
+        let sessions: Vec<PerformedSession> = self
             .sessions
             .iter()
             .map(|&(at, stage, outcome)| {
@@ -515,7 +515,7 @@ proptest! {
     fn a_day_later_makes_no_other_sessions(case in made()) {
         let sums = |as_of: i64| {
             let plan = Plan::parse(PLAN).unwrap().value;
-            let sessions: Vec<Session> = case.sessions.iter().map(|&(at, stage, outcome)| {
+            let sessions: Vec<PerformedSession> = case.sessions.iter().map(|&(at, stage, outcome)| {
                 session(&plan, day(at), StageChoice::Recognised { stage, certainty: 0.99 }, outcome)
             }).collect();
             let review = review(&plan, &Diary::default(), &sessions, day(as_of), &ReviewConfig::default()).value;

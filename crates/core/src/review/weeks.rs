@@ -5,9 +5,9 @@ use jiff::civil::Date;
 use crate::audit::Outcome;
 
 use super::calendar::{days_between, monday, plus};
-use super::case::Case;
 use super::effort::{WeekEffort, session_load, week_effort};
 use super::findings::{Against, WeeklyFinding, running_time_jump};
+use super::history::History;
 use super::load::{Range, loading_bw, loading_ratio};
 
 /// Weeks that a week's running is held against.
@@ -74,30 +74,30 @@ struct Base {
 }
 
 /// Sums every week with a recording or an entry. `is_improper` says which sessions were too many or too close.
-pub(super) fn weeks(case: &Case<'_>, is_improper: &[bool]) -> (Vec<Week>, Vec<WeeklyFinding>) {
+pub(super) fn weeks(history: &History<'_>, is_improper: &[bool]) -> (Vec<Week>, Vec<WeeklyFinding>) {
     let mut weeks: Vec<Week> = Vec::new();
     let mut bases: Vec<Base> = Vec::new();
     let mut found = Vec::new();
-    let first_run = case.runs.first().map(|i| case.sessions[*i].date);
+    let first_run = history.runs.first().map(|i| history.sessions[*i].date);
     let mut next_session = 0;
-    for week in mondays(case) {
+    for week in mondays(history) {
         let from = next_session;
-        while case.sessions.get(next_session).is_some_and(|s| monday(s.date) == week) {
+        while history.sessions.get(next_session).is_some_and(|s| monday(s.date) == week) {
             next_session += 1;
         }
         let indices: Vec<usize> = (from..next_session).collect();
-        let mut sums = sums(case, week, &indices);
+        let mut sums = sums(history, week, &indices);
         sums.empty_before = weeks
             .last()
             .map_or(0, |last| u32::try_from(days_between(last.monday, week) / 7 - 1).unwrap_or(0));
         rises(&mut sums, &bases, first_run);
-        found.extend(jump(case, &sums, &indices, &bases));
-        let proper_s = indices.iter().filter(|i| !is_improper[**i]).map(|i| proper_run_s(case, *i)).sum();
+        found.extend(jump(history, &sums, &indices, &bases));
+        let proper_s = indices.iter().filter(|i| !is_improper[**i]).map(|i| proper_run_s(history, *i)).sum();
         bases.push(Base {
             monday: week,
             run_s: sums.run_s,
             proper_s,
-            planned_s: sums.planned_run_s.filter(|_| names_sessions_per_week(case, &indices)),
+            planned_s: sums.planned_run_s.filter(|_| names_sessions_per_week(history, &indices)),
             is_first_part: first_run.is_some_and(|first| monday(first) == week && first != week),
         });
         weeks.push(sums);
@@ -106,62 +106,68 @@ pub(super) fn weeks(case: &Case<'_>, is_improper: &[bool]) -> (Vec<Week>, Vec<We
 }
 
 /// Whether the plan says how many sessions the week should have.
-fn names_sessions_per_week(case: &Case<'_>, indices: &[usize]) -> bool {
-    indices.last().is_some_and(|last| case.bounds_at(*last).sessions_per_week.is_some())
+fn names_sessions_per_week(history: &History<'_>, indices: &[usize]) -> bool {
+    indices.last().is_some_and(|last| history.bounds_at(*last).sessions_per_week.is_some())
 }
 
 /// Mondays of the weeks that hold a session or an entry, in order.
-fn mondays(case: &Case<'_>) -> Vec<Date> {
-    let entries = case.diary.entries().iter().map(|entry| entry.date).filter(|date| *date <= case.as_of);
-    let mut all: Vec<Date> = case.sessions.iter().map(|s| s.date).chain(entries).map(monday).collect();
+fn mondays(history: &History<'_>) -> Vec<Date> {
+    let entries =
+        history.diary.entries().iter().map(|entry| entry.date).filter(|date| *date <= history.as_of);
+    let mut all: Vec<Date> = history.sessions.iter().map(|s| s.date).chain(entries).map(monday).collect();
     all.sort();
     all.dedup();
     all
 }
 
 /// Running of a session that may be a base for the next weeks: not more than was prescribed.
-fn proper_run_s(case: &Case<'_>, index: usize) -> f64 {
-    let session = &case.sessions[index];
-    if session.is_unplanned(case.config) || !session.is_run(case.config) {
+fn proper_run_s(history: &History<'_>, index: usize) -> f64 {
+    let session = &history.sessions[index];
+    if session.is_unplanned(history.config) || !session.is_run(history.config) {
         return 0.0;
     }
     let run_s = session.totals.run_s;
-    case.prescribed_run_s(index).map_or(run_s, |prescribed| run_s.min(prescribed))
+    history.prescribed_run_s(index).map_or(run_s, |prescribed| run_s.min(prescribed))
 }
 
-fn sums(case: &Case<'_>, week: Date, indices: &[usize]) -> Week {
+fn sums(history: &History<'_>, week: Date, indices: &[usize]) -> Week {
     let sunday = plus(week, 6);
-    let sessions = || indices.iter().map(|i| &case.sessions[*i]);
+    let sessions = || indices.iter().map(|i| &history.sessions[*i]);
     let runs: Vec<usize> =
-        indices.iter().copied().filter(|i| case.sessions[*i].is_run(case.config)).collect();
+        indices.iter().copied().filter(|i| history.sessions[*i].is_run(history.config)).collect();
     let mut outcomes = [0; 4];
     for index in &runs {
-        let session = &case.sessions[*index];
+        let session = &history.sessions[*index];
         outcomes[match session.outcome {
-            _ if session.is_unplanned(case.config) => 1,
+            _ if session.is_unplanned(history.config) => 1,
             Outcome::Kept => 0,
             Outcome::Overdone => 1,
             Outcome::Underdone => 2,
             Outcome::Undecided => 3,
         }] += 1;
     }
-    let mut run_dates: Vec<Date> = runs.iter().map(|i| case.sessions[*i].date).collect();
+    let mut run_dates: Vec<Date> = runs.iter().map(|i| history.sessions[*i].date).collect();
     run_dates.dedup();
-    let days = days_between(week, case.as_of.min(sunday)) + 1;
+    let days = days_between(week, history.as_of.min(sunday)) + 1;
     let in_week =
-        || case.diary.entries().iter().filter(|e| e.date >= week && e.date <= sunday.min(case.as_of));
+        || history.diary.entries().iter().filter(|e| e.date >= week && e.date <= sunday.min(history.as_of));
     let run_steps: Option<f64> = sessions().map(|s| s.totals.run_steps).sum();
     let walk_steps: Option<f64> = sessions().map(|s| s.totals.walk_steps).sum();
     let mut sums = Week {
         monday: week,
         empty_before: 0,
-        is_over: sunday <= case.as_of,
+        is_over: sunday <= history.as_of,
         sessions: runs.len() as u32,
         walks: (indices.len() - runs.len()) as u32,
         rest_days: (u32::try_from(days).unwrap_or(0)).saturating_sub(run_dates.len() as u32),
         outcomes,
         run_s: sessions().map(|s| s.totals.run_s).sum(),
-        planned_run_s: planned(case, &runs, |stage| case.stage_run_s(stage), |i| case.prescribed_run_s(i)),
+        planned_run_s: planned(
+            history,
+            &runs,
+            |stage| history.stage_run_s(stage),
+            |i| history.prescribed_run_s(i),
+        ),
         walk_s: sessions().map(|s| s.totals.walk_s).sum(),
         run_steps,
         walk_steps,
@@ -174,39 +180,39 @@ fn sums(case: &Case<'_>, week: Date, indices: &[usize]) -> Week {
         rise_over_last: None,
         rise_over_mean: None,
     };
-    sums.effort = if sums.is_over { effort(case, week, indices) } else { WeekEffort::default() };
-    sums.loading_ratio = ratio(case, &sums, &runs);
+    sums.effort = if sums.is_over { effort(history, week, indices) } else { WeekEffort::default() };
+    sums.loading_ratio = ratio(history, &sums, &runs);
     sums
 }
 
 /// What the plan prescribes for a week: as many sessions as it allows, each of its own stage, those that were not done
 /// of the week's last stage. Where the plan names no number of sessions: the sessions that were done.
 fn planned(
-    case: &Case<'_>,
+    history: &History<'_>,
     runs: &[usize],
     of_stage: impl Fn(usize) -> Option<f64>,
     of_session: impl Fn(usize) -> Option<f64>,
 ) -> Option<f64> {
     let last = *runs.last()?;
     let known: Vec<usize> =
-        runs.iter().copied().filter(|i| case.sessions[*i].stage.stage().is_some()).collect();
-    let wanted = case.bounds_at(last).sessions_per_week.map_or(known.len(), |n| n as usize);
+        runs.iter().copied().filter(|i| history.sessions[*i].stage.stage().is_some()).collect();
+    let wanted = history.bounds_at(last).sessions_per_week.map_or(known.len(), |n| n as usize);
     let done: Option<f64> = known.iter().take(wanted).map(|i| of_session(*i)).sum();
     let open = wanted.saturating_sub(known.len());
-    let rest = if open > 0 { of_stage(case.stage_at(last))? * open as f64 } else { 0.0 };
+    let rest = if open > 0 { of_stage(history.stage_at(last))? * open as f64 } else { 0.0 };
     done.map(|done| done + rest)
 }
 
 /// Loading against the week as prescribed, at this week's own cadences.
-fn ratio(case: &Case<'_>, week: &Week, runs: &[usize]) -> Option<Range> {
+fn ratio(history: &History<'_>, week: &Week, runs: &[usize]) -> Option<Range> {
     let walk_of = |stage: usize| -> Option<f64> {
-        case.plan.stages[stage].session.dose().walk.map(jogaudit_recording::units::Seconds::get)
+        history.plan.stages[stage].session.dose().walk.map(jogaudit_recording::units::Seconds::get)
     };
-    let walk_of_session = |index: usize| walk_of(case.sessions[index].stage.stage()?);
-    let planned_walk_s = planned(case, runs, walk_of, walk_of_session)?;
+    let walk_of_session = |index: usize| walk_of(history.sessions[index].stage.stage()?);
+    let planned_walk_s = planned(history, runs, walk_of, walk_of_session)?;
     // Of the sessions alone: walks beside them are not prescribed.
     let sum = |of: fn(&super::Totals) -> Option<f64>| -> Option<f64> {
-        runs.iter().map(|i| of(&case.sessions[*i].totals)).sum()
+        runs.iter().map(|i| of(&history.sessions[*i].totals)).sum()
     };
     let (run_steps, walk_steps) = (sum(|t| t.run_steps)?, sum(|t| t.walk_steps)?);
     let (run_s, walk_s) = (sum(|t| Some(t.run_s))?, sum(|t| Some(t.walk_s))?);
@@ -216,13 +222,13 @@ fn ratio(case: &Case<'_>, week: &Week, runs: &[usize]) -> Option<Range> {
 }
 
 /// Load of the week's days; not known when a day with a session has no effort in the diary.
-fn effort(case: &Case<'_>, week: Date, indices: &[usize]) -> WeekEffort {
+fn effort(history: &History<'_>, week: Date, indices: &[usize]) -> WeekEffort {
     let mut loads = [0.0; 7];
     for index in indices {
-        let session = &case.sessions[*index];
-        let Some(effort) = case.diary.on(session.date).and_then(|entry| entry.effort) else {
+        let session = &history.sessions[*index];
+        let Some(effort) = history.diary.on(session.date).and_then(|entry| entry.effort) else {
             // A walk beside the sessions is not asked for in the diary.
-            if session.is_run(case.config) {
+            if session.is_run(history.config) {
                 return WeekEffort::default();
             }
             continue;
@@ -258,9 +264,9 @@ fn rises(week: &mut Week, bases: &[Base], first_run: Option<Date>) {
 /// session in it; so a week cut short or left out is no reason for a finding when the plan is taken up again (a break has
 /// its own rules). What was overdone
 /// counts in none of these.
-fn jump(case: &Case<'_>, week: &Week, indices: &[usize], bases: &[Base]) -> Option<WeeklyFinding> {
+fn jump(history: &History<'_>, week: &Week, indices: &[usize], bases: &[Base]) -> Option<WeeklyFinding> {
     let runs: Vec<usize> =
-        indices.iter().copied().filter(|i| case.sessions[*i].is_run(case.config)).collect();
+        indices.iter().copied().filter(|i| history.sessions[*i].is_run(history.config)).collect();
     let last = *runs.last()?;
     let before = bases.last().filter(|base| base.monday == plus(week.monday, -7));
     let last_planned = bases.iter().rev().find(|base| base.run_s > 0.0);
@@ -269,36 +275,36 @@ fn jump(case: &Case<'_>, week: &Week, indices: &[usize], bases: &[Base]) -> Opti
     if before.is_some_and(|base| base.is_first_part) && planned_before.is_none() {
         return None;
     }
-    let first_run = case.runs.first().map(|i| case.sessions[*i].date);
+    let first_run = history.runs.first().map(|i| history.sessions[*i].date);
     let mean = mean_before(bases, week.monday, first_run, |base| base.proper_s);
     let candidates = [before.map(|base| base.proper_s), mean, planned_before];
     let base_s = candidates.into_iter().flatten().reduce(f64::max).filter(|base| *base > 0.0)?;
-    let (against, rise) = match case.bounds_at(last).weekly_increase {
+    let (against, rise) = match history.bounds_at(last).weekly_increase {
         Some(limit) => (Against::Plan, limit),
-        None => (Against::Usual, case.config.week_jump),
+        None => (Against::Usual, history.config.week_jump),
     };
     let bound_s = base_s * (1.0 + rise);
-    let margin = 1.0 + case.config.week_margin;
+    let margin = 1.0 + history.config.week_margin;
     // Without a limit of its own the plan answers for what it prescribes.
     let as_planned = against == Against::Usual
         && week
             .planned_run_s
-            .is_some_and(|planned| week.run_s <= planned.max(0.0) * margin + tolerance_s(case, &runs));
+            .is_some_and(|planned| week.run_s <= planned.max(0.0) * margin + tolerance_s(history, &runs));
     if week.run_s <= bound_s * margin || as_planned {
         return None;
     }
     let mut sum = 0.0;
     let beyond = indices.iter().find(|i| {
-        sum += case.sessions[**i].totals.run_s;
+        sum += history.sessions[**i].totals.run_s;
         sum > bound_s * margin
     })?;
-    let session = &case.sessions[*beyond];
-    let certainty = runs.iter().map(|i| case.sessions[*i].totals.sure_run_s).sum::<f64>() / week.run_s;
+    let session = &history.sessions[*beyond];
+    let certainty = runs.iter().map(|i| history.sessions[*i].totals.sure_run_s).sum::<f64>() / week.run_s;
     let stage = session.stage.stage();
     Some(running_time_jump(session.date, stage, bound_s, week.run_s, against, certainty.min(1.0)))
 }
 
 /// What the tolerance for one run lets pass, for each session of the week.
-fn tolerance_s(case: &Case<'_>, runs: &[usize]) -> f64 {
-    case.plan.tolerance.run.get() * runs.len() as f64
+fn tolerance_s(history: &History<'_>, runs: &[usize]) -> f64 {
+    history.plan.tolerance.run.get() * runs.len() as f64
 }

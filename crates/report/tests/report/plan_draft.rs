@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use jogaudit_core::prescription::Plan;
-use jogaudit_core::prescription::draft::{Draft, DraftRequest, draft};
-use jogaudit_core::prescription::lint::{LintConfig, Steps, lint};
+use jogaudit_core::prescription::draft::{DraftRequest, DraftedPlan, draft};
+use jogaudit_core::prescription::lint::{Increments, LintConfig, lint};
 use jogaudit_report::plan_draft;
 
 /// Every combination of these: 2,592 requests.
@@ -37,13 +37,13 @@ fn grid() -> Vec<DraftRequest> {
 }
 
 /// The plan as it reads from the file that is printed.
-fn read_back(drafted: &Draft, request: &DraftRequest) -> Plan {
+fn read_back(drafted: &DraftedPlan, request: &DraftRequest) -> Plan {
     let text = plan_draft::toml(drafted, request);
     Plan::parse(&text).unwrap_or_else(|error| panic!("{}\n{text}", error.render("plan.toml"))).value
 }
 
 /// Fails unless the draft is what was asked for and the linter finds nothing in its file.
-fn check(drafted: &Draft, request: &DraftRequest) {
+fn check(drafted: &DraftedPlan, request: &DraftRequest) {
     let plan = read_back(drafted, request);
     assert_eq!(plan, drafted.plan, "{request:?}");
     let remarks = lint(&plan, LintConfig { weeks_away: request.weeks_away });
@@ -90,8 +90,8 @@ fn every_draft_of_the_grid_passes_the_linter_or_says_what_contradicts() {
 fn stricter_steps_pass_too_and_never_take_fewer_stages() {
     for (session_share, longest_s, run_to_walk) in [(0.05, 120.0, 2.0), (0.1, 60.0, 1.5), (0.08, 90.0, 1.7)] {
         let loose = DraftRequest { goal_run_s: 1200, ..DraftRequest::default() };
-        let steps = Steps { session_share, longest_s, run_to_walk, ..Steps::default() };
-        let strict = DraftRequest { steps, ..loose.clone() };
+        let increments = Increments { session_share, longest_s, run_to_walk, ..Increments::default() };
+        let strict = DraftRequest { increments, ..loose.clone() };
         let (loose, drafted) = (draft(&loose).unwrap(), draft(&strict).unwrap());
         check(&drafted, &strict);
         assert!(drafted.stages.len() >= loose.stages.len());

@@ -78,7 +78,7 @@ fn a_step_has_its_own_ceiling() {
     let segmentation = segmentation(TWO);
     let series = Track::of(&segmentation).speed(by_run(&segmentation, vec![2.6])).build();
     let mut stage = with_ceiling(stage(TWO), CEILING_S_PER_KM);
-    if let crate::prescription::Item::Bout { ceiling, .. } = &mut stage.session.items[1] {
+    if let crate::prescription::Item::Interval { ceiling, .. } = &mut stage.session.items[1] {
         *ceiling = Some(jogaudit_recording::units::MetresPerSecond::new(2.7));
     }
     let noted = run_audit(&segmentation, &series, &stage, &Runner::default());

@@ -8,7 +8,7 @@ mod search;
 
 use std::fmt;
 
-use super::lint::{BEGINNING_LONGEST_RUN_S, EARLY_SESSIONS_PER_WEEK, LONG_ABSENCE_WEEKS, Steps};
+use super::lint::{BEGINNING_LONGEST_RUN_S, EARLY_SESSIONS_PER_WEEK, Increments, LONG_ABSENCE_WEEKS};
 use super::{Extent, Item, Limits, Move, Plan, Runner, Session, Stage, Tolerance};
 use jogaudit_recording::units::Seconds;
 
@@ -35,8 +35,8 @@ pub struct DraftRequest {
     pub sessions_per_week: u32,
     /// Days without a session between two.
     pub rest_days: u32,
-    /// Largest steps; not looser than the linter's.
-    pub steps: Steps,
+    /// Largest increments from stage to stage; not looser than the linter's.
+    pub increments: Increments,
     /// The plan's own limit on the rise of a week's running, as a fraction.
     pub weekly_increase: Option<f64>,
     /// The plan's limit on the time of a session, s.
@@ -60,7 +60,7 @@ impl Default for DraftRequest {
             sessions: 3,
             sessions_per_week: 3,
             rest_days: 1,
-            steps: Steps::default(),
+            increments: Increments::default(),
             weekly_increase: None,
             session_ceiling_s: None,
             most_weeks: None,
@@ -87,7 +87,7 @@ impl DraftStage {
 
 /// A drafted plan.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Draft {
+pub struct DraftedPlan {
     /// The plan, as it reads from its file.
     pub plan: Plan,
     /// Its stages' running.
@@ -217,7 +217,7 @@ impl fmt::Display for Contradiction {
 ///
 /// # Errors
 /// When the limits contradict each other: says which.
-pub fn draft(request: &DraftRequest) -> Result<Draft, DraftError> {
+pub fn draft(request: &DraftRequest) -> Result<DraftedPlan, DraftError> {
     let contradictions = request.contradictions();
     if !contradictions.is_empty() {
         return Err(DraftError { contradictions });
@@ -229,7 +229,7 @@ pub fn draft(request: &DraftRequest) -> Result<Draft, DraftError> {
     if let Some(most) = request.most_weeks.filter(|most| weeks > *most) {
         return Err(one(Contradiction::TooManyWeeks { needed: weeks, most, stages: count }));
     }
-    Ok(Draft { plan: request.plan(&stages), stages, weeks })
+    Ok(DraftedPlan { plan: request.plan(&stages), stages, weeks })
 }
 
 impl DraftRequest {
@@ -325,7 +325,7 @@ impl DraftRequest {
     }
 
     fn looser(&self, found: &mut Vec<Contradiction>) {
-        let (own, linter) = (&self.steps, Steps::default());
+        let (own, linter) = (&self.increments, Increments::default());
         for (option, own, most) in [
             ("--session-increase", own.session_share, linter.session_share),
             ("--session-step", own.session_s, linter.session_s),
@@ -359,7 +359,7 @@ impl DraftRequest {
 
     fn session(&self, stage: DraftStage) -> Session {
         let DraftStage { total_s, run_s } = stage;
-        let bout = |motion, seconds: u32| Item::Bout {
+        let bout = |motion, seconds: u32| Item::Interval {
             motion,
             extent: Extent::Time(Seconds::new(f64::from(seconds))),
             ceiling: None,

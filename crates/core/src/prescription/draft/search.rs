@@ -4,7 +4,7 @@
 //! so states in order of both form a graph without cycles and each sum is found in one sweep.
 
 use super::{Contradiction, DraftRequest, DraftStage};
-use crate::prescription::lint::{Steps, Unit, exceeds};
+use crate::prescription::lint::{Increments, Unit, exceeds};
 
 /// A shorter last run is at least this long or has a third of the others: a crumb of a run is no run. Our choice.
 const LEAST_REST_S: u32 = 60;
@@ -20,8 +20,8 @@ pub(super) fn fewest(request: &DraftRequest) -> Result<Vec<DraftStage>, Contradi
 /// Finds which limits, lifted one at a time, would open the way.
 fn blocked(request: &DraftRequest, reached: DraftStage) -> Contradiction {
     type Lift = fn(&mut DraftRequest);
-    let linter = Steps::default();
-    let own = &request.steps;
+    let linter = Increments::default();
+    let own = &request.increments;
     let mut lifts: Vec<(&'static str, Lift)> = Vec::new();
     if request.session_ceiling_s.is_some() {
         lifts.push(("--session-ceiling", |r| r.session_ceiling_s = None));
@@ -30,19 +30,23 @@ fn blocked(request: &DraftRequest, reached: DraftStage) -> Contradiction {
         lifts.push(("--weekly-increase", |r| r.weekly_increase = None));
     }
     if own.session_share < linter.session_share {
-        lifts.push(("--session-increase", |r| r.steps.session_share = Steps::default().session_share));
+        lifts.push(("--session-increase", |r| {
+            r.increments.session_share = Increments::default().session_share
+        }));
     }
     if own.session_s < linter.session_s {
-        lifts.push(("--session-step", |r| r.steps.session_s = Steps::default().session_s));
+        lifts.push(("--session-step", |r| r.increments.session_s = Increments::default().session_s));
     }
     if own.longest_share < linter.longest_share {
-        lifts.push(("--longest-increase", |r| r.steps.longest_share = Steps::default().longest_share));
+        lifts.push(("--longest-increase", |r| {
+            r.increments.longest_share = Increments::default().longest_share
+        }));
     }
     if own.longest_s < linter.longest_s {
-        lifts.push(("--longest-step", |r| r.steps.longest_s = Steps::default().longest_s));
+        lifts.push(("--longest-step", |r| r.increments.longest_s = Increments::default().longest_s));
     }
     if own.run_to_walk < linter.run_to_walk {
-        lifts.push(("--run-walk-factor", |r| r.steps.run_to_walk = Steps::default().run_to_walk));
+        lifts.push(("--run-walk-factor", |r| r.increments.run_to_walk = Increments::default().run_to_walk));
     }
     let opens = |(_, lift): &&(&'static str, Lift)| {
         let mut lifted = request.clone();
@@ -85,7 +89,7 @@ impl<'a> Graph<'a> {
     fn new(request: &'a DraftRequest) -> Self {
         let (totals, runs) = amounts(request);
         let totals_end = ends(&totals, most_total(request));
-        let runs_end = ends(&runs, |base| request.steps.most_longest(base, Unit::Seconds));
+        let runs_end = ends(&runs, |base| request.increments.most_longest(base, Unit::Seconds));
         let least_steps = (least_steps(&totals_end), least_steps(&runs_end));
         let states =
             totals.iter().flat_map(|&total_s| runs.iter().map(move |&run_s| DraftStage { total_s, run_s }));
@@ -124,7 +128,7 @@ impl<'a> Graph<'a> {
             (before, after) => {
                 // The walks are the same throughout, so run to walk goes as the mean run.
                 let mean = |stage: DraftStage, runs: u32| f64::from(stage.total_s) / f64::from(runs);
-                let most = mean(from, before) * self.request.steps.run_to_walk;
+                let most = mean(from, before) * self.request.increments.run_to_walk;
                 !exceeds(mean(self.stage(next), after), most)
             }
         }
@@ -269,9 +273,9 @@ struct Way {
 
 /// The most running of a session after a session with so much, s.
 fn most_total(request: &DraftRequest) -> impl Fn(f64) -> f64 {
-    let (steps, week_factor) = (request.steps, week_factor(request));
+    let (increments, week_factor) = (request.increments, week_factor(request));
     move |base| {
-        let session = steps.most_session(base, Unit::Seconds);
+        let session = increments.most_session(base, Unit::Seconds);
         week_factor.map_or(session, |factor| session.min(base * factor))
     }
 }
@@ -279,11 +283,12 @@ fn most_total(request: &DraftRequest) -> impl Fn(f64) -> f64 {
 /// Running of a session and longest runs that are looked at, each from the start's to the goal's.
 pub(super) fn amounts(request: &DraftRequest) -> (Vec<u32>, Vec<u32>) {
     let (first, goal) = (request.first(), request.goal());
-    let steps = &request.steps;
+    let increments = &request.increments;
     let most_total = most_total(request);
     let total_step = |base: f64| most_total(base) - base;
     // Run to walk goes as the mean run, and most runs are as long as the longest.
-    let run_step = |base: f64| steps.most_longest(base, Unit::Seconds).min(base * steps.run_to_walk) - base;
+    let run_step =
+        |base: f64| increments.most_longest(base, Unit::Seconds).min(base * increments.run_to_walk) - base;
     (grained(first.total_s, goal.total_s, total_step), grained(first.run_s, goal.run_s, run_step))
 }
 
@@ -318,7 +323,7 @@ fn week_factor(request: &DraftRequest) -> Option<f64> {
     let stages_a_week = request.sessions_per_week.div_ceil(request.sessions);
     let share = match request.weekly_increase {
         Some(share) => share,
-        None if stages_a_week > 1 => request.steps.week_share,
+        None if stages_a_week > 1 => request.increments.week_share,
         None => return None,
     };
     Some((1.0 + share).powf(1.0 / f64::from(stages_a_week)))

@@ -141,8 +141,8 @@ fn the_session_is_as_long_as_the_draft_takes_it_to_be() {
 #[test]
 fn each_contradiction_names_its_options() {
     let base = DraftRequest::default();
-    let steps = |steps: Steps| DraftRequest { steps, ..DraftRequest::default() };
-    let linter = Steps::default();
+    let with = |increments: Increments| DraftRequest { increments, ..DraftRequest::default() };
+    let linter = Increments::default();
     let cases = [
         (
             DraftRequest { run_s: 1800, weeks_away: Some(2), ..base.clone() },
@@ -157,12 +157,12 @@ fn each_contradiction_names_its_options() {
         (DraftRequest { sessions_per_week: 4, ..base.clone() }, "--per-week 4 contradicts at most 3"),
         (DraftRequest { rest_days: 0, ..base.clone() }, "--rest-days 0 contradicts"),
         (DraftRequest { rest_days: 3, ..base.clone() }, "a week of 7 days then has room for 2"),
-        (steps(Steps { session_share: 0.2, ..linter }), "--session-increase is looser"),
-        (steps(Steps { session_s: 121.0, ..linter }), "--session-step is looser"),
-        (steps(Steps { longest_share: 1.0, ..linter }), "--longest-increase is looser"),
-        (steps(Steps { longest_s: 300.0, ..linter }), "--longest-step is looser"),
-        (steps(Steps { run_to_walk: 3.0, ..linter }), "--run-walk-factor is outside its range"),
-        (steps(Steps { run_to_walk: f64::NAN, ..linter }), "--run-walk-factor is outside its range"),
+        (with(Increments { session_share: 0.2, ..linter }), "--session-increase is looser"),
+        (with(Increments { session_s: 121.0, ..linter }), "--session-step is looser"),
+        (with(Increments { longest_share: 1.0, ..linter }), "--longest-increase is looser"),
+        (with(Increments { longest_s: 300.0, ..linter }), "--longest-step is looser"),
+        (with(Increments { run_to_walk: 3.0, ..linter }), "--run-walk-factor is outside its range"),
+        (with(Increments { run_to_walk: f64::NAN, ..linter }), "--run-walk-factor is outside its range"),
         (
             DraftRequest { session_ceiling_s: Some(39 * 60), ..base.clone() },
             "contradicts the last session, which takes 40:00",
@@ -174,12 +174,12 @@ fn each_contradiction_names_its_options() {
         (DraftRequest { run_s: 5, ..base.clone() }, "--run is outside its range from 0:10"),
         (DraftRequest { sessions: 0, ..base.clone() }, "--sessions is outside its range"),
         (
-            steps(Steps { session_share: 0.0, session_s: 0.0, ..linter }),
+            with(Increments { session_share: 0.0, session_s: 0.0, ..linter }),
             "--session-increase and --session-step bar the way to the goal, and lifting either opens it",
         ),
         (
             DraftRequest {
-                steps: Steps {
+                increments: Increments {
                     longest_share: 0.0,
                     longest_s: 0.0,
                     session_s: 0.0,

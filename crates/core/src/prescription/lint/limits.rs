@@ -1,9 +1,9 @@
 //! Limits that are missing, that contradict each other, or that the runner's own data show to be impossible.
 
-use super::steps::exceeds;
+use super::increments::exceeds;
 use super::{LintCode, Remark, RemarkUnit};
 use crate::prescription::figures::Figures;
-use crate::prescription::{Move, Plan, Runner, Segment, Stage};
+use crate::prescription::{Block, Move, Plan, Runner, Stage};
 use jogaudit_recording::units::{MetresPerSecond, StepsPerMinute};
 
 /// Upper end of brisk walking, m/s: 3.5 miles an hour (label of the Compendium of Physical Activities 2011).
@@ -78,8 +78,8 @@ fn rest(stage: &Stage, found: &mut Vec<Remark>) {
 /// The ceilings of a stage's runs: their own, else the stage's.
 fn ceilings(stage: &Stage) -> Vec<MetresPerSecond> {
     let mut ceilings: Vec<MetresPerSecond> = Vec::new();
-    for segment in stage.session.expand().segments {
-        let (Segment::Steps(steps) | Segment::Until { cycle: steps, .. }) = segment;
+    for block in stage.session.expand().blocks {
+        let (Block::Steps(steps) | Block::Until { cycle: steps, .. }) = block;
         for step in steps.iter().filter(|step| step.motion == Move::Run) {
             if let Some(ceiling) = step.ceiling.or(stage.limits.pace_ceiling)
                 && !ceilings.contains(&ceiling)

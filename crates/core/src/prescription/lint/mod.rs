@@ -3,10 +3,12 @@
 //! What comes out are remarks to think about, never errors: the prescriber may have reasons that a plan file does not
 //! hold. Codes and thresholds are listed in `docs/plan-file.md`.
 
+mod increments;
 mod limits;
 mod progress;
-mod steps;
 
+pub(super) use increments::exceeds;
+pub use increments::{Increments, Unit};
 pub use limits::{
     BRISK_WALK_MPS, LEAST_BRISK_SPM, LEAST_RUN_SPM, LEAST_RUNNING_HEART_SHARE, MOST_PAIN, MOSTLY_WALKING_MPS,
     SLOWEST_RUN_SPM,
@@ -14,8 +16,6 @@ pub use limits::{
 pub use progress::{
     BEGINNING_LONGEST_RUN_S, EARLY_LONGEST_RUN_S, EARLY_SESSIONS_PER_WEEK, LONG_ABSENCE_WEEKS,
 };
-pub(super) use steps::exceeds;
-pub use steps::{Steps, Unit};
 
 use super::Plan;
 use crate::codes::codes;

@@ -1,6 +1,6 @@
 //! How the doses go from stage to stage and from week to week.
 
-use super::steps::{Steps, Unit, exceeds};
+use super::increments::{Increments, Unit, exceeds};
 use super::{LintCode, LintConfig, Remark, RemarkUnit};
 use crate::prescription::Plan;
 use crate::prescription::figures::Figures;
@@ -30,12 +30,13 @@ pub(super) fn remarks(plan: &Plan, config: LintConfig) -> Vec<Remark> {
     let mut found = Vec::new();
     start(plan, &figures, config, &mut found);
     sessions(plan, &figures, &mut found);
-    let ladder = Ladder { plan, figures: &figures, days: plan.days(), steps: Steps::default() };
+    let progression =
+        Progression { plan, figures: &figures, days: plan.days(), increments: Increments::default() };
     for index in 1..plan.stages.len() {
-        ladder.rises(index, &mut found);
-        ladder.falls(index, &mut found);
+        progression.rises(index, &mut found);
+        progression.falls(index, &mut found);
     }
-    weeks(plan, &figures, &ladder.steps, &mut found);
+    weeks(plan, &figures, &progression.increments, &mut found);
     found
 }
 
@@ -113,14 +114,14 @@ fn pair(before: &Figures, now: &Figures, amount: Amount) -> Pair {
     }
 }
 
-struct Ladder<'a> {
+struct Progression<'a> {
     plan: &'a Plan,
     figures: &'a [Figures],
     days: Vec<(f64, f64)>,
-    steps: Steps,
+    increments: Increments,
 }
 
-impl Ladder<'_> {
+impl Progression<'_> {
     fn name(&self, index: usize) -> &str {
         &self.plan.stages[index].name
     }
@@ -141,12 +142,12 @@ impl Ladder<'_> {
             .filter_map(|earlier| Some((earlier, ratio(earlier)?)))
             .max_by(|a, b| a.1.total_cmp(&b.1));
         if let (Some((earlier, base)), Some(now)) = (most, ratio(index))
-            && exceeds(now, base * self.steps.run_to_walk)
+            && exceeds(now, base * self.increments.run_to_walk)
         {
-            let limit = base * self.steps.run_to_walk;
+            let limit = base * self.increments.run_to_walk;
             let remark =
                 Remark::new(LintCode::RunWalkJump, self.name(index), RemarkUnit::Ratio).held(now, limit);
-            let between = between(base, now, |base| base * self.steps.run_to_walk, 0.0);
+            let between = between(base, now, |base| base * self.increments.run_to_walk, 0.0);
             found.push(Remark {
                 after: Some(self.name(earlier).to_owned()),
                 base: Some(base),
@@ -164,8 +165,8 @@ impl Ladder<'_> {
         let Some(earlier) = most.filter(|earlier| self.figures[*earlier].runs > 0) else { return };
         let Pair { before, now, unit, is_estimated } = pair(&self.figures[earlier], now, amount);
         let limit_after = |base: f64| match amount {
-            Amount::Session => self.steps.most_session(base, unit),
-            Amount::Longest => self.steps.most_longest(base, unit),
+            Amount::Session => self.increments.most_session(base, unit),
+            Amount::Longest => self.increments.most_longest(base, unit),
         };
         if !exceeds(now, limit_after(before)) {
             return;
@@ -228,7 +229,7 @@ fn between(base: f64, value: f64, limit_after: impl Fn(f64) -> f64, grain: f64) 
     amounts
 }
 
-fn weeks(plan: &Plan, figures: &[Figures], steps: &Steps, found: &mut Vec<Remark>) {
+fn weeks(plan: &Plan, figures: &[Figures], increments: &Increments, found: &mut Vec<Remark>) {
     let weeks = plan.weeks();
     let sum_s = |sessions: &[usize]| -> f64 { sessions.iter().map(|&stage| figures[stage].run_s).sum() };
     for pair in weeks.windows(2) {
@@ -246,7 +247,7 @@ fn weeks(plan: &Plan, figures: &[Figures], steps: &Steps, found: &mut Vec<Remark
             .filter_map(|&stage| plan.stages[stage].limits.weekly_running_increase)
             .min_by(f64::total_cmp);
         let limit_s = own.map_or_else(
-            || steps.most_week_s(before_s, week.sessions.len()),
+            || increments.most_week_s(before_s, week.sessions.len()),
             |increase| before_s * (1.0 + increase),
         );
         if exceeds(now_s, limit_s) {

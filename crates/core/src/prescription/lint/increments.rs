@@ -7,9 +7,9 @@
 use super::RemarkUnit;
 use crate::prescription::figures::ASSUMED_RUN_MPS;
 
-/// Largest steps from stage to stage.
+/// Largest increments from stage to stage.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Steps {
+pub struct Increments {
     /// Rise of a session's running over the most of the 30 days before, as a fraction.
     ///
     /// Default 0.1: in 5205 runners a session's distance up to 10 % over the longest of the 30 days before was the
@@ -33,7 +33,7 @@ pub struct Steps {
     pub week_share: f64,
 }
 
-impl Default for Steps {
+impl Default for Increments {
     fn default() -> Self {
         Self {
             session_share: 0.1,
@@ -74,7 +74,7 @@ impl Unit {
     }
 }
 
-impl Steps {
+impl Increments {
     /// Most running of a session after `base` in the same unit.
     pub fn most_session(&self, base: f64, unit: Unit) -> f64 {
         (base * (1.0 + self.session_share)).max(base + unit.of_seconds(self.session_s))
@@ -103,19 +103,19 @@ mod tests {
     #[test]
     fn the_published_edge_is_still_within() {
         // Category edges of the cohort: 1.10 belongs to the reference, 1.1001 does not.
-        let steps = Steps::default();
+        let increments = Increments::default();
         let base_s = 3600.0;
-        assert!(!exceeds(base_s * 1.10, steps.most_session(base_s, Unit::Seconds)));
-        assert!(exceeds(base_s * 1.1001, steps.most_session(base_s, Unit::Seconds)));
+        assert!(!exceeds(base_s * 1.10, increments.most_session(base_s, Unit::Seconds)));
+        assert!(exceeds(base_s * 1.1001, increments.most_session(base_s, Unit::Seconds)));
     }
 
     #[test]
     fn short_sessions_may_grow_by_a_repetition() {
-        let steps = Steps::default();
-        assert_eq!(steps.most_session(360.0, Unit::Seconds), 480.0);
-        assert_eq!(steps.most_session(1000.0, Unit::Metres), 1312.0);
-        assert_eq!(steps.most_longest(60.0, Unit::Seconds), 180.0);
-        assert_eq!(steps.most_longest(600.0, Unit::Seconds), 900.0);
-        assert_eq!(steps.most_week_s(1080.0, 3), 1440.0);
+        let increments = Increments::default();
+        assert_eq!(increments.most_session(360.0, Unit::Seconds), 480.0);
+        assert_eq!(increments.most_session(1000.0, Unit::Metres), 1312.0);
+        assert_eq!(increments.most_longest(60.0, Unit::Seconds), 180.0);
+        assert_eq!(increments.most_longest(600.0, Unit::Seconds), 900.0);
+        assert_eq!(increments.most_week_s(1080.0, 3), 1440.0);
     }
 }

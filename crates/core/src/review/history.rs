@@ -2,25 +2,25 @@
 
 use jiff::civil::Date;
 
-use crate::prescription::{Extent, Plan, Segment, Session as Prescribed};
+use crate::prescription::{Block, Extent, Plan, Session};
 
 use super::ReviewConfig;
 use super::bounds::Bounds;
 use super::calendar::{monday, plus};
 use super::diary::Diary;
 use super::pain::Pain;
-use super::sessions::Session;
+use super::sessions::PerformedSession;
 
 /// Running speed with which a prescribed distance is turned into time when the recording has none: the slow end of
 /// return to running is 8 km/h (Rambaud et al. 2018, secondary).
 const ASSUMED_RUN_MPS: f64 = 2.2;
 
 /// A case, and what is worked out once for all parts.
-pub(super) struct Case<'a> {
+pub(super) struct History<'a> {
     pub(super) plan: &'a Plan,
     pub(super) diary: &'a Diary,
     /// In order of time.
-    pub(super) sessions: &'a [Session],
+    pub(super) sessions: &'a [PerformedSession],
     pub(super) as_of: Date,
     pub(super) config: &'a ReviewConfig,
     /// Indices of the sessions with running, in order.
@@ -29,17 +29,17 @@ pub(super) struct Case<'a> {
     at_stage: Vec<usize>,
 }
 
-impl<'a> Case<'a> {
+impl<'a> History<'a> {
     pub(super) fn new(
         plan: &'a Plan,
         diary: &'a Diary,
-        sessions: &'a [Session],
+        sessions: &'a [PerformedSession],
         as_of: Date,
         config: &'a ReviewConfig,
     ) -> Self {
         let runs = (0..sessions.len()).filter(|i| sessions[*i].is_run(config)).collect();
         let mut stage = 0;
-        let mut at = |session: &Session| {
+        let mut at = |session: &PerformedSession| {
             stage = session.stage.stage().unwrap_or(stage);
             stage
         };
@@ -94,7 +94,7 @@ impl<'a> Case<'a> {
 }
 
 /// The longest run that a session prescribes, s. A distance is turned into time with `run_mps` where it is known.
-pub(super) fn longest_prescribed_run_s(session: &Prescribed, run_mps: Option<f64>) -> f64 {
+pub(super) fn longest_prescribed_run_s(session: &Session, run_mps: Option<f64>) -> f64 {
     let speed = run_mps.filter(|v| *v > 0.5).unwrap_or(ASSUMED_RUN_MPS);
     let seconds = |extent: Extent| match extent {
         Extent::Time(s) => s.get(),
@@ -111,10 +111,10 @@ pub(super) fn longest_prescribed_run_s(session: &Prescribed, run_mps: Option<f64
         };
         longest = longest.max(now);
     };
-    for segment in session.expand().segments {
-        match segment {
-            Segment::Steps(steps) => steps.iter().for_each(|step| see(step, f64::INFINITY)),
-            Segment::Until { extent, cycle } => cycle.iter().for_each(|step| see(step, seconds(extent))),
+    for block in session.expand().blocks {
+        match block {
+            Block::Steps(steps) => steps.iter().for_each(|step| see(step, f64::INFINITY)),
+            Block::Until { extent, cycle } => cycle.iter().for_each(|step| see(step, seconds(extent))),
         }
     }
     longest
@@ -126,7 +126,7 @@ mod tests {
 
     #[test]
     fn the_longest_prescribed_run() {
-        let longest = |text: &str, speed| longest_prescribed_run_s(&Prescribed::parse(text).unwrap(), speed);
+        let longest = |text: &str, speed| longest_prescribed_run_s(&Session::parse(text).unwrap(), speed);
         assert_eq!(longest("walk 5:00, 3 x (run 1:00, walk 2:00), run 4:00", None), 240.0);
         assert_eq!(longest("run 1:00, run 2:00 @ 7:00 /km, walk 1:00", None), 180.0);
         assert_eq!(longest("3 x (run 400 m, walk 1:00)", Some(2.5)), 160.0);
