@@ -228,13 +228,13 @@ pub fn trace(
 
 /// Measures how badly a recording fits a session, without judging it: the cost of the best matching of its bouts with the
 /// session's steps, in seconds of mismatch (see [`Costs`]), 0 for a perfect fit. Linear in bouts × steps.
-pub fn misfit_s(
+pub fn alignment_cost_s(
     segmentation: &Segmentation,
     series: &Series,
     prescribed: &crate::prescription::Session,
     config: &AuditConfig,
 ) -> f64 {
-    session::misfit_s(segmentation, series, prescribed, config)
+    session::alignment_cost_s(segmentation, series, prescribed, config)
 }
 
 /// Holds one session against a list of steps.

@@ -74,8 +74,8 @@ pub(super) fn best_layout<'l>(
     costs.min_by(|a, b| a.0.total_cmp(&b.0)).map_or(&[], |(_, steps)| steps)
 }
 
-/// See [`super::misfit_s`].
-pub(super) fn misfit_s(
+/// See [`super::alignment_cost_s`].
+pub(super) fn alignment_cost_s(
     segmentation: &Segmentation,
     series: &Series,
     prescribed: &crate::prescription::Session,

@@ -12,9 +12,9 @@ pub struct ReviewConfig {
     /// A stage is recognised from this certainty on.
     pub stage_certainty: f64,
     /// Mismatch, s, that makes a stage e times less likely than another, for a recording that fits perfectly.
-    pub misfit_scale_s: f64,
+    pub cost_scale_s: f64,
     /// What is added to that for each second of mismatch of the best stage.
-    pub misfit_share: f64,
+    pub cost_share: f64,
     /// How much less likely a stage is that is due but not the next in turn.
     pub due_weight: f64,
     /// How much less likely a stage is that is not due.
@@ -43,8 +43,8 @@ impl Default for ReviewConfig {
             part_gap_s: 1200.0,
             least_run_s: 30.0,
             stage_certainty: 0.9,
-            misfit_scale_s: 12.0,
-            misfit_share: 0.1,
+            cost_scale_s: 12.0,
+            cost_share: 0.1,
             due_weight: 0.5,
             not_due_weight: 0.1,
             free_run_total: 1.25,

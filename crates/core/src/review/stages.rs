@@ -1,6 +1,6 @@
 //! Which stage a session was: the likeliest by alignment, those that are due before the others.
 
-use crate::audit::{AuditConfig, misfit_s};
+use crate::audit::{AuditConfig, alignment_cost_s};
 use crate::codes::codes;
 use crate::prescription::{Plan, Stage};
 
@@ -65,8 +65,8 @@ impl StageChoice {
 #[derive(Clone, Copy, Debug)]
 struct Fit {
     stage: usize,
-    /// Seconds of mismatch.
-    misfit_s: f64,
+    /// Alignment cost, s.
+    cost_s: f64,
     /// How likely the stage is before the recording is looked at, relative to the one in turn.
     weight: f64,
 }
@@ -92,17 +92,22 @@ pub(super) fn recognise(
         })
         .map(|(stage, prescribed)| Fit {
             stage,
-            misfit_s: misfit_s(&recorded.segmentation, &recorded.series, &prescribed.session, audit_config),
+            cost_s: alignment_cost_s(
+                &recorded.segmentation,
+                &recorded.series,
+                &prescribed.session,
+                audit_config,
+            ),
             weight: weight(stage, progress, config),
         })
         .collect();
-    let Some(best) = fits.iter().min_by(|a, b| a.misfit_s.total_cmp(&b.misfit_s)) else {
+    let Some(best) = fits.iter().min_by(|a, b| a.cost_s.total_cmp(&b.cost_s)) else {
         return StageChoice::NoSession;
     };
     if fits_none(&plan.stages[best.stage], totals, has_run, config) {
         return StageChoice::NoSession;
     }
-    choose(shares(&fits, plan, best.misfit_s, config), config.stage_certainty)
+    choose(shares(&fits, plan, best.cost_s, config), config.stage_certainty)
 }
 
 fn weight(stage: usize, progress: &Progress, config: &ReviewConfig) -> f64 {
@@ -137,8 +142,8 @@ fn fits_none(stage: &Stage, totals: &Totals, has_run: bool, config: &ReviewConfi
 /// Probabilities of the stages, the likeliest first. Of stages with the same session only the likeliest is there, with
 /// the probability of all of them: they ask for the same.
 fn shares(fits: &[Fit], plan: &Plan, least_s: f64, config: &ReviewConfig) -> Vec<(usize, f64)> {
-    let scale_s = config.misfit_scale_s + config.misfit_share * least_s;
-    let score = |fit: &Fit| fit.weight * (-(fit.misfit_s - least_s) / scale_s).exp();
+    let scale_s = config.cost_scale_s + config.cost_share * least_s;
+    let score = |fit: &Fit| fit.weight * (-(fit.cost_s - least_s) / scale_s).exp();
     let total: f64 = fits.iter().map(score).sum();
     let mut ordered: Vec<&Fit> = fits.iter().collect();
     ordered.sort_by(|a, b| score(b).total_cmp(&score(a)).then(a.stage.cmp(&b.stage)));
