@@ -20,7 +20,7 @@ fn an_hour(format: Format) -> Vec<u8> {
     let session = Session::parse("20 x (run 2:00, walk 1:00)").expect("the session language");
     let steps = session.expand().fixed_steps().expect("by time only");
     let settings = Settings { seed: 1, hills: true, ..Settings::default() };
-    write(&simulate(&steps, &settings).expect("a session"), format)
+    write(&simulate(&steps, &settings).expect("a session"), format).expect("positions")
 }
 
 fn folder(dir: &Path, extension: &str, files: &mut Vec<Vec<u8>>) {
@@ -38,7 +38,7 @@ fn folder(dir: &Path, extension: &str, files: &mut Vec<Vec<u8>>) {
 
 fn our_samples(bytes: &[u8]) -> usize {
     read(bytes, &ReadConfig::default())
-        .map_or(0, |noted| noted.value.iter().map(|recording| recording.samples.len()).sum())
+        .map_or(0, |noted| noted.value.iter().map(|recording| recording.samples().len()).sum())
 }
 
 /// The least that any reader of XML on this parser does: look at every event.

@@ -32,8 +32,8 @@ struct Row {
 fn rows(recordings: &[Recording]) -> Vec<Row> {
     let mut rows = Vec::new();
     for recording in recordings {
-        rows.extend(recording.samples.iter().map(|sample| Row {
-            at_us: recording.start.as_microsecond() + (sample.time_s * 1e6).round() as i64,
+        rows.extend(recording.samples().iter().map(|sample| Row {
+            at_us: recording.start().as_microsecond() + (sample.time_s * 1e6).round() as i64,
             lat_deg: sample.position.map(jogaudit::geodesy::LatLon::lat_deg),
             lon_deg: sample.position.map(jogaudit::geodesy::LatLon::lon_deg),
             altitude_m: sample.altitude.map(jogaudit::units::Metres::get),
@@ -49,8 +49,8 @@ fn rows(recordings: &[Recording]) -> Vec<Row> {
 /// Start in microseconds from 1970 and length in seconds of every lap.
 fn laps(recordings: &[Recording]) -> Vec<(i64, Option<f64>)> {
     let of = |recording: &Recording| {
-        let start_us = recording.start.as_microsecond();
-        let laps = recording.laps.iter();
+        let start_us = recording.start().as_microsecond();
+        let laps = recording.laps().iter();
         laps.map(|lap| {
             (
                 start_us + (lap.start_s * 1e6).round() as i64,
@@ -135,8 +135,8 @@ fn fitparser(bytes: &[u8]) -> (Vec<Row>, Vec<(i64, Option<f64>)>) {
 /// Start and end in microseconds from 1970 and gait of every guess of ours.
 fn guesses(recordings: &[Recording]) -> Vec<(i64, i64, GuessedGait)> {
     let of = |recording: &Recording| {
-        let at_us = |at_s: f64| recording.start.as_microsecond() + (at_s * 1e6).round() as i64;
-        let guesses = recording.guesses.iter();
+        let at_us = |at_s: f64| recording.start().as_microsecond() + (at_s * 1e6).round() as i64;
+        let guesses = recording.guesses().iter();
         guesses.map(|g| (at_us(g.start_s), at_us(g.end_s), g.gait)).collect::<Vec<_>>()
     };
     recordings.iter().flat_map(of).collect()
@@ -173,7 +173,7 @@ fn fit_files_as_fitparser_reads_them() {
         let recordings = our(&name(&file), &file.bytes);
         // Crank turns are left out, so theirs are not compared.
         let sports: Vec<&Sport> =
-            recordings.iter().flat_map(|r| std::iter::repeat_n(&r.sport, r.samples.len())).collect();
+            recordings.iter().flat_map(|r| std::iter::repeat_n(r.sport(), r.samples().len())).collect();
         for (row, sport) in theirs.iter_mut().zip(sports) {
             row.cadence_spm = row.cadence_spm.filter(|_| sport.on_foot());
         }
@@ -193,7 +193,7 @@ fn a_triathlon_is_five_recordings() {
         .find(|file| file.id == "910454f2718036f2")
         .expect("in the archive");
     let recordings = our(&name(&file), &file.bytes);
-    let told: Vec<(&Sport, usize)> = recordings.iter().map(|r| (&r.sport, r.samples.len())).collect();
+    let told: Vec<(&Sport, usize)> = recordings.iter().map(|r| (r.sport(), r.samples().len())).collect();
     let other = |word: &str| Sport::Other(word.to_owned());
     assert_eq!(
         told,

@@ -61,8 +61,8 @@ fn their_row(line: &Vec<Option<f64>>) -> Row {
 fn our_rows(recordings: &[Recording], steps_per_written: f64) -> Vec<Row> {
     let mut rows = Vec::new();
     for recording in recordings {
-        rows.extend(recording.samples.iter().map(|sample| {
-            let at_us = recording.start.as_microsecond() + (sample.time_s * 1e6).round() as i64;
+        rows.extend(recording.samples().iter().map(|sample| {
+            let at_us = recording.start().as_microsecond() + (sample.time_s * 1e6).round() as i64;
             (
                 at_us,
                 [
@@ -99,7 +99,7 @@ fn check(format: &str, path: &Path, lines: &[Vec<Option<f64>>]) -> usize {
     let is_doubled = format == "fit" || notices.iter().any(|notice| notice.code.word() == "cadence_doubled");
     let ours = our_rows(&recordings, if is_doubled { 2.0 } else { 1.0 });
     // Crank turns are left out of our side.
-    let on_foot = recordings.iter().flat_map(|r| std::iter::repeat_n(r.sport.on_foot(), r.samples.len()));
+    let on_foot = recordings.iter().flat_map(|r| std::iter::repeat_n(r.sport().on_foot(), r.samples().len()));
     for (row, on_foot) in theirs.iter_mut().zip(on_foot) {
         row.1[5] = row.1[5].filter(|_| on_foot);
     }
@@ -139,8 +139,8 @@ fn check_laps(paths: &[PathBuf]) {
         let Ok(noted) = read(&bytes, &ReadConfig::default()) else { continue };
         let mut ours = Vec::new();
         for recording in &noted.value {
-            let start_us = recording.start.as_microsecond();
-            ours.extend(recording.laps.iter().map(|lap| {
+            let start_us = recording.start().as_microsecond();
+            ours.extend(recording.laps().iter().map(|lap| {
                 let elapsed_ms = lap.end_s.map(|end_s| ((end_s - lap.start_s) * 1000.0).round() as i64);
                 (start_us + (lap.start_s * 1e6).round() as i64, elapsed_ms)
             }));

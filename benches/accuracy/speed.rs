@@ -44,7 +44,7 @@ pub(crate) fn table() {
             let settings =
                 Settings { seed: 1, channels, profile: Profile::Overlapping, ..Settings::default() };
             let made = simulate(&steps, &settings).expect("can be made up");
-            let bytes = write(&made, Format::Fit);
+            let bytes = write(&made, Format::Fit).expect("FIT holds all");
             let series = clean(&made.recording, &CleanConfig::default()).value;
             // The four in turn, so that a busy moment of the machine hits all of them; the best of each.
             let mut best = [f64::INFINITY; 4];
@@ -65,7 +65,7 @@ pub(crate) fn table() {
             }
             println!(
                 "| {sensors} | {hours} | {} | {reading:.2} | {other:.1} | {cleaning:.2} | {segmenting:.2} | {:.2} | {:.4} |",
-                made.recording.samples.len(),
+                made.recording.samples().len(),
                 segmenting / (hour_ms * hours as f64),
                 Score::of(&truth(&made), &ours(&series)).event_f1()
             );

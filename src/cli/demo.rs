@@ -7,7 +7,7 @@ use jogaudit_files::Failure;
 use jogaudit_recording::read::Format;
 use jogaudit_simulate::{CadenceStep, Channels, Fault, FaultKind, Kept, Laps, Settings, gzip, write};
 
-use super::simulate::{make, save, stage_in};
+use super::simulate::{make, refused, save, stage_in};
 use super::{Done, Io, check, review};
 
 #[derive(clap::Args, Debug)]
@@ -266,7 +266,7 @@ fn record(outing: &Outing) -> Result<Vec<u8>, Failure> {
         faults: outing.faults.to_vec(),
         ..Settings::default()
     };
-    let bytes = write(&make(&stage, &settings)?, format);
+    let bytes = write(&make(&stage, &settings)?, format).map_err(|error| refused(&error))?;
     Ok(if inner.is_some() { gzip(&bytes) } else { bytes })
 }
 

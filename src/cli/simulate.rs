@@ -11,7 +11,7 @@ use jogaudit_recording::read::Format;
 use jogaudit_recording::units::MetresPerSecond;
 use jogaudit_simulate::{
     CadenceFault, CadenceFaultKind, CadenceStep, Channels, Fault, Gps, Guesses, Kept, Laps, Profile,
-    Sampling, Settings, Simulated, Window, gzip, person, simulate, write,
+    Sampling, Settings, SimulateError, Simulated, Window, gzip, person, simulate, write,
 };
 
 use super::{Done, Io};
@@ -149,23 +149,26 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     }
     let stage = stage(&args.plan, &args.stage)?;
     let simulated = make(&stage, &settings(args, &stage, format))?;
-    let bytes = write(&simulated, format);
+    let bytes = write(&simulated, format).map_err(|error| refused(&error))?;
     let bytes = if packed { gzip(&bytes) } else { bytes };
     save(&args.out, &bytes)?;
     if let Some(path) = &args.truth {
         save(path, simulated.truth_json().as_bytes())?;
     }
     let end_s = simulated.truth.last().map_or(0.0, |b| b.end_s);
-    let samples = simulated.recording.samples.len();
+    let samples = simulated.recording.samples().len();
     let _ = writeln!(io.err, "wrote {}: {samples} samples over {end_s:.0} s", args.out.display());
     Ok(Done::Plain)
 }
 
 /// Makes up a session of a stage; where its number of steps depends on the runner, for the runner who is drawn.
 pub(super) fn make(stage: &Stage, settings: &Settings) -> Result<Simulated, Failure> {
-    let refuse = |error| Failure::refused("could not make up the session").caused_by(&error);
     let steps = steps_of(stage, settings);
-    simulate(&steps, settings).map_err(refuse)
+    simulate(&steps, settings).map_err(|error| refused(&error))
+}
+
+pub(super) fn refused(error: &SimulateError) -> Failure {
+    Failure::refused("could not make up the session").caused_by(error)
 }
 
 /// Writes a file; its folder must exist.

@@ -57,7 +57,7 @@ fn recording(n: usize) -> Vec<u8> {
     let settings = Settings { seed: 2_000_000 + n as u64, start, faults, ..Settings::default() };
     let simulated = simulate(&session.expand().fixed_steps().unwrap(), &settings).unwrap();
     let format = [Format::Fit, Format::Gpx, Format::Tcx][n % 3];
-    let bytes = write(&simulated, format);
+    let bytes = write(&simulated, format).unwrap();
     if n.is_multiple_of(5) { gzip(&bytes) } else { bytes }
 }
 

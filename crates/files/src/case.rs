@@ -267,7 +267,7 @@ pub fn activities(bytes: &[u8], name: &str, read_config: ReadConfig, config: &Co
     let (mut on_foot, mut others) = (Vec::new(), Vec::new());
     for (index, recording) in read.value.iter().enumerate() {
         let name = if several { format!("{name}#{}", index + 1) } else { name.to_owned() };
-        if let Sport::Other(sport) = &recording.sport {
+        if let Sport::Other(sport) = recording.sport() {
             let text = format!("Its sport is “{sport}”, not running or walking.");
             others.push(LeftOut { name, code: LeftOutCode::NotOnFoot, text });
             continue;

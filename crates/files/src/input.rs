@@ -82,7 +82,7 @@ pub fn session_of(
     let recordings = recordings.take(&mut notices);
     let recording = chosen(path, recordings, activity, &mut notices)?;
     let facts = facts(bytes, &recording);
-    let sport = recording.sport.clone();
+    let sport = recording.sport().clone();
     if let Sport::Other(sport_word) = &sport {
         notices.push(Notice::new(
             NoticeCode::NotOnFoot,
@@ -194,7 +194,7 @@ fn chosen(
     notices: &mut Vec<Notice>,
 ) -> Result<Recording, Failure> {
     let count = recordings.len();
-    let first_on_foot = recordings.iter().position(|recording| recording.sport.on_foot());
+    let first_on_foot = recordings.iter().position(|recording| recording.sport().on_foot());
     let index = match activity {
         Some(number) => number.checked_sub(1).filter(|index| *index < count).ok_or_else(|| {
             let what = format!("{} has no activity {number}", named(path));
@@ -216,7 +216,7 @@ fn chosen(
 
 /// What the reports say of a recording.
 pub(crate) fn facts(bytes: &[u8], recording: &Recording) -> RecordingFacts {
-    let samples = &recording.samples;
+    let samples = recording.samples();
     let has = [
         ("speed", samples.iter().any(|sample| sample.speed.is_some())),
         ("cadence", samples.iter().any(|sample| sample.cadence.is_some())),
@@ -225,9 +225,9 @@ pub(crate) fn facts(bytes: &[u8], recording: &Recording) -> RecordingFacts {
         ("altitude", samples.iter().any(|sample| sample.altitude.is_some())),
     ];
     RecordingFacts {
-        format: recording.format.name(),
+        format: recording.format().name(),
         sha256: sha256(bytes),
-        start: recording.start,
+        start: recording.start(),
         samples: samples.len(),
         has: has.into_iter().filter(|(_, given)| *given).map(|(name, _)| name).collect(),
     }
@@ -235,17 +235,17 @@ pub(crate) fn facts(bytes: &[u8], recording: &Recording) -> RecordingFacts {
 
 /// One stretch of which nothing is said.
 fn unknown_throughout(recording: &Recording) -> Segmentation {
-    let end_s = recording.samples.iter().map(|sample| sample.time_s).fold(0.0, f64::max);
+    let end_s = recording.samples().iter().map(|sample| sample.time_s).fold(0.0, f64::max);
     Segmentation::unknown(end_s)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use jogaudit_recording::read::{Format, Sample};
+    use jogaudit_recording::read::{Format, RecordingParts, Sample};
 
     fn recording(sport: Sport) -> Recording {
-        Recording {
+        Recording::new(RecordingParts {
             format: Format::Tcx,
             sport,
             start: "2026-03-02T07:10:00Z".parse().unwrap(),
@@ -254,14 +254,15 @@ mod tests {
             laps: vec![],
             timer: vec![],
             guesses: vec![],
-        }
+        })
+        .unwrap()
     }
 
     fn choose(sports: &[Sport], activity: Option<usize>) -> Result<(Sport, usize), String> {
         let mut notices = Vec::new();
         let recordings = sports.iter().cloned().map(recording).collect();
         chosen(Path::new("a.tcx"), recordings, activity, &mut notices)
-            .map(|recording| (recording.sport, notices.len()))
+            .map(|recording| (recording.sport().clone(), notices.len()))
             .map_err(|failure| failure.to_string())
     }
 

@@ -186,7 +186,7 @@ pub enum Guesses {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[allow(clippy::struct_excessive_bools)] // a set of channels: any combination is meant
 pub struct Channels {
-    /// Position. Without it (a treadmill) GPX has no samples.
+    /// Position. Without it (a treadmill) there is no GPX.
     pub position: bool,
     /// Altitude.
     pub altitude: bool,
@@ -345,7 +345,10 @@ pub struct Simulated {
 
 impl Simulated {
     /// The same recording as a reader of another format gives it.
-    pub fn recording_in(&self, format: Format) -> Recording {
+    ///
+    /// # Errors
+    /// [`SimulateError::NoPositions`] for GPX.
+    pub fn recording_in(&self, format: Format) -> Result<Recording, SimulateError> {
         quantise::recording(&self.track, &self.laps, &self.guesses, &self.settings, format)
     }
 
@@ -373,6 +376,9 @@ pub enum SimulateError {
     /// The watch was started after the end.
     #[error("the watch would be started after the session's end: nothing is recorded")]
     NothingRecorded,
+    /// GPX cannot hold samples without a position.
+    #[error("GPX cannot hold samples without a position: use FIT or TCX")]
+    NoPositions,
     /// The fault does not fit the session.
     #[error("the session has no rep for the fault `{fault}`")]
     NoSuchRep {
@@ -415,7 +421,7 @@ pub fn simulate(steps: &[Step], settings: &Settings) -> Result<Simulated, Simula
     let laps = quantise::laps(&lap_starts(&motion, &scenario), &truth, &track, settings);
     let guesses = guesses::made(&truth, settings);
     Ok(Simulated {
-        recording: quantise::recording(&track, &laps, &guesses, settings, settings.format),
+        recording: quantise::recording(&track, &laps, &guesses, settings, settings.format)?,
         truth,
         faults: scenario.faults,
         person,
@@ -436,14 +442,17 @@ pub fn person(steps: &[Step], settings: &Settings) -> Person {
     Person::draw(seed, settings.profile, &settings.kept, slowest)
 }
 
-/// Writes a made-up recording as a file. GPX leaves out samples without a position.
-pub fn write(simulated: &Simulated, format: Format) -> Vec<u8> {
-    let recording = simulated.recording_in(format);
-    match format {
+/// Writes a made-up recording as a file.
+///
+/// # Errors
+/// [`SimulateError::NoPositions`] for GPX.
+pub fn write(simulated: &Simulated, format: Format) -> Result<Vec<u8>, SimulateError> {
+    let recording = simulated.recording_in(format)?;
+    Ok(match format {
         Format::Fit => write_fit::write(&recording),
         Format::Gpx => write_gpx::write(&recording, &simulated.pauses_s()),
         Format::Tcx => write_tcx::write(&recording, &simulated.pauses_s()),
-    }
+    })
 }
 
 /// Packs a file with gzip; no name and no time, so that the same input gives the same bytes.

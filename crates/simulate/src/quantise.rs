@@ -14,29 +14,29 @@ use jiff::Timestamp;
 use super::random::{Stream, rng, uniform};
 use super::recorder::{Point, Track};
 use super::truth::TrueBout;
-use super::{CadenceStep, Laps, Settings};
+use super::{CadenceStep, Laps, Settings, SimulateError};
 use jogaudit_core::gait::Gait;
 use jogaudit_recording::geodesy::LatLon;
 use jogaudit_recording::read::{
-    Format, Guess, Lap, LapIntensity, LapTrigger, Recording, Sample, Sport, TimerEvent,
+    Format, Guess, Lap, LapIntensity, LapTrigger, Recording, RecordingParts, Sample, Sport, TimerEvent,
 };
 use jogaudit_recording::units::{BeatsPerMinute, Metres, MetresPerSecond, StridesPerMinute};
 
 /// Degrees in a semicircle of FIT.
 pub(super) const SEMICIRCLE_DEG: f64 = 180.0 / 2_147_483_648.0;
 
-/// Rounds a track to a format.
+/// Rounds a track to a format. The first point of a track is at 0 s and in every file but a GPX without positions.
 pub(super) fn recording(
     track: &Track,
     laps: &[Lap],
     guesses: &[Guess],
     settings: &Settings,
     format: Format,
-) -> Recording {
+) -> Result<Recording, SimulateError> {
     let in_file = |p: &&Point| format != Format::Gpx || p.position.is_some();
     let samples = track.points.iter().filter(in_file).map(|p| sample(p, settings, format)).collect();
     let end_s = track.points.last().map_or(0.0, |p| p.second as f64);
-    Recording {
+    Recording::new(RecordingParts {
         format,
         sport: Sport::Running,
         start: Timestamp::from_second(settings.start.as_second()).unwrap_or(settings.start),
@@ -45,7 +45,8 @@ pub(super) fn recording(
         laps: laps_in(format, laps, track),
         timer: timer(track, end_s, format),
         guesses: if format == Format::Fit { guesses.to_vec() } else { Vec::new() },
-    }
+    })
+    .map_err(|_| SimulateError::NoPositions)
 }
 
 fn sample(point: &Point, settings: &Settings, format: Format) -> Sample {

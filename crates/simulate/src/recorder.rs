@@ -10,7 +10,7 @@ use super::random::{Ar1, Stream, normal, rng, uniform};
 use super::timeline::place;
 use super::{Gps, Sampling, Settings, SimulateError};
 use jogaudit_core::gait::Gait;
-use jogaudit_recording::geodesy::LatLon;
+use jogaudit_recording::geodesy::{LatLon, Plane};
 
 /// Errors of one strength of reception.
 struct Errors {
@@ -70,9 +70,6 @@ const ALTITUDE_ERROR: (f64, f64) = (0.25, 0.02);
 const HEART_RATE_ERROR: (f64, f64) = (1.0, 5.0);
 /// Intervals of smart sampling, s: 3 to 8.
 const SMART_S: (usize, usize) = (3, 8);
-/// Semi-major axis and first eccentricity squared of WGS 84 (NGA.STND.0036).
-const WGS84: (f64, f64) = (6_378_137.0, 0.006_694_379_990_141_3);
-
 /// One recorded moment before it is rounded to what a file format can say. Missing is `None`.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Point {
@@ -248,17 +245,9 @@ impl Signals {
         }
     }
 
-    /// On the plane that touches WGS 84 at the origin: over the few kilometres of a session it differs from the
-    /// ellipsoid by less than a millimetre a metre.
+    /// On the plane that touches WGS 84 at the origin.
     fn position(&self, second: usize) -> Option<LatLon> {
-        let (a, e2) = WGS84;
-        let lat = self.origin.lat_deg().to_radians();
-        let w2 = 1.0 - e2 * lat.sin().powi(2);
-        let prime_vertical = a / w2.sqrt();
-        let meridian = prime_vertical * (1.0 - e2) / w2;
-        let north = self.north_m.get(second)? / meridian;
-        let east = self.east_m.get(second)? / (prime_vertical * lat.cos());
-        LatLon::new(self.origin.lat_deg() + north.to_degrees(), self.origin.lon_deg() + east.to_degrees())
+        Plane::new(self.origin).position_at(*self.east_m.get(second)?, *self.north_m.get(second)?)
     }
 }
 

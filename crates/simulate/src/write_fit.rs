@@ -158,10 +158,11 @@ impl File<'_> {
         }
         let recording = self.recording;
         self.message(&FILE_ID, &[Some(4), Some(NO_MANUFACTURER), Some(0), Some(self.timestamp(0.0))]);
-        let (mut events, mut laps) = (recording.timer.iter().peekable(), recording.laps.iter().enumerate());
+        let (mut events, mut laps) =
+            (recording.timer().iter().peekable(), recording.laps().iter().enumerate());
         let mut lap = laps.next();
-        let last = recording.timer.len().saturating_sub(1);
-        for sample in &recording.samples {
+        let last = recording.timer().len().saturating_sub(1);
+        for sample in recording.samples() {
             // The timer starts before its first sample and stops after its last.
             while let Some(event) = events.next_if(|e| e.running && e.time_s <= sample.time_s) {
                 self.event(event, false);
@@ -172,16 +173,16 @@ impl File<'_> {
             }
             self.record(sample);
             while let Some(event) = events.next_if(|e| !e.running && e.time_s <= sample.time_s) {
-                self.event(event, recording.timer.get(last) == Some(event));
+                self.event(event, recording.timer().get(last) == Some(event));
             }
         }
         while let Some((index, ended)) = lap {
             self.lap(index, ended);
             lap = laps.next();
         }
-        if !recording.guesses.is_empty() {
+        if !recording.guesses().is_empty() {
             self.define(&SPLIT);
-            recording.guesses.iter().for_each(|guess| self.split(guess));
+            recording.guesses().iter().for_each(|guess| self.split(guess));
         }
         self.ending();
     }
@@ -206,7 +207,7 @@ impl File<'_> {
 
     /// FIT time of a moment of the recording.
     fn timestamp(&self, time_s: f64) -> i64 {
-        self.recording.start.as_second() - EPOCH_UNIX_S + time_s.round() as i64
+        self.recording.start().as_second() - EPOCH_UNIX_S + time_s.round() as i64
     }
 
     fn event(&mut self, event: &TimerEvent, is_last: bool) {
@@ -287,9 +288,9 @@ impl File<'_> {
 
     fn ending(&mut self) {
         let recording = self.recording;
-        let end_s = recording.samples.last().map_or(0.0, |s| s.time_s);
+        let end_s = recording.samples().last().map_or(0.0, |s| s.time_s);
         let timer = (self.timer_s(0.0, end_s) * 1000.0).round() as i64;
-        let indoors = recording.samples.iter().all(|s| s.position.is_none());
+        let indoors = recording.samples().iter().all(|s| s.position.is_none());
         self.message(
             &SESSION,
             &[
@@ -304,10 +305,10 @@ impl File<'_> {
                 Some(RUNNING),
                 Some(SUB_SPORT[usize::from(indoors)]),
                 Some(0),
-                i64::try_from(recording.laps.len()).ok(),
+                i64::try_from(recording.laps().len()).ok(),
             ],
         );
-        let local = recording.utc_offset_s.map(|offset| self.timestamp(end_s) + i64::from(offset));
+        let local = recording.utc_offset_s().map(|offset| self.timestamp(end_s) + i64::from(offset));
         self.message(
             &ACTIVITY,
             &[
@@ -326,7 +327,7 @@ impl File<'_> {
     fn timer_s(&self, from_s: f64, to_s: f64) -> f64 {
         let mut stopped_s = 0.0;
         let mut stop = None;
-        for event in &self.recording.timer {
+        for event in self.recording.timer() {
             match (event.running, stop) {
                 (false, None) => stop = Some(event.time_s),
                 (true, Some(at)) => {
@@ -342,7 +343,7 @@ impl File<'_> {
     /// Distance covered between two moments, 0.01 m.
     fn centimetres(&self, from_s: f64, to_s: f64) -> Option<i64> {
         let at = |time_s: f64| {
-            let samples = &self.recording.samples;
+            let samples = self.recording.samples();
             let i = samples.partition_point(|s| s.time_s <= time_s);
             samples.get(i.checked_sub(1)?)?.distance
         };

@@ -15,13 +15,13 @@ pub(super) fn write(recording: &Recording, pauses_s: &[(f64, f64)]) -> Vec<u8> {
         &[("version", "1.1"), ("creator", "jogaudit"), ("xmlns", GPX), ("xmlns:gpxtpx", EXTENSION)],
     );
     xml.open("metadata", &[]);
-    xml.text("time", &instant(recording.start, 0.0));
+    xml.text("time", &instant(recording.start(), 0.0));
     xml.close();
     xml.open("trk", &[]);
     xml.text("type", "running");
     xml.open("trkseg", &[]);
     let mut before: Option<f64> = None;
-    for sample in &recording.samples {
+    for sample in recording.samples() {
         if before.is_some_and(|b| paused_between(pauses_s, b, sample.time_s)) {
             xml.close();
             xml.open("trkseg", &[]);
@@ -39,7 +39,7 @@ fn point(xml: &mut Document, recording: &Recording, sample: &Sample) {
     if let Some(altitude) = sample.altitude {
         xml.text("ele", &format!("{:.1}", altitude.get()));
     }
-    xml.text("time", &instant(recording.start, sample.time_s));
+    xml.text("time", &instant(recording.start(), sample.time_s));
     if sample.heart_rate.is_some() || sample.cadence.is_some() || sample.speed.is_some() {
         xml.open("extensions", &[]);
         xml.open("gpxtpx:TrackPointExtension", &[]);

@@ -18,13 +18,13 @@ pub(super) fn write(recording: &Recording, pauses_s: &[(f64, f64)]) -> Vec<u8> {
     );
     xml.open("Activities", &[]);
     xml.open("Activity", &[("Sport", "Running")]);
-    xml.text("Id", &instant(recording.start, 0.0));
-    let last_s = recording.samples.last().map_or(0.0, |s| s.time_s);
-    for (i, written) in recording.laps.iter().enumerate() {
+    xml.text("Id", &instant(recording.start(), 0.0));
+    let last_s = recording.samples().last().map_or(0.0, |s| s.time_s);
+    for (i, written) in recording.laps().iter().enumerate() {
         // A lap reaches to the next one; the last one holds the last sample.
-        let next_s = recording.laps.get(i + 1).map(|next| next.start_s);
+        let next_s = recording.laps().get(i + 1).map(|next| next.start_s);
         let within = |s: &&Sample| s.time_s >= written.start_s && next_s.is_none_or(|n| s.time_s < n);
-        let samples: Vec<&Sample> = recording.samples.iter().filter(within).collect();
+        let samples: Vec<&Sample> = recording.samples().iter().filter(within).collect();
         lap(&mut xml, recording, written, next_s.unwrap_or(last_s), &samples, pauses_s);
     }
     xml.finish()
@@ -41,7 +41,7 @@ fn lap(
 ) {
     let paused_s: f64 = pauses_s.iter().map(|p| (p.1.min(end_s) - p.0.max(lap.start_s)).max(0.0)).sum();
     let distance = |s: Option<&&Sample>| s.and_then(|s| s.distance).map_or(0.0, Metres::get);
-    xml.open("Lap", &[("StartTime", &instant(recording.start, lap.start_s))]);
+    xml.open("Lap", &[("StartTime", &instant(recording.start(), lap.start_s))]);
     xml.text("TotalTimeSeconds", &format!("{:.1}", end_s - lap.start_s - paused_s));
     xml.text("DistanceMeters", &format!("{:.2}", distance(samples.last()) - distance(samples.first())));
     xml.text("Calories", "0");
@@ -70,7 +70,7 @@ fn lap(
 
 fn point(xml: &mut Document, recording: &Recording, sample: &Sample) {
     xml.open("Trackpoint", &[]);
-    xml.text("Time", &instant(recording.start, sample.time_s));
+    xml.text("Time", &instant(recording.start(), sample.time_s));
     if let Some(position) = sample.position {
         xml.open("Position", &[]);
         xml.text("LatitudeDegrees", &format!("{:.7}", position.lat_deg()));

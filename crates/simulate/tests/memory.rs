@@ -18,7 +18,7 @@ fn reading(name: &str, bytes: &[u8]) -> (AllocationInfo, u64) {
     let mut samples = 0;
     let info = measure(|| {
         let noted = read(bytes, &ReadConfig::default()).unwrap();
-        samples = noted.value.iter().map(|recording| recording.samples.len()).sum();
+        samples = noted.value.iter().map(|recording| recording.samples().len()).sum();
     });
     assert_eq!(info.bytes_current, 0, "nothing is left behind");
     let sample_bytes = (samples * size_of::<Sample>()) as u64;
@@ -35,8 +35,8 @@ fn reading(name: &str, bytes: &[u8]) -> (AllocationInfo, u64) {
 fn points_are_not_allocated_one_by_one() {
     let (one, eight) = (simulated(1), simulated(8));
     for format in [Format::Fit, Format::Gpx, Format::Tcx] {
-        let (short, _) = reading(&format!("{} of 1 h", format.name()), &write(&one, format));
-        let (long, _) = reading(&format!("{} of 8 h", format.name()), &write(&eight, format));
+        let (short, _) = reading(&format!("{} of 1 h", format.name()), &write(&one, format).unwrap());
+        let (long, _) = reading(&format!("{} of 8 h", format.name()), &write(&eight, format).unwrap());
         // Lists grow by half: eight times as long is five steps more, for each of a few lists.
         assert!(short.count_total < 200, "{short:?}");
         assert!(long.count_total <= short.count_total + 50, "{short:?} {long:?}");
@@ -49,7 +49,7 @@ fn the_peak_is_at_most_three_times_what_is_read() {
         let simulated = simulated(hours);
         for format in [Format::Fit, Format::Gpx, Format::Tcx] {
             let name = format!("{} of {hours} h", format.name());
-            let plain = write(&simulated, format);
+            let plain = write(&simulated, format).unwrap();
             let (info, sample_bytes) = reading(&name, &plain);
             assert!(info.bytes_max <= 3 * sample_bytes, "{info:?}");
             // The unfolded bytes count too when there are any.

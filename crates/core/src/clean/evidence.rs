@@ -33,13 +33,13 @@ pub(super) fn marks(laps: &[Lap], elapsed_s: f64) -> Vec<f64> {
 
 /// Guesses cut to the recording, in order, without what is said twice or contradicted by another. Messages about whole
 /// stretches go before samples.
-pub(super) fn guesses(said: &[Guess], shift_s: f64, elapsed_s: f64) -> Vec<Guess> {
+pub(super) fn guesses(said: &[Guess], elapsed_s: f64) -> Vec<Guess> {
     let has_splits = said.iter().any(|guess| guess.source == GuessSource::Split);
     let source = if has_splits { GuessSource::Split } else { GuessSource::Samples };
     // When, whose, and by how much the number of guesses that hold rises.
     let mut edges: Vec<(f64, GuessedGait, i32)> = Vec::new();
     for guess in said.iter().filter(|guess| guess.source == source) {
-        let (start_s, end_s) = ((guess.start_s - shift_s).max(0.0), (guess.end_s - shift_s).min(elapsed_s));
+        let (start_s, end_s) = (guess.start_s.max(0.0), guess.end_s.min(elapsed_s));
         if start_s < end_s {
             edges.extend([(start_s, guess.gait, 1), (end_s, guess.gait, -1)]);
         }
@@ -89,7 +89,7 @@ mod tests {
     }
 
     fn told(said: &[Guess]) -> Vec<(f64, f64, GuessedGait)> {
-        guesses(said, 0.0, 100.0).iter().map(|g| (g.start_s, g.end_s, g.gait)).collect()
+        guesses(said, 100.0).iter().map(|g| (g.start_s, g.end_s, g.gait)).collect()
     }
 
     #[test]

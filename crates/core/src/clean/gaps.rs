@@ -6,10 +6,10 @@ use super::{CleanConfig, Gap, GapKind};
 
 /// A gap is a stretch between two neighbouring samples longer than sampling explains. Where the timer was stopped in it,
 /// the stopped part is a pause; a stop during which samples go on is no gap: the samples are the better evidence.
-pub(super) fn find(time_s: &[f64], timer: &[TimerEvent], shift_s: f64, config: &CleanConfig) -> Vec<Gap> {
+pub(super) fn find(time_s: &[f64], timer: &[TimerEvent], config: &CleanConfig) -> Vec<Gap> {
     let usual_s = usual_interval_s(time_s);
     let hole_s = longest_silence_s(time_s, config.hole_s);
-    let pauses = pauses(timer, shift_s);
+    let pauses = pauses(timer);
     let mut gaps = Vec::new();
     let mut next_pause = 0;
     for pair in time_s.windows(2) {
@@ -35,9 +35,8 @@ pub(super) fn find(time_s: &[f64], timer: &[TimerEvent], shift_s: f64, config: &
 }
 
 /// Stopped stretches in order of time: from each stop to the next start.
-fn pauses(timer: &[TimerEvent], shift_s: f64) -> Vec<(f64, f64)> {
-    let mut events: Vec<(f64, bool)> =
-        timer.iter().map(|e| (e.time_s - shift_s, e.running)).filter(|e| e.0.is_finite()).collect();
+fn pauses(timer: &[TimerEvent]) -> Vec<(f64, f64)> {
+    let mut events: Vec<(f64, bool)> = timer.iter().map(|e| (e.time_s, e.running)).collect();
     events.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut pauses = Vec::new();
     let mut stopped_s = None;

@@ -14,11 +14,9 @@ mod series;
 pub use series::{Columns, Series, SeriesError};
 mod speed;
 
-use jiff::Timestamp;
-
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
+use jogaudit_recording::read::Recording;
 pub use jogaudit_recording::read::{Guess, GuessSource, GuessedGait};
-use jogaudit_recording::read::{Lap, Recording};
 use jogaudit_recording::units::{Metres, clock};
 
 /// Where the speed of a series comes from.
@@ -116,9 +114,9 @@ impl Default for CleanConfig {
 pub fn clean(recording: &Recording, config: &CleanConfig) -> Noted<Series> {
     let mut ledger = Vec::new();
     let mut notices = Vec::new();
-    let order::InTime { start_shift_s, rows } = order::in_time(&recording.samples, &mut ledger);
-    let time_s: Vec<f64> = rows.iter().map(|row| row.time_s).collect();
-    let gaps = gaps::find(&time_s, &recording.timer, start_shift_s, config);
+    let rows = order::in_time(recording, &mut ledger);
+    let time_s: Vec<f64> = rows.iter().map(|row| row.sample.time_s).collect();
+    let gaps = gaps::find(&time_s, recording.timer(), config);
     let path = position::without_spikes(&rows, &time_s, config, &mut ledger);
     let speed = speed::choose(&rows, &time_s, &path, &gaps, config, &mut ledger);
     let cadence_spm = cadence::mend(&rows, &time_s, &speed.column_mps, config, &mut ledger);
@@ -135,19 +133,10 @@ pub fn clean(recording: &Recording, config: &CleanConfig) -> Noted<Series> {
         })
         .collect();
     let distance_m = speed::distance(&rows, &time_s, &speed.column_mps, &gaps);
-    let laps: Vec<Lap> = recording
-        .laps
-        .iter()
-        .map(|lap| Lap {
-            start_s: lap.start_s - start_shift_s,
-            end_s: lap.end_s.map(|t| t - start_shift_s),
-            ..*lap
-        })
-        .collect();
     let elapsed_s = time_s.last().copied().unwrap_or(0.0);
     let series = Series::cleaned(Columns {
-        start: shifted(recording.start, start_shift_s),
-        utc_offset_s: recording.utc_offset_s,
+        start: recording.start(),
+        utc_offset_s: recording.utc_offset_s(),
         speed_mps: speed.column_mps,
         speed_source: speed.source,
         speed_delay_s: speed.delay_s,
@@ -159,23 +148,15 @@ pub fn clean(recording: &Recording, config: &CleanConfig) -> Noted<Series> {
             .collect(),
         distance_m,
         gaps,
-        marks_s: evidence::marks(&laps, elapsed_s),
-        guesses: evidence::guesses(&recording.guesses, start_shift_s, elapsed_s),
-        laps,
+        marks_s: evidence::marks(recording.laps(), elapsed_s),
+        guesses: evidence::guesses(recording.guesses(), elapsed_s),
+        laps: recording.laps().to_vec(),
         has_position: path.positions.iter().any(Option::is_some),
         time_s,
         ledger,
     });
     tell(&series, &mut notices);
     Noted { value: series, notices }
-}
-
-/// The timestamp `shift_s` later, or the same where that leaves the calendar.
-fn shifted(start: Timestamp, shift_s: f64) -> Timestamp {
-    jiff::SignedDuration::try_from_secs_f64(shift_s)
-        .ok()
-        .and_then(|shift| start.checked_add(shift).ok())
-        .unwrap_or(start)
 }
 
 /// Sums up for people what the ledger and the gaps hold one by one.

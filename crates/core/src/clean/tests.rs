@@ -3,20 +3,25 @@ use jiff::Timestamp;
 use super::{ChangeKind, CleanConfig, GapKind, Series, SpeedSource, clean};
 use jogaudit_recording::geodesy::LatLon;
 use jogaudit_recording::notice::{Noted, NoticeCode};
-use jogaudit_recording::read::{Format, Recording, Sample, Sport, TimerEvent};
+use jogaudit_recording::read::{Format, Recording, RecordingParts, Sample, Sport, TimerEvent};
 use jogaudit_recording::units::{BeatsPerMinute, Metres, MetresPerSecond, StepsPerMinute};
 
 fn recording(samples: Vec<Sample>) -> Recording {
-    Recording {
+    with_timer(samples, Vec::new())
+}
+
+fn with_timer(samples: Vec<Sample>, timer: Vec<TimerEvent>) -> Recording {
+    Recording::new(RecordingParts {
         format: Format::Gpx,
         sport: Sport::Running,
         start: Timestamp::UNIX_EPOCH,
         utc_offset_s: None,
         samples,
         laps: Vec::new(),
-        timer: Vec::new(),
+        timer,
         guesses: Vec::new(),
-    }
+    })
+    .unwrap()
 }
 
 fn cleaned(recording: &Recording) -> Noted<Series> {
@@ -57,18 +62,6 @@ fn order_and_duplicates() {
 }
 
 #[test]
-fn the_first_sample_in_time_is_zero() {
-    let mut samples = moving(20, 1.5);
-    for s in &mut samples {
-        s.time_s -= 5.0;
-    }
-    let noted = cleaned(&recording(samples));
-    assert_eq!(noted.value.time_s()[0], 0.0);
-    assert_eq!(noted.value.start(), Timestamp::from_second(-5).unwrap());
-    assert_eq!(noted.value.elapsed_s(), 19.0);
-}
-
-#[test]
 fn speed_from_positions_is_the_true_one() {
     let noted = cleaned(&recording(moving(60, 2.5)));
     assert_eq!(noted.value.speed_source(), SpeedSource::Positions);
@@ -99,10 +92,9 @@ fn a_spike_is_left_out_and_a_lasting_jump_is_followed() {
 fn a_stop_of_the_timer_is_a_pause_and_silence_a_hole() {
     let mut samples = moving(300, 1.5);
     samples.retain(|s| !(100.0..160.0).contains(&s.time_s) && !(200.0..230.0).contains(&s.time_s));
-    let mut paused = recording(samples);
-    paused.timer =
+    let timer =
         vec![TimerEvent { time_s: 99.5, running: false }, TimerEvent { time_s: 160.0, running: true }];
-    let paused = cleaned(&paused).value;
+    let paused = cleaned(&with_timer(samples, timer)).value;
     let gaps = paused.gaps();
     assert_eq!(gaps.len(), 2);
     assert_eq!((gaps[0].start_s, gaps[0].end_s, gaps[0].kind), (99.5, 160.0, GapKind::Pause));
@@ -191,10 +183,10 @@ fn a_cadence_held_while_standing_is_left_out() {
 
 #[test]
 fn out_of_range_values_are_left_out_and_said() {
-    let mut wild = stepping(&[(60, 2.4, 160.0)]);
+    let mut wild = stepping(&[(60, 2.4, 160.0)]).into_parts();
     wild.samples[10].heart_rate = Some(BeatsPerMinute::new(0.0));
     wild.samples[20].speed = Some(MetresPerSecond::new(60.0));
-    let noted = cleaned(&wild);
+    let noted = cleaned(&Recording::new(wild).unwrap());
     assert_eq!(noted.value.speed_mps()[20], None);
     let found = codes(&noted);
     assert!(
@@ -210,15 +202,16 @@ proptest::proptest! {
         rows in proptest::collection::vec((-1e4..1e4_f64, proptest::option::of(-5.0..90.0_f64), proptest::option::of(-10.0..600.0_f64)), 1..80),
         stops in proptest::collection::vec((-1e4..1e4_f64, proptest::bool::ANY), 0..6),
     ) {
-        let mut wild = recording(rows.iter().map(|&(time_s, v, c)| Sample {
-            time_s,
+        let earliest_s = rows.iter().map(|row| row.0).reduce(f64::min).unwrap();
+        let samples = rows.iter().map(|&(time_s, v, c)| Sample {
+            time_s: time_s - earliest_s,
             speed: v.map(MetresPerSecond::new),
             cadence: c.map(StepsPerMinute::new),
             position: v.and_then(|v| LatLon::new(v, 180.0)),
             ..Sample::default()
-        }).collect());
-        wild.timer = stops.iter().map(|&(time_s, running)| TimerEvent { time_s, running }).collect();
-        let series = cleaned(&wild).value;
+        }).collect();
+        let timer = stops.iter().map(|&(time_s, running)| TimerEvent { time_s, running }).collect();
+        let series = cleaned(&with_timer(samples, timer)).value;
         let n = series.time_s().len();
         proptest::prop_assert!(series.time_s()[0] == 0.0 && series.time_s().windows(2).all(|w| w[0] < w[1]));
         proptest::prop_assert!([series.speed_mps().len(), series.cadence_spm().len(), series.distance_m().len()] == [n; 3]);

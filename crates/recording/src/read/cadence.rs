@@ -15,12 +15,26 @@
 //! steps a minute counted on both legs without any speed or position passes for one leg and so for a run. Both limits
 //! are our choice from arithmetic on published cadences and speeds; the notice says what was decided.
 
-use crate::geodesy::LatLon;
 use crate::notice::{Notice, NoticeCode};
 use crate::units::{StepsPerMinute, StridesPerMinute};
 
-use super::draft::Draft;
+use super::bounds;
+use super::builder::RecordingBuilder;
 use super::time::MICROS_PER_S;
+
+/// A cadence as a GPX or TCX file writes it, a minute: of one leg or of both, which the formats do not say. It is neither
+/// steps nor strides until [`settle`] has seen all of the file's.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct WrittenCadence {
+    per_minute: f64,
+}
+
+impl WrittenCadence {
+    /// Takes a written number, unless no legs could have it.
+    pub(super) fn new(per_minute: f64) -> Option<Self> {
+        bounds::cadence(per_minute).map(|per_minute| Self { per_minute })
+    }
+}
 
 /// Highest 90th percentile that can be one leg's count, a minute.
 const MOST_PER_LEG: f64 = 110.0;
@@ -34,29 +48,38 @@ const LEAST_MOVING: f64 = 30.0;
 const LONGEST_INTERVAL_S: f64 = 30.0;
 /// Speeds outside this are standing or a spike, m/s.
 const MOVING_SPEEDS_MPS: std::ops::RangeInclusive<f64> = 0.3..=8.0;
-/// Mean radius of the earth, m: enough for a step length to a few per cent.
-const EARTH_RADIUS_M: f64 = 6_371_008.8;
 
-/// Brings the cadence of all drafts on foot to steps a minute and says what was decided. Before this call their
-/// `cadence` holds the number as written.
-pub(super) fn settle(drafts: &mut [Draft], notices: &mut Vec<Notice>) {
-    let Some(written) = ninetieth_percentile(drafts) else { return };
-    let step_m = mean_step_length_m(drafts);
+/// Decides for all activities of a file together and says what was decided. Gives the one way from a written cadence to
+/// steps.
+pub(super) fn settle(
+    activities: &[RecordingBuilder<WrittenCadence>],
+    notices: &mut Vec<Notice>,
+) -> impl Fn(WrittenCadence) -> StepsPerMinute + use<> {
+    let is_per_leg = is_file_per_leg(activities, notices);
+    move |written| {
+        if is_per_leg {
+            StridesPerMinute::new(written.per_minute).to_steps()
+        } else {
+            StepsPerMinute::new(written.per_minute)
+        }
+    }
+}
+
+fn is_file_per_leg(activities: &[RecordingBuilder<WrittenCadence>], notices: &mut Vec<Notice>) -> bool {
+    let Some(written) = ninetieth_percentile(activities) else { return false };
+    let step_m = mean_step_length_m(activities);
     let evidence = step_m.map_or("no speed to check it with".to_owned(), |step_m| {
         format!("mean step {step_m:.2} m if taken as steps")
     });
-    if is_per_leg(written, step_m) {
-        double(drafts);
-        let text = format!(
-            "cadence (90th percentile {written:.0} a minute, {evidence}) is read as one leg's and doubled to steps"
-        );
-        notices.push(Notice::new(NoticeCode::CadenceDoubled, text));
+    let is_per_leg = is_per_leg(written, step_m);
+    let (code, taken_as) = if is_per_leg {
+        (NoticeCode::CadenceDoubled, "one leg's and doubled to steps")
     } else {
-        let text = format!(
-            "cadence (90th percentile {written:.0} a minute, {evidence}) is read as steps of both feet"
-        );
-        notices.push(Notice::new(NoticeCode::CadenceAsWritten, text));
-    }
+        (NoticeCode::CadenceAsWritten, "steps of both feet")
+    };
+    let text = format!("cadence (90th percentile {written:.0} a minute, {evidence}) is read as {taken_as}");
+    notices.push(Notice::new(code, text));
+    is_per_leg
 }
 
 fn is_per_leg(ninetieth_percentile: f64, step_length_m: Option<f64>) -> bool {
@@ -67,12 +90,12 @@ fn is_per_leg(ninetieth_percentile: f64, step_length_m: Option<f64>) -> bool {
     }
 }
 
-fn ninetieth_percentile(drafts: &[Draft]) -> Option<f64> {
-    let on_foot = drafts.iter().filter(|draft| draft.sport.on_foot());
-    let samples = on_foot.flat_map(|draft| &draft.samples);
+fn ninetieth_percentile(activities: &[RecordingBuilder<WrittenCadence>]) -> Option<f64> {
+    let on_foot = activities.iter().filter(|activity| activity.sport.on_foot());
+    let samples = on_foot.flat_map(|activity| &activity.samples);
     let mut values: Vec<f64> = samples
-        .filter_map(|sample| sample.cadence)
-        .map(StepsPerMinute::get)
+        .filter_map(|sample| sample.values.cadence)
+        .map(|written| written.per_minute)
         .filter(|value| *value > 0.0)
         .collect();
     let rank = (values.len() * 9).div_ceil(10).checked_sub(1)?;
@@ -81,19 +104,20 @@ fn ninetieth_percentile(drafts: &[Draft]) -> Option<f64> {
 }
 
 /// Distance by steps, with the written cadence taken as steps.
-fn mean_step_length_m(drafts: &[Draft]) -> Option<f64> {
+fn mean_step_length_m(activities: &[RecordingBuilder<WrittenCadence>]) -> Option<f64> {
     let (mut metres, mut steps) = (0.0, 0.0);
-    for draft in drafts.iter().filter(|draft| draft.sport.on_foot()) {
-        for (times, samples) in draft.times.windows(2).zip(draft.samples.windows(2)) {
-            let ([from, to], [before, after]) = (times, samples) else { continue };
-            let interval_s = to.saturating_sub(*from) as f64 / MICROS_PER_S as f64;
-            let cadence = after.cadence.map_or(0.0, StepsPerMinute::get);
+    for activity in activities.iter().filter(|activity| activity.sport.on_foot()) {
+        for pair in activity.samples.windows(2) {
+            let [before, after] = pair else { continue };
+            let interval_s = after.time.saturating_sub(before.time) as f64 / MICROS_PER_S as f64;
+            let (before, after) = (before.values, after.values);
+            let cadence = after.cadence.map_or(0.0, |written| written.per_minute);
             if !(interval_s > 0.0 && interval_s <= LONGEST_INTERVAL_S && cadence >= LEAST_MOVING) {
                 continue;
             }
             let by_recorder = after.speed.map(|speed| speed.get() * interval_s);
             let by_distance = || Some(after.distance?.get() - before.distance?.get());
-            let by_position = || Some(roughly_m(before.position?, after.position?));
+            let by_position = || Some(before.position?.rough_step_m(after.position?));
             let Some(moved_m) = by_recorder.or_else(by_distance).or_else(by_position) else { continue };
             if MOVING_SPEEDS_MPS.contains(&(moved_m / interval_s)) {
                 metres += moved_m;
@@ -104,40 +128,26 @@ fn mean_step_length_m(drafts: &[Draft]) -> Option<f64> {
     (steps > 0.0).then(|| metres / steps)
 }
 
-/// Distance on a sphere over a plane: for neighbouring points only.
-fn roughly_m(from: LatLon, to: LatLon) -> f64 {
-    let north = (to.lat_deg() - from.lat_deg()).to_radians();
-    let east = (to.lon_deg() - from.lon_deg()).to_radians() * from.lat_deg().to_radians().cos();
-    north.hypot(east) * EARTH_RADIUS_M
-}
-
-fn double(drafts: &mut [Draft]) {
-    let samples =
-        drafts.iter_mut().filter(|draft| draft.sport.on_foot()).flat_map(|draft| &mut draft.samples);
-    for sample in samples {
-        sample.cadence = sample.cadence.map(|written| StridesPerMinute::new(written.get()).to_steps());
-    }
-}
-
 #[cfg(test)]
 mod tests {
-    use crate::read::{Sample, Sport};
+    use crate::read::Sport;
+    use crate::read::builder::RawValues;
     use crate::units::MetresPerSecond;
 
     use super::*;
 
     /// Settles a file of these (written cadence, speed) pairs, one a second; gives the notice and the first cadence.
     fn settled(pairs: &[(f64, Option<f64>)]) -> (NoticeCode, f64) {
-        let mut draft = Draft::new(Sport::Running);
+        let mut activity = RecordingBuilder::new(Sport::Running);
         for (second, (cadence, speed_mps)) in (0..).zip(pairs) {
-            let cadence = Some(StepsPerMinute::new(*cadence));
+            let cadence = WrittenCadence::new(*cadence);
             let speed = speed_mps.map(MetresPerSecond::new);
-            draft.push(second * MICROS_PER_S, Sample { speed, cadence, ..Sample::default() });
+            activity.push(second * MICROS_PER_S, RawValues { speed, cadence, ..RawValues::default() });
         }
         let mut notices = Vec::new();
-        let mut drafts = [draft];
-        settle(&mut drafts, &mut notices);
-        (notices[0].code, drafts[0].samples[0].cadence.unwrap().get())
+        let first = activity.samples[0].values.cadence.unwrap();
+        let to_steps = settle(&[activity], &mut notices);
+        (notices[0].code, to_steps(first).get())
     }
 
     fn steady(cadence: f64, speed_mps: Option<f64>) -> (NoticeCode, f64) {

@@ -4,37 +4,39 @@
 //! its extensions. Tracks less than two hours apart and not of different type are one recording; a new segment behind a
 //! break of [`SHORTEST_BREAK`] or more is a pause.
 
+use crate::geodesy::LatLon;
 use crate::notice::Noted;
-use crate::units::StepsPerMinute;
 
-use super::draft::{self, Draft, Drafts};
+use super::bounds;
+use super::builder::{Builders, RawValues, RecordingBuilder};
+use super::cadence::{WrittenCadence, settle};
 use super::points::PointFaults;
 use super::time::{MICROS_PER_S, Micros};
 use super::xml::{self, Handler, Tag};
-use super::{Format, ReadError, ReadErrorKind, Recording, Sample, Sport, cadence, sport};
+use super::{Format, ReadError, ReadErrorKind, Recording, Sport, sport};
 
-/// Tracks at least this far apart are different activities.
+/// Tracks at least this far apart are different activities. Our choice.
 const APART: Micros = 2 * 3600 * MICROS_PER_S;
-/// A break between segments shorter than this is how some exporters part laps (common practice, no source).
+/// A break between track segments shorter than this is how some exporters part laps (common practice, no source).
 const SHORTEST_BREAK: Micros = 5 * MICROS_PER_S;
 
 pub(super) fn read(text: &str) -> Result<Noted<Vec<Recording>>, ReadError> {
     let mut reader = GpxReader::default();
-    let outcome = xml::walk(text, &mut reader);
-    let mut notices = outcome.notices(text, reader.faults.points);
+    let faults = xml::parse(text, &mut reader);
+    let mut notices = faults.notices(text, reader.faults.points);
     notices.extend(reader.faults.notices(text));
-    let mut drafts = reader.tracks;
-    drafts.list = joined(drafts.list);
-    cadence::settle(&mut drafts.list, &mut notices);
-    for draft in &mut drafts.list {
-        draft.utc_offset_s = reader.faults.utc_offset_s;
+    let mut tracks = reader.tracks;
+    tracks.list = joined(tracks.list);
+    for track in &mut tracks.list {
+        track.utc_offset_s = reader.faults.utc_offset_s;
     }
-    let recordings = drafts.finish(Format::Gpx, &mut notices);
+    let to_steps = settle(&tracks.list, &mut notices);
+    let recordings = tracks.finish(Format::Gpx, to_steps, &mut notices);
     if !recordings.is_empty() {
         return Ok(Noted { value: recordings, notices });
     }
     let kind = match reader.faults.without_time.count {
-        0 if outcome.cut.is_some() => ReadErrorKind::CutBeforeFirstSample,
+        0 if faults.cut.is_some() => ReadErrorKind::CutBeforeFirstSample,
         0 if reader.planned_points > 0 => ReadErrorKind::OnlyRoute,
         0 => ReadErrorKind::NoSamples,
         points => ReadErrorKind::NoTimes { points },
@@ -42,19 +44,22 @@ pub(super) fn read(text: &str) -> Result<Noted<Vec<Recording>>, ReadError> {
     Err(ReadError::new(Format::Gpx, kind))
 }
 
+/// A GPX track under construction.
+type Track = RecordingBuilder<WrittenCadence>;
+
 /// Joins tracks that belong together, in the order of the file.
-fn joined(tracks: Vec<Draft>) -> Vec<Draft> {
-    let mut drafts: Vec<Draft> = Vec::new();
+fn joined(tracks: Vec<Track>) -> Vec<Track> {
+    let mut joined: Vec<Track> = Vec::new();
     for track in tracks {
-        match drafts.last_mut() {
+        match joined.last_mut() {
             Some(last) if belong_together(last, &track) => join(last, track),
-            _ => drafts.push(track),
+            _ => joined.push(track),
         }
     }
-    drafts
+    joined
 }
 
-fn belong_together(one: &Draft, other: &Draft) -> bool {
+fn belong_together(one: &Track, other: &Track) -> bool {
     let same_sport = one.sport == other.sport || [&one.sport, &other.sport].contains(&&Sport::Unspecified);
     match (one.span(), other.span()) {
         (Some((start, end)), Some((other_start, other_end))) => {
@@ -65,16 +70,15 @@ fn belong_together(one: &Draft, other: &Draft) -> bool {
     }
 }
 
-fn join(into: &mut Draft, track: Draft) {
-    if let (Some(end), Some(start)) = (into.times.last(), track.times.first())
-        && start - end >= SHORTEST_BREAK
+fn join(into: &mut Track, track: Track) {
+    if let (Some(end), Some(start)) = (into.samples.last(), track.samples.first())
+        && start.time - end.time >= SHORTEST_BREAK
     {
-        into.pause(*end, *start);
+        into.pause(end.time, start.time);
     }
     if into.sport == Sport::Unspecified {
         into.sport = track.sport;
     }
-    into.times.extend(track.times);
     into.samples.extend(track.samples);
     into.timer.extend(track.timer);
 }
@@ -100,13 +104,13 @@ enum Element {
 #[derive(Default)]
 struct OpenPoint {
     time: Option<Micros>,
-    sample: Sample,
+    values: RawValues<WrittenCadence>,
     at_byte: usize,
 }
 
 #[derive(Default)]
 struct GpxReader {
-    tracks: Drafts,
+    tracks: Builders<WrittenCadence>,
     point: Option<OpenPoint>,
     /// Last time before the segment that has just begun.
     break_after: Option<Micros>,
@@ -115,10 +119,10 @@ struct GpxReader {
 }
 
 impl GpxReader {
-    fn track(&mut self) -> &mut Draft {
+    fn track(&mut self) -> &mut Track {
         let tracks = &mut self.tracks.list;
         if tracks.is_empty() {
-            tracks.push(Draft::new(Sport::Unspecified));
+            tracks.push(Track::new(Sport::Unspecified));
         }
         let last = tracks.len() - 1;
         #[expect(clippy::indexing_slicing, reason = "the list was filled above")]
@@ -130,13 +134,11 @@ impl GpxReader {
         let mut coordinate =
             |name| tag.attribute(name).and_then(|text| self.faults.number(text, tag.at_byte));
         let position = match (coordinate("lat"), coordinate("lon")) {
-            (Some(lat_deg), Some(lon_deg)) => {
-                self.faults.kept(draft::position(lat_deg, lon_deg), tag.at_byte)
-            }
+            (Some(lat_deg), Some(lon_deg)) => self.faults.kept(LatLon::new(lat_deg, lon_deg), tag.at_byte),
             _ => None,
         };
-        let sample = Sample { position, ..Sample::default() };
-        self.point = Some(OpenPoint { time: None, sample, at_byte: tag.at_byte });
+        let values = RawValues { position, ..RawValues::default() };
+        self.point = Some(OpenPoint { time: None, values, at_byte: tag.at_byte });
     }
 
     fn finish_point(&mut self) {
@@ -153,7 +155,7 @@ impl GpxReader {
         {
             track.pause(end, time);
         }
-        track.push(time, point.sample);
+        track.push(time, point.values);
     }
 }
 
@@ -185,12 +187,12 @@ impl Handler for GpxReader {
             Some(Element::PlannedPoint) => self.planned_points += 1,
             Some(Element::Segment) => {
                 self.finish_point();
-                self.break_after = self.track().times.last().copied();
+                self.break_after = self.track().samples.last().map(|sample| sample.time);
             }
             Some(Element::Track) => {
                 self.finish_point();
                 self.break_after = None;
-                self.tracks.begin(Draft::new(Sport::Unspecified));
+                self.tracks.begin(Track::new(Sport::Unspecified));
             }
             _ => {}
         }
@@ -213,23 +215,22 @@ impl GpxReader {
         if text.is_empty() {
             return;
         }
-        let sample = &mut point.sample;
+        let values = &mut point.values;
         match (parent, element) {
             (Element::Point, Element::Time) => point.time = faults.time(text, at_byte),
             (Element::Point, Element::Altitude) => {
-                sample.altitude =
-                    faults.number(text, at_byte).and_then(|v| faults.kept(draft::metres(v), at_byte));
+                values.altitude =
+                    faults.number(text, at_byte).and_then(|v| faults.kept(bounds::metres(v), at_byte));
             }
             (_, Element::Speed) => {
-                sample.speed =
-                    faults.number(text, at_byte).and_then(|v| faults.kept(draft::speed(v), at_byte));
+                values.speed =
+                    faults.number(text, at_byte).and_then(|v| faults.kept(bounds::speed(v), at_byte));
             }
             (_, Element::HeartRate) => {
-                sample.heart_rate = faults.number(text, at_byte).and_then(draft::heart_rate);
+                values.heart_rate = faults.number(text, at_byte).and_then(bounds::heart_rate);
             }
             (_, Element::Cadence) => {
-                let written = faults.number(text, at_byte);
-                sample.cadence = written.and_then(draft::cadence).map(StepsPerMinute::new);
+                values.cadence = faults.number(text, at_byte).and_then(WrittenCadence::new);
             }
             _ => {}
         }
@@ -240,6 +241,8 @@ impl GpxReader {
 mod tests {
     use super::*;
     use crate::notice::NoticeCode;
+    use crate::read::Sample;
+    use crate::units::StepsPerMinute;
 
     /// A point with this time and this inside.
     fn point(time: &str, inside: &str) -> String {
@@ -275,7 +278,7 @@ mod tests {
     }
 
     fn timer(recording: &Recording) -> Vec<(f64, bool)> {
-        recording.timer.iter().map(|event| (event.time_s, event.running)).collect()
+        recording.timer().iter().map(|event| (event.time_s, event.running)).collect()
     }
 
     #[test]
@@ -285,19 +288,19 @@ mod tests {
         let noted = noted(&gpx(&[track("running", &[at(0, "") + &at(1, inside)])]));
         assert_eq!(noted.notices.iter().map(|n| n.code).collect::<Vec<_>>(), [NoticeCode::CadenceAsWritten]);
         let recording = &noted.value[0];
-        assert_eq!(recording.sport, Sport::Running);
-        assert_eq!(recording.start.to_string(), "2025-01-01T00:00:00Z");
-        let [bare, full] = recording.samples.as_slice() else { panic!("{recording:?}") };
-        let position = draft::position(59.9, 10.7);
+        assert_eq!(*recording.sport(), Sport::Running);
+        assert_eq!(recording.start().to_string(), "2025-01-01T00:00:00Z");
+        let [bare, full] = recording.samples() else { panic!("{recording:?}") };
+        let position = LatLon::new(59.9, 10.7);
         assert_eq!(*bare, Sample { position, ..Sample::default() });
         let expected = Sample {
             time_s: 1.0,
             position,
-            altitude: draft::metres(12.5),
+            altitude: bounds::metres(12.5),
             distance: None,
-            speed: draft::speed(2.4),
+            speed: bounds::speed(2.4),
             cadence: Some(StepsPerMinute::new(160.0)),
-            heart_rate: draft::heart_rate(140.0),
+            heart_rate: bounds::heart_rate(140.0),
         };
         assert_eq!(*full, expected);
     }
@@ -307,10 +310,10 @@ mod tests {
         for (open, close) in [("<hr>", "</hr>"), ("<ns3:hr>", "</ns3:hr>"), ("<a:b><c:hr>", "</c:hr></a:b>")]
         {
             let inside = format!("<extensions>{open} 99 {close}<q:speed>1.5</q:speed></extensions>");
-            let sample = clean(&gpx(&[track("", &[at(0, &inside)])])).samples[0];
+            let sample = clean(&gpx(&[track("", &[at(0, &inside)])])).samples()[0];
             assert_eq!(
                 (sample.heart_rate, sample.speed),
-                (draft::heart_rate(99.0), draft::speed(1.5)),
+                (bounds::heart_rate(99.0), bounds::speed(1.5)),
                 "{open}"
             );
         }
@@ -320,8 +323,8 @@ mod tests {
     fn values_of_unknown_children_do_not_leak() {
         let inside = "<link><time>2030-01-01T00:00:00Z</time><ele>7</ele></link><extensions><a><time>x</time></a></extensions>";
         let recording = clean(&gpx(&[track("", &[at(0, inside)])]));
-        assert_eq!(recording.start.to_string(), "2025-01-01T00:00:00Z");
-        assert_eq!(recording.samples[0].altitude, None);
+        assert_eq!(recording.start().to_string(), "2025-01-01T00:00:00Z");
+        assert_eq!(recording.samples()[0].altitude, None);
     }
 
     #[test]
@@ -334,13 +337,13 @@ mod tests {
     fn tracks_that_belong_together_are_one() {
         let close = [track("run", &[at(0, "")]), track("", &[at(7199, "")])];
         let recording = clean(&gpx(&close));
-        assert_eq!((recording.samples.len(), &recording.sport), (2, &Sport::Running));
+        assert_eq!((recording.samples().len(), recording.sport()), (2, &Sport::Running));
         assert_eq!(timer(&recording), [(0.0, false), (7199.0, true)]);
         let apart = [track("run", &[at(0, "")]), track("run", &[at(7200, "")])];
         assert_eq!(noted(&gpx(&apart)).value.len(), 2);
         let other = [track("walking", &[at(0, "")]), track("run", &[at(10, "")])];
         let sports: Vec<Sport> =
-            noted(&gpx(&other)).value.into_iter().map(|recording| recording.sport).collect();
+            noted(&gpx(&other)).value.into_iter().map(|recording| recording.sport().clone()).collect();
         assert_eq!(sports, [Sport::Walking, Sport::Running]);
         let backwards = [track("run", &[at(7300, "")]), track("run", &[at(0, "")])];
         assert_eq!(noted(&gpx(&backwards)).value.len(), 2);
@@ -356,7 +359,7 @@ mod tests {
     fn points_without_a_time_are_counted() {
         let text = gpx(&[track("", &[at(0, "") + r#"<trkpt lat="1" lon="2"/>"# + &point("soon", "")])]);
         let noted = noted(&text);
-        assert_eq!(noted.value[0].samples.len(), 1);
+        assert_eq!(noted.value[0].samples().len(), 1);
         assert!(noted.notices[0].text.ends_with("skipped: 2"), "{}", noted.notices[0].text);
         assert_eq!(codes(&text), [NoticeCode::PointsWithoutTime, NoticeCode::ValuesUnreadable]);
     }
@@ -364,10 +367,10 @@ mod tests {
     #[test]
     fn positions_at_the_edge_and_beyond() {
         let at_edge = at(0, "").replace("10.7", "180").replace("59.9", "-90.0");
-        assert!(clean(&gpx(&[track("", &[at_edge])])).samples[0].position.is_some());
+        assert!(clean(&gpx(&[track("", &[at_edge])])).samples()[0].position.is_some());
         let beyond = gpx(&[track("", &[at(0, "").replace("10.7", "180.01")])]);
         assert_eq!(codes(&beyond), [NoticeCode::ValuesUnreadable]);
-        assert_eq!(noted(&beyond).value[0].samples[0].position, None);
+        assert_eq!(noted(&beyond).value[0].samples()[0].position, None);
     }
 
     #[test]
@@ -375,7 +378,7 @@ mod tests {
         let text = gpx(&[track("", &[point("2025-01-01T02:00:00+02:00", "")])]);
         let recording = clean(&text);
         assert_eq!(
-            (recording.start.to_string().as_str(), recording.utc_offset_s),
+            (recording.start().to_string().as_str(), recording.utc_offset_s()),
             ("2025-01-01T00:00:00Z", Some(7200))
         );
         let text = gpx(&[track("", &[point("2025-01-01T02:00:00", "")])]);
@@ -387,6 +390,6 @@ mod tests {
         let unclosed = at(0, "").replace("</trkpt>", "");
         let text = gpx(&[track("", &[unclosed + &at(1, "")])]);
         assert_eq!(codes(&text), [NoticeCode::XmlDamaged]);
-        assert_eq!(noted(&text).value[0].samples.len(), 2);
+        assert_eq!(noted(&text).value[0].samples().len(), 2);
     }
 }

@@ -4,7 +4,7 @@ use flate2::bufread::GzDecoder;
 
 use crate::notice::{Noted, Notice, NoticeCode};
 
-use super::room::Room;
+use super::decompression::DecompressionBudget;
 use super::{ReadError, ReadErrorKind};
 
 const MAGIC: [u8; 2] = [0x1F, 0x8B];
@@ -12,7 +12,7 @@ const MAGIC: [u8; 2] = [0x1F, 0x8B];
 const MOST_MEMBERS: usize = 1 << 16;
 
 /// Unfolds `zipped`. What unfolds before damage is kept, with the notice `gzip_cut`.
-pub(super) fn gunzip(zipped: &[u8], room: &mut Room) -> Result<Noted<Vec<u8>>, ReadError> {
+pub(super) fn gunzip(zipped: &[u8], budget: &mut DecompressionBudget) -> Result<Noted<Vec<u8>>, ReadError> {
     let mut unfolded = Noted::plain(Vec::new());
     let mut rest = zipped;
     for _ in 0..MOST_MEMBERS {
@@ -20,7 +20,7 @@ pub(super) fn gunzip(zipped: &[u8], room: &mut Room) -> Result<Noted<Vec<u8>>, R
             break;
         }
         let mut member = GzDecoder::new(rest);
-        if let Err(cause) = room.unfold(&mut member, &mut unfolded.value)? {
+        if let Err(cause) = budget.decompress(&mut member, &mut unfolded.value)? {
             unfolded.notices.push(cut(unfolded.value.len(), &cause));
             rest = &[];
             break;
@@ -61,7 +61,7 @@ mod tests {
     }
 
     fn gunzip(zipped: &[u8], max_unzipped_bytes: u64) -> Result<Noted<Vec<u8>>, ReadError> {
-        super::gunzip(zipped, &mut Room::new(zipped, ReadConfig { max_unzipped_bytes }))
+        super::gunzip(zipped, &mut DecompressionBudget::new(zipped, ReadConfig { max_unzipped_bytes }))
     }
 
     #[test]

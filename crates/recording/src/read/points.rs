@@ -2,7 +2,7 @@
 
 use crate::notice::{Notice, NoticeCode, Place};
 
-use super::draft::Tally;
+use super::tally::Tally;
 use super::text::line_of;
 use super::time::{self, Micros, Zone};
 

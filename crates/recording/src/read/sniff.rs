@@ -26,7 +26,7 @@ impl Format {
 
 /// What the first bytes promise.
 #[derive(Debug, PartialEq, Eq)]
-pub(super) enum Looks {
+pub(super) enum ContentKind {
     Gzip,
     Zip,
     Fit,
@@ -58,22 +58,22 @@ const FOREIGN: &[(usize, &[u8], &str)] = &[
     (0, b"MZ", "a program"),
 ];
 
-pub(super) fn looks(bytes: &[u8]) -> Looks {
+pub(super) fn content_kind(bytes: &[u8]) -> ContentKind {
     if bytes.starts_with(&[0x1F, 0x8B]) {
-        return Looks::Gzip;
+        return ContentKind::Gzip;
     }
     if bytes.starts_with(b"PK\x03\x04") || bytes.starts_with(b"PK\x05\x06") {
-        return Looks::Zip;
+        return ContentKind::Zip;
     }
     if fit::is_header(bytes) {
-        return Looks::Fit;
+        return ContentKind::Fit;
     }
     let foreign =
         FOREIGN.iter().find(|(offset, magic, _)| bytes.get(*offset..).is_some_and(|b| b.starts_with(magic)));
     match foreign {
-        Some((_, _, what)) => Looks::Foreign(what),
-        None if bytes.iter().all(|b| *b == 0) => Looks::Foreign("a run of zero bytes (a damaged copy)"),
-        None => Looks::Text,
+        Some((_, _, what)) => ContentKind::Foreign(what),
+        None if bytes.iter().all(|b| *b == 0) => ContentKind::Foreign("a run of zero bytes (a damaged copy)"),
+        None => ContentKind::Text,
     }
 }
 
@@ -119,12 +119,12 @@ mod tests {
 
     #[test]
     fn first_bytes_tell() {
-        assert_eq!(looks(b"\x1F\x8B\x08\x00"), Looks::Gzip);
-        assert_eq!(looks(b"\x0E\x20\x54\x08\x00\x00\x00\x00.FIT"), Looks::Fit);
-        assert_eq!(looks(b"<?xml version='1.0'?>"), Looks::Text);
-        assert_eq!(looks(b"%PDF-1.7"), Looks::Foreign("a PDF document"));
-        assert_eq!(looks(b"\0\0\0\x18ftypheic"), Looks::Foreign("a video or HEIC picture"));
-        assert_eq!(looks(&[0; 64]), Looks::Foreign("a run of zero bytes (a damaged copy)"));
+        assert_eq!(content_kind(b"\x1F\x8B\x08\x00"), ContentKind::Gzip);
+        assert_eq!(content_kind(b"\x0E\x20\x54\x08\x00\x00\x00\x00.FIT"), ContentKind::Fit);
+        assert_eq!(content_kind(b"<?xml version='1.0'?>"), ContentKind::Text);
+        assert_eq!(content_kind(b"%PDF-1.7"), ContentKind::Foreign("a PDF document"));
+        assert_eq!(content_kind(b"\0\0\0\x18ftypheic"), ContentKind::Foreign("a video or HEIC picture"));
+        assert_eq!(content_kind(&[0; 64]), ContentKind::Foreign("a run of zero bytes (a damaged copy)"));
     }
 
     #[test]

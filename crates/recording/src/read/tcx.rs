@@ -4,35 +4,35 @@
 //! activity extension before `Cadence`) and speed of the extension. A second `Track` within a lap comes behind a pause.
 //! A `Course` is a plan, not a recording.
 
+use crate::geodesy::LatLon;
 use crate::notice::Noted;
-use crate::units::StepsPerMinute;
 
-use super::draft::{self, Draft, DraftLap, Drafts};
+use super::bounds;
+use super::builder::{Builders, RawLap, RawValues, RecordingBuilder};
+use super::cadence::{WrittenCadence, settle};
 use super::points::PointFaults;
 use super::time::{MICROS_PER_S, Micros};
 use super::xml::{self, Handler, Tag};
-use super::{
-    Format, LapIntensity, LapTrigger, ReadError, ReadErrorKind, Recording, Sample, Sport, cadence, sport,
-};
+use super::{Format, LapIntensity, LapTrigger, ReadError, ReadErrorKind, Recording, Sport, sport};
 
 pub(super) fn read(text: &str) -> Result<Noted<Vec<Recording>>, ReadError> {
     let mut reader = TcxReader::default();
-    let outcome = xml::walk(text, &mut reader);
+    let faults = xml::parse(text, &mut reader);
     reader.point = None; // still open: not whole
     reader.finish_lap();
-    let mut notices = outcome.notices(text, reader.faults.points);
+    let mut notices = faults.notices(text, reader.faults.points);
     notices.extend(reader.faults.notices(text));
-    let mut drafts = reader.activities;
-    cadence::settle(&mut drafts.list, &mut notices);
-    for draft in &mut drafts.list {
-        draft.utc_offset_s = reader.faults.utc_offset_s;
+    let mut activities = reader.activities;
+    for activity in &mut activities.list {
+        activity.utc_offset_s = reader.faults.utc_offset_s;
     }
-    let recordings = drafts.finish(Format::Tcx, &mut notices);
+    let to_steps = settle(&activities.list, &mut notices);
+    let recordings = activities.finish(Format::Tcx, to_steps, &mut notices);
     if !recordings.is_empty() {
         return Ok(Noted { value: recordings, notices });
     }
     let kind = match reader.faults.without_time.count {
-        0 if outcome.cut.is_some() => ReadErrorKind::CutBeforeFirstSample,
+        0 if faults.cut.is_some() => ReadErrorKind::CutBeforeFirstSample,
         0 if reader.has_course => ReadErrorKind::OnlyRoute,
         0 => ReadErrorKind::NoSamples,
         points => ReadErrorKind::NoTimes { points },
@@ -70,8 +70,8 @@ struct OpenPoint {
     time: Option<Micros>,
     lat_deg: Option<f64>,
     lon_deg: Option<f64>,
-    run_cadence: Option<StepsPerMinute>,
-    sample: Sample,
+    run_cadence: Option<WrittenCadence>,
+    values: RawValues<WrittenCadence>,
     at_byte: usize,
 }
 
@@ -87,7 +87,7 @@ struct OpenLap {
 
 #[derive(Default)]
 struct TcxReader {
-    activities: Drafts,
+    activities: Builders<WrittenCadence>,
     in_activity: bool,
     lap: Option<OpenLap>,
     point: Option<OpenPoint>,
@@ -102,8 +102,9 @@ impl TcxReader {
         self.finish_lap();
         self.in_activity = true;
         self.break_after = None;
-        self.activities
-            .begin(Draft::new(tag.attribute("Sport").map_or(Sport::Unspecified, sport::from_word)));
+        self.activities.begin(RecordingBuilder::new(
+            tag.attribute("Sport").map_or(Sport::Unspecified, sport::from_word),
+        ));
     }
 
     fn begin_lap(&mut self, tag: &Tag<'_>) {
@@ -136,7 +137,7 @@ impl TcxReader {
         let Some(lap) = self.lap.take() else { return };
         let (Some(start), Some(activity)) = (lap.start, self.activities.list.last_mut()) else { return };
         let by_timer = lap.total.map(|total| start.saturating_add(total));
-        activity.laps.push(DraftLap {
+        activity.laps.push(RawLap {
             start,
             end: by_timer.max(lap.last_point),
             trigger: lap.trigger,
@@ -167,9 +168,9 @@ impl TcxReader {
             return;
         };
         if let (Some(lat_deg), Some(lon_deg)) = (point.lat_deg, point.lon_deg) {
-            point.sample.position = self.faults.kept(draft::position(lat_deg, lon_deg), point.at_byte);
+            point.values.position = self.faults.kept(LatLon::new(lat_deg, lon_deg), point.at_byte);
         }
-        point.sample.cadence = point.run_cadence.or(point.sample.cadence);
+        point.values.cadence = point.run_cadence.or(point.values.cadence);
         self.faults.points += 1;
         if let Some(end) = self.break_after.take().filter(|end| *end < time) {
             activity.pause(end, time);
@@ -177,7 +178,7 @@ impl TcxReader {
         if let Some(lap) = &mut self.lap {
             lap.last_point = lap.last_point.max(Some(time));
         }
-        activity.push(time, point.sample);
+        activity.push(time, point.values);
     }
 
     fn point_value(&mut self, parent: Element, element: Element, text: &str, at_byte: usize) {
@@ -190,20 +191,20 @@ impl TcxReader {
             return;
         }
         let Some(number) = faults.number(text, at_byte) else { return };
-        let sample = &mut point.sample;
+        let values = &mut point.values;
         match (parent, element) {
             (Element::Position, Element::Latitude) => point.lat_deg = Some(number),
             (Element::Position, Element::Longitude) => point.lon_deg = Some(number),
             (Element::Point, Element::Altitude) => {
-                sample.altitude = faults.kept(draft::metres(number), at_byte);
+                values.altitude = faults.kept(bounds::metres(number), at_byte);
             }
             (Element::Point, Element::Distance) => {
-                sample.distance = faults.kept(draft::metres(number), at_byte);
+                values.distance = faults.kept(bounds::metres(number), at_byte);
             }
-            (Element::HeartRate, Element::Value) => sample.heart_rate = draft::heart_rate(number),
-            (Element::Point, Element::Cadence) => sample.cadence = cadence_as_written(number),
-            (_, Element::RunCadence) => point.run_cadence = cadence_as_written(number),
-            (_, Element::Speed) => sample.speed = faults.kept(draft::speed(number), at_byte),
+            (Element::HeartRate, Element::Value) => values.heart_rate = bounds::heart_rate(number),
+            (Element::Point, Element::Cadence) => values.cadence = WrittenCadence::new(number),
+            (_, Element::RunCadence) => point.run_cadence = WrittenCadence::new(number),
+            (_, Element::Speed) => values.speed = faults.kept(bounds::speed(number), at_byte),
             _ => {}
         }
     }
@@ -212,7 +213,7 @@ impl TcxReader {
         let Some(lap) = &mut self.lap else { return };
         match (element, text) {
             (Element::TotalTime, _) => {
-                let total_s = self.faults.number(text, at_byte).and_then(draft::length);
+                let total_s = self.faults.number(text, at_byte).and_then(bounds::duration_s);
                 lap.total = total_s.map(|total_s| (total_s * MICROS_PER_S as f64).round() as Micros);
             }
             (Element::Intensity, "Active") => lap.intensity = LapIntensity::Active,
@@ -223,11 +224,6 @@ impl TcxReader {
             _ => {}
         }
     }
-}
-
-/// The number as it stands: whether it counts one leg is decided for the whole file.
-fn cadence_as_written(number: f64) -> Option<StepsPerMinute> {
-    draft::cadence(number).map(StepsPerMinute::new)
 }
 
 impl Handler for TcxReader {
@@ -292,6 +288,8 @@ impl Handler for TcxReader {
 mod tests {
     use super::*;
     use crate::notice::NoticeCode;
+    use crate::read::Sample;
+    use crate::units::StepsPerMinute;
 
     fn point(second: u32, inside: &str) -> String {
         let (hour, minute, second) = (second / 3600, second / 60 % 60, second % 60);
@@ -335,22 +333,23 @@ mod tests {
         let noted = noted(&tcx(&[activity("Running", &[lap(0, "", &[point(0, "") + &point(1, inside)])])]));
         assert_eq!(noted.notices.iter().map(|n| n.code).collect::<Vec<_>>(), [NoticeCode::CadenceDoubled]);
         let recording = &noted.value[0];
-        assert_eq!(recording.sport, Sport::Running);
+        assert_eq!(*recording.sport(), Sport::Running);
         let expected = Sample {
             time_s: 1.0,
-            position: draft::position(59.9, 180.0),
-            altitude: draft::metres(12.5),
-            distance: draft::metres(3.0),
-            speed: draft::speed(2.4),
+            position: LatLon::new(59.9, 180.0),
+            altitude: bounds::metres(12.5),
+            distance: bounds::metres(3.0),
+            speed: bounds::speed(2.4),
             cadence: Some(StepsPerMinute::new(160.0)),
-            heart_rate: draft::heart_rate(140.0),
+            heart_rate: bounds::heart_rate(140.0),
         };
-        assert_eq!(recording.samples, [Sample::default(), expected]);
+        assert_eq!(recording.samples(), [Sample::default(), expected]);
     }
 
     #[test]
     fn sports() {
-        let sport = |word: &str| clean(&tcx(&[activity(word, &[lap(0, "", &[point(0, "")])])])).sport;
+        let sport =
+            |word: &str| clean(&tcx(&[activity(word, &[lap(0, "", &[point(0, "")])])])).sport().clone();
         assert_eq!(sport("Running"), Sport::Running);
         assert_eq!(sport("Other"), Sport::Unspecified);
         assert_eq!(sport("Biking"), Sport::Other("Biking".to_owned()));
@@ -378,7 +377,7 @@ mod tests {
         let recording = clean(&tcx(&[activity("Running", &laps)]));
         let (manual, time, distance) = (LapTrigger::Manual, LapTrigger::Time, LapTrigger::Distance);
         let laps: Vec<_> =
-            recording.laps.iter().map(|l| (l.start_s, l.end_s, l.intensity, l.trigger)).collect();
+            recording.laps().iter().map(|l| (l.start_s, l.end_s, l.intensity, l.trigger)).collect();
         assert_eq!(
             laps,
             [
@@ -387,7 +386,7 @@ mod tests {
                 (90.0, Some(120.25), LapIntensity::Active, distance),
             ]
         );
-        let timer: Vec<_> = recording.timer.iter().map(|event| (event.time_s, event.running)).collect();
+        let timer: Vec<_> = recording.timer().iter().map(|event| (event.time_s, event.running)).collect();
         assert_eq!(timer, [(30.0, false), (50.0, true)], "a second track in a lap comes behind a pause");
     }
 
@@ -396,8 +395,8 @@ mod tests {
         let one = |sport, second| activity(sport, &[lap(second, "", &[point(second, "")])]);
         let noted = noted(&tcx(&[one("Biking", 0), one("Running", 50), activity("Running", &[])]));
         assert_eq!(noted.value.len(), 2);
-        assert_eq!(noted.value[1].sport, Sport::Running);
-        assert_eq!(noted.value[1].start.to_string(), "2025-01-01T00:00:50Z");
+        assert_eq!(*noted.value[1].sport(), Sport::Running);
+        assert_eq!(noted.value[1].start().to_string(), "2025-01-01T00:00:50Z");
         assert_eq!(
             noted.notices.iter().map(|n| n.code).collect::<Vec<_>>(),
             [NoticeCode::ActivityWithoutSamples]

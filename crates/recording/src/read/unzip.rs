@@ -12,8 +12,8 @@ use zip::{CompressionMethod, ZipArchive};
 
 use crate::notice::{Noted, Notice, NoticeCode};
 
-use super::room::Room;
-use super::sniff::{self, Looks, printable_start};
+use super::decompression::DecompressionBudget;
+use super::sniff::{self, ContentKind, printable_start};
 use super::{ReadError, ReadErrorKind, Recording, read_file, text, xml};
 
 /// Files that an archive may list: a year's export of everything has some ten thousand.
@@ -28,18 +28,21 @@ const HEAD_BYTES: u64 = 1 << 16;
 const NAME_CHARS: usize = 60;
 
 /// Reads all recordings of an archive.
-pub(super) fn read(archive: &[u8], room: &mut Room) -> Result<Noted<Vec<Recording>>, ReadError> {
+pub(super) fn read(
+    archive: &[u8],
+    budget: &mut DecompressionBudget,
+) -> Result<Noted<Vec<Recording>>, ReadError> {
     // The directory is read as a whole, so its size is bounded first.
     if archive.windows(4).filter(|window| window == b"PK\x01\x02").take(MOST_LISTED + 1).count() > MOST_LISTED
     {
         return Err(ReadError::new(None, ReadErrorKind::ZipTooManyFiles { limit: MOST_LISTED as u64 }));
     }
-    let mut reading = Reading::new(room);
+    let mut reader = ArchiveReader::new(budget);
     let outcome = match ZipArchive::new(Cursor::new(archive)) {
-        Ok(mut zip) => reading.by_directory(&mut zip),
+        Ok(mut zip) => reader.by_directory(&mut zip),
         Err(cause) => {
             // What ends this way is told by the lost directory already.
-            let _ = reading.one_behind_another(archive);
+            let _ = reader.one_behind_another(archive);
             Err(cause)
         }
     };
@@ -47,14 +50,14 @@ pub(super) fn read(archive: &[u8], room: &mut Room) -> Result<Noted<Vec<Recordin
         let text = format!(
             "the zip archive is cut or damaged ({cause}): files behind the damage, if there are any, are lost"
         );
-        reading.notices.insert(0, Notice::new(NoticeCode::ZipDamaged, text));
+        reader.notices.insert(0, Notice::new(NoticeCode::ZipDamaged, text));
     }
-    reading.finish()
+    reader.finish()
 }
 
 /// What an archive has given so far.
-struct Reading<'a> {
-    room: &'a mut Room,
+struct ArchiveReader<'a> {
+    budget: &'a mut DecompressionBudget,
     recordings: Vec<Recording>,
     notices: Vec<Notice>,
     samples: usize,
@@ -65,10 +68,10 @@ struct Reading<'a> {
     first_error: Option<ReadError>,
 }
 
-impl<'a> Reading<'a> {
-    fn new(room: &'a mut Room) -> Self {
+impl<'a> ArchiveReader<'a> {
+    fn new(budget: &'a mut DecompressionBudget) -> Self {
         Self {
-            room,
+            budget,
             recordings: Vec::new(),
             notices: Vec::new(),
             samples: 0,
@@ -131,7 +134,7 @@ impl<'a> Reading<'a> {
             return ControlFlow::Break(());
         }
         let mut content = Vec::new();
-        let outcome = match self.room.unfold(file.by_ref().take(HEAD_BYTES), &mut content) {
+        let outcome = match self.budget.decompress(file.by_ref().take(HEAD_BYTES), &mut content) {
             Ok(Ok(())) => {
                 if let Some(looks_like) = foreign(&content) {
                     self.others += 1;
@@ -140,7 +143,7 @@ impl<'a> Reading<'a> {
                     }
                     return ControlFlow::Continue(());
                 }
-                self.room.unfold(file, &mut content)
+                self.budget.decompress(file, &mut content)
             }
             ended => ended,
         };
@@ -165,9 +168,9 @@ impl<'a> Reading<'a> {
             }
             Ok(Ok(())) => {}
         }
-        match read_file(&content, self.room) {
+        match read_file(&content, self.budget) {
             Ok(Noted { mut value, mut notices }) => {
-                self.samples += value.iter().map(|recording| recording.samples.len()).sum::<usize>();
+                self.samples += value.iter().map(|recording| recording.samples().len()).sum::<usize>();
                 for notice in &mut notices {
                     notice.text.insert_str(0, &format!("`{name}`: "));
                 }
@@ -250,12 +253,12 @@ fn printable_name(raw: &[u8]) -> String {
 
 /// What a file is, from its beginning, if that is no recording.
 fn foreign(head: &[u8]) -> Option<String> {
-    match sniff::looks(head) {
+    match sniff::content_kind(head) {
         _ if head.is_empty() => Some("an empty file".to_owned()),
-        Looks::Fit | Looks::Gzip => None,
-        Looks::Zip => Some("a zip archive inside another (unzip it once)".to_owned()),
-        Looks::Foreign(what) => Some(what.to_owned()),
-        Looks::Text => {
+        ContentKind::Fit | ContentKind::Gzip => None,
+        ContentKind::Zip => Some("a zip archive inside another (unzip it once)".to_owned()),
+        ContentKind::Foreign(what) => Some(what.to_owned()),
+        ContentKind::Text => {
             let text = text::decode(head, &mut Vec::new());
             let root = xml::root_name(&text);
             let is_recording = sniff::xml_format(root.as_deref()).is_some();

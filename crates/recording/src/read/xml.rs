@@ -1,21 +1,23 @@
-//! Walks XML events and hands elements to a format's own reader. No tree, no allocation per element.
+//! Goes over XML events and hands elements to a format's own reader. No tree, no allocation per element.
 //!
 //! Names are matched by their local part, so that any prefix, an undeclared prefix and no namespace at all read alike.
-//! Nothing stops the walk but the end of the text: a tag that does not match closes what it can, broken markup is
+//! Nothing stops it but the end of the text: a tag that does not match closes what it can, broken markup is
 //! stepped over. Entities other than the five predefined ones and character references are never expanded.
+
+use std::ops::Range;
 
 use quick_xml::Reader;
 use quick_xml::events::{BytesRef, BytesStart, Event};
 
 use crate::notice::{Notice, NoticeCode, Place};
 
-use super::refrain::{Listener, Note, Refrain, What};
+use super::element_text::ElementText;
+use super::template::{EventKind, EventSink, NotedEvent, PointTemplate};
 use super::text::line_of;
-use super::value::Value;
 
-/// Deepest nesting that is followed; recordings use about eight levels.
+/// Deepest nesting that is read; recordings use about eight levels. Our choice.
 const MAX_DEPTH: usize = 128;
-/// Broken pieces of markup that are stepped over before the walk gives up.
+/// Broken pieces of markup that are stepped over before the rest is given up. Our choice.
 const MAX_RESTARTS: usize = 32;
 
 /// A format's reader: says which elements it knows and takes them as they open and close.
@@ -59,7 +61,7 @@ impl Tag<'_> {
     }
 }
 
-/// What is before the first such byte, an ASCII one, and what is behind it. A plain loop: names and values are too short for a
+/// EventKind is before the first such byte, an ASCII one, and what is behind it. A plain loop: names and values are too short for a
 /// search by vectors to pay.
 fn split_at_byte(text: &str, byte: u8) -> Option<(&str, &str)> {
     let at = text.bytes().position(|other| other == byte)?;
@@ -70,9 +72,9 @@ fn local_part(name: &str) -> &str {
     split_at_byte(name, b':').map_or(name, |(_, local)| local)
 }
 
-/// How a walk ended.
+/// What was wrong with a text.
 #[derive(Debug, Default, PartialEq, Eq)]
-pub(super) struct Outcome {
+pub(super) struct XmlFaults {
     /// Byte where the text ends too early.
     pub(super) cut: Option<usize>,
     /// First byte where tags or markup did not fit, though more followed.
@@ -81,7 +83,7 @@ pub(super) struct Outcome {
     pub(super) entity: Option<usize>,
 }
 
-impl Outcome {
+impl XmlFaults {
     /// Turns what was found into notices; `points` is the number of whole points read.
     pub(super) fn notices(&self, text: &str, points: u64) -> Vec<Notice> {
         let at = |byte| Place { line: Some(line_of(text, byte)), ..Place::default() };
@@ -107,22 +109,22 @@ impl Outcome {
     }
 }
 
-/// Walks `text` from its first to its last byte.
-pub(super) fn walk<H: Handler>(text: &str, handler: &mut H) -> Outcome {
-    walk_by(text, handler, true)
+/// Reads `text` from its first to its last byte.
+pub(super) fn parse<H: Handler>(text: &str, handler: &mut H) -> XmlFaults {
+    parse_by(text, handler, true)
 }
 
-/// [`walk`] that takes every point apart, or not.
-fn walk_by<H: Handler>(text: &str, handler: &mut H, by_refrain: bool) -> Outcome {
-    let mut walker = Walker::new(handler, by_refrain);
+/// [`parse`] with point templates or without.
+fn parse_by<H: Handler>(text: &str, handler: &mut H, by_template: bool) -> XmlFaults {
+    let mut parser = Parser::new(handler, by_template);
     let mut from = 0;
     let mut broken = None;
     for _ in 0..MAX_RESTARTS {
-        match walker.run(text, from, &mut broken) {
+        match parser.run(text, from, &mut broken) {
             Stop::End => break,
             Stop::TooDeep(at) => {
-                walker.outcome.damaged.get_or_insert(at);
-                return walker.outcome;
+                parser.faults.damaged.get_or_insert(at);
+                return parser.faults;
             }
             Stop::Broken(at) => {
                 broken = Some(at);
@@ -133,10 +135,10 @@ fn walk_by<H: Handler>(text: &str, handler: &mut H, by_refrain: bool) -> Outcome
             }
         }
     }
-    if broken.is_some() || !walker.path.is_empty() {
-        walker.outcome.cut = Some(broken.unwrap_or(text.len()));
+    if broken.is_some() || !parser.path.is_empty() {
+        parser.faults.cut = Some(broken.unwrap_or(text.len()));
     }
-    walker.outcome
+    parser.faults
 }
 
 /// Finds the root element's local name.
@@ -160,47 +162,47 @@ enum Stop {
     TooDeep(usize),
 }
 
-struct Walker<'h, 'a, H: Handler> {
+struct Parser<'h, 'a, H: Handler> {
     handler: &'h mut H,
     path: Vec<H::Element>,
     /// Hash of each open element's full name: tells mismatched unknown elements without keeping their names.
     names: Vec<u32>,
-    value: Value<'a>,
-    outcome: Outcome,
+    value: ElementText<'a>,
+    faults: XmlFaults,
     /// Whether points written alike are read by their markup.
-    by_refrain: bool,
-    /// What happened since the last point, while that is of interest.
-    notes: Vec<Note<H::Element>>,
-    /// Whether it is.
-    noting: bool,
+    by_template: bool,
+    /// Events since the last point, while a template is to be learnt from them.
+    events: Vec<NotedEvent<H::Element>>,
+    /// Whether one is.
+    is_noting: bool,
     /// The markup of a point.
-    refrain: Refrain<H::Element>,
+    template: PointTemplate<H::Element>,
     /// How often in a row it did not fit the next point.
     misses: u32,
 }
 
-/// A point's markup that does not fit so many times in a row is given up for that of a later point.
+/// A template that does not fit so many times in a row is given up for that of a later point. Our choice.
 const MOST_MISSES: u32 = 2;
-/// Events of a point beyond which its markup is not noted down.
-const MOST_NOTES: usize = 256;
+/// Events of a point beyond which it is too long for a template. Our choice.
+const MOST_EVENTS: usize = 256;
 
-impl<'h, 'a, H: Handler> Walker<'h, 'a, H> {
-    fn new(handler: &'h mut H, by_refrain: bool) -> Self {
+impl<'h, 'a, H: Handler> Parser<'h, 'a, H> {
+    fn new(handler: &'h mut H, by_template: bool) -> Self {
         Self {
             handler,
             path: Vec::new(),
             names: Vec::new(),
-            value: Value::default(),
-            outcome: Outcome::default(),
-            by_refrain,
-            notes: Vec::new(),
-            noting: false,
-            refrain: Refrain::default(),
+            value: ElementText::default(),
+            faults: XmlFaults::default(),
+            by_template,
+            events: Vec::new(),
+            is_noting: false,
+            template: PointTemplate::default(),
             misses: 0,
         }
     }
 
-    /// Walks from a byte on until the end or something broken. `broken` is the last break that nothing followed yet.
+    /// Reads from a byte on until the end or something broken. `broken` is the last break that nothing followed yet.
     fn run(&mut self, text: &'a str, mut from: usize, broken: &mut Option<usize>) -> Stop {
         let mut reader = Reader::from_str(text.get(from..).unwrap_or_default());
         let config = reader.config_mut();
@@ -213,86 +215,92 @@ impl<'h, 'a, H: Handler> Walker<'h, 'a, H> {
                 Ok(Event::Eof) => return Stop::End,
                 Ok(event) => event,
                 Err(_) => {
-                    // Notes are of bytes without a break between them.
-                    self.noting = false;
+                    // Noted events have no break between them.
+                    self.is_noting = false;
                     return Stop::Broken((from + reader.error_position() as usize).max(at));
                 }
             };
             let bytes = at..from + reader.buffer_position() as usize;
             if let Event::Text(words) = event {
                 self.value.add(words.into_inner());
-                self.note(What::Text, bytes);
+                self.note(EventKind::Text, bytes);
                 continue;
             }
             if let Some(at) = broken.take() {
-                self.outcome.damaged.get_or_insert(at);
+                self.faults.damaged.get_or_insert(at);
             }
-            match event {
-                Event::Start(_) | Event::Empty(_) if self.path.len() >= MAX_DEPTH => {
-                    return Stop::TooDeep(at);
-                }
-                Event::Start(start) => {
-                    let (element, hash, name_end) = self.open(&start, at);
-                    self.note(What::Open { element, hash, name_end }, bytes);
-                }
-                Event::Empty(start) => {
-                    let (element, hash, name_end) = self.open(&start, at);
-                    self.pop(at);
-                    self.note(What::Empty { element, hash, name_end }, bytes);
-                }
-                Event::End(end) => {
-                    let end_of_tag = bytes.end;
-                    let closed = self.close(end.name().as_ref(), at);
-                    if closed.is_some() {
-                        self.note(What::Close, bytes);
-                    } else {
-                        self.noting = false;
-                    }
-                    if self.by_refrain
-                        && closed == Some(H::POINT)
-                        && let Some(next) = self.follow(text, end_of_tag)
-                    {
-                        // The reader goes on behind what was followed, and counts on from where it was.
-                        *reader.get_mut() = text.as_bytes().get(next..).unwrap_or_default();
-                        from = next - reader.buffer_position() as usize;
-                    }
-                }
-                Event::CData(words) => {
-                    self.value.add(words.into_inner());
-                    self.noting = false;
-                }
-                Event::GeneralRef(reference) => {
-                    self.reference(&reference, at);
-                    self.noting = false;
-                }
-                _ => self.note(What::Nothing, bytes),
+            if matches!(event, Event::Start(_) | Event::Empty(_)) && self.path.len() >= MAX_DEPTH {
+                return Stop::TooDeep(at);
+            }
+            let end = bytes.end;
+            if self.event(event, bytes)
+                && let Some(next) = self.read_alike(text, end)
+            {
+                // The reader goes on behind the points that were read, and counts on from where it was.
+                *reader.get_mut() = text.as_bytes().get(next..).unwrap_or_default();
+                from = next - reader.buffer_position() as usize;
             }
         }
     }
 
-    fn note(&mut self, what: What<H::Element>, bytes: std::ops::Range<usize>) {
-        if self.noting && self.notes.len() < MOST_NOTES {
-            self.notes.push(Note { what, bytes });
+    /// Takes an event other than text. Gives whether it ends a point behind which a template may be used.
+    fn event(&mut self, event: Event<'a>, bytes: Range<usize>) -> bool {
+        let at = bytes.start;
+        match event {
+            Event::Start(start) => {
+                let (element, hash, name_end) = self.open(&start, at);
+                self.note(EventKind::Open { element, hash, name_end }, bytes);
+            }
+            Event::Empty(start) => {
+                let (element, hash, name_end) = self.open(&start, at);
+                self.pop(at);
+                self.note(EventKind::Empty { element, hash, name_end }, bytes);
+            }
+            Event::End(end) => {
+                let closed = self.close(end.name().as_ref(), at);
+                if closed.is_some() {
+                    self.note(EventKind::Close, bytes);
+                } else {
+                    self.is_noting = false;
+                }
+                return self.by_template && closed == Some(H::POINT);
+            }
+            Event::CData(words) => {
+                self.value.add(words.into_inner());
+                self.is_noting = false;
+            }
+            Event::GeneralRef(reference) => {
+                self.reference(&reference, at);
+                self.is_noting = false;
+            }
+            _ => self.note(EventKind::Nothing, bytes),
+        }
+        false
+    }
+
+    fn note(&mut self, kind: EventKind<H::Element>, bytes: Range<usize>) {
+        if self.is_noting && self.events.len() < MOST_EVENTS {
+            self.events.push(NotedEvent { kind, bytes });
         }
     }
 
-    /// Behind a point: goes on as long as the next ones are written alike. Gives the byte to go on from, if any were.
-    fn follow(&mut self, text: &'a str, from: usize) -> Option<usize> {
-        let mut refrain = std::mem::take(&mut self.refrain);
-        if std::mem::take(&mut self.noting) && is_one_point::<H>(&self.notes) {
-            refrain.learn(text, &self.notes);
+    /// Behind a point: reads the next ones as long as they are written alike. Gives the byte to go on from, if any were.
+    fn read_alike(&mut self, text: &'a str, from: usize) -> Option<usize> {
+        let mut template = std::mem::take(&mut self.template);
+        if std::mem::take(&mut self.is_noting) && is_one_point::<H>(&self.events) {
+            template.learn(text, &self.events);
             self.misses = 0;
         }
         let mut next = from;
-        if !refrain.is_empty() && self.misses < MOST_MISSES {
+        if !template.is_empty() && self.misses < MOST_MISSES {
             let points;
-            (points, next) = refrain.follow(text, from, self);
+            (points, next) = template.read_points(text, from, self);
             self.misses = if points == 0 { self.misses + 1 } else { 0 };
         } else {
-            self.notes.clear();
-            self.noting = true;
+            self.events.clear();
+            self.is_noting = true;
         }
-        self.refrain = refrain;
+        self.template = template;
         (next > from).then_some(next)
     }
 
@@ -324,7 +332,7 @@ impl<'h, 'a, H: Handler> Walker<'h, 'a, H> {
             self.pop(at);
             return Some(element);
         }
-        self.outcome.damaged.get_or_insert(at);
+        self.faults.damaged.get_or_insert(at);
         let depth = self.path.iter().zip(&self.names).rposition(|(open, open_hash)| fits(*open, *open_hash));
         if let Some(depth) = depth {
             while self.path.len() > depth {
@@ -355,35 +363,35 @@ impl<'h, 'a, H: Handler> Walker<'h, 'a, H> {
         match letter {
             Some(letter) => self.value.add_letter(letter),
             None => {
-                self.outcome.entity.get_or_insert(at);
+                self.faults.entity.get_or_insert(at);
             }
         }
     }
 }
 
-/// Whether notes are of one whole point, and nothing but space before it.
-fn is_one_point<H: Handler>(notes: &[Note<H::Element>]) -> bool {
+/// Whether events are those of one whole point, and nothing but space before it.
+fn is_one_point<H: Handler>(events: &[NotedEvent<H::Element>]) -> bool {
     let mut depth = 0_usize;
-    let tags = notes.iter().filter(|note| !matches!(note.what, What::Text | What::Nothing));
+    let tags = events.iter().filter(|event| !matches!(event.kind, EventKind::Text | EventKind::Nothing));
     let mut begun = false;
-    for note in tags {
-        match note.what {
-            What::Open { element, .. } => {
+    for event in tags {
+        match event.kind {
+            EventKind::Open { element, .. } => {
                 if depth == 0 && (begun || element != H::POINT) {
                     return false;
                 }
                 begun = true;
                 depth += 1;
             }
-            What::Close if depth > 0 => depth -= 1,
-            What::Empty { .. } if depth > 0 => {}
+            EventKind::Close if depth > 0 => depth -= 1,
+            EventKind::Empty { .. } if depth > 0 => {}
             _ => return false,
         }
     }
-    begun && depth == 0 && notes.len() < MOST_NOTES
+    begun && depth == 0 && events.len() < MOST_EVENTS
 }
 
-impl<'a, H: Handler> Listener<'a, H::Element> for Walker<'_, 'a, H> {
+impl<'a, H: Handler> EventSink<'a, H::Element> for Parser<'_, 'a, H> {
     fn open(&mut self, element: H::Element, hash: u32, attributes: &'a str, at_byte: usize) {
         self.opened(element, hash, attributes, at_byte);
     }
@@ -397,18 +405,20 @@ impl<'a, H: Handler> Listener<'a, H::Element> for Walker<'_, 'a, H> {
     }
 }
 
-/// FNV-1a, 32 bits.
+/// FNV-1a, 32 bits (Fowler, Noll and Vo; the published constants).
 fn hash(name: &str) -> u32 {
-    name.bytes().fold(0x811C_9DC5, |hash, byte| (hash ^ u32::from(byte)).wrapping_mul(0x0100_0193))
+    const OFFSET_BASIS: u32 = 0x811C_9DC5;
+    const PRIME: u32 = 0x0100_0193;
+    name.bytes().fold(OFFSET_BASIS, |hash, byte| (hash ^ u32::from(byte)).wrapping_mul(PRIME))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    /// Writes down every leaf that has a text, and every `i` attribute.
+    /// Logs every leaf that has a text, and every `i` attribute.
     #[derive(Default)]
-    struct Log(Vec<String>);
+    struct LeafLog(Vec<String>);
 
     #[derive(Clone, Copy, PartialEq)]
     enum Letter {
@@ -417,7 +427,7 @@ mod tests {
         Other,
     }
 
-    impl Handler for Log {
+    impl Handler for LeafLog {
         type Element = Letter;
         const UNKNOWN: Letter = Letter::Other;
         const POINT: Letter = Letter::B;
@@ -443,71 +453,71 @@ mod tests {
         }
     }
 
-    fn walked(text: &str) -> (Vec<String>, Outcome) {
-        let mut log = Log::default();
-        let outcome = walk(text, &mut log);
-        (log.0, outcome)
+    fn parsed(text: &str) -> (Vec<String>, XmlFaults) {
+        let mut log = LeafLog::default();
+        let faults = parse(text, &mut log);
+        (log.0, faults)
     }
 
     #[test]
     fn values_are_joined_and_trimmed() {
-        let (log, outcome) = walked("<a> <b> 1<!-- -->2&#51;&amp;<![CDATA[<4>]]> </b></a>");
+        let (log, faults) = parsed("<a> <b> 1<!-- -->2&#51;&amp;<![CDATA[<4>]]> </b></a>");
         assert_eq!(log, ["2:123&<4>"]);
-        assert_eq!(outcome, Outcome::default());
+        assert_eq!(faults, XmlFaults::default());
     }
 
     #[test]
     fn attributes_in_either_quote_under_any_prefix() {
-        assert_eq!(walked(r#"<x:a i='1'/><a j="i=2" n:i = "3"/>"#).0, ["1i=1", "1i=3"]);
+        assert_eq!(parsed(r#"<x:a i='1'/><a j="i=2" n:i = "3"/>"#).0, ["1i=1", "1i=3"]);
     }
 
     #[test]
     fn entities_are_not_expanded() {
         let text = "<!DOCTYPE a [<!ENTITY e 'boom'>]><a>x&e;y</a>";
-        let (log, outcome) = walked(text);
+        let (log, faults) = parsed(text);
         assert_eq!(log, ["1:xy"]);
-        assert_eq!(outcome.entity, text.find('&'));
+        assert_eq!(faults.entity, text.find('&'));
     }
 
     #[test]
     fn a_wrong_closing_tag_closes_what_it_can() {
-        let (log, outcome) = walked("<a><b>1</b><c><d>2</a><a><b>3</b></a>");
+        let (log, faults) = parsed("<a><b>1</b><c><d>2</a><a><b>3</b></a>");
         assert_eq!(log, ["2:1", "2:3"]);
-        assert_eq!(outcome, Outcome { damaged: Some(18), ..Outcome::default() });
-        let (log, outcome) = walked("<a><b>1</c></b><b>2</b></a>");
+        assert_eq!(faults, XmlFaults { damaged: Some(18), ..XmlFaults::default() });
+        let (log, faults) = parsed("<a><b>1</c></b><b>2</b></a>");
         assert_eq!(log, ["2:1", "2:2"]);
-        assert_eq!(outcome, Outcome { damaged: Some(7), ..Outcome::default() });
+        assert_eq!(faults, XmlFaults { damaged: Some(7), ..XmlFaults::default() });
     }
 
     #[test]
     fn unknown_elements_are_told_apart() {
-        assert_eq!(walked("<a><c>1</d><b>2</b></a>").1.damaged, Some(7));
-        assert_eq!(walked("<a><c>1</c><b>2</b></a>").1.damaged, None);
+        assert_eq!(parsed("<a><c>1</d><b>2</b></a>").1.damaged, Some(7));
+        assert_eq!(parsed("<a><c>1</c><b>2</b></a>").1.damaged, None);
     }
 
     #[test]
     fn a_cut_is_told_from_damage() {
         for text in ["<a><b>1</b>", "<a><b>1</b><", "<a><b>1</b><b", "<a><b>1</b><!-- "] {
-            let (log, outcome) = walked(text);
+            let (log, faults) = parsed(text);
             assert_eq!(log, ["2:1"], "{text}");
-            assert_eq!(outcome, Outcome { cut: Some(11), ..Outcome::default() }, "{text}");
+            assert_eq!(faults, XmlFaults { cut: Some(11), ..XmlFaults::default() }, "{text}");
         }
-        let (log, outcome) = walked("<a><b i='1><b>2</b></a>");
+        let (log, faults) = parsed("<a><b i='1><b>2</b></a>");
         assert_eq!(log, ["2:2"]);
-        assert_eq!(outcome, Outcome { damaged: Some(3), ..Outcome::default() });
+        assert_eq!(faults, XmlFaults { damaged: Some(3), ..XmlFaults::default() });
     }
 
-    /// Writes down all that a handler is told.
+    /// Logs all that a handler is told.
     #[derive(Default)]
-    struct Diary(Vec<(String, usize)>);
+    struct EventLog(Vec<(String, usize)>);
 
-    impl Handler for Diary {
+    impl Handler for EventLog {
         type Element = Letter;
         const UNKNOWN: Letter = Letter::Other;
         const POINT: Letter = Letter::B;
 
         fn element(local_name: &[u8]) -> Letter {
-            Log::element(local_name)
+            LeafLog::element(local_name)
         }
 
         fn open(&mut self, path: &[Letter], tag: &Tag<'_>) {
@@ -521,10 +531,10 @@ mod tests {
     }
 
     fn same_both_ways(text: &str) {
-        let (mut quick, mut plain) = (Diary::default(), Diary::default());
-        let outcomes = [walk_by(text, &mut quick, true), walk_by(text, &mut plain, false)];
+        let (mut quick, mut plain) = (EventLog::default(), EventLog::default());
+        let both_faults = [parse_by(text, &mut quick, true), parse_by(text, &mut plain, false)];
         assert_eq!(quick.0, plain.0, "{text}");
-        assert_eq!(outcomes[0], outcomes[1], "{text}");
+        assert_eq!(both_faults[0], both_faults[1], "{text}");
     }
 
     #[test]
@@ -538,7 +548,7 @@ mod tests {
         let pieces: Vec<&str> =
             "<|>|&amp;|\"|'|</b>|<b>|<c/>|é|&e;|<![CDATA[1]]>| |<?x?>|/".split('|').collect();
         let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(1);
-        let mut followed = 0;
+        let mut repetitive = 0;
         for round in 0..10_000 {
             let point = points[round % points.len()];
             let mut text = "<a>".to_owned();
@@ -561,35 +571,35 @@ mod tests {
                 text.insert_str(at, pieces[rng.random_range(0..pieces.len())]);
             }
             same_both_ways(&text);
-            followed += usize::from(text.matches("<b").count() > 4);
+            repetitive += usize::from(text.matches("<b").count() > 4);
         }
-        assert!(followed > 3000, "too few have points to follow: {followed}");
+        assert!(repetitive > 3000, "too few have several points: {repetitive}");
     }
 
     #[test]
-    fn markup_that_is_broken_in_every_point_is_no_refrain() {
+    fn markup_that_is_broken_in_every_point_is_no_template() {
         for point in ["<b><c>1</c><d <e>2</e>&#3 </b>", "<b><c>1</c><!x><e>2</e></b>"] {
             same_both_ways(&format!("<a>{}</a>", point.repeat(40)));
         }
     }
 
     #[test]
-    fn a_refrain_is_followed_to_the_first_difference() {
+    fn a_template_is_used_up_to_the_first_difference() {
         let point = |value: &str| format!("<b i=\"{value}\"><c>{value}</c></b>");
         let text = format!("<a>{}{}{}<b><c>9</c></b></a>", point("1"), point("2"), point("3").repeat(3));
-        let mut diary = Diary::default();
-        let notes_from = text.find("</b>").unwrap() + 4;
-        let mut walker = Walker::new(&mut diary, true);
-        assert!(matches!(walker.run(&text, 0, &mut None), Stop::End));
-        // Noted down from the second point; three more are like it, and the last differs in its first tag.
-        let refrain = std::mem::take(&mut walker.refrain);
-        walker.path.clear();
-        let (points, stopped) = refrain.follow(&text, notes_from, &mut walker);
+        let mut log = EventLog::default();
+        let points_from = text.find("</b>").unwrap() + 4;
+        let mut parser = Parser::new(&mut log, true);
+        assert!(matches!(parser.run(&text, 0, &mut None), Stop::End));
+        // Learnt from the second point; three more are like it, and the last differs in its first tag.
+        let template = std::mem::take(&mut parser.template);
+        parser.path.clear();
+        let (points, stopped) = template.read_points(&text, points_from, &mut parser);
         assert_eq!((points, stopped), (4, text.find("<b><c>9").unwrap()));
     }
 
     #[test]
     fn depth_is_bounded() {
-        assert_eq!(walked(&"<a>".repeat(100_000)).1.damaged, Some(3 * MAX_DEPTH));
+        assert_eq!(parsed(&"<a>".repeat(100_000)).1.damaged, Some(3 * MAX_DEPTH));
     }
 }

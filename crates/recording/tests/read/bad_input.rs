@@ -41,7 +41,7 @@ fn one_with(name: &str, codes: &[&str]) -> Recording {
 }
 
 fn counts(recordings: &[Recording]) -> Vec<usize> {
-    recordings.iter().map(|recording| recording.samples.len()).collect()
+    recordings.iter().map(|recording| recording.samples().len()).collect()
 }
 
 fn foreign(looks_like: &str) -> ReadErrorKind {
@@ -89,15 +89,15 @@ fn cut_files_are_read_to_the_cut() {
     assert_eq!(notice.code.word(), "recording_cut");
     let place = notice.place.as_ref().unwrap();
     assert_eq!((place.byte, place.record), (Some(71), Some(1)));
-    let samples = one_with("cut.gpx.gz", &["gzip_cut"]).samples.len();
+    let samples = one_with("cut.gpx.gz", &["gzip_cut"]).samples().len();
     assert!((1..40).contains(&samples), "{samples}");
 }
 
 #[test]
 fn broken_fit_files() {
-    assert_eq!(one_with("bad_checksum.fit", &["checksum_wrong"]).samples.len(), 3);
+    assert_eq!(one_with("bad_checksum.fit", &["checksum_wrong"]).samples().len(), 3);
     let chained = read_with("chained.fit", &[]);
-    let starts: Vec<String> = chained.iter().map(|recording| recording.start.to_string()).collect();
+    let starts: Vec<String> = chained.iter().map(|recording| recording.start().to_string()).collect();
     assert_eq!(starts, ["2025-01-01T00:00:00Z", "2024-12-31T20:59:44Z"], "in the order of the file");
 }
 
@@ -115,16 +115,16 @@ fn odd_encodings_and_namespaces() {
         ("no_zone.gpx", &["time_without_zone"]),
     ] {
         let recording = one_with(name, codes);
-        assert_eq!(recording.samples.len(), 4, "{name}");
-        assert_eq!(recording.start.to_string(), "2025-01-01T00:00:00Z", "{name}");
-        assert_eq!(recording.sport, Sport::Running, "{name}");
-        let last = recording.samples[3];
+        assert_eq!(recording.samples().len(), 4, "{name}");
+        assert_eq!(recording.start().to_string(), "2025-01-01T00:00:00Z", "{name}");
+        assert_eq!(*recording.sport(), Sport::Running, "{name}");
+        let last = recording.samples()[3];
         assert_eq!((last.time_s, last.position.unwrap().lat_deg()), (3.0, 59.900_067_5), "{name}");
     }
-    let undeclared = one_with("undeclared_prefix.gpx", &["cadence_doubled"]).samples[3];
+    let undeclared = one_with("undeclared_prefix.gpx", &["cadence_doubled"]).samples()[3];
     assert_eq!(undeclared.cadence.unwrap().get(), 160.0);
     assert_eq!(undeclared.heart_rate.unwrap().get(), 123.0);
-    assert_eq!(one_with("spaces_before_declaration.tcx", &["cadence_doubled"]).samples.len(), 4);
+    assert_eq!(one_with("spaces_before_declaration.tcx", &["cadence_doubled"]).samples().len(), 4);
 }
 
 #[test]
@@ -136,7 +136,7 @@ fn mismatched_tags_are_placed() {
 #[test]
 fn longitude_180() {
     let longitudes: Vec<f64> = one_with("longitude_180.gpx", &[])
-        .samples
+        .samples()
         .iter()
         .map(|sample| sample.position.unwrap().lon_deg())
         .collect();
@@ -146,15 +146,15 @@ fn longitude_180() {
 #[test]
 fn a_month_long_hole() {
     let recording = one_with("month_long_hole.gpx", &[]);
-    assert_eq!(recording.samples.len(), 8);
-    assert_eq!(recording.samples[7].time_s, 31.0 * 86_400.0 + 3.0);
+    assert_eq!(recording.samples().len(), 8);
+    assert_eq!(recording.samples()[7].time_s, 31.0 * 86_400.0 + 3.0);
 }
 
 #[test]
 fn several_activities() {
     let two = read_with("two_activities.tcx", &["cadence_doubled"]);
     assert_eq!(counts(&two), [2, 2]);
-    assert_eq!([&two[0].sport, &two[1].sport], [&Sport::Running, &Sport::Unspecified]);
+    assert_eq!([two[0].sport(), two[1].sport()], [&Sport::Running, &Sport::Unspecified]);
     let one = read_with("one_of_two_without_samples.tcx", &["cadence_doubled", "activity_without_samples"]);
     assert_eq!(counts(&one), [2]);
 }
@@ -162,10 +162,10 @@ fn several_activities() {
 #[test]
 fn sports_not_on_foot_are_read() {
     let ride = one_with("cycling.tcx", &[]);
-    assert_eq!(ride.sport, Sport::Other("Biking".to_owned()));
-    assert!(!ride.sport.on_foot() && ride.samples.len() == 4);
-    assert!(ride.samples.iter().all(|sample| sample.cadence.is_none()), "crank turns are no steps");
-    assert_eq!(one_with("swimming.gpx", &[]).sport, Sport::Other("open_water_swimming".to_owned()));
+    assert_eq!(*ride.sport(), Sport::Other("Biking".to_owned()));
+    assert!(!ride.sport().on_foot() && ride.samples().len() == 4);
+    assert!(ride.samples().iter().all(|sample| sample.cadence.is_none()), "crank turns are no steps");
+    assert_eq!(*one_with("swimming.gpx", &[]).sport(), Sport::Other("open_water_swimming".to_owned()));
 }
 
 #[test]

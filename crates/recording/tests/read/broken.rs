@@ -21,7 +21,7 @@ fn try_read(bytes: &[u8]) -> Result<Noted<Vec<Recording>>, ReadError> {
 }
 
 fn samples(noted: &Noted<Vec<Recording>>) -> Vec<Sample> {
-    noted.value.iter().flat_map(|recording| recording.samples.iter().copied()).collect()
+    noted.value.iter().flat_map(|recording| recording.samples().iter().copied()).collect()
 }
 
 /// Checks every cut: `ends[i]` is the byte behind the last that belongs to sample `i`; notices other than the cut's are
@@ -148,10 +148,10 @@ fn check_flips(file: &[u8], seed: u64) {
         }
         match try_read(&broken) {
             Ok(noted) => {
-                assert!(noted.value.iter().all(|recording| !recording.samples.is_empty()));
-                assert!(
-                    samples(&noted).iter().all(|sample| sample.time_s.is_finite() && sample.time_s >= 0.0)
-                );
+                // Readers do not check again what they made so; whoever makes a recording otherwise is checked.
+                let checked =
+                    noted.value.iter().map(|recording| Recording::new(recording.clone().into_parts()));
+                checked.for_each(|checked| assert_eq!(checked.err(), None));
                 if noted.notices.is_empty() { read_fully += 1 } else { with_notice += 1 }
             }
             Err(_) => refused += 1,

@@ -39,12 +39,12 @@ fn records(fields: &[(u8, u8, u8)], values: &[&[u8]]) -> FitFile {
 }
 
 fn times(recording: &Recording) -> Vec<f64> {
-    recording.samples.iter().map(|sample| sample.time_s).collect()
+    recording.samples().iter().map(|sample| sample.time_s).collect()
 }
 
 fn distances(recording: &Recording) -> Vec<Option<f64>> {
     recording
-        .samples
+        .samples()
         .iter()
         .map(|sample| sample.distance.map(jogaudit_recording::units::Metres::get))
         .collect()
@@ -52,7 +52,7 @@ fn distances(recording: &Recording) -> Vec<Option<f64>> {
 
 fn cadences(recording: &Recording) -> Vec<Option<f64>> {
     recording
-        .samples
+        .samples()
         .iter()
         .map(|sample| sample.cadence.map(jogaudit_recording::units::StepsPerMinute::get))
         .collect()
@@ -64,13 +64,13 @@ fn the_tiny_file() {
     let noted = noted(&unhex(TINY_FIT));
     assert_eq!(noted.notices, []);
     let recording = &noted.value[0];
-    assert_eq!(recording.format, Format::Fit);
-    assert_eq!(recording.sport, Sport::Unspecified);
-    assert_eq!(recording.start.to_string(), "2025-01-01T00:00:00Z");
+    assert_eq!(recording.format(), Format::Fit);
+    assert_eq!(*recording.sport(), Sport::Unspecified);
+    assert_eq!(recording.start().to_string(), "2025-01-01T00:00:00Z");
     assert_eq!(times(recording), [0.0, 1.0, 2.0]);
     assert_eq!(distances(recording), [Some(0.0), Some(2.5), Some(5.0)]);
     assert_eq!(cadences(recording), [Some(160.0), Some(160.0), None]);
-    for (sample, heart_rate) in recording.samples.iter().zip([120.0, 121.0, 122.0]) {
+    for (sample, heart_rate) in recording.samples().iter().zip([120.0, 121.0, 122.0]) {
         assert_eq!(sample.speed.unwrap().get(), 2.5);
         assert_eq!(sample.heart_rate.unwrap().get(), heart_rate);
         assert_eq!(sample.position, None);
@@ -80,15 +80,15 @@ fn the_tiny_file() {
 #[test]
 fn a_whole_activity() {
     let recording = clean(&plain_run(60));
-    assert_eq!(recording.sport, Sport::Running);
-    assert_eq!(recording.utc_offset_s, Some(3600));
-    assert_eq!(recording.samples.len(), 60);
+    assert_eq!(*recording.sport(), Sport::Running);
+    assert_eq!(recording.utc_offset_s(), Some(3600));
+    assert_eq!(recording.samples().len(), 60);
     let [stop, start] = [(60.0, false), (0.0, true)].map(|(time_s, running)| TimerEvent { time_s, running });
-    assert_eq!(recording.timer, [start, stop]);
+    assert_eq!(recording.timer(), [start, stop]);
     let (trigger, intensity) = (LapTrigger::Manual, LapIntensity::Active);
-    assert_eq!(recording.laps, [Lap { start_s: 0.0, end_s: Some(60.0), trigger, intensity }]);
+    assert_eq!(recording.laps(), [Lap { start_s: 0.0, end_s: Some(60.0), trigger, intensity }]);
     // 45° = 536870912 and −122° = −1455516695 semicircles.
-    let position = recording.samples[0].position.unwrap();
+    let position = recording.samples()[0].position.unwrap();
     assert_eq!(position.lat_deg(), 45.0);
     assert!((position.lon_deg() + 122.0).abs() < 1e-7);
 }
@@ -113,9 +113,9 @@ fn big_endian_numbers() {
         .define_big_endian(0, 20, &[(253, 4, U32), (5, 4, U32), (6, 2, U16)])
         .data(0, &[&NEW_YEAR.to_be_bytes(), &250_u32.to_be_bytes(), &3000_u16.to_be_bytes()]);
     let recording = clean(&file);
-    assert_eq!(recording.start.to_string(), "2025-01-01T00:00:00Z");
+    assert_eq!(recording.start().to_string(), "2025-01-01T00:00:00Z");
     assert_eq!(distances(&recording), [Some(2.5)]);
-    assert_eq!(recording.samples[0].speed.unwrap().get(), 3.0);
+    assert_eq!(recording.samples()[0].speed.unwrap().get(), 3.0);
 }
 
 #[test]
@@ -132,7 +132,7 @@ fn local_types_redefined_by_the_thousand() {
     }
     let recording = clean(&file);
     assert_eq!(times(&recording), (0..5000).map(f64::from).collect::<Vec<_>>());
-    assert_eq!(recording.samples[4999].heart_rate.unwrap().get(), 101.0);
+    assert_eq!(recording.samples()[4999].heart_rate.unwrap().get(), 101.0);
 }
 
 #[test]
@@ -147,7 +147,7 @@ fn compressed_times_follow_any_message_with_a_time() {
         .compressed(1, 2, &[&[100]]);
     let recording = clean(&file);
     assert_eq!(times(&recording), [0.0, 26.0, 29.0]);
-    assert_eq!(recording.start.to_string(), "2025-01-01T00:00:05Z");
+    assert_eq!(recording.start().to_string(), "2025-01-01T00:00:05Z");
 }
 
 #[test]
@@ -165,7 +165,7 @@ fn unknown_messages_fields_and_developer_fields_are_stepped_over() {
         .data(0, &[&at(1), &[1, 2, 3], &[98], &[0xAA; 6]]);
     let recording = clean(&file);
     assert_eq!(times(&recording), [0.0, 1.0]);
-    assert_eq!(recording.samples[1].heart_rate.unwrap().get(), 98.0);
+    assert_eq!(recording.samples()[1].heart_rate.unwrap().get(), 98.0);
 }
 
 #[test]
@@ -181,7 +181,7 @@ fn enhanced_fields_replace_the_plain_ones() {
     let plain_only = [&3117_u16.to_le_bytes()[..], &[0xFF; 4], &2000_u16.to_le_bytes(), &[0xFF; 4]];
     let recording = clean(&records(&fields, &[&both.concat(), &plain_only.concat()]));
     let values: Vec<(f64, f64)> =
-        recording.samples.iter().map(|s| (s.altitude.unwrap().get(), s.speed.unwrap().get())).collect();
+        recording.samples().iter().map(|s| (s.altitude.unwrap().get(), s.speed.unwrap().get())).collect();
     assert_eq!(values.iter().map(|(_, speed)| *speed).collect::<Vec<_>>(), [2.512, 2.0]);
     assert!(values.iter().all(|(altitude, _)| (altitude - 123.4).abs() < 1e-9));
 }
@@ -210,19 +210,19 @@ fn invalid_values_are_missing_not_zero() {
     invalid[3] = 0x7F;
     invalid[7] = 0x7F;
     let recording = clean(&records(&fields, &[&invalid]));
-    assert_eq!(recording.samples, [jogaudit_recording::read::Sample::default()]);
+    assert_eq!(recording.samples(), [jogaudit_recording::read::Sample::default()]);
     let recording = clean(&records(&[(3, 1, U8)], &[&[0]]));
-    assert_eq!(recording.samples[0].heart_rate, None, "no pulse found is no pulse of 0");
+    assert_eq!(recording.samples()[0].heart_rate, None, "no pulse found is no pulse of 0");
 }
 
 #[test]
 fn a_size_that_does_not_fit_its_type() {
     let file = records(&[(6, 3, U16), (3, 1, U8)], &[&[1, 2, 3, 120]]).finish();
     assert_eq!(codes(&file), ["field_size_odd"]);
-    assert_eq!(noted(&file).value[0].samples[0].heart_rate.unwrap().get(), 120.0);
+    assert_eq!(noted(&file).value[0].samples()[0].heart_rate.unwrap().get(), 120.0);
     // An array is allowed: its first value counts.
     let recording = clean(&records(&[(3, 3, U8)], &[&[120, 121, 122]]));
-    assert_eq!(recording.samples[0].heart_rate.unwrap().get(), 120.0);
+    assert_eq!(recording.samples()[0].heart_rate.unwrap().get(), 120.0);
 }
 
 #[test]
@@ -238,7 +238,7 @@ fn pauses_are_timer_events() {
         file = event(file, second, number, kind);
     }
     let timer: Vec<(f64, bool)> =
-        clean(&file).timer.iter().map(|event| (event.time_s, event.running)).collect();
+        clean(&file).timer().iter().map(|event| (event.time_s, event.running)).collect();
     assert_eq!(timer, [(0.0, true), (1.0, false), (9.0, true), (12.0, false), (15.0, false)]);
 }
 
@@ -253,7 +253,8 @@ fn laps_of_every_kind() {
         file = file.data(1, &[&at(9), &at(2), &1500_u32.to_le_bytes(), &[intensity], &[trigger]]);
     }
     file = file.data(1, &[&at(9), &at(2), &[0xFF; 4], &[0], &[0]]);
-    let laps = clean(&file).laps;
+    let recording = clean(&file);
+    let laps = recording.laps();
     let kinds: Vec<_> = laps.iter().map(|lap| (lap.intensity, lap.trigger)).collect();
     assert_eq!(
         kinds[..6],
@@ -277,17 +278,17 @@ fn sports() {
         let file = file.define(1, 18, &[(253, 4, U32), (5, 1, ENUM), (6, 1, ENUM)]);
         clean(&file.data(1, &[&at(1), &[sport], &[sub_sport]]))
     };
-    assert_eq!(sport_of(1, 0).sport, Sport::Running);
-    assert_eq!(sport_of(11, 0).sport, Sport::Walking);
-    assert_eq!(sport_of(17, 0).sport, Sport::Walking);
-    assert_eq!(sport_of(0, 0).sport, Sport::Unspecified);
-    assert_eq!(sport_of(5, 0).sport, Sport::Other("swimming".to_owned()));
+    assert_eq!(*sport_of(1, 0).sport(), Sport::Running);
+    assert_eq!(*sport_of(11, 0).sport(), Sport::Walking);
+    assert_eq!(*sport_of(17, 0).sport(), Sport::Walking);
+    assert_eq!(*sport_of(0, 0).sport(), Sport::Unspecified);
+    assert_eq!(*sport_of(5, 0).sport(), Sport::Other("swimming".to_owned()));
     assert_eq!(cadences(&sport_of(17, 0)), [Some(160.0)]);
     assert_eq!(cadences(&sport_of(2, 0)), [None], "crank turns are no steps");
     // Cut before the session: the sport message near the beginning tells.
     let file = FitFile::default().define(1, 12, &[(0, 1, ENUM), (1, 1, ENUM)]).data(1, &[&[2], &[0]]);
     let file = file.define(0, 20, &[(253, 4, U32)]).data(0, &[&at(0)]);
-    assert_eq!(clean(&file).sport, Sport::Other("cycling".to_owned()));
+    assert_eq!(*clean(&file).sport(), Sport::Other("cycling".to_owned()));
 }
 
 #[test]
@@ -297,9 +298,9 @@ fn several_sessions_are_several_recordings() {
     file = file.data(1, &[&at(6), &at(0), &[2]]).data(1, &[&at(10), &at(6), &[1]]);
     let noted = noted(&file.finish());
     let [ride, run] = noted.value.as_slice() else { panic!("{noted:?}") };
-    assert_eq!((&ride.sport, ride.samples.len()), (&Sport::Other("cycling".to_owned()), 6));
-    assert_eq!((&run.sport, times(run)), (&Sport::Running, vec![0.0, 1.0, 2.0, 3.0]));
-    assert_eq!(run.start.to_string(), "2025-01-01T00:00:06Z");
+    assert_eq!((ride.sport(), ride.samples().len()), (&Sport::Other("cycling".to_owned()), 6));
+    assert_eq!((run.sport(), times(run)), (&Sport::Running, vec![0.0, 1.0, 2.0, 3.0]));
+    assert_eq!(run.start().to_string(), "2025-01-01T00:00:06Z");
 }
 
 #[test]
@@ -315,7 +316,7 @@ fn chained_files_are_several_recordings_in_order() {
         noted.notices.iter().map(|notice| notice.code.word()).collect::<Vec<_>>(),
         ["activity_without_samples"]
     );
-    let starts: Vec<String> = noted.value.iter().map(|recording| recording.start.to_string()).collect();
+    let starts: Vec<String> = noted.value.iter().map(|recording| recording.start().to_string()).collect();
     assert_eq!(starts, ["2025-01-01T00:00:00Z", "2024-12-31T23:45:00Z"]);
 }
 
@@ -366,7 +367,7 @@ fn a_wrong_checksum_is_a_notice() {
 fn bytes_behind_the_end() {
     let file = [plain_run(5).finish(), b"<html>".to_vec()].concat();
     assert_eq!(codes(&file), ["trailing_bytes"]);
-    assert_eq!(noted(&file).value[0].samples.len(), 5);
+    assert_eq!(noted(&file).value[0].samples().len(), 5);
 }
 
 #[test]
@@ -399,7 +400,7 @@ fn times_from_before_the_clock_was_set() {
     let told = file(&[5000, 5001, NEW_YEAR]).define(1, 162, &[(253, 4, U32), (1, 4, U32)]);
     let told = clean(&told.data(1, &[&at(0), &5002_u32.to_le_bytes()]));
     assert_eq!(times(&told), [0.0, 1.0, 2.0]);
-    assert_eq!(told.start.to_string(), "2024-12-31T23:59:58Z");
+    assert_eq!(told.start().to_string(), "2024-12-31T23:59:58Z");
 }
 
 #[test]
@@ -407,7 +408,7 @@ fn out_of_order_times_stay_in_the_order_of_the_file() {
     let start = FitFile::default().define(0, 20, &[(253, 4, U32)]);
     let file = [5, 6, 2, 2].iter().fold(start, |file, second| file.data(0, &[&at(*second)]));
     let recording = clean(&file);
-    assert_eq!(recording.start.to_string(), "2025-01-01T00:00:02Z");
+    assert_eq!(recording.start().to_string(), "2025-01-01T00:00:02Z");
     assert_eq!(times(&recording), [3.0, 4.0, 0.0, 0.0]);
 }
 
@@ -434,7 +435,7 @@ fn values_that_no_legs_have_are_left_out() {
     };
     let told = |cadence, length_ms| {
         let recording = clean(&file(cadence, length_ms));
-        (cadences(&recording)[0], recording.laps[0].end_s)
+        (cadences(&recording)[0], recording.laps()[0].end_s)
     };
     assert_eq!(told(80.0, 5000.0), (Some(160.0), Some(5.0)));
     assert_eq!(told(-80.0, -5000.0), (None, Some(9.0)), "the lap then ends when it was written");
@@ -450,14 +451,14 @@ fn a_lap_of_a_workout_s_step_says_so() {
         .data(1, &[&at(1), &[1], &0xFFFF_u16.to_le_bytes()])
         .define(1, 19, &[(71, 2, U16), (2, 4, U32), (24, 1, ENUM)])
         .data(1, &[&4_u16.to_le_bytes(), &at(2), &[0]]);
-    let triggers: Vec<LapTrigger> = clean(&file).laps.iter().map(|lap| lap.trigger).collect();
+    let triggers: Vec<LapTrigger> = clean(&file).laps().iter().map(|lap| lap.trigger).collect();
     assert_eq!(triggers, [LapTrigger::Step, LapTrigger::Time, LapTrigger::Step]);
 }
 
 use GuessedGait::{Run, Stand, Walk};
 
 fn guesses(recording: &Recording) -> Vec<(f64, f64, GuessedGait, GuessSource)> {
-    recording.guesses.iter().map(|guess| (guess.start_s, guess.end_s, guess.gait, guess.source)).collect()
+    recording.guesses().iter().map(|guess| (guess.start_s, guess.end_s, guess.gait, guess.source)).collect()
 }
 
 /// Fields of `split`: type, `start_time`, `end_time`.
@@ -506,7 +507,7 @@ fn splits_that_say_nothing_or_nonsense() {
     // Fields of the wrong size are left out, and with them the split.
     let odd = records(&[], &[&[]]).define(1, 312, &[(0, 1, ENUM), (9, 3, U32), (27, 4, U32)]);
     let odd = noted(&odd.data(1, &[&[17], &[0; 3], &at(60)]).finish());
-    assert_eq!((odd.notices[0].code.word(), odd.value[0].guesses.len()), ("field_size_odd", 0));
+    assert_eq!((odd.notices[0].code.word(), odd.value[0].guesses().len()), ("field_size_odd", 0));
 }
 
 #[test]

@@ -34,7 +34,7 @@ fn error(bytes: &[u8]) -> String {
 fn told(bytes: &[u8]) -> (Vec<(Format, usize)>, Vec<String>) {
     let noted = try_read(bytes).expect("readable");
     let recordings =
-        noted.value.iter().map(|recording| (recording.format, recording.samples.len())).collect();
+        noted.value.iter().map(|recording| (recording.format(), recording.samples().len())).collect();
     let notices = noted.notices.iter().map(|notice| format!("{}: {}", notice.code, notice.text)).collect();
     (recordings, notices)
 }
@@ -145,7 +145,7 @@ fn an_archive_cut_anywhere_keeps_what_is_whole() {
         match try_read(&archive[..cut]) {
             Ok(noted) => {
                 assert!(noted.value.len() >= whole, "cut at {cut}");
-                assert!(noted.value[..whole].iter().all(|recording| recording.samples.len() == 3));
+                assert!(noted.value[..whole].iter().all(|recording| recording.samples().len() == 3));
                 assert!(
                     noted
                         .notices

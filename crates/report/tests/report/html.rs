@@ -26,8 +26,8 @@ fn page(plan: &str, recording: &str) -> (CheckView, Charts, String) {
     let facts = RecordingFacts {
         format: "tcx",
         sha256: "0".repeat(64),
-        start: recording.start,
-        samples: recording.samples.len(),
+        start: recording.start(),
+        samples: recording.samples().len(),
         has: vec!["speed", "cadence"],
     };
     let notices: Vec<Notice> = segmented.notices.clone();

@@ -44,7 +44,7 @@ fn files_read_back_as_the_recording_in_memory() {
     let mut count = 0;
     for settings in every_way() {
         let simulated = simulate(&steps, &settings).unwrap();
-        let bytes = write(&simulated, settings.format);
+        let bytes = write(&simulated, settings.format).unwrap();
         let plain = read(&bytes, &ReadConfig::default()).unwrap().value;
         assert_eq!(plain, [simulated.recording], "{settings:?}");
         let packed = read(&gzip(&bytes), &ReadConfig::default()).unwrap().value;

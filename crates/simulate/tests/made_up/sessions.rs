@@ -38,7 +38,7 @@ fn lengths(simulated: &Simulated, gait: Gait) -> Vec<f64> {
 fn assert_tiles(simulated: &Simulated) {
     let truth = &simulated.truth;
     assert_eq!(truth.first().unwrap().start_s, 0.0);
-    assert_eq!(truth.last().unwrap().end_s, simulated.recording.samples.last().unwrap().time_s);
+    assert_eq!(truth.last().unwrap().end_s, simulated.recording.samples().last().unwrap().time_s);
     assert!(truth.iter().all(|b| b.end_s > b.start_s), "{truth:?}");
     assert!(truth.windows(2).all(|w| w[0].end_s == w[1].start_s && w[0].gait != w[1].gait), "{truth:?}");
 }
@@ -103,7 +103,7 @@ fn steps_in_metres_cover_their_distance() {
                 Settings { seed, hills, longest_lag_s: 0.0, gps: Gps::Clean, ..Settings::default() };
             let simulated = simulate(&steps, &settings).unwrap();
             let run = simulated.truth.iter().find(|b| b.gait == Gait::Run).unwrap();
-            let at = |t: f64| simulated.recording.samples[t.round() as usize].distance.unwrap().get();
+            let at = |t: f64| simulated.recording.samples()[t.round() as usize].distance.unwrap().get();
             // Reaction up to 1.8 s at either end and the recorder's scale error of 1 %.
             let covered = at(run.end_s) - at(run.start_s);
             assert!((covered - 400.0).abs() < 18.0, "seed {seed}, hills {hills}: {covered} m");
@@ -159,7 +159,7 @@ fn limits_are_kept_in_truth_and_broken_on_order() {
 /// Samples at least 3 s inside a bout.
 fn inside(recording: &Recording, bout: &TrueBout) -> Vec<jogaudit_recording::read::Sample> {
     let deep = |t: f64| t > bout.start_s + 3.0 && t < bout.end_s - 3.0;
-    recording.samples.iter().filter(|s| deep(s.time_s)).copied().collect()
+    recording.samples().iter().filter(|s| deep(s.time_s)).copied().collect()
 }
 
 #[test]
@@ -203,16 +203,16 @@ fn pauses_and_holes_are_unknown_and_hold_no_samples() {
     assert_eq!(unknown, [(330.0, 380.0), (699.0, 730.0)]);
     for (from, to) in unknown {
         let lost = |t: f64| from < t && t < to;
-        assert!(!simulated.recording.samples.iter().any(|s| lost(s.time_s)));
+        assert!(!simulated.recording.samples().iter().any(|s| lost(s.time_s)));
     }
-    let timer: Vec<(f64, bool)> = simulated.recording.timer.iter().map(|e| (e.time_s, e.running)).collect();
+    let timer: Vec<(f64, bool)> = simulated.recording.timer().iter().map(|e| (e.time_s, e.running)).collect();
     let end = simulated.truth.last().unwrap().end_s;
     assert_eq!(timer, [(0.0, true), (330.0, false), (380.0, true), (end, false)]);
     // The session waits: the run that was interrupted is completed.
     let runs = lengths(&simulated, Gait::Run);
     assert!((runs[0] + runs[1] - 60.0).abs() < 2.0, "{runs:?}");
     // The runner does not go anywhere meanwhile, but for stopping and starting.
-    let at = |t: f64| simulated.recording.samples.iter().find(|s| s.time_s == t).unwrap();
+    let at = |t: f64| simulated.recording.samples().iter().find(|s| s.time_s == t).unwrap();
     let moved = at(380.0).position.unwrap().distance_m(at(330.0).position.unwrap());
     assert!(moved < 15.0, "{moved} m");
 }
@@ -220,13 +220,13 @@ fn pauses_and_holes_are_unknown_and_hold_no_samples() {
 #[test]
 fn sampling_and_losses_are_as_ordered() {
     let smart = made(&Settings { sampling: Sampling::Smart, ..Settings::default() });
-    let gaps: Vec<f64> = smart.recording.samples.windows(2).map(|w| w[1].time_s - w[0].time_s).collect();
+    let gaps: Vec<f64> = smart.recording.samples().windows(2).map(|w| w[1].time_s - w[0].time_s).collect();
     assert!(gaps[..gaps.len() - 1].iter().all(|g| (3.0..=8.0).contains(g)));
     assert!(gaps.contains(&3.0) && gaps.contains(&8.0));
 
     let lossy = made(&Settings { missing: 0.1, ..Settings::default() });
-    let all = lossy.recording.samples.last().unwrap().time_s + 1.0;
-    let share = 1.0 - lossy.recording.samples.len() as f64 / all;
+    let all = lossy.recording.samples().last().unwrap().time_s + 1.0;
+    let share = 1.0 - lossy.recording.samples().len() as f64 / all;
     assert!((share - 0.1).abs() < 0.03, "{share}");
 }
 
@@ -234,7 +234,7 @@ fn sampling_and_losses_are_as_ordered() {
 fn what_is_switched_off_is_missing_and_changes_nothing_else() {
     let all = made(&Settings::default());
     let positions = made(&Settings { channels: Channels::POSITIONS_ONLY, ..Settings::default() });
-    for (with, without) in all.recording.samples.iter().zip(&positions.recording.samples) {
+    for (with, without) in all.recording.samples().iter().zip(positions.recording.samples()) {
         assert_eq!(with.position, without.position);
         assert_eq!(with.heart_rate, without.heart_rate);
         assert_eq!((without.speed, without.cadence, without.distance), (None, None, None));
@@ -242,7 +242,7 @@ fn what_is_switched_off_is_missing_and_changes_nothing_else() {
     // A worse reception is the same session.
     let bad = made(&Settings { gps: Gps::Bad, ..Settings::default() });
     assert_eq!(all.truth, bad.truth);
-    for (good, bad) in all.recording.samples.iter().zip(&bad.recording.samples) {
+    for (good, bad) in all.recording.samples().iter().zip(bad.recording.samples()) {
         assert_eq!((good.cadence, good.heart_rate), (bad.cadence, bad.heart_rate));
     }
 }
@@ -271,7 +271,7 @@ fn cadence_agrees_with_the_gait_and_with_speed() {
 fn distance_is_the_sum_of_speed_and_positions_agree() {
     let settings = Settings { gps: Gps::Clean, ..Settings::default() };
     let simulated = made(&settings);
-    let samples = &simulated.recording.samples;
+    let samples = simulated.recording.samples();
     let total = samples.last().unwrap().distance.unwrap().get();
     let from_speed: f64 = samples.iter().skip(1).map(|s| s.speed.unwrap().get()).sum();
     assert!((from_speed / total - 1.0).abs() < 0.04);
@@ -291,7 +291,7 @@ fn cadence_faults_change_cadence_where_ordered() {
     };
     let sound = made(&Settings::default());
     let ratio = |kind, t: usize| {
-        let cadence = |s: &Simulated| s.recording.samples[t].cadence.unwrap().get();
+        let cadence = |s: &Simulated| s.recording.samples()[t].cadence.unwrap().get();
         cadence(&fault(kind)) / cadence(&sound)
     };
     assert!((ratio(CadenceFaultKind::Half, 120) - 0.5).abs() < 0.02);
@@ -306,7 +306,7 @@ fn cadence_faults_change_cadence_where_ordered() {
     let stopped = Settings { faults: vec![Fault::new(FaultKind::Stop, 30.0)], ..settings };
     let simulated = made(&stopped);
     let stop = simulated.truth.iter().find(|b| b.gait == Gait::Stand).unwrap();
-    let at = |s: f64| simulated.recording.samples[(stop.start_s + s) as usize].cadence.unwrap().get();
+    let at = |s: f64| simulated.recording.samples()[(stop.start_s + s) as usize].cadence.unwrap().get();
     assert!(at(8.0) > 100.0);
     assert_eq!(at(20.0), 0.0);
 }
@@ -318,12 +318,13 @@ fn hills_slow_the_run_and_leave_cadence() {
         let settings = Settings { seed, hills: true, gps: Gps::Clean, ..Settings::default() };
         let flat = made(&Settings { hills: false, ..settings.clone() });
         let hilly = made(&settings);
-        for (a, b) in flat.recording.samples.iter().zip(&hilly.recording.samples) {
+        for (a, b) in flat.recording.samples().iter().zip(hilly.recording.samples()) {
             assert_eq!(a.cadence, b.cadence);
             let ratio = b.speed.unwrap().get() / a.speed.unwrap().get().max(0.5);
             slowest = slowest.min(ratio);
         }
-        let altitude: Vec<f64> = hilly.recording.samples.iter().map(|s| s.altitude.unwrap().get()).collect();
+        let altitude: Vec<f64> =
+            hilly.recording.samples().iter().map(|s| s.altitude.unwrap().get()).collect();
         let span = altitude.iter().copied().fold(f64::MIN, f64::max)
             - altitude.iter().copied().fold(f64::MAX, f64::min);
         assert!(span > 5.0, "seed {seed}: {span} m");
@@ -334,12 +335,12 @@ fn hills_slow_the_run_and_leave_cadence() {
 #[test]
 fn laps_mark_the_steps() {
     let simulated = made(&Settings { laps: Laps::Steps, ..Settings::default() });
-    let starts: Vec<f64> = simulated.recording.laps.iter().map(|l| l.start_s).collect();
+    let starts: Vec<f64> = simulated.recording.laps().iter().map(|l| l.start_s).collect();
     assert_eq!(starts[..4], [0.0, 300.0, 360.0, 480.0]);
     assert_eq!(starts.len(), 14);
     let km = made(&Settings { laps: Laps::Kilometres, ..Settings::default() });
-    let lap = km.recording.laps[1];
-    let at = |t: f64| km.recording.samples[t as usize].distance.unwrap().get();
+    let lap = km.recording.laps()[1];
+    let at = |t: f64| km.recording.samples()[t as usize].distance.unwrap().get();
     assert!((at(lap.start_s) - 1000.0).abs() < 4.0);
 }
 

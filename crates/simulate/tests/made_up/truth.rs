@@ -88,7 +88,7 @@ impl Trial {
 
 /// The chain up to the bouts, from the bytes of a file.
 fn segmented(simulated: &Simulated, format: Format) -> Segmented {
-    let bytes = write(simulated, format);
+    let bytes = write(simulated, format).expect("positions");
     let recordings = read(&bytes, &ReadConfig::default()).expect("a readable file").value;
     segment_recording(&recordings[0], &Config::default())
 }

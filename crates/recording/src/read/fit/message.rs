@@ -1,22 +1,37 @@
 //! FIT definitions and the messages that are used, as typed values in SI units.
 //!
 //! A definition is boiled down, when it is read, to where the used fields lie; a data message is then decoded without a
-//! look at the others. Field numbers, scales and offsets are the published profile's.
+//! look at the others. Numbers are those of [`super::profile`].
 
-use crate::read::{GuessedGait, LapIntensity, LapTrigger, Sample, draft};
-use crate::units::{StepsPerMinute, StridesPerMinute};
+use crate::geodesy::LatLon;
+use crate::read::bounds;
+use crate::read::builder::RawValues;
+use crate::read::time::{MICROS_PER_S, Micros};
+use crate::read::{GuessedGait, LapIntensity, LapTrigger};
+use crate::units::StridesPerMinute;
 
+use super::profile;
 use super::wire::{BaseType, Endian, read_bytes, read_u8, read_u16, read_value};
 
 /// Seconds from 1989-12-31T00:00:00Z, FIT's epoch; below `0x1000_0000` it counts from when the recorder was turned on.
 pub(super) type FitTime = u32;
 
-/// Field number of every message's time.
-const TIMESTAMP: u8 = 253;
+/// FIT's epoch, 1989-12-31T00:00:00Z, in seconds from 1970.
+const EPOCH_S: i64 = 631_065_600;
 
-/// Kind of a message that is used.
+/// A file's own time → microseconds from 1970.
+pub(super) const fn micros(time: FitTime) -> Micros {
+    (time as i64 + EPOCH_S) * MICROS_PER_S
+}
+
+/// A length that is a believable one → microseconds.
+fn micros_long(length_s: f64) -> Micros {
+    (length_s * MICROS_PER_S as f64).round() as Micros
+}
+
+/// MessageKind of a message that is used.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Kind {
+pub(super) enum MessageKind {
     FileId,
     Sport,
     Session,
@@ -24,38 +39,39 @@ pub(super) enum Kind {
     Record,
     Event,
     Activity,
-    TimeCorrelation,
+    TimestampCorrelation,
     Split,
     Other,
 }
 
-impl Kind {
+impl MessageKind {
     fn from_global(number: u16) -> Self {
         match number {
-            0 => Self::FileId,
-            12 => Self::Sport,
-            18 => Self::Session,
-            19 => Self::Lap,
-            20 => Self::Record,
-            21 => Self::Event,
-            34 => Self::Activity,
-            162 => Self::TimeCorrelation,
-            312 => Self::Split,
+            profile::message::FILE_ID => Self::FileId,
+            profile::message::SPORT => Self::Sport,
+            profile::message::SESSION => Self::Session,
+            profile::message::LAP => Self::Lap,
+            profile::message::RECORD => Self::Record,
+            profile::message::EVENT => Self::Event,
+            profile::message::ACTIVITY => Self::Activity,
+            profile::message::TIMESTAMP_CORRELATION => Self::TimestampCorrelation,
+            profile::message::SPLIT => Self::Split,
             _ => Self::Other,
         }
     }
 
     /// The fields that are used, beside the time.
-    const fn wanted(self) -> &'static [u8] {
+    const fn used_fields(self) -> &'static [u8] {
         match self {
-            Self::FileId => &[0],
-            Self::Sport | Self::Event => &[0, 1],
-            Self::Session => &[2, 5, 6],
-            Self::Lap => &[2, 7, 23, 24, 25, 71],
-            Self::Record => &[0, 1, 2, 3, 4, 5, 6, 8, 42, 52, 53, 73, 78],
-            Self::Activity => &[5],
-            Self::TimeCorrelation => &[1],
-            Self::Split => &[0, 1, 9, 27],
+            Self::FileId => &profile::FILE_ID_FIELDS,
+            Self::Sport => &profile::SPORT_FIELDS,
+            Self::Event => &profile::EVENT_FIELDS,
+            Self::Session => profile::session::USED,
+            Self::Lap => profile::lap::USED,
+            Self::Record => profile::record::USED,
+            Self::Activity => &profile::ACTIVITY_FIELDS,
+            Self::TimestampCorrelation => &profile::TIMESTAMP_CORRELATION_FIELDS,
+            Self::Split => profile::split::USED,
             Self::Other => &[],
         }
     }
@@ -73,7 +89,7 @@ struct Field {
 /// A definition, boiled down to what is used.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Definition {
-    pub(super) kind: Kind,
+    pub(super) kind: MessageKind,
     endian: Endian,
     fields: Vec<Field>,
     /// Bytes of each message behind its record header.
@@ -89,7 +105,7 @@ pub(super) enum BadDefinition {
 
 impl Definition {
     pub(super) const fn empty() -> Self {
-        Self { kind: Kind::Other, endian: Endian::Little, fields: Vec::new(), size: 0 }
+        Self { kind: MessageKind::Other, endian: Endian::Little, fields: Vec::new(), size: 0 }
     }
 
     /// Reads a definition behind its record header into `self`, reusing its memory. Returns whether every used field's
@@ -108,7 +124,7 @@ impl Definition {
         let mut all_fit = true;
         for _ in 0..prefix.field_count {
             let [number, size, base] = read_bytes(&mut from).ok_or(BadDefinition::Short)?;
-            if number == TIMESTAMP || prefix.kind.wanted().contains(&number) {
+            if number == profile::TIMESTAMP || prefix.kind.used_fields().contains(&number) {
                 match BaseType::from_number(base)
                     .filter(|base| size > 0 && usize::from(size) % base.size() == 0)
                 {
@@ -133,7 +149,7 @@ impl Definition {
 
     /// Time of a message, if it has one.
     pub(super) fn time(&self, message: &[u8]) -> Option<FitTime> {
-        let field = self.fields.iter().find(|field| field.number == TIMESTAMP)?;
+        let field = self.fields.iter().find(|field| field.number == profile::TIMESTAMP)?;
         let mut src = message.get(usize::from(field.start)..)?;
         read_value(&mut src, field.base, self.endian).map(|time| time as FitTime)
     }
@@ -167,7 +183,7 @@ pub(super) fn read_definition_size(
 }
 
 struct Prefix {
-    kind: Kind,
+    kind: MessageKind,
     endian: Endian,
     field_count: u8,
 }
@@ -181,7 +197,7 @@ fn read_prefix(src: &mut &[u8]) -> Result<Prefix, BadDefinition> {
     };
     let global = read_u16(src, endian).ok_or(BadDefinition::Short)?;
     let field_count = read_u8(src).ok_or(BadDefinition::Short)?;
-    Ok(Prefix { kind: Kind::from_global(global), endian, field_count })
+    Ok(Prefix { kind: MessageKind::from_global(global), endian, field_count })
 }
 
 /// Developer fields say their own size and are skipped.
@@ -196,47 +212,47 @@ fn read_developer_size(src: &mut &[u8], has_developer_fields: bool) -> Result<us
     Ok(size)
 }
 
-/// Degrees a semicircle: 180 / 2³¹, exact.
-const DEG_PER_SEMICIRCLE: f64 = 180.0 / 2_147_483_648.0;
-
-/// Decodes a `record` message but for its time: the sample, and what its `activity_type` takes the wearer to be doing.
-/// `packed_distance` carries the distance of packed fields on.
+/// Decodes a `record` message but for its time: its values, and what its `activity_type` takes the wearer to be doing.
+/// `packed_distance` carries the distance of packed fields on. On foot, FIT counts one leg.
 pub(super) fn record(
     definition: &Definition,
     message: &[u8],
     packed_distance: &mut PackedDistance,
-) -> (Sample, Option<GuessedGait>) {
-    let (mut sample, mut guessed) = (Sample::default(), None);
+) -> (RawValues<StridesPerMinute>, Option<GuessedGait>) {
+    use profile::record as field;
+    let altitude = |value: f64| bounds::metres(value / profile::ALTITUDE_PER_M - profile::ALTITUDE_OFFSET_M);
+    let speed = |value: f64| bounds::speed(value / profile::SPEED_PER_MPS);
+    let (mut values, mut guessed) = (RawValues::default(), None);
     let (mut lat, mut lon, mut cadence, mut fraction) = (None, None, None, 0.0);
     let (mut enhanced_speed, mut enhanced_altitude, mut fine_cadence) = (None, None, None);
     for (number, value) in definition.values(message) {
         match number {
-            0 => lat = Some(value * DEG_PER_SEMICIRCLE),
-            1 => lon = Some(value * DEG_PER_SEMICIRCLE),
-            2 => sample.altitude = draft::metres(value / 5.0 - 500.0),
-            3 => sample.heart_rate = draft::heart_rate(value),
-            4 => cadence = Some(value),
-            5 => sample.distance = draft::metres(value / 100.0),
-            6 => sample.speed = draft::speed(value / 1000.0),
-            42 => guessed = activity_type(value as u8),
-            52 => fine_cadence = Some(value / 256.0),
-            53 => fraction = value / 128.0,
-            73 => enhanced_speed = draft::speed(value / 1000.0),
-            78 => enhanced_altitude = draft::metres(value / 5.0 - 500.0),
+            field::POSITION_LAT => lat = Some(value * profile::DEG_PER_SEMICIRCLE),
+            field::POSITION_LONG => lon = Some(value * profile::DEG_PER_SEMICIRCLE),
+            field::ALTITUDE => values.altitude = altitude(value),
+            field::HEART_RATE => values.heart_rate = bounds::heart_rate(value),
+            field::CADENCE => cadence = Some(value),
+            field::DISTANCE => values.distance = bounds::metres(value / profile::DISTANCE_PER_M),
+            field::SPEED => values.speed = speed(value),
+            field::ACTIVITY_TYPE => guessed = activity_type(value as u8),
+            field::CADENCE256 => fine_cadence = Some(value / profile::CADENCE256_PER_SPM),
+            field::FRACTIONAL_CADENCE => fraction = value / profile::FRACTIONAL_CADENCE_PER_SPM,
+            field::ENHANCED_SPEED => enhanced_speed = speed(value),
+            field::ENHANCED_ALTITUDE => enhanced_altitude = altitude(value),
             _ => {}
         }
     }
-    if let Some(bytes) = definition.packed(message, 8) {
+    if let Some(bytes) = definition.packed(message, field::COMPRESSED_SPEED_DISTANCE) {
         let (speed_mps, distance_m) = packed_distance.add(bytes);
-        sample.speed = sample.speed.or(draft::speed(speed_mps));
-        sample.distance = sample.distance.or(draft::metres(distance_m));
+        values.speed = values.speed.or(bounds::speed(speed_mps));
+        values.distance = values.distance.or(bounds::metres(distance_m));
     }
-    sample.position = lat.zip(lon).and_then(|(lat_deg, lon_deg)| draft::position(lat_deg, lon_deg));
-    sample.speed = enhanced_speed.or(sample.speed);
-    sample.altitude = enhanced_altitude.or(sample.altitude);
-    sample.cadence =
-        cadence.map(|whole| whole + fraction).or(fine_cadence).and_then(draft::cadence).map(to_steps);
-    (sample, guessed)
+    values.position = lat.zip(lon).and_then(|(lat_deg, lon_deg)| LatLon::new(lat_deg, lon_deg));
+    values.speed = enhanced_speed.or(values.speed);
+    values.altitude = enhanced_altitude.or(values.altitude);
+    let cadence = cadence.map(|whole| whole + fraction).or(fine_cadence);
+    values.cadence = cadence.and_then(bounds::cadence).map(StridesPerMinute::new);
+    (values, guessed)
 }
 
 /// Profile enum `activity_type`: running 1, walking 6, sedentary 8.
@@ -249,58 +265,64 @@ fn activity_type(number: u8) -> Option<GuessedGait> {
     }
 }
 
-/// FIT counts one leg on foot.
-fn to_steps(strides_per_min: f64) -> StepsPerMinute {
-    StridesPerMinute::new(strides_per_min).to_steps()
-}
-
-/// Distance of packed fields: 12 bits that roll over, in 1/16 m.
+/// Distance of packed fields: 12 bits that roll over.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct PackedDistance {
-    sixteenths: u64,
+    counted: u64,
 }
 
 impl PackedDistance {
-    /// Takes 12 bits of speed (1/100 m/s) and 12 bits of distance; gives speed in m/s and the distance so far in m.
+    /// Takes 12 bits of speed and 12 bits of distance; gives speed in m/s and the distance so far in m.
     fn add(&mut self, [low, middle, high]: [u8; 3]) -> (f64, f64) {
         let speed = u16::from(low) | u16::from(middle & 0x0F) << 8;
         let counter = u64::from(middle >> 4) | u64::from(high) << 4;
-        self.sixteenths += counter.wrapping_sub(self.sixteenths) & 0x0FFF;
-        (f64::from(speed) / 100.0, self.sixteenths as f64 / 16.0)
+        self.counted += counter.wrapping_sub(self.counted) & 0x0FFF;
+        (
+            f64::from(speed) / profile::COMPRESSED_SPEED_PER_MPS,
+            self.counted as f64 / profile::COMPRESSED_DISTANCE_PER_M,
+        )
     }
 }
 
 /// A `lap` message.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct FitLap {
-    pub(super) start: Option<FitTime>,
-    pub(super) elapsed_s: Option<f64>,
+    pub(super) start: Option<Micros>,
+    pub(super) elapsed: Option<Micros>,
+    /// When the message was written.
+    pub(super) written: Option<Micros>,
     pub(super) trigger: LapTrigger,
     pub(super) intensity: LapIntensity,
     pub(super) sport: Option<u8>,
 }
 
-pub(super) fn lap(definition: &Definition, message: &[u8]) -> FitLap {
+pub(super) fn lap(definition: &Definition, message: &[u8], written: Option<FitTime>) -> FitLap {
+    use profile::lap as field;
     let mut lap = FitLap {
         start: None,
-        elapsed_s: None,
+        elapsed: None,
+        written: written.map(micros),
         trigger: LapTrigger::Other,
         intensity: LapIntensity::Unknown,
         sport: None,
     };
     for (number, value) in definition.values(message) {
         match number {
-            2 => lap.start = Some(value as FitTime),
-            7 => lap.elapsed_s = draft::length(value / 1000.0),
-            23 => lap.intensity = intensity(value as u8),
-            24 if lap.trigger != LapTrigger::Step => lap.trigger = trigger(value as u8),
-            25 => lap.sport = Some(value as u8),
+            field::START_TIME => lap.start = Some(micros(value as FitTime)),
+            field::TOTAL_ELAPSED_TIME => lap.elapsed = elapsed(value),
+            field::INTENSITY => lap.intensity = intensity(value as u8),
+            field::LAP_TRIGGER if lap.trigger != LapTrigger::Step => lap.trigger = trigger(value as u8),
+            field::SPORT => lap.sport = Some(value as u8),
             // Index of the workout's step; whatever ended it (time, distance, the button), it was a step's end.
-            71 => lap.trigger = LapTrigger::Step,
+            field::WKT_STEP_INDEX => lap.trigger = LapTrigger::Step,
             _ => {}
         }
     }
     lap
+}
+
+fn elapsed(value: f64) -> Option<Micros> {
+    bounds::duration_s(value / profile::ELAPSED_PER_S).map(micros_long)
 }
 
 /// Profile enum `intensity`; 4 (recovery) and 5 (interval) are of its newer versions.
@@ -327,28 +349,28 @@ fn trigger(number: u8) -> LapTrigger {
 /// A stretch that the recorder itself took for running, walking or standing.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct FitGuess {
-    pub(super) start: FitTime,
-    pub(super) length_s: f64,
+    pub(super) start: Micros,
+    pub(super) length: Micros,
     pub(super) gait: GuessedGait,
 }
 
-/// Decodes a `split` message: 0 `split_type`, 1 `total_elapsed_time` in ms, 9 `start_time`, 27 `end_time` (profile 21.202,
-/// as in the crate `fitparser` 0.11). `None` when it is about something else than the gait, or has no length.
+/// Decodes a `split` message. `None` when it is about something else than the gait, or has no length.
 pub(super) fn split(definition: &Definition, message: &[u8]) -> Option<FitGuess> {
-    let (mut gait, mut start, mut end, mut elapsed_s) = (None, None, None, None);
+    use profile::split as field;
+    let (mut gait, mut start, mut end, mut by_timer) = (None, None, None, None);
     for (number, value) in definition.values(message) {
         match number {
-            0 => gait = split_type(value as u8),
-            1 => elapsed_s = draft::length(value / 1000.0),
-            9 => start = Some(value as FitTime),
-            27 => end = Some(value as FitTime),
+            field::SPLIT_TYPE => gait = split_type(value as u8),
+            field::TOTAL_ELAPSED_TIME => by_timer = elapsed(value),
+            field::START_TIME => start = Some(micros(value as FitTime)),
+            field::END_TIME => end = Some(micros(value as FitTime)),
             _ => {}
         }
     }
     let start = start?;
-    let up_to_end_s = end.and_then(|end: FitTime| end.checked_sub(start)).map(f64::from);
-    let length_s = up_to_end_s.or(elapsed_s).filter(|length_s| *length_s > 0.0)?;
-    Some(FitGuess { start, length_s, gait: gait? })
+    let up_to_end = end.filter(|end| *end >= start).map(|end| end - start);
+    let length = up_to_end.or(by_timer).filter(|length| *length > 0)?;
+    Some(FitGuess { start, length, gait: gait? })
 }
 
 /// Profile enum `split_type`: run 17, walk 18, stand 22 of recorders that tell them apart. Its other values say what a
@@ -365,18 +387,19 @@ fn split_type(number: u8) -> Option<GuessedGait> {
 /// A `session` message.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct FitSession {
-    pub(super) start: Option<FitTime>,
+    pub(super) start: Option<Micros>,
     pub(super) sport: Option<u8>,
     pub(super) sub_sport: Option<u8>,
 }
 
 pub(super) fn session(definition: &Definition, message: &[u8]) -> FitSession {
+    use profile::session as field;
     let mut session = FitSession::default();
     for (number, value) in definition.values(message) {
         match number {
-            2 => session.start = Some(value as FitTime),
-            5 => session.sport = Some(value as u8),
-            6 => session.sub_sport = Some(value as u8),
+            field::START_TIME => session.start = Some(micros(value as FitTime)),
+            field::SPORT => session.sport = Some(value as u8),
+            field::SUB_SPORT => session.sub_sport = Some(value as u8),
             _ => {}
         }
     }
@@ -385,7 +408,7 @@ pub(super) fn session(definition: &Definition, message: &[u8]) -> FitSession {
 
 /// Decodes an `event` message: `Some(true)` when the timer started, `Some(false)` when it stopped.
 pub(super) fn timer_event(definition: &Definition, message: &[u8]) -> Option<bool> {
-    let [event, event_type] = numbers(definition, message, [0, 1]);
+    let [event, event_type] = numbers(definition, message, profile::EVENT_FIELDS);
     // Profile enums: event timer 0; event_type start 0, stop 1, stop_all 4, stop_disable 8, stop_disable_all 9.
     match (event?, event_type?) {
         (0, 0) => Some(true),
@@ -426,8 +449,8 @@ mod tests {
         assert_eq!(definition.size, 8);
         let message = [1, 0, 0, 0x20, 9, 9, 9, 120];
         assert_eq!(definition.time(&message), Some(0x2000_0001));
-        let (sample, _) = record(&definition, &message, &mut PackedDistance::default());
-        assert_eq!(sample.heart_rate.unwrap().get(), 120.0);
-        assert_eq!(sample.speed, None);
+        let (values, _) = record(&definition, &message, &mut PackedDistance::default());
+        assert_eq!(values.heart_rate.unwrap().get(), 120.0);
+        assert_eq!(values.speed, None);
     }
 }

@@ -1,53 +1,60 @@
 //! FIT → recordings: one for each session of each file in a chain.
 //!
 //! Decodes only what the pipeline uses, message by message, and keeps everything whole before a cut and around damage.
+//! By hand, since the crate `fitparser` takes 35 to 60 times as long and refuses a whole file for one bad message
+//! (docs/formats.md, "Speed").
 
+mod clock;
+mod file;
 mod message;
-mod part;
+mod profile;
 mod wire;
 
 use crate::notice::{Noted, Notice, NoticeCode, Place};
 
-use super::draft::{Draft, DraftGuess, DraftLap, finish_all};
-use super::time::{MICROS_PER_S, Micros};
+use super::builder::{Builders, RawGuess, RawLap, RecordingBuilder};
+use super::time::Micros;
 use super::{Format, GuessSource, ReadError, ReadErrorKind, Recording, Sport, sport};
-use message::{FitSession, FitTime};
-use part::{Budget, Ending, Part, read_part};
+use crate::units::StridesPerMinute;
+use file::{DecodeBudget, Ending, FitFile, read_fit_file};
+use message::FitSession;
 
-/// FIT's epoch, 1989-12-31T00:00:00Z, in seconds from 1970.
-const EPOCH_S: i64 = 631_065_600;
-/// Times below this count from when the recorder was turned on.
-const FIRST_ABSOLUTE_TIME: FitTime = 0x1000_0000;
 /// Profile enum `file`: a planned course.
 const COURSE: u8 = 6;
-/// Files in a chain and sessions in a file that are told apart; real ones have a handful.
+/// Files in a chain and sessions in a file that are told apart; real ones have a handful. Our choice.
 const MOST_PARTS: usize = 1000;
+/// A header of so many bytes or more is none: versions up to now have 14. Our choice.
+const TOO_LONG_HEADER: u8 = 64;
+
+/// A FIT session under construction.
+type Activity = RecordingBuilder<StridesPerMinute>;
 
 /// Whether bytes begin like a FIT file.
 pub(super) fn is_header(bytes: &[u8]) -> bool {
-    bytes.get(8..12) == Some(b".FIT") && bytes.first().is_some_and(|size| (12..64).contains(size))
+    bytes.get(8..12) == Some(&wire::SIGNATURE)
+        && bytes.first().is_some_and(|size| (wire::HEADER_BYTES..TOO_LONG_HEADER).contains(size))
 }
 
-pub(super) fn read(file: &[u8]) -> Result<Noted<Vec<Recording>>, ReadError> {
+pub(super) fn read(chain: &[u8]) -> Result<Noted<Vec<Recording>>, ReadError> {
     let mut notices = Vec::new();
-    let mut parts = Vec::new();
+    let mut files = Vec::new();
     let mut at = 0;
-    let mut budget = Budget::new(file);
-    while parts.len() < MOST_PARTS
-        && let Some((part, next)) = read_part(file, at, &mut budget)
+    let mut budget = DecodeBudget::new(chain);
+    while files.len() < MOST_PARTS
+        && let Some((file, next)) = read_fit_file(chain, at, &mut budget)
     {
-        part_notices(&part, &mut notices);
-        parts.push(part);
+        file_notices(&file, &mut notices);
+        files.push(file);
         at = next;
     }
-    notices.extend(trailing_bytes(file, at));
-    if parts.is_empty() {
-        return Err(ReadError::new(Format::Fit, ReadErrorKind::CutBeforeFirstSample).at(byte(file.len())));
+    notices.extend(trailing_bytes(chain, at));
+    if files.is_empty() {
+        return Err(ReadError::new(Format::Fit, ReadErrorKind::CutBeforeFirstSample).at(byte(chain.len())));
     }
-    let fault = without_samples(&parts);
-    let recorded = parts.into_iter().filter(|part| part.file_type != Some(COURSE));
-    let drafts = recorded.flat_map(|part| drafts(part, &mut notices)).collect();
-    let recordings = finish_all(drafts, 0, Format::Fit, &mut notices);
+    let fault = without_samples(&files);
+    let recorded = files.into_iter().filter(|file| file.file_type != Some(COURSE));
+    let activities: Vec<Activity> = recorded.flat_map(|file| activities(file, &mut notices)).collect();
+    let recordings = Builders::from(activities).finish(Format::Fit, StridesPerMinute::to_steps, &mut notices);
     if recordings.is_empty() { Err(fault) } else { Ok(Noted { value: recordings, notices }) }
 }
 
@@ -56,13 +63,13 @@ fn byte(at: usize) -> Place {
 }
 
 /// What to say if not one sample comes out.
-fn without_samples(parts: &[Part]) -> ReadError {
-    let without_time: u64 = parts.iter().map(|part| part.without_time.count).sum();
-    let cut = parts.iter().find_map(|part| match part.ending {
+fn without_samples(files: &[FitFile]) -> ReadError {
+    let without_time: u64 = files.iter().map(|file| file.without_time.count).sum();
+    let cut = files.iter().find_map(|file| match file.ending {
         Ending::Cut(at) => Some(at),
         _ => None,
     });
-    let content = parts.iter().find_map(|part| part.file_type).and_then(foreign_content);
+    let content = files.iter().find_map(|file| file.file_type).and_then(foreign_content);
     let error = |kind| ReadError::new(Format::Fit, kind);
     match (content, cut) {
         (Some(content), _) => error(ReadErrorKind::NotARecording { content }),
@@ -94,26 +101,27 @@ fn foreign_content(file_type: u8) -> Option<&'static str> {
     }
 }
 
-fn part_notices(part: &Part, notices: &mut Vec<Notice>) {
-    let samples = part.samples.len() as u64;
-    let damaged_bytes = part.damaged_bytes;
-    notices.extend(part.damage.notice(NoticeCode::FitDamaged, byte, |n| {
+fn file_notices(file: &FitFile, notices: &mut Vec<Notice>) {
+    let samples = file.samples.len() as u64;
+    let damaged_bytes = file.damaged_bytes;
+    notices.extend(file.damage.notice(NoticeCode::FitDamaged, byte, |n| {
         format!(
             "bytes that cannot be decoded, skipped: {damaged_bytes} in {n} places; all around them is read"
         )
     }));
-    notices.extend(part.too_many_at.map(|at| {
-        let text = format!("more than {} samples in one file: the rest is left out", Budget::MOST_SAMPLES);
+    notices.extend(file.too_many_at.map(|at| {
+        let text =
+            format!("more than {} samples in one file: the rest is left out", DecodeBudget::MOST_SAMPLES);
         Notice::new(NoticeCode::TooManySamples, text).at(byte(at))
     }));
-    notices.extend(part.odd_fields.notice(NoticeCode::FieldSizeOdd, byte, |n| {
+    notices.extend(file.odd_fields.notice(NoticeCode::FieldSizeOdd, byte, |n| {
         format!("definitions with a field whose size does not fit its type: {n}; such fields are left out")
     }));
     notices
-        .extend(part.without_time.notice(NoticeCode::PointsWithoutTime, byte, |n| {
+        .extend(file.without_time.notice(NoticeCode::PointsWithoutTime, byte, |n| {
             format!("records without a time, skipped: {n}")
         }));
-    notices.extend(match part.ending {
+    notices.extend(match file.ending {
         Ending::Whole => None,
         Ending::ChecksumWrong => Some(Notice::new(
             NoticeCode::ChecksumWrong,
@@ -130,130 +138,93 @@ fn part_notices(part: &Part, notices: &mut Vec<Notice>) {
     });
 }
 
-fn trailing_bytes(file: &[u8], at: usize) -> Option<Notice> {
-    let rest = file.get(at..).filter(|rest| at > 0 && !rest.is_empty())?;
+fn trailing_bytes(chain: &[u8], at: usize) -> Option<Notice> {
+    let rest = chain.get(at..).filter(|rest| at > 0 && !rest.is_empty())?;
     let text = format!("{} bytes behind the end of the recording are not FIT: left out", rest.len());
     Some(Notice::new(NoticeCode::TrailingBytes, text).at(byte(at)))
 }
 
-/// Turns a part into one draft a session; without a session, into one draft.
-fn drafts(mut part: Part, notices: &mut Vec<Notice>) -> Vec<Draft> {
-    if part.samples.is_empty() && part.file_type.is_some_and(|file_type| foreign_content(file_type).is_some())
+/// Turns a file into one activity a session; without a session, into one activity.
+fn activities(mut file: FitFile, notices: &mut Vec<Notice>) -> Vec<Activity> {
+    if file.samples.is_empty() && file.file_type.is_some_and(|file_type| foreign_content(file_type).is_some())
     {
-        return vec![Draft::new(Sport::Unspecified)];
+        return vec![Activity::new(Sport::Unspecified)];
     }
-    set_clock(&mut part, notices);
+    clock::set(&mut file, notices);
+    let sessions = sessions(&file);
+    let mut activities: Vec<Activity> =
+        sessions.iter().map(|session| Activity::new(session_sport(session, &file))).collect();
+    let offset_s = file.utc_offset_s;
+    share_out(file, &sessions, &mut activities);
+    for activity in &mut activities {
+        activity.utc_offset_s = offset_s;
+        drop_constant_guess(activity);
+    }
+    activities
+}
+
+/// Sessions with a start, in order of time, at least one.
+fn sessions(file: &FitFile) -> Vec<FitSession> {
     let mut sessions: Vec<FitSession> =
-        part.sessions.iter().copied().filter(|session| session.start.is_some()).collect();
+        file.sessions.iter().copied().filter(|session| session.start.is_some()).collect();
     sessions.sort_by_key(|session| session.start);
     sessions.dedup_by_key(|session| session.start);
     sessions.truncate(MOST_PARTS);
     if sessions.is_empty() {
-        sessions.push(part.sessions.first().copied().unwrap_or_default());
+        sessions.push(file.sessions.first().copied().unwrap_or_default());
     }
-    let mut drafts: Vec<Draft> =
-        sessions.iter().map(|session| Draft::new(session_sport(session, &part))).collect();
-    // A moment belongs to the last session that has begun, one before all sessions to the first.
+    sessions
+}
+
+/// Gives every sample, lap, timer event and guess to its session: a moment belongs to the last that has begun, one before
+/// all sessions to the first. `activities[i]` is that of `sessions[i]`.
+fn share_out(file: FitFile, sessions: &[FitSession], activities: &mut [Activity]) {
     let session_of =
-        |time: FitTime| sessions.partition_point(|session| session.start <= Some(time)).saturating_sub(1);
-    match drafts.as_mut_slice() {
-        [only] => {
-            only.times = part.times.into_iter().map(micros).collect();
-            only.samples = part.samples;
-        }
-        _ => {
-            for (time, sample) in part.times.into_iter().zip(part.samples) {
-                if let Some(draft) = drafts.get_mut(session_of(time)) {
-                    draft.push(micros(time), sample);
-                }
+        |time: Micros| sessions.partition_point(|session| session.start <= Some(time)).saturating_sub(1);
+    if let [only] = activities {
+        only.samples = file.samples;
+    } else {
+        for sample in file.samples {
+            if let Some(activity) = activities.get_mut(session_of(sample.time)) {
+                activity.push(sample.time, sample.values);
             }
         }
     }
-    for (lap, written_at) in part.laps {
-        let Some(start) = lap.start.or(written_at) else { continue };
-        let end = match lap.elapsed_s {
-            Some(elapsed_s) => Some(micros(start) + (elapsed_s * MICROS_PER_S as f64).round() as Micros),
-            None => written_at.map(micros),
-        };
-        if let Some(draft) = drafts.get_mut(session_of(start)) {
-            draft.laps.push(DraftLap {
-                start: micros(start),
-                end,
-                trigger: lap.trigger,
-                intensity: lap.intensity,
-            });
+    for lap in file.laps {
+        let Some(start) = lap.start.or(lap.written) else { continue };
+        let end = lap.elapsed.map(|elapsed| start + elapsed).or(lap.written);
+        if let Some(activity) = activities.get_mut(session_of(start)) {
+            activity.laps.push(RawLap { start, end, trigger: lap.trigger, intensity: lap.intensity });
         }
     }
-    for (time, running) in part.timer {
-        if let Some(draft) = drafts.get_mut(session_of(time)) {
-            draft.timer.push((micros(time), running));
+    for (time, running) in file.timer {
+        if let Some(activity) = activities.get_mut(session_of(time)) {
+            activity.timer.push((time, running));
         }
     }
-    let splits = part.splits.into_iter().map(|guess| (guess, GuessSource::Split));
-    let activities = part.activities.into_iter().map(|guess| (guess, GuessSource::Samples));
-    for (guess, source) in splits.chain(activities).filter(|(guess, _)| guess.length_s > 0.0) {
-        let (start, length) = (micros(guess.start), (guess.length_s * MICROS_PER_S as f64).round() as Micros);
-        if let Some(draft) = drafts.get_mut(session_of(guess.start)) {
-            draft.guesses.push(DraftGuess { start, end: start + length, gait: guess.gait, source });
+    let by_splits = file.splits.into_iter().map(|guess| (guess, GuessSource::Split));
+    let by_records = file.activity_types.into_iter().map(|guess| (guess, GuessSource::Samples));
+    for (guess, source) in by_splits.chain(by_records).filter(|(guess, _)| guess.length > 0) {
+        if let Some(activity) = activities.get_mut(session_of(guess.start)) {
+            let end = guess.start + guess.length;
+            activity.guesses.push(RawGuess { start: guess.start, end, gait: guess.gait, source });
         }
     }
-    for draft in &mut drafts {
-        draft.utc_offset_s = part.utc_offset_s;
-        without_echo(draft);
-    }
-    drafts
 }
 
 /// Records that name one gait from beginning to end repeat the sport that was chosen before the start: no guess.
-fn without_echo(draft: &mut Draft) {
-    let mut named = draft.guesses.iter().filter(|guess| guess.source == GuessSource::Samples);
+fn drop_constant_guess(activity: &mut Activity) {
+    let mut named = activity.guesses.iter().filter(|guess| guess.source == GuessSource::Samples);
     let first = named.next().map(|guess| guess.gait);
     if named.all(|guess| Some(guess.gait) == first) {
-        draft.guesses.retain(|guess| guess.source != GuessSource::Samples);
+        activity.guesses.retain(|guess| guess.source != GuessSource::Samples);
     }
-}
-
-fn micros(time: FitTime) -> Micros {
-    (i64::from(time) + EPOCH_S) * MICROS_PER_S
 }
 
 /// The session's sport; in a file cut before it, that of an earlier message.
-fn session_sport(session: &FitSession, part: &Part) -> Sport {
+fn session_sport(session: &FitSession, file: &FitFile) -> Sport {
     let by_session = session.sport.map(|number| (number, session.sub_sport));
-    let by_lap = || part.laps.iter().find_map(|(lap, _)| lap.sport).map(|number| (number, None));
-    let told = by_session.or(part.sport).or_else(by_lap);
+    let by_lap = || file.laps.iter().find_map(|lap| lap.sport).map(|number| (number, None));
+    let told = by_session.or(file.sport).or_else(by_lap);
     told.map_or(Sport::Unspecified, |(number, sub_sport)| sport::from_fit(number, sub_sport))
-}
-
-/// Deals with times counted from when the recorder was turned on: corrects them if the file says how, keeps them if
-/// there are no others, else leaves their samples out.
-fn set_clock(part: &mut Part, notices: &mut Vec<Notice>) {
-    let is_system = |time: FitTime| time < FIRST_ABSOLUTE_TIME;
-    let system = part.times.iter().filter(|time| is_system(**time)).count();
-    if system == 0 {
-        return;
-    }
-    if let Some(correction_s) = part.clock_correction_s.filter(|correction_s| !is_system(*correction_s)) {
-        let correct = |time: &mut FitTime| {
-            if is_system(*time) {
-                *time = time.saturating_add(correction_s);
-            }
-        };
-        part.times.iter_mut().for_each(correct);
-        part.timer.iter_mut().for_each(|(time, _)| correct(time));
-        part.sessions.iter_mut().filter_map(|session| session.start.as_mut()).for_each(correct);
-        for (lap, written_at) in &mut part.laps {
-            lap.start.iter_mut().chain(written_at).for_each(correct);
-        }
-        part.splits.iter_mut().chain(&mut part.activities).for_each(|guess| correct(&mut guess.start));
-    } else if system == part.samples.len() {
-        let text = "the recorder's clock was not set: times within the recording hold, its date does not";
-        notices.push(Notice::new(NoticeCode::ClockNotSet, text));
-    } else {
-        let mut times = part.times.iter();
-        part.samples.retain(|_| times.next().is_some_and(|time| !is_system(*time)));
-        part.times.retain(|time| !is_system(*time));
-        let text = format!("samples from before the recorder's clock was set, left out: {system}");
-        notices.push(Notice::new(NoticeCode::ClockSetLate, text));
-    }
 }

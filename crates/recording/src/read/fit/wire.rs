@@ -1,4 +1,4 @@
-//! FIT's lowest level: the header, record headers, definitions and base-type values. Every decoder takes what it reads
+//! FIT's lowest level, as its published protocol has it: the header, record headers, definitions and base-type values. Every decoder takes what it reads
 //! from the front of `&mut &[u8]` and leaves the slice alone when there is too little.
 
 /// Byte order of a definition's numbers.
@@ -23,6 +23,11 @@ pub(super) fn read_u16(src: &mut &[u8], endian: Endian) -> Option<u16> {
     Some(if endian == Endian::Little { u16::from_le_bytes(bytes) } else { u16::from_be_bytes(bytes) })
 }
 
+/// Least bytes of a header.
+pub(super) const HEADER_BYTES: u8 = 12;
+/// What stands in a header from byte 8 on.
+pub(super) const SIGNATURE: [u8; 4] = *b".FIT";
+
 /// A file header: 12 bytes, or 14 with its own checksum, or more in a version to come.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Header {
@@ -36,7 +41,7 @@ pub(super) fn read_header(src: &mut &[u8]) -> Option<Header> {
     let [_protocol, _profile_0, _profile_1] = read_bytes(&mut from)?;
     let data_size = u32::from_le_bytes(read_bytes(&mut from)?) as usize;
     let signature: [u8; 4] = read_bytes(&mut from)?;
-    if size < 12 || signature != *b".FIT" {
+    if size < usize::from(HEADER_BYTES) || signature != SIGNATURE {
         return None;
     }
     *src = src.get(size..)?;
@@ -193,6 +198,9 @@ pub(super) fn checksum(bytes: &[u8]) -> u16 {
     rest.iter().fold(crc, |crc, byte| (crc >> 8) ^ look_up(0, crc as u8 ^ byte))
 }
 
+/// The polynomial of CRC-16/ARC, lowest power first (0x8005 reflected; published CRC catalogue).
+const CHECKSUM_POLYNOMIAL: u16 = 0xA001;
+
 /// `[0]` holds each byte's checksum, `[n]` that of the byte followed by `n` zero bytes.
 static CHECKSUM_TABLES: [[u16; 256]; 8] = checksum_tables();
 
@@ -204,7 +212,7 @@ const fn checksum_tables() -> [[u16; 256]; 8] {
         let mut crc = byte as u16;
         let mut bit = 0;
         while bit < 8 {
-            crc = if crc & 1 == 1 { (crc >> 1) ^ 0xA001 } else { crc >> 1 };
+            crc = if crc & 1 == 1 { (crc >> 1) ^ CHECKSUM_POLYNOMIAL } else { crc >> 1 };
             bit += 1;
         }
         tables[0][byte] = crc;

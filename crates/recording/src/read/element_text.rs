@@ -2,18 +2,18 @@
 
 use std::borrow::Cow;
 
-/// Longest value that is collected from several pieces; times and numbers are far shorter.
+/// Longest value that is collected from several pieces; times and numbers are far shorter. Our choice.
 const MAX_VALUE_BYTES: usize = 256;
 
 /// The text of the innermost element: borrowed as long as it is one piece.
 #[derive(Default)]
-pub(super) struct Value<'a> {
+pub(super) struct ElementText<'a> {
     piece: &'a str,
     joined: String,
     is_joined: bool,
 }
 
-impl<'a> Value<'a> {
+impl<'a> ElementText<'a> {
     pub(super) fn clear(&mut self) {
         self.piece = "";
         self.is_joined = false;

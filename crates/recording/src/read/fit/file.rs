@@ -1,54 +1,64 @@
 //! One FIT file of a chain: finds its end, decodes its messages one after another, and goes on behind damage.
 
-use crate::read::draft::{self, Tally};
-use crate::read::{GuessedGait, Sample};
+use crate::read::GuessedGait;
+use crate::read::builder::{RawSample, push};
+use crate::read::tally::Tally;
+use crate::read::time::Micros;
+use crate::units::StridesPerMinute;
 
 use super::message::{
-    self, BadDefinition, Definition, FitGuess, FitLap, FitSession, FitTime, Kind, PackedDistance,
-    read_definition_size,
+    self, BadDefinition, Definition, FitGuess, FitLap, FitSession, FitTime, MessageKind, PackedDistance,
+    micros, read_definition_size,
 };
+use super::profile;
 use super::wire::{self, Header, RecordHeader, read_record_header, uncompress_time};
 
-/// A message behind damage is believed if its time is at most this much later than the last, s.
+/// A message behind damage is believed if its time is at most this much later than the last, s: a day. Our choice.
 const RESYNC_MOST_LATER_S: u32 = 86_400;
+/// Local message types of the format: four bits.
+const LOCAL_TYPES: usize = 16;
+/// A file ends with a checksum of two bytes.
+const CHECKSUM_BYTES: usize = 2;
 
-/// What may still be spent on one file, so that none made to hurt costs more time or memory than its size explains.
-pub(super) struct Budget {
+/// What may still be spent on one input, so that none made to hurt costs more time or memory than its size explains.
+pub(super) struct DecodeBudget {
     /// Bytes whose checksum may be taken.
     checksum_bytes: usize,
-    /// Messages that may be walked over in search of a new start behind damage.
+    /// Messages that may be passed over in search of a new start behind damage.
     resync_messages: u32,
     /// Samples that may be kept: a byte of FIT can make a sample of a hundred.
     samples: usize,
 }
 
-impl Budget {
-    /// Most samples of one file: 12 days at one a second.
+impl DecodeBudget {
+    /// Most samples of one file: 12 days at one a second. Our choice.
     pub(super) const MOST_SAMPLES: usize = 1 << 20;
+    /// How often the checksum of every byte may be taken: sound files need it once. Our choice.
+    const CHECKSUMS_A_BYTE: usize = 8;
+    /// Messages that may be stepped over in search of a new start. Our choice.
+    const RESYNC_MESSAGES: u32 = 1_000_000;
 
-    pub(super) fn new(file: &[u8]) -> Self {
+    pub(super) fn new(chain: &[u8]) -> Self {
         Self {
-            checksum_bytes: file.len().saturating_mul(8),
-            resync_messages: 1_000_000,
+            checksum_bytes: chain.len().saturating_mul(Self::CHECKSUMS_A_BYTE),
+            resync_messages: Self::RESYNC_MESSAGES,
             samples: Self::MOST_SAMPLES,
         }
     }
 }
 
-/// What one part holds, in the file's own terms.
+/// What one FIT file of a chain holds; times may still count from when the recorder was turned on.
 #[derive(Default)]
-pub(super) struct Part {
+pub(super) struct FitFile {
     pub(super) file_type: Option<u8>,
-    /// `times[i]` is the time of `samples[i]`.
-    pub(super) times: Vec<FitTime>,
-    pub(super) samples: Vec<Sample>,
-    pub(super) laps: Vec<(FitLap, Option<FitTime>)>,
+    pub(super) samples: Vec<RawSample<StridesPerMinute>>,
+    pub(super) laps: Vec<FitLap>,
     pub(super) sessions: Vec<FitSession>,
-    pub(super) timer: Vec<(FitTime, bool)>,
+    pub(super) timer: Vec<(Micros, bool)>,
     /// Stretches that `split` messages take for a gait.
     pub(super) splits: Vec<FitGuess>,
     /// Stretches of records of one `activity_type`; of length 0 for one record alone.
-    pub(super) activities: Vec<FitGuess>,
+    pub(super) activity_types: Vec<FitGuess>,
     /// From a `sport` message, which stands near the beginning.
     pub(super) sport: Option<(u8, Option<u8>)>,
     pub(super) utc_offset_s: Option<i32>,
@@ -64,18 +74,18 @@ pub(super) struct Part {
     pub(super) ending: Ending,
 }
 
-impl Part {
+impl FitFile {
     /// Lengthens the last stretch of records of one `activity_type`, or begins another.
-    fn add_activity(&mut self, time: FitTime, now: Option<GuessedGait>, before: Option<GuessedGait>) {
+    fn add_activity_type(&mut self, time: Micros, now: Option<GuessedGait>, before: Option<GuessedGait>) {
         let Some(gait) = now else { return };
-        match self.activities.last_mut().filter(|last| now == before && time >= last.start) {
-            Some(last) => last.length_s = last.length_s.max(f64::from(time - last.start)),
-            None => draft::push(&mut self.activities, FitGuess { start: time, length_s: 0.0, gait }),
+        match self.activity_types.last_mut().filter(|last| now == before && time >= last.start) {
+            Some(last) => last.length = last.length.max(time - last.start),
+            None => push(&mut self.activity_types, FitGuess { start: time, length: 0, gait }),
         }
     }
 }
 
-/// How a part ended.
+/// How a file ended.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(super) enum Ending {
     #[default]
@@ -84,57 +94,61 @@ pub(super) enum Ending {
     ChecksumWrong,
     /// The header states a wrong size; the content was found anyhow.
     SizeWrong,
-    /// The input ends before the part does; the byte where the last whole message ends.
+    /// The input ends before the file does; the byte where the last whole message ends.
     Cut(usize),
 }
 
-/// Where a part's messages end.
+/// Where a file's messages end.
 struct Extent {
     end: usize,
     ending: Ending,
-    /// Where the next part may begin.
+    /// Where the next file may begin.
     next: usize,
 }
 
-/// Reads the part that begins at byte `start` of `file` and tells where the next may begin. `None` without a header.
-pub(super) fn read_part(file: &[u8], start: usize, budget: &mut Budget) -> Option<(Part, usize)> {
-    let header = wire::read_header(&mut file.get(start..)?)?;
-    let extent = extent(file, start, header, budget);
-    let data = file.get(..extent.end)?;
+/// Reads the FIT file that begins at byte `start` of `chain` and tells where the next may begin. `None` without a header.
+pub(super) fn read_fit_file(
+    chain: &[u8],
+    start: usize,
+    budget: &mut DecodeBudget,
+) -> Option<(FitFile, usize)> {
+    let header = wire::read_header(&mut chain.get(start..)?)?;
+    let extent = extent(chain, start, header, budget);
+    let data = chain.get(..extent.end)?;
     let may_be_cut = matches!(extent.ending, Ending::SizeWrong | Ending::Cut(_));
     let mut decoder = Decoder::new(data, may_be_cut, budget);
     let stopped_at = decoder.run(start + header.size);
-    let mut part = decoder.part;
-    part.ending = match extent.ending {
-        // The last two bytes are then a checksum, right or wrong.
-        Ending::SizeWrong if stopped_at + 2 < extent.end => Ending::Cut(stopped_at),
+    let mut found = decoder.found;
+    found.ending = match extent.ending {
+        // The last bytes are then a checksum, right or wrong.
+        Ending::SizeWrong if stopped_at + CHECKSUM_BYTES < extent.end => Ending::Cut(stopped_at),
         Ending::Cut(_) => Ending::Cut(stopped_at),
         ending => ending,
     };
-    Some((part, extent.next))
+    Some((found, extent.next))
 }
 
 /// The header's size is believed if what follows confirms it; else the end is looked for.
-fn extent(file: &[u8], start: usize, header: Header, budget: &mut Budget) -> Extent {
+fn extent(chain: &[u8], start: usize, header: Header, budget: &mut DecodeBudget) -> Extent {
     let from = start + header.size;
     let stated = from.saturating_add(header.data_size);
-    let behind = stated.saturating_add(2);
+    let behind = stated.saturating_add(CHECKSUM_BYTES);
     let mut is_sound = |end: usize| {
         let Some(left) = budget.checksum_bytes.checked_sub(end - start) else { return false };
         budget.checksum_bytes = left;
-        stored_checksum(file, end).is_some_and(|stored| stored == checksum(file, start, end))
+        stored_checksum(chain, end).is_some_and(|stored| stored == checksum(chain, start, end))
     };
-    if behind <= file.len() {
+    if behind <= chain.len() {
         let sound = is_sound(stated);
-        let is_followed = behind == file.len() || file.get(behind..).is_some_and(super::is_header);
+        let is_followed = behind == chain.len() || chain.get(behind..).is_some_and(super::is_header);
         if sound || is_followed {
             let ending = if sound { Ending::Whole } else { Ending::ChecksumWrong };
             return Extent { end: stated, ending, next: behind };
         }
     }
     let next =
-        (from..file.len()).find(|at| file.get(*at..).is_some_and(super::is_header)).unwrap_or(file.len());
-    let before_checksum = next.saturating_sub(2).max(from);
+        (from..chain.len()).find(|at| chain.get(*at..).is_some_and(super::is_header)).unwrap_or(chain.len());
+    let before_checksum = next.saturating_sub(CHECKSUM_BYTES).max(from);
     if is_sound(before_checksum) {
         return Extent { end: before_checksum, ending: Ending::SizeWrong, next };
     }
@@ -145,17 +159,17 @@ fn extent(file: &[u8], start: usize, header: Header, budget: &mut Budget) -> Ext
     Extent { end: stated.min(next), ending: Ending::Cut(next), next }
 }
 
-fn checksum(file: &[u8], start: usize, end: usize) -> u16 {
-    wire::checksum(file.get(start..end).unwrap_or_default())
+fn checksum(chain: &[u8], start: usize, end: usize) -> u16 {
+    wire::checksum(chain.get(start..end).unwrap_or_default())
 }
 
-fn stored_checksum(file: &[u8], at: usize) -> Option<u16> {
-    wire::read_u16(&mut file.get(at..)?, wire::Endian::Little)
+fn stored_checksum(chain: &[u8], at: usize) -> Option<u16> {
+    wire::read_u16(&mut chain.get(at..)?, wire::Endian::Little)
 }
 
 /// Why decoding cannot go on at a byte.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Stop {
+enum DecodeFault {
     /// The message is longer than what is left.
     Short,
     /// No such message can stand here.
@@ -163,32 +177,32 @@ enum Stop {
 }
 
 struct Decoder<'a, 'b> {
-    /// The file up to the end of this part's messages.
+    /// The file up to the end of this file's messages.
     data: &'a [u8],
     /// Whether the data may end in the middle of a message.
     may_be_cut: bool,
-    definitions: [Definition; 16],
-    is_defined: [bool; 16],
+    definitions: [Definition; LOCAL_TYPES],
+    is_defined: [bool; LOCAL_TYPES],
     clock: Option<FitTime>,
     packed_distance: PackedDistance,
     /// The last record's `activity_type`.
     guessed: Option<GuessedGait>,
-    budget: &'b mut Budget,
-    part: Part,
+    budget: &'b mut DecodeBudget,
+    found: FitFile,
 }
 
 impl<'a, 'b> Decoder<'a, 'b> {
-    fn new(data: &'a [u8], may_be_cut: bool, budget: &'b mut Budget) -> Self {
+    fn new(data: &'a [u8], may_be_cut: bool, budget: &'b mut DecodeBudget) -> Self {
         Self {
             data,
             may_be_cut,
-            definitions: [const { Definition::empty() }; 16],
-            is_defined: [false; 16],
+            definitions: [const { Definition::empty() }; LOCAL_TYPES],
+            is_defined: [false; LOCAL_TYPES],
             clock: None,
             packed_distance: PackedDistance::default(),
             guessed: None,
             budget,
-            part: Part::default(),
+            found: FitFile::default(),
         }
     }
 
@@ -200,17 +214,19 @@ impl<'a, 'b> Decoder<'a, 'b> {
                 return at;
             }
             if self.budget.samples == 0 {
-                self.part.too_many_at = Some(at);
+                self.found.too_many_at = Some(at);
                 return self.data.len();
             }
             match self.message(&mut src, at) {
                 Ok(()) => at = self.data.len() - src.len(),
-                Err(Stop::Short) if self.may_be_cut => return at,
-                Err(Stop::Nonsense) if self.may_be_cut && self.data.len() - at <= 2 => return at,
+                Err(DecodeFault::Short) if self.may_be_cut => return at,
+                Err(DecodeFault::Nonsense) if self.may_be_cut && self.data.len() - at <= CHECKSUM_BYTES => {
+                    return at;
+                }
                 Err(_) => {
                     let found = self.resync(at + 1);
-                    self.part.damage.add(at);
-                    self.part.damaged_bytes += found.unwrap_or(self.data.len()) - at;
+                    self.found.damage.add(at);
+                    self.found.damaged_bytes += found.unwrap_or(self.data.len()) - at;
                     match found {
                         Some(found) => at = found,
                         None => return at,
@@ -220,8 +236,8 @@ impl<'a, 'b> Decoder<'a, 'b> {
         }
     }
 
-    fn message(&mut self, src: &mut &[u8], at: usize) -> Result<(), Stop> {
-        match read_record_header(src).ok_or(Stop::Short)? {
+    fn message(&mut self, src: &mut &[u8], at: usize) -> Result<(), DecodeFault> {
+        match read_record_header(src).ok_or(DecodeFault::Short)? {
             RecordHeader::Definition { local, has_developer_fields } => {
                 self.define(local, src, has_developer_fields, at)
             }
@@ -239,23 +255,23 @@ impl<'a, 'b> Decoder<'a, 'b> {
         src: &mut &[u8],
         has_developer_fields: bool,
         at: usize,
-    ) -> Result<(), Stop> {
+    ) -> Result<(), DecodeFault> {
         let (Some(definition), Some(is_defined)) =
             (self.definitions.get_mut(local), self.is_defined.get_mut(local))
         else {
-            return Err(Stop::Nonsense);
+            return Err(DecodeFault::Nonsense);
         };
         *is_defined = false;
         match definition.read(src, has_developer_fields) {
             Ok(all_fit) => {
                 *is_defined = true;
                 if !all_fit {
-                    self.part.odd_fields.add(at);
+                    self.found.odd_fields.add(at);
                 }
                 Ok(())
             }
-            Err(BadDefinition::Short) => Err(Stop::Short),
-            Err(BadDefinition::Impossible) => Err(Stop::Nonsense),
+            Err(BadDefinition::Short) => Err(DecodeFault::Short),
+            Err(BadDefinition::Impossible) => Err(DecodeFault::Nonsense),
         }
     }
 
@@ -265,62 +281,63 @@ impl<'a, 'b> Decoder<'a, 'b> {
         src: &mut &[u8],
         time: Option<FitTime>,
         at: usize,
-    ) -> Result<(), Stop> {
+    ) -> Result<(), DecodeFault> {
         let definition = self.definitions.get(local).filter(|_| self.is_defined.get(local) == Some(&true));
-        let definition = definition.ok_or(Stop::Nonsense)?;
-        let (message, rest) = src.split_at_checked(definition.size).ok_or(Stop::Short)?;
+        let definition = definition.ok_or(DecodeFault::Nonsense)?;
+        let (message, rest) = src.split_at_checked(definition.size).ok_or(DecodeFault::Short)?;
         *src = rest;
         let time = definition.time(message).or(time);
         self.clock = time.or(self.clock);
-        let part = &mut self.part;
+        let found = &mut self.found;
         match definition.kind {
-            Kind::Record => match time {
+            MessageKind::Record => match time {
                 Some(time) => {
                     self.budget.samples = self.budget.samples.saturating_sub(1);
-                    let (sample, guessed) = message::record(definition, message, &mut self.packed_distance);
-                    draft::push(&mut part.times, time);
-                    draft::push(&mut part.samples, sample);
-                    part.add_activity(time, guessed, self.guessed);
+                    let (values, guessed) = message::record(definition, message, &mut self.packed_distance);
+                    let time = micros(time);
+                    push(&mut found.samples, RawSample { time, values });
+                    found.add_activity_type(time, guessed, self.guessed);
                     self.guessed = guessed;
                 }
-                None => part.without_time.add(at),
+                None => found.without_time.add(at),
             },
-            Kind::FileId => {
-                let [file_type] = message::numbers(definition, message, [0]);
-                part.file_type = part.file_type.or(file_type.map(|number| number as u8));
+            MessageKind::FileId => {
+                let [file_type] = message::numbers(definition, message, profile::FILE_ID_FIELDS);
+                found.file_type = found.file_type.or(file_type.map(|number| number as u8));
             }
-            Kind::Sport => {
-                let [sport, sub_sport] = message::numbers(definition, message, [0, 1]);
-                part.sport = part.sport.or(sport.map(|sport| (sport as u8, sub_sport.map(|sub| sub as u8))));
+            MessageKind::Sport => {
+                let [sport, sub_sport] = message::numbers(definition, message, profile::SPORT_FIELDS);
+                found.sport =
+                    found.sport.or(sport.map(|sport| (sport as u8, sub_sport.map(|sub| sub as u8))));
             }
-            Kind::Session => part.sessions.push(message::session(definition, message)),
-            Kind::Lap => part.laps.push((message::lap(definition, message), time)),
-            Kind::Event => {
+            MessageKind::Session => found.sessions.push(message::session(definition, message)),
+            MessageKind::Lap => found.laps.push(message::lap(definition, message, time)),
+            MessageKind::Event => {
                 if let (Some(running), Some(time)) = (message::timer_event(definition, message), time) {
-                    part.timer.push((time, running));
+                    found.timer.push((micros(time), running));
                 }
             }
-            Kind::Split => {
+            MessageKind::Split => {
                 if let Some(guess) = message::split(definition, message) {
-                    draft::push(&mut part.splits, guess);
+                    push(&mut found.splits, guess);
                 }
             }
-            Kind::Activity => {
-                let [local] = message::numbers(definition, message, [5]);
-                part.utc_offset_s =
-                    part.utc_offset_s.or(local.zip(time).and_then(|(local, utc)| utc_offset_s(local, utc)));
+            MessageKind::Activity => {
+                let [local] = message::numbers(definition, message, profile::ACTIVITY_FIELDS);
+                found.utc_offset_s =
+                    found.utc_offset_s.or(local.zip(time).and_then(|(local, utc)| utc_offset_s(local, utc)));
             }
-            Kind::TimeCorrelation => {
-                let [system] = message::numbers(definition, message, [1]);
-                part.clock_correction_s =
+            MessageKind::TimestampCorrelation => {
+                let [system] = message::numbers(definition, message, profile::TIMESTAMP_CORRELATION_FIELDS);
+                found.clock_correction_s =
                     system.zip(time).and_then(|(system, time)| time.checked_sub(system));
             }
-            Kind::Other => {}
+            MessageKind::Other => {}
         }
         Ok(())
     }
 
-    /// Looks for the nearest byte from which whole messages reach exactly to the end (or to a cut).
+    /// ContentKind for the nearest byte from which whole messages reach exactly to the end (or to a cut).
     fn resync(&mut self, from: usize) -> Option<usize> {
         let mut candidates = from..self.data.len();
         candidates
@@ -333,21 +350,21 @@ impl<'a, 'b> Decoder<'a, 'b> {
         if !self.is_timely(src) {
             return false;
         }
-        let mut sizes: [Option<usize>; 16] = std::array::from_fn(|local| {
+        let mut sizes: [Option<usize>; LOCAL_TYPES] = std::array::from_fn(|local| {
             let definition =
                 self.definitions.get(local).filter(|_| self.is_defined.get(local) == Some(&true));
             definition.map(|definition| definition.size)
         });
-        let mut walked = 0;
+        let mut passed = 0;
         while !src.is_empty() {
             self.budget.resync_messages = self.budget.resync_messages.saturating_sub(1);
-            match walk_message(&mut src, &mut sizes) {
-                Ok(()) if self.budget.resync_messages > 0 => walked += 1,
-                Err(Stop::Short) => return self.may_be_cut && walked > 1,
+            match step_over_message(&mut src, &mut sizes) {
+                Ok(()) if self.budget.resync_messages > 0 => passed += 1,
+                Err(DecodeFault::Short) => return self.may_be_cut && passed > 1,
                 _ => return false,
             }
         }
-        walked > 0
+        passed > 0
     }
 
     /// Whether the message at the front, if it has a time, follows the last one closely enough.
@@ -362,28 +379,35 @@ impl<'a, 'b> Decoder<'a, 'b> {
 }
 
 /// Steps over one message without decoding it.
-fn walk_message(src: &mut &[u8], sizes: &mut [Option<usize>; 16]) -> Result<(), Stop> {
-    let local = match read_record_header(src).ok_or(Stop::Short)? {
+fn step_over_message(src: &mut &[u8], sizes: &mut [Option<usize>; LOCAL_TYPES]) -> Result<(), DecodeFault> {
+    let local = match read_record_header(src).ok_or(DecodeFault::Short)? {
         RecordHeader::Definition { local, has_developer_fields } => {
             let size = read_definition_size(src, has_developer_fields).map_err(|fault| match fault {
-                BadDefinition::Short => Stop::Short,
-                BadDefinition::Impossible => Stop::Nonsense,
+                BadDefinition::Short => DecodeFault::Short,
+                BadDefinition::Impossible => DecodeFault::Nonsense,
             })?;
-            *sizes.get_mut(local).ok_or(Stop::Nonsense)? = Some(size);
+            *sizes.get_mut(local).ok_or(DecodeFault::Nonsense)? = Some(size);
             return Ok(());
         }
         RecordHeader::Data { local } | RecordHeader::CompressedTime { local, .. } => local,
     };
-    let size = sizes.get(local).copied().flatten().ok_or(Stop::Nonsense)?;
-    *src = src.get(size..).ok_or(Stop::Short)?;
+    let size = sizes.get(local).copied().flatten().ok_or(DecodeFault::Nonsense)?;
+    *src = src.get(size..).ok_or(DecodeFault::Short)?;
     Ok(())
 }
 
-/// Local less universal time, if it is a believable offset: at most 16 h, within a minute of a quarter of an hour.
+/// Local less universal time, if it is a believable offset: near a quarter of an hour, as all time zones are, and no larger
+/// than they get.
 fn utc_offset_s(local: FitTime, utc: FitTime) -> Option<i32> {
+    const QUARTER_HOUR_S: i64 = 900;
+    /// Time zones reach from −12 h to +14 h; the rest is our choice.
+    const MOST_S: i64 = 16 * 3600;
+    /// Both times are written a moment apart. Our choice.
+    const SLACK_S: i64 = 60;
     let offset_s = i64::from(local) - i64::from(utc);
-    let rounded_s = (offset_s + 450).div_euclid(900) * 900;
-    ((offset_s - rounded_s).abs() <= 60 && rounded_s.abs() <= 16 * 3600).then_some(rounded_s as i32)
+    let rounded_s = (offset_s + QUARTER_HOUR_S / 2).div_euclid(QUARTER_HOUR_S) * QUARTER_HOUR_S;
+    let is_believable = (offset_s - rounded_s).abs() <= SLACK_S && rounded_s.abs() <= MOST_S;
+    is_believable.then_some(rounded_s as i32)
 }
 
 #[cfg(test)]
