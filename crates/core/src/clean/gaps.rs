@@ -3,6 +3,7 @@
 use jogaudit_recording::read::TimerEvent;
 
 use super::{CleanConfig, Gap, GapKind};
+use crate::statistics::nearest_quantile;
 
 /// A gap is a stretch between two neighbouring samples longer than sampling explains. Where the timer was stopped in it,
 /// the stopped part is a pause; a stop during which samples go on is no gap: the samples are the better evidence.
@@ -66,9 +67,5 @@ pub fn longest_silence_s(time_s: &[f64], hole_s: f64) -> f64 {
 /// Time between neighbouring samples that the given share does not exceed, s; 1 when there are none.
 pub(crate) fn interval_s(time_s: &[f64], share: f64) -> f64 {
     let mut steps_s: Vec<f64> = time_s.windows(2).map(|w| w[1] - w[0]).collect();
-    if steps_s.is_empty() {
-        return 1.0;
-    }
-    let at = ((steps_s.len() - 1) as f64 * share).round() as usize;
-    *steps_s.select_nth_unstable_by(at, f64::total_cmp).1
+    nearest_quantile(&mut steps_s, share).unwrap_or(1.0)
 }

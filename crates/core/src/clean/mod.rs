@@ -7,8 +7,6 @@ mod gaps;
 pub(crate) use gaps::interval_s;
 pub use gaps::longest_silence_s;
 mod order;
-mod pairs;
-pub(crate) use pairs::{or_nan, sums_over_pairs};
 mod position;
 mod series;
 pub use series::{Columns, Series, SeriesError};

@@ -7,6 +7,7 @@ use jogaudit_recording::geodesy::{LatLon, Plane};
 use super::gaps::usual_interval_s;
 use super::order::Row;
 use super::{Change, ChangeKind, CleanConfig, Gap};
+use crate::statistics::{LeastSquares, SD_PER_MAD, median};
 
 /// Positions that hang together.
 pub(super) struct Path {
@@ -64,7 +65,7 @@ pub(super) fn without_spikes(
     Path { positions, jumps_s }
 }
 
-/// Median speed of the steps in each block, m/s, and their scatter, m: 1.4826 times the median absolute deviation.
+/// Median speed of the steps in each block, m/s, and their scatter, m, by the median absolute deviation.
 fn usual_steps(known: &[(usize, LatLon)], time_s: &[f64]) -> Vec<(f64, f64)> {
     known
         .chunks(BLOCK)
@@ -76,17 +77,9 @@ fn usual_steps(known: &[(usize, LatLon)], time_s: &[f64]) -> Vec<(f64, f64)> {
                 return (0.0, 0.0);
             };
             lengths.iter_mut().for_each(|l| *l = (*l - middle).abs());
-            (speed, 1.4826 * median(&mut lengths).unwrap_or(0.0))
+            (speed, SD_PER_MAD * median(&mut lengths).unwrap_or(0.0))
         })
         .collect()
-}
-
-fn median(values: &mut [f64]) -> Option<f64> {
-    if values.is_empty() {
-        return None;
-    }
-    let middle = values.len() / 2;
-    Some(*values.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
 
 /// Speed over ground at each row from the positions around it: the length of the velocity vector of a straight line fitted
@@ -106,7 +99,7 @@ pub(super) fn speeds(time_s: &[f64], path: &Path, gaps: &[Gap], config: &CleanCo
     let mut breaks: Vec<(f64, f64)> =
         gaps.iter().map(|g| (g.start_s, g.end_s)).chain(path.jumps_s.iter().copied()).collect();
     breaks.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let mut line = Line::new(whole, 0.0);
+    let mut line = MovingLines::new(whole, 0.0);
     let (mut from, mut to, mut next) = (0, 0, 0);
     let (mut open_s, mut close_s) = (f64::NEG_INFINITY, breaks.first().map_or(f64::INFINITY, |b| b.0));
     for i in 0..n {
@@ -126,11 +119,11 @@ pub(super) fn speeds(time_s: &[f64], path: &Path, gaps: &[Gap], config: &CleanCo
         let high = to.max(if i + 1 < n && time_s[i + 1] <= close_s { i + 2 } else { i + 1 });
         let Some(origin) = (low..high).find_map(|j| path.positions[j]) else { continue };
         if low >= line.rows.end || !line.plane.holds_at(origin) || time_s[i] - line.zero_s > NEAR_S {
-            line = Line { rows: low..low, ..Line::new(Plane::new(origin), time_s[i]) };
+            line = MovingLines { rows: low..low, ..MovingLines::new(Plane::new(origin), time_s[i]) };
         }
         line.move_to(low..high, time_s, &path.positions);
         out[i] = line
-            .slope()
+            .velocity()
             .map(|(east, north)| (east * east + north * north).sqrt())
             .filter(|&v| v <= config.max_speed_mps);
     }
@@ -149,30 +142,27 @@ fn wander_mps(time_s: &[f64], plane: &[Option<(f64, f64)>]) -> f64 {
             changes.push(((c.1 - b.1) / after_s - (b.1 - a.1) / before_s).abs() / scale);
         }
     }
-    1.4826 * median(&mut changes).unwrap_or(0.0)
+    SD_PER_MAD * median(&mut changes).unwrap_or(0.0)
 }
 
-/// Sums for the least-squares lines of east and north over time through a run of rows that moves on.
-struct Line {
+/// Least-squares lines of east and north over time through a run of rows that moves on.
+struct MovingLines {
     plane: Plane,
     /// Times count from here.
     zero_s: f64,
     rows: Range<usize>,
-    n: f64,
-    t: f64,
-    tt: f64,
-    x: f64,
-    tx: f64,
-    y: f64,
-    ty: f64,
+    sums: LeastSquares<2>,
 }
 
 /// So far from where the sums' times count, s, no digit that matters is lost.
 const NEAR_S: f64 = 60.0;
 
-impl Line {
+/// n² times the variance of the times, s², below which they tell no speed.
+const LEAST_SPREAD: f64 = 1e-9;
+
+impl MovingLines {
     fn new(plane: Plane, zero_s: f64) -> Self {
-        Self { plane, zero_s, rows: 0..0, n: 0.0, t: 0.0, tt: 0.0, x: 0.0, tx: 0.0, y: 0.0, ty: 0.0 }
+        Self { plane, zero_s, rows: 0..0, sums: LeastSquares::default() }
     }
 
     /// Takes out the rows before the new ones and takes in those behind the old ones.
@@ -188,23 +178,16 @@ impl Line {
 
     fn add(&mut self, weight: f64, at_s: f64, position: Option<LatLon>) {
         let Some(position) = position else { return };
-        let time = at_s - self.zero_s;
         let (east, north) = self.plane.offset_m(position);
-        self.n += weight;
-        self.t += weight * time;
-        self.tt += weight * time * time;
-        self.x += weight * east;
-        self.tx += weight * time * east;
-        self.y += weight * north;
-        self.ty += weight * time * north;
+        self.sums.add(weight, at_s - self.zero_s, [east, north]);
     }
 
     /// East and north in m/s; `None` with fewer than two times.
-    fn slope(&self) -> Option<(f64, f64)> {
-        let spread = self.n * self.tt - self.t * self.t;
-        (self.n >= 2.0 && spread > 1e-9).then(|| {
-            ((self.n * self.tx - self.t * self.x) / spread, (self.n * self.ty - self.t * self.y) / spread)
-        })
+    fn velocity(&self) -> Option<(f64, f64)> {
+        if self.sums.n() < 2.0 {
+            return None;
+        }
+        self.sums.slopes(LEAST_SPREAD).map(|[east, north]| (east, north))
     }
 }
 
@@ -229,15 +212,15 @@ mod tests {
                 time_s.push(time_s[time_s.len() - 1] + rng.random_range(0.2..2.0));
             }
             let plane = Plane::new(LatLon::new(52.0, 179.9999).unwrap());
-            let mut line = Line::new(plane, 0.0);
+            let mut line = MovingLines::new(plane, 0.0);
             let mut rows = 0..0;
             while rows.end < positions.len() {
                 rows.end += rng.random_range(0..3).min(positions.len() - rows.end);
                 rows.start += rng.random_range(0..3).min(rows.len());
                 line.move_to(rows.clone(), &time_s, &positions);
-                let mut alone = Line { rows: rows.start..rows.start, ..Line::new(plane, 0.0) };
+                let mut alone = MovingLines { rows: rows.start..rows.start, ..MovingLines::new(plane, 0.0) };
                 alone.move_to(rows.clone(), &time_s, &positions);
-                match (line.slope(), alone.slope()) {
+                match (line.velocity(), alone.velocity()) {
                     (Some(moved), Some(alone)) => {
                         let off = (moved.0 - alone.0).hypot(moved.1 - alone.1);
                         assert!(off < 1e-6 * (1.0 + alone.0.hypot(alone.1)), "{moved:?} {alone:?}");

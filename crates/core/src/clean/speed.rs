@@ -1,8 +1,8 @@
 //! Which speed to use, and the distance.
 
 use super::order::Row;
-use super::pairs::{or_nan, sums_over_pairs};
 use super::{Change, ChangeKind, CleanConfig, Gap, SpeedSource, position};
+use crate::statistics::{or_nan, sums_over_pairs, vertex};
 
 /// The chosen speed.
 pub(super) struct Speed {
@@ -95,13 +95,12 @@ fn delay_s(time_s: &[f64], own: &[Option<f64>], reference: &[Option<f64>]) -> f6
         })
         .collect();
     let Some(best) = (0..SHIFTS).min_by(|&a, &b| cost[a].total_cmp(&cost[b])) else { return 0.0 };
-    if best == 0 || best + 1 >= SHIFTS || !cost[best + 1].is_finite() {
+    let is_between = best > 0 && best + 1 < SHIFTS && cost[best - 1..=best + 1].iter().all(|c| c.is_finite());
+    if !is_between {
         return 0.0;
     }
     let (left, middle, right) = (cost[best - 1], cost[best], cost[best + 1]);
-    let bend = left - 2.0 * middle + right;
-    let vertex = if bend > 0.0 { 0.5 * (left - right) / bend } else { 0.0 };
-    ((best as f64 + vertex) * interval_s).clamp(0.0, 5.0)
+    ((best as f64 + vertex(left, middle, right)) * interval_s).clamp(0.0, 5.0)
 }
 
 /// Distance since the start, never falling: the recorder's own, else the integral of the speed outside gaps.

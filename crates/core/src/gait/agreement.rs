@@ -3,6 +3,7 @@
 //! Events are matched one to one and in order of time, so that no bout of one side serves two of the other.
 
 use super::Gait;
+use super::state::Rows;
 
 /// A bout without its measures.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -55,8 +56,7 @@ pub fn check_cover(reference: &[Span], other: &[Span], tolerance_s: f64) -> Resu
 /// with the most pairs, and of those the greatest total overlap (dynamic programming over both lists).
 pub fn matched(reference: &[Span], other: &[Span], least: f64) -> Vec<(usize, usize)> {
     let (n, m) = (reference.len(), other.len());
-    let width = m + 1;
-    let mut best = vec![(0_u32, 0.0_f64); (n + 1) * width];
+    let mut best = Rows::filled(n + 1, m + 1, (0_u32, 0.0_f64));
     let better = |a: (u32, f64), b: (u32, f64)| a.0 > b.0 || a.0 == b.0 && a.1 > b.1;
     let share = |i: usize, j: usize| {
         let (a, b) = (&reference[i], &other[j]);
@@ -64,28 +64,28 @@ pub fn matched(reference: &[Span], other: &[Span], least: f64) -> Vec<(usize, us
     };
     for i in 1..=n {
         for j in 1..=m {
-            let mut top = best[(i - 1) * width + j];
-            let left = best[i * width + j - 1];
+            let mut top = best.row(i - 1)[j];
+            let left = best.row(i)[j - 1];
             if better(left, top) {
                 top = left;
             }
             if let Some(s) = share(i - 1, j - 1) {
-                let before = best[(i - 1) * width + j - 1];
+                let before = best.row(i - 1)[j - 1];
                 let joined = (before.0 + 1, before.1 + s);
                 if better(joined, top) {
                     top = joined;
                 }
             }
-            best[i * width + j] = top;
+            best.row_mut(i)[j] = top;
         }
     }
     let (mut i, mut j) = (n, m);
     let mut pairs = Vec::new();
     while i > 0 && j > 0 {
-        let here = best[i * width + j];
-        if here == best[(i - 1) * width + j] {
+        let here = best.row(i)[j];
+        if here == best.row(i - 1)[j] {
             i -= 1;
-        } else if here == best[i * width + j - 1] {
+        } else if here == best.row(i)[j - 1] {
             j -= 1;
         } else {
             pairs.push((i - 1, j - 1));

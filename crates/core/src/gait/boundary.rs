@@ -2,32 +2,34 @@
 
 use crate::clean::Series;
 
-use super::emission::Weights;
-use super::evidence::mark_odds;
+use super::config::boundary::{
+    LEAST_BOUT_S, LEAST_STEP_SD, MOMENT_SD_S, OWN_MEAN_END_S, OWN_MEAN_FAR_S, OWN_MEAN_NEAR_S,
+    OWN_MEAN_READINGS, RAMPS_S, SEARCH_S, SHARE_RANGE, STATE_READINGS, STEP_S, WINDOW_S,
+};
+use super::delay::Delays;
+use super::emission::{Gaussian, Weights};
+use super::side_information::mark_odds;
 
 /// One side of a boundary.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Side {
     /// How far the bout reaches away from the boundary, s.
     pub(super) reach_s: f64,
-    /// Typical speed of the bout's level; 0 for standing.
-    pub(super) speed_mps: f64,
-    /// Typical cadence of the bout's level; 0 for standing.
-    pub(super) cadence_spm: f64,
-    /// Spread of readings in the level.
-    pub(super) speed_sd_mps: f64,
-    /// Spread of readings in the level.
-    pub(super) cadence_sd_spm: f64,
+    /// Speed in the bout's states, with the spread of single readings; mean 0 for standing.
+    pub(super) speed_mps: Gaussian,
+    /// Cadence in the bout's states, with the spread of single readings; mean 0 for standing.
+    pub(super) cadence_spm: Gaussian,
 }
 
 /// A placed boundary.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Placed {
     pub(super) at_s: f64,
+    /// Standard error, s.
     pub(super) error_s: f64,
 }
 
-/// A column with what it needs to be compared: values, levels on both sides, spread, delay and weight of a reading.
+/// A column with what it needs to be compared: values, means on both sides, spread, delay and weight of a reading.
 struct Signal<'a> {
     column: &'a [Option<f64>],
     before: f64,
@@ -37,65 +39,47 @@ struct Signal<'a> {
     weight: f64,
 }
 
-/// How far around the first guess the boundary is looked for, and how far readings around it are used.
-const SEARCH_S: f64 = 8.0;
-const WINDOW_S: f64 = 14.0;
-const STEP_S: f64 = 0.5;
-/// Lengths of the change that are tried: the gait changes in one step, speed takes 1 to 4 s, a recorder's smoothing more.
-const RAMPS_S: [f64; 4] = [1.0, 2.5, 4.5, 7.0];
-/// Even with perfect readings the moment of change is not defined better than this.
-const FLOOR_S: f64 = 0.4;
-
 /// Slides ramps of several lengths and gives mean and spread of the boundary's place over all of them.
 pub(super) fn place(
     series: &Series,
     guess_s: f64,
     sides: (Side, Side),
     weights: Weights,
-    delays_s: (f64, f64),
+    delays: Delays,
 ) -> Placed {
     let (left, right) = sides;
     let from_s = guess_s - WINDOW_S.min(left.reach_s);
     let to_s = guess_s + WINDOW_S.min(right.reach_s);
+    let reaches_s = (left.reach_s, right.reach_s);
+    let speeds = (left.speed_mps, right.speed_mps);
+    let cadences = (left.cadence_spm, right.cadence_spm);
     let signals = [
-        signal(
-            series,
-            series.speed_mps(),
-            guess_s,
-            sides,
-            (left.speed_mps, right.speed_mps),
-            left.speed_sd_mps.max(right.speed_sd_mps),
-            delays_s.0,
-            weights.speed,
-        ),
-        signal(
-            series,
-            series.cadence_spm(),
-            guess_s,
-            sides,
-            (left.cadence_spm, right.cadence_spm),
-            left.cadence_sd_spm.max(right.cadence_sd_spm),
-            delays_s.1,
-            weights.cadence,
-        ),
-    ];
+        Signal::of(series.speed_mps(), speeds, delays.speed_s, weights.speed),
+        Signal::of(series.cadence_spm(), cadences, delays.cadence_s, weights.cadence),
+    ]
+    .map(|signal| signal.with_own_means(series, guess_s, reaches_s));
     let changes: Vec<Change> = signals.iter().filter_map(|s| Change::of(series, s, from_s, to_s)).collect();
     if changes.is_empty() {
         return Placed { at_s: guess_s, error_s: 0.5 * SEARCH_S };
     }
-    let low_s = (guess_s - SEARCH_S).max(guess_s - left.reach_s + 1.0).min(guess_s);
-    let high_s = (guess_s + SEARCH_S).min(guess_s + right.reach_s - 1.0).max(guess_s);
+    let low_s = (guess_s - SEARCH_S).max(guess_s - left.reach_s + LEAST_BOUT_S).min(guess_s);
+    let high_s = (guess_s + SEARCH_S).min(guess_s + right.reach_s - LEAST_BOUT_S).max(guess_s);
     let steps = (((high_s - low_s) / STEP_S) as usize).max(1);
     let places: Vec<f64> = (0..=steps).map(|k| low_s + (high_s - low_s) * k as f64 / steps as f64).collect();
-    let told = places.iter().map(|&at_s| mark_odds(series.marks_s(), at_s).ln());
+    let marked = places.iter().map(|&at_s| mark_odds(series.marks_s(), at_s).ln());
     // Of all lengths at a place, one length behind the other.
-    let mut scores: Vec<(f64, f64)> = places.iter().copied().zip(told).collect();
+    let mut scores: Vec<(f64, f64)> = places.iter().copied().zip(marked).collect();
     scores = scores.repeat(RAMPS_S.len());
     for (ramp_s, scores) in RAMPS_S.iter().zip(scores.chunks_exact_mut(places.len())) {
         for change in &changes {
-            change.take_misfits(*ramp_s, scores);
+            change.take_off(*ramp_s, scores);
         }
     }
+    mean_place(guess_s, &scores)
+}
+
+/// Mean and spread of places by their scores, which are logs of what each weighs.
+fn mean_place(guess_s: f64, scores: &[(f64, f64)]) -> Placed {
     let top = scores.iter().map(|s| s.1).fold(f64::NEG_INFINITY, f64::max);
     let (mut total, mut mean, mut square) = (0.0, 0.0, 0.0);
     for (at_s, score) in scores {
@@ -106,10 +90,37 @@ pub(super) fn place(
     }
     let mean = mean / total;
     let variance = (square / total - mean * mean).max(0.0);
-    Placed { at_s: guess_s + mean, error_s: variance.sqrt().hypot(FLOOR_S) }
+    Placed { at_s: guess_s + mean, error_s: variance.sqrt().hypot(MOMENT_SD_S) }
 }
 
-/// Readings of one signal around a boundary, as shares of the change from one level to the other, in order of time.
+impl<'a> Signal<'a> {
+    /// A change of a column between two states.
+    fn of(column: &'a [Option<f64>], states: (Gaussian, Gaussian), delay_s: f64, weight: f64) -> Self {
+        let (before, after) = states;
+        let sd = before.sd.max(after.sd);
+        Self { column, before: before.mean, after: after.mean, sd, delay_s, weight }
+    }
+
+    /// With means from the bouts themselves where they are long enough, so that a drift does not shift the boundary.
+    fn with_own_means(self, series: &Series, guess_s: f64, reaches_s: (f64, f64)) -> Self {
+        let own = |from_s: f64, to_s: f64, state: f64| {
+            let range = series.range(from_s + self.delay_s, to_s + self.delay_s);
+            let known: Vec<f64> = self.column[range].iter().flatten().copied().collect();
+            if known.len() < OWN_MEAN_READINGS || state == 0.0 {
+                return state;
+            }
+            let mean = known.iter().sum::<f64>() / known.len() as f64;
+            let n = known.len() as f64 * self.weight;
+            (n * mean + STATE_READINGS * state) / (n + STATE_READINGS)
+        };
+        let far_s = |reach_s: f64| OWN_MEAN_FAR_S.min(reach_s - OWN_MEAN_END_S);
+        let before = own(guess_s - far_s(reaches_s.0), guess_s - OWN_MEAN_NEAR_S, self.before);
+        let after = own(guess_s + OWN_MEAN_NEAR_S, guess_s + far_s(reaches_s.1), self.after);
+        Self { before, after, ..self }
+    }
+}
+
+/// Readings of one signal around a boundary, as shares of the change from one mean to the other, in order of time.
 struct Change {
     time_s: Vec<f64>,
     share: Vec<f64>,
@@ -122,16 +133,15 @@ struct Change {
 }
 
 impl Change {
-    /// `None` where the levels hardly differ or nothing is read.
+    /// `None` where the means hardly differ or nothing is read.
     fn of(series: &Series, signal: &Signal, from_s: f64, to_s: f64) -> Option<Self> {
         let step = signal.after - signal.before;
         let scale = step.abs() / signal.sd;
-        if scale < 0.5 {
+        if scale < LEAST_STEP_SD {
             return None;
         }
         let readings = series.range(from_s + signal.delay_s, to_s + signal.delay_s).filter_map(|i| {
-            // Bounded: a spike is no stronger than the level itself.
-            let share = ((signal.column[i]? - signal.before) / step).clamp(-1.0, 2.0);
+            let share = ((signal.column[i]? - signal.before) / step).clamp(SHARE_RANGE.0, SHARE_RANGE.1);
             Some((series.time_s()[i] - signal.delay_s, share))
         });
         let (time_s, share): (Vec<f64>, Vec<f64>) = readings.unzip();
@@ -150,7 +160,7 @@ impl Change {
 
     /// Takes off each score half the weighted squares of what a ramp leaves of the readings; with each score stands the middle
     /// of the ramp, in order of time.
-    fn take_misfits(&self, ramp_s: f64, scores: &mut [(f64, f64)]) {
+    fn take_off(&self, ramp_s: f64, scores: &mut [(f64, f64)]) {
         let mut from = 0;
         for (at_s, score) in scores {
             while self.time_s.get(from).is_some_and(|&t| t <= *at_s - 0.5 * ramp_s) {
@@ -176,37 +186,6 @@ fn sums(values: impl Iterator<Item = f64>) -> Vec<f64> {
     std::iter::once(0.0).chain(so_far).collect()
 }
 
-/// Levels on both sides are taken from the bouts themselves where they are long enough, so that a drift does not shift the
-/// boundary.
-#[allow(clippy::too_many_arguments)]
-fn signal<'a>(
-    series: &Series,
-    column: &'a [Option<f64>],
-    guess_s: f64,
-    sides: (Side, Side),
-    levels: (f64, f64),
-    sd: f64,
-    delay_s: f64,
-    weight: f64,
-) -> Signal<'a> {
-    const NEAR_S: f64 = 5.0;
-    const FAR_S: f64 = 35.0;
-    let local = |from_s: f64, to_s: f64, level: f64| {
-        let known: Vec<f64> =
-            column[series.range(from_s + delay_s, to_s + delay_s)].iter().flatten().copied().collect();
-        if known.len() < 5 || level == 0.0 {
-            return level;
-        }
-        let mean = known.iter().sum::<f64>() / known.len() as f64;
-        // Blended with the level, which counts as four independent readings.
-        let n = known.len() as f64 * weight;
-        (n * mean + 4.0 * level) / (n + 4.0)
-    };
-    let before = local(guess_s - FAR_S.min(sides.0.reach_s - 2.0), guess_s - NEAR_S, levels.0);
-    let after = local(guess_s + NEAR_S, guess_s + FAR_S.min(sides.1.reach_s - 2.0), levels.1);
-    Signal { column, before, after, sd, delay_s, weight }
-}
-
 #[cfg(test)]
 mod tests {
     use rand::{RngExt, SeedableRng};
@@ -224,7 +203,7 @@ mod tests {
             let places: Vec<f64> = (-16..=16).map(|k| 0.5 * f64::from(k)).collect();
             for ramp_s in RAMPS_S {
                 let mut scores: Vec<(f64, f64)> = places.iter().map(|at_s| (*at_s, 1.0)).collect();
-                change.take_misfits(ramp_s, &mut scores);
+                change.take_off(ramp_s, &mut scores);
                 for (at_s, score) in scores {
                     let misfit = |(time_s, share): (&f64, &f64)| {
                         let made = ((time_s - at_s) / ramp_s + 0.5).clamp(0.0, 1.0);

@@ -1,22 +1,39 @@
 //! [`Series`] → [`Segmentation`]: which gait, from when to when, and how sure.
 //!
-//! The way: `observe` lays the readings on an even grid, `adapt` finds the levels of moving that the recording shows,
-//! `labels` says which gait each level is, `decode` finds the most probable sequence, `boundary` places each change between
-//! samples, `bouts` sums up. What the runner's marks and the recorder's own guesses tell comes in by `evidence`. `docs/method.md` has the equations and sources.
+//! The way: `observe` lays the readings on an even grid of frames, `em` finds the states of moving that the recording shows,
+//! `labels` says which gait each state is, `chain` finds the most probable sequence, `boundary` places each change between
+//! samples, `bouts` sums up. What the runner's marks and the recorder's own guesses tell comes in by `side_information`. All
+//! settings stand in `config`; `docs/method.md` has the equations and sources.
 
-mod adapt;
 pub mod agreement;
 mod boundary;
 mod bouts;
-mod decode;
+mod chain;
+mod config;
+mod delay;
+mod em;
 mod emission;
-mod evidence;
+mod initial;
 mod labels;
+mod m_step;
 mod observe;
-mod start;
+mod sharpness;
+mod side_information;
+mod slope;
+mod state;
+mod weights;
+
+pub use config::GaitConfig;
 
 use crate::clean::Series;
+use chain::{MOST_STATES, Workspace, forward_backward, viterbi};
+use config::grid::{LEAST_READINGS, SEARCH_FRAMES};
+use em::Fit;
 use jogaudit_recording::notice::Noted;
+use observe::Observed;
+use sharpness::Sharpness;
+use side_information::SideInformation;
+use state::{Rows, State};
 
 /// How a person moves.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -43,7 +60,7 @@ impl Gait {
     }
 }
 
-/// A stretch of one gait.
+/// A time of one gait.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Bout {
     /// Which gait.
@@ -56,7 +73,7 @@ pub struct Bout {
     pub start_error_s: f64,
     /// Standard error of `end_s`, s.
     pub end_error_s: f64,
-    /// Probability that this stretch is this gait, 0 to 1. For `unknown`: 1.
+    /// Probability that this time is of this gait, 0 to 1. For `unknown`: 1.
     pub certainty: f64,
     /// Distance covered, m.
     pub distance_m: Option<f64>,
@@ -106,75 +123,70 @@ impl Segmentation {
     }
 }
 
-/// Parameters of the gait model, each with its source in `docs/method.md`.
-#[derive(Clone, Debug)]
-pub struct GaitConfig {
-    /// A stretch without any speed or cadence for longer than this, s, is unknown.
-    pub silent_s: f64,
-    /// Most ways of moving that are told apart in one recording, standing not counted: 1 to 7.
-    pub most_levels: usize,
-}
-
-impl Default for GaitConfig {
-    fn default() -> Self {
-        Self { silent_s: 15.0, most_levels: 4 }
-    }
-}
-
 /// Works out the bouts of one series.
 pub fn segment(series: &Series, config: &GaitConfig) -> Noted<Segmentation> {
     let observed = observe::observe(series, config.silent_s);
-    let Some(model) = model(series, &observed, config) else { return bouts::nothing_known(series) };
+    let Some(model) = Model::fit(series, &observed, config) else { return bouts::nothing_known(series) };
     let mut found = bouts::assemble(series, &observed, &model);
-    found.notices.extend(evidence::disagreement(series, &found.value));
+    found.notices.extend(side_information::disagreement(series, &found.value));
     found
 }
 
 /// A fitted and labelled recording.
 struct Model {
-    fit: adapt::Fit,
-    /// For each level, the probability that it is a run.
+    fit: Fit,
+    /// For each moving state, the probability that it is a run.
     run: Vec<f64>,
-    /// The most probable level at each tick, a path a stretch; the level after the last is standing.
-    paths: Vec<Vec<usize>>,
+    /// The most probable state at each frame, a path a segment.
+    paths: Vec<Vec<State>>,
 }
 
-/// Ticks of the fine grid that make one of the grid that is searched.
-const SEARCH_TICKS: usize = 3;
+impl Model {
+    /// Fits one state, two, and so on, takes the number with the best score, and labels the states. `None` of too few readings.
+    fn fit(series: &Series, observed: &Observed, config: &GaitConfig) -> Option<Self> {
+        // The search goes over a coarser grid, where a step costs a third; the result is refined on the fine one.
+        let coarse = observed.coarser(SEARCH_FRAMES);
+        let most = config.most_moving_states.min(MOST_STATES - 1);
+        let mut fit = em::refine(observed, em::search(&coarse, most)?);
+        let (chain, moving) = (fit.chain(), fit.states.len());
+        let path = |leave_odds: &[f64], table: &Rows| -> Vec<State> {
+            let columns = viterbi(&chain, leave_odds, table);
+            columns.into_iter().map(|column| State::of_column(column, moving)).collect()
+        };
+        let mut paths: Vec<Vec<State>> =
+            observed.segments.iter().map(|segment| path(&[], &fit.emission(segment))).collect();
+        let channels = labels::Channels {
+            speed: observed.readings(|s| &s.speed_mps) >= LEAST_READINGS,
+            cadence: observed.readings(|s| &s.cadence_spm) >= LEAST_READINGS,
+        };
+        let sharpness: Vec<Option<Sharpness>> =
+            (1..moving).map(|high| Sharpness::between(high - 1, observed, &paths, &fit)).collect();
+        let said = SideInformation::of(series, observed);
+        let confusion = said.confusion(&fit.posteriors, moving);
+        let side_log_odds = side_information::run_log_odds(&confusion);
+        let run = labels::run_probabilities(&fit.states, channels, &sharpness, &side_log_odds);
+        // The states are the readings' own; only which of them holds when is open to what was said.
+        if !said.is_silent() {
+            let mut workspace = Workspace::default();
+            for (k, segment) in observed.segments.iter().enumerate() {
+                let mut table = fit.emission(segment);
+                said.add_guesses(k, &confusion, &mut table);
+                let odds = said.leave_odds(k);
+                paths[k] = path(odds, &table);
+                fit.posteriors[k] = forward_backward(&chain, odds, &table, &mut workspace);
+            }
+        }
+        Some(Self { fit, run, paths })
+    }
 
-/// Fits one level, two, and so on, and takes the number with the best evidence.
-fn model(series: &Series, observed: &observe::Observed, config: &GaitConfig) -> Option<Model> {
-    // The search goes over a coarser grid, where a step costs a tenth; the result is settled on the fine one.
-    let coarse = observed.coarser(SEARCH_TICKS);
-    let mut fit =
-        adapt::settle(observed, adapt::search(&coarse, config.most_levels.min(decode::MOST_LEVELS - 1))?);
-    let chain = fit.chain();
-    let mut paths: Vec<Vec<usize>> =
-        observed.stretches.iter().map(|s| decode::viterbi(&chain, &fit.emission(s))).collect();
-    let has = |pick: fn(&observe::Stretch) -> &Vec<Option<f64>>| {
-        let known: usize = observed.stretches.iter().map(|s| pick(s).iter().flatten().count()).sum();
-        known >= 10
-    };
-    let (has_speed, has_cadence) = (has(|s| &s.speed_mps), has(|s| &s.cadence_spm));
-    let seen: Vec<labels::Seen> =
-        fit.levels.iter().map(|&level| labels::Seen { level, has_speed, has_cadence }).collect();
-    let sharpness: Vec<Option<labels::Sharpness>> =
-        (1..fit.levels.len()).map(|high| bouts::sharpness(observed, &paths, &fit, high - 1, high)).collect();
-    let evidence = evidence::Evidence::of(series, observed);
-    let habits = evidence.habits(&fit.posteriors, fit.levels.len());
-    let run = labels::run_probabilities(&seen, &sharpness, &evidence::run_log_odds(&habits));
-    // The levels are the readings' own; only which of them holds when is open to what was said.
-    if !evidence.is_silent() {
-        for (k, stretch) in observed.stretches.iter().enumerate() {
-            let mut table = fit.emission(stretch);
-            evidence.add_guesses(k, &habits, &mut table);
-            let odds = evidence.changes(k);
-            paths[k] = decode::viterbi_told(&chain, odds, &table);
-            fit.posteriors[k] =
-                decode::forward_backward_told(&chain, odds, &table, &mut decode::Room::default());
+    /// The gait of a state: standing, or by its label.
+    fn gait_of(&self, state: State) -> Gait {
+        match state {
+            State::Standing => Gait::Stand,
+            State::Moving(k) if self.run[k] >= 0.5 => Gait::Run,
+            State::Moving(_) => Gait::Walk,
         }
     }
-    Some(Model { fit, run, paths })
 }
 
 #[cfg(test)]

@@ -1,60 +1,69 @@
-//! Where the search for a recording's levels begins.
+//! Where the search for a recording's moving states begins.
 
-use super::adapt::{CADENCE_SD_SPM, Fit, SPEED_SD_MPS, USUAL_HILL};
-use super::emission::{Bell, Level};
+use super::config::fit::{CADENCE_SD_SPM, SPEED_SD_MPS, USUAL_SLOPE_EFFECT};
+use super::config::initial::{
+    CADENCE_REACH, LEAST_READINGS, MOVING_MPS, ROUNDS, SPEED_REACH, SPLIT_REACH_S, STEPPING_SHARE,
+    STEPPING_SPM,
+};
+use super::em::Fit;
+use super::emission::{Gaussian, MovingState};
 use super::observe::Observed;
 
-/// Slower than this, and without steps, is taken for standing when levels are first guessed.
-const MOVING_MPS: f64 = 0.7;
-const STEPPING_SPM: f64 = 60.0;
-
-/// A reading of a moving person.
+/// Speed and cadence of a moving person.
 type Reading = (Option<f64>, Option<f64>);
 
-/// Levels by k-means on what the recording shows most of, started from evenly spaced quantiles. `None` with too few readings.
-pub(super) fn spaced(observed: &Observed, count: usize) -> Option<Vec<Level>> {
-    let all: usize = observed.stretches.iter().map(|s| s.cadence_spm.iter().flatten().count()).sum();
-    let ticks: usize = observed.stretches.iter().map(|s| s.speed_mps.iter().flatten().count().max(1)).sum();
+/// A state with the spreads and the slope effect that are believed before anything is seen.
+fn state(speed_mps: f64, cadence_spm: f64) -> MovingState {
+    MovingState {
+        speed_mps: Gaussian { mean: speed_mps, sd: SPEED_SD_MPS },
+        slope_effect: USUAL_SLOPE_EFFECT,
+        cadence_spm: Gaussian { mean: cadence_spm, sd: CADENCE_SD_SPM },
+    }
+}
+
+/// States by k-means on what the recording shows most of, started from evenly spaced quantiles. `None` with too few readings.
+pub(super) fn from_quantiles(observed: &Observed, count: usize) -> Option<Vec<MovingState>> {
+    let cadences = observed.readings(|s| &s.cadence_spm);
+    let speeds: usize = observed.segments.iter().map(|s| s.speed_mps.iter().flatten().count().max(1)).sum();
     // Hills and fatigue move the speed, hardly the cadence: it leads where most readings have one.
-    let cadence_leads = 2 * all > ticks;
-    let readings = moving_readings(observed, if cadence_leads { 3 } else { 8 });
+    let cadence_leads = 2 * cadences > speeds;
+    let readings = moving_readings(observed, if cadence_leads { CADENCE_REACH } else { SPEED_REACH });
     let leading: Vec<(f64, Reading)> = readings
         .iter()
         .filter_map(|&(v, c)| (if cadence_leads { c } else { v }).map(|leading| (leading, (v, c))))
         .collect();
-    if leading.len() < 5 * count {
+    if leading.len() < LEAST_READINGS * count {
         return None;
     }
     let mut sorted: Vec<f64> = leading.iter().map(|r| r.0).collect();
     sorted.sort_by(f64::total_cmp);
+    // The order statistic at or below each quantile: where exactly a centre starts does not matter.
     let quantile = |q: f64| sorted[((sorted.len() - 1) as f64 * q) as usize];
-    let spaced: Vec<f64> = (0..count).map(|l| quantile((l as f64 + 0.5) / count as f64)).collect();
-    Some(gathered(&leading, spaced, cadence_leads))
+    let centres: Vec<f64> = (0..count).map(|l| quantile((l as f64 + 0.5) / count as f64)).collect();
+    Some(k_means(&leading, centres, cadence_leads))
 }
 
-/// The levels of a fit and one more where the fit explains the readings worst for some seconds: so that a short bout of
+/// The states of a fit and one more where the fit explains the readings worst for some seconds: so that a short bout of
 /// something else in a long recording is found.
-pub(super) fn grown(observed: &Observed, fit: &Fit) -> Option<Vec<Level>> {
-    const REACH_S: f64 = 6.0;
-    let reach = (REACH_S / observed.tick_s).round() as usize;
-    let width = fit.levels.len() + 1;
+pub(super) fn split(observed: &Observed, fit: &Fit) -> Option<Vec<MovingState>> {
+    let reach = (SPLIT_REACH_S / observed.frame_s).round() as usize;
     let mut worst: Option<(f64, Reading)> = None;
-    for stretch in &observed.stretches {
-        let table = fit.emission(stretch);
-        let best: Vec<Option<f64>> = table
-            .chunks_exact(width)
+    for segment in &observed.segments {
+        let best: Vec<Option<f64>> = fit
+            .emission(segment)
+            .iter()
             .enumerate()
             .map(|(k, row)| {
-                let seen = stretch.speed_mps[k].is_some() || stretch.cadence_spm[k].is_some();
+                let seen = segment.speed_mps[k].is_some() || segment.cadence_spm[k].is_some();
                 seen.then(|| row.iter().copied().fold(f64::NEG_INFINITY, f64::max))
             })
             .collect();
         let (best, speed, cadence) = (
             smoothed(&best, reach),
-            smoothed(&stretch.speed_mps, reach),
-            smoothed(&stretch.cadence_spm, reach),
+            smoothed(&segment.speed_mps, reach),
+            smoothed(&segment.cadence_spm, reach),
         );
-        for k in 0..stretch.ticks() {
+        for k in 0..segment.frames() {
             let Some(score) = best[k] else { continue };
             let moving =
                 cadence[k].is_some_and(|c| c > STEPPING_SPM) || speed[k].is_some_and(|v| v > MOVING_MPS);
@@ -64,27 +73,23 @@ pub(super) fn grown(observed: &Observed, fit: &Fit) -> Option<Vec<Level>> {
         }
     }
     let (_, (speed, cadence)) = worst?;
-    let mut levels = fit.levels.clone();
-    levels.push(Level {
-        speed_mps: Bell { mean: speed.unwrap_or(0.0), sd: SPEED_SD_MPS },
-        hill: USUAL_HILL,
-        cadence_spm: Bell { mean: cadence.unwrap_or(0.0), sd: CADENCE_SD_SPM },
-    });
-    Some(levels)
+    let mut states = fit.states.clone();
+    states.push(state(speed.unwrap_or(0.0), cadence.unwrap_or(0.0)));
+    Some(states)
 }
 
-/// Readings of a moving person, each averaged with its neighbours within `reach` ticks.
+/// Readings of a moving person, each averaged with its neighbours within `reach` frames.
 fn moving_readings(observed: &Observed, reach: usize) -> Vec<Reading> {
     let mut out = Vec::new();
-    for stretch in &observed.stretches {
-        let (speed, cadence) = (smoothed(&stretch.speed_mps, reach), smoothed(&stretch.cadence_spm, reach));
-        for at in 0..stretch.ticks() {
-            if stretch.speed_mps[at].is_none() && stretch.cadence_spm[at].is_none() {
+    for segment in &observed.segments {
+        let (speed, cadence) = (smoothed(&segment.speed_mps, reach), smoothed(&segment.cadence_spm, reach));
+        for at in 0..segment.frames() {
+            if segment.speed_mps[at].is_none() && segment.cadence_spm[at].is_none() {
                 continue;
             }
             let (v, c) = (speed[at], cadence[at]);
             let moving = match (v, c) {
-                (Some(v), Some(c)) => v > MOVING_MPS || c > STEPPING_SPM && v > 0.5 * MOVING_MPS,
+                (Some(v), Some(c)) => v > MOVING_MPS || c > STEPPING_SPM && v > STEPPING_SHARE * MOVING_MPS,
                 (Some(v), None) => v > MOVING_MPS,
                 (None, Some(c)) => c > STEPPING_SPM,
                 (None, None) => false,
@@ -112,9 +117,8 @@ fn smoothed(column: &[Option<f64>], reach: usize) -> Vec<Option<f64>> {
         .collect()
 }
 
-/// Some rounds of k-means on the leading reading, and the levels of the groups.
-fn gathered(leading: &[(f64, Reading)], mut centres: Vec<f64>, cadence_leads: bool) -> Vec<Level> {
-    const ROUNDS: usize = 12;
+/// Some rounds of k-means on the leading reading, and the states of the groups.
+fn k_means(leading: &[(f64, Reading)], mut centres: Vec<f64>, cadence_leads: bool) -> Vec<MovingState> {
     let nearest = |centres: &[f64], value: f64| {
         (0..centres.len())
             .min_by(|&a, &b| (centres[a] - value).abs().total_cmp(&(centres[b] - value).abs()))
@@ -143,17 +147,9 @@ fn gathered(leading: &[(f64, Reading)], mut centres: Vec<f64>, cadence_leads: bo
             *group = (group.0 + other, group.1 + 1.0);
         }
     }
-    centres
-        .iter()
-        .zip(others)
-        .map(|(&centre, (sum, n))| {
-            let other = if n > 0.0 { sum / n } else { 0.0 };
-            let (speed, cadence) = if cadence_leads { (other, centre) } else { (centre, other) };
-            Level {
-                speed_mps: Bell { mean: speed, sd: SPEED_SD_MPS },
-                hill: USUAL_HILL,
-                cadence_spm: Bell { mean: cadence, sd: CADENCE_SD_SPM },
-            }
-        })
-        .collect()
+    let with_other = |(&centre, (sum, n)): (&f64, (f64, f64))| {
+        let other = if n > 0.0 { sum / n } else { 0.0 };
+        if cadence_leads { state(other, centre) } else { state(centre, other) }
+    };
+    centres.iter().zip(others).map(with_other).collect()
 }

@@ -1,0 +1,354 @@
+//! Every setting of the gait model, by topic.
+//!
+//! [`GaitConfig`] has what a caller may choose; all others are constants, since they were tuned together. `docs/method.md` has
+//! the equations that they stand in, the sources in full, and what was tuned on which simulated recordings. "Our choice" marks
+//! a number without a source.
+
+/// Settings that a caller may choose.
+#[derive(Clone, Debug)]
+pub struct GaitConfig {
+    /// A time without any speed or cadence for longer than this, s, is unknown. Our choice.
+    pub silent_s: f64,
+    /// Most ways of moving that are told apart in one recording, standing not counted: 1 to 7. Our choice.
+    pub most_moving_states: usize,
+}
+
+impl Default for GaitConfig {
+    fn default() -> Self {
+        Self { silent_s: 15.0, most_moving_states: 4 }
+    }
+}
+
+/// How long states last and where they lead: the hidden Markov chain. Our choice, tuned on the simulator.
+pub(super) mod chain {
+    /// Minimum duration of a walk or run, s.
+    pub(crate) const MIN_MOVING_S: f64 = 6.0;
+    /// Minimum duration of standing, s.
+    pub(crate) const MIN_STANDING_S: f64 = 3.0;
+    /// Mean time in a state once its minimum duration is over, s.
+    pub(crate) const MEAN_REMAINING_S: f64 = 80.0;
+    /// Share of changes of state that lead to standing.
+    pub(crate) const TO_STANDING: f64 = 0.1;
+    /// Probability of standing at the first frame: what looks like it there is the recorder's speed coming up.
+    pub(crate) const INITIALLY_STANDING: f64 = 0.01;
+    /// However probable marks make a change, the probability of leaving a state is at most this, so that a mark alone makes none.
+    pub(crate) const MOST_LEAVE: f64 = 0.5;
+}
+
+/// The even time grid that readings are laid on. Our choice.
+pub(super) mod grid {
+    /// Seconds between frames.
+    pub(crate) const FRAME_S: f64 = 1.0;
+    /// Where samples usually come farther apart than this, s, a frame is a share of their interval.
+    pub(crate) const SPARSE_S: f64 = 10.0;
+    /// That share, as frames an interval.
+    pub(crate) const FRAMES_AN_INTERVAL: f64 = 5.0;
+    /// Frames that make one of the coarser grid on which states are searched, where a step costs a third.
+    pub(crate) const SEARCH_FRAMES: usize = 3;
+    /// A recording has speed or cadence when at least this many frames have one.
+    pub(crate) const LEAST_READINGS: usize = 10;
+    /// A recorder's smoothed readings come up from 0 within this, s, after a start.
+    pub(crate) const WAKE_UP_S: f64 = 4.0;
+    /// Slower than this, m/s, and with fewer steps a minute, it may still be waking up.
+    pub(crate) const ASLEEP_MPS: f64 = 0.6;
+    /// See [`ASLEEP_MPS`].
+    pub(crate) const ASLEEP_SPM: f64 = 60.0;
+    /// Standard deviation of the speed while standing, m/s, by where the speed comes from.
+    pub(crate) const STANDING_SD_POSITIONS_MPS: f64 = 0.45;
+    /// See [`STANDING_SD_POSITIONS_MPS`].
+    pub(crate) const STANDING_SD_DISTANCE_MPS: f64 = 0.3;
+    /// See [`STANDING_SD_POSITIONS_MPS`].
+    pub(crate) const STANDING_SD_RECORDER_MPS: f64 = 0.25;
+}
+
+/// Slope of the ground. Our choice.
+pub(super) mod slope {
+    /// Altitude is fitted over the way of this many seconds before and after a frame: over these 25 to 80 m an altitude error of
+    /// 0.25 m makes a slope error of about 0.5 %.
+    pub(crate) const HALF_WINDOW_S: f64 = 15.0;
+    /// Steeper slopes count as this, rise over run.
+    pub(crate) const STEEPEST: f64 = 0.2;
+    /// A shorter way, m, tells no slope.
+    pub(crate) const SHORTEST_M: f64 = 12.0;
+    /// Fewer samples tell no slope.
+    pub(crate) const LEAST_SAMPLES: f64 = 4.0;
+    /// So far, m, from where running sums count, they lose no digit that matters.
+    pub(crate) const FARTHEST_M: f64 = 2000.0;
+}
+
+/// By how much one column tells later than another. Our choice.
+pub(super) mod delay {
+    /// Most samples that columns are shifted against each other, either way.
+    pub(crate) const MOST_SHIFT: isize = 5;
+    /// Only where samples usually come so far apart, s.
+    pub(crate) const INTERVALS_S: std::ops::RangeInclusive<f64> = 0.5..=1.5;
+    /// Fewer samples tell no delay.
+    pub(crate) const LEAST_SAMPLES: usize = 120;
+    /// Fewer pairs of known values tell no correlation.
+    pub(crate) const LEAST_PAIRS: f64 = 100.0;
+    /// A lesser correlation at the best shift tells no delay.
+    pub(crate) const LEAST_CORRELATION: f64 = 0.6;
+    /// Lower cadences, steps/min, are standing or drop-outs, which say little of the delay.
+    pub(crate) const STEPPING_SPM: f64 = 40.0;
+}
+
+/// Densities of readings. Our choice.
+pub(super) mod emission {
+    /// Share of readings that are wrong in no known way.
+    pub(crate) const OUTLIER: f64 = 0.02;
+    /// Range over which wrong speeds spread, m/s.
+    pub(crate) const SPEED_RANGE_MPS: f64 = 6.0;
+    /// Range over which wrong cadences spread, steps/min.
+    pub(crate) const CADENCE_RANGE_SPM: f64 = 250.0;
+    /// While standing a recorder gives no steps; now and then one is counted: fewer steps a minute than this count as none.
+    pub(crate) const STANDING_SPM: f64 = 15.0;
+    /// Share of cadences while standing that are below [`STANDING_SPM`].
+    pub(crate) const STANDING_WITHOUT_STEPS: f64 = 0.9;
+    /// Share of those that are wrong and spread over [`CADENCE_RANGE_SPM`].
+    pub(crate) const STANDING_WITH_STEPS: f64 = 0.1;
+    /// A speed below this, m/s, says that the recorder stands still, which is no part of its wandering error …
+    pub(crate) const STILL_MPS: f64 = 0.4;
+    /// … so it counts for at least this much.
+    pub(crate) const STILL_WEIGHT: f64 = 0.4;
+    /// However steep the ground, the speed of a state falls to no smaller share of that on the level.
+    pub(crate) const LEAST_SLOPE_FACTOR: f64 = 0.3;
+}
+
+/// Fitting the moving states by expectation–maximisation.
+pub(super) mod fit {
+    use crate::gait::emission::SlopeEffect;
+
+    /// Standard deviation of the speed within a state before anything is seen, m/s. Our choice, as all here without a source.
+    pub(crate) const SPEED_SD_MPS: f64 = 0.16;
+    /// The same of the cadence, steps/min.
+    pub(crate) const CADENCE_SD_SPM: f64 = 4.0;
+    /// How many readings that belief weighs.
+    pub(crate) const PRIOR_READINGS: f64 = 15.0;
+    /// Standard deviations stay within, m/s.
+    pub(crate) const SPEED_SD_RANGE_MPS: (f64, f64) = (0.08, 0.5);
+    /// Standard deviations stay within, steps/min.
+    pub(crate) const CADENCE_SD_RANGE_SPM: (f64, f64) = (2.0, 8.0);
+    /// A mean speed does not fall below this, m/s.
+    pub(crate) const LEAST_MEAN_MPS: f64 = 0.3;
+    /// With fewer readings a state stays as it is.
+    pub(crate) const LEAST_READINGS: f64 = 5.0;
+    /// Readings farther from a state's mean, m/s, are faults of the recorder and do not move the state.
+    pub(crate) const CUT_MPS: f64 = 0.9;
+    /// The same, steps/min.
+    pub(crate) const CUT_SPM: f64 = 22.0;
+    /// What a slope does to the speed before anything is seen: between keeping the speed and keeping the cost of the level
+    /// (Minetti et al. 2002: 5 % uphill costs 1.30 times as much, so 4.6 would keep the cost).
+    pub(crate) const USUAL_SLOPE_EFFECT: SlopeEffect = SlopeEffect { up: 2.5, down: 0.8 };
+    /// How many square slopes that belief weighs.
+    pub(crate) const SLOPE_PRIOR: f64 = 0.02;
+    /// Most that the speed falls uphill, as share of it for each unit of slope.
+    pub(crate) const MOST_UP: f64 = 6.0;
+    /// Most that it rises downhill.
+    pub(crate) const MOST_DOWN: f64 = 4.0;
+
+    /// Most rounds of expectation–maximisation.
+    pub(crate) const ROUNDS: usize = 3;
+    /// Rounds of the fit that only tells how much readings count.
+    pub(crate) const FIRST_ROUNDS: usize = 2;
+    /// Most rounds over all of a long recording.
+    pub(crate) const LATE_ROUNDS: usize = 3;
+    /// Rounds end when one gains less log likelihood than this.
+    pub(crate) const CONVERGENCE_TOLERANCE: f64 = 1.0;
+    /// What one more state costs in the BIC score beside its free parameters.
+    pub(crate) const STATE_COST: f64 = 2.0;
+    /// Two states are the same when they differ by less than a round moves them: mean speed, m/s …
+    pub(crate) const SAME_MPS: f64 = 0.02;
+    /// … mean cadence, steps/min …
+    pub(crate) const SAME_SPM: f64 = 0.7;
+    /// … and the log of the ratio of their standard deviations.
+    pub(crate) const SAME_LOG_SD: f64 = 0.15;
+
+    /// A recording longer than this, s, is long: its states are searched and refined on parts spread evenly over it, since more
+    /// tells little more of what they are.
+    pub(crate) const LONG_S: f64 = 5400.0;
+    /// Length of all parts together, s.
+    pub(crate) const PARTS_S: f64 = 3600.0;
+    /// Length of one part, s.
+    pub(crate) const PART_S: f64 = 600.0;
+}
+
+/// Where the search for states begins. Our choice.
+pub(super) mod initial {
+    /// Slower than this, m/s, and without steps, is taken for standing.
+    pub(crate) const MOVING_MPS: f64 = 0.7;
+    /// With more steps a minute than this someone moves …
+    pub(crate) const STEPPING_SPM: f64 = 60.0;
+    /// … if the speed, where there is one, is above this share of [`MOVING_MPS`].
+    pub(crate) const STEPPING_SHARE: f64 = 0.5;
+    /// Readings are averaged over so many frames on either side where the cadence leads …
+    pub(crate) const CADENCE_REACH: usize = 3;
+    /// … and where the speed does, which wanders more.
+    pub(crate) const SPEED_REACH: usize = 8;
+    /// Fewer readings for each state tell none.
+    pub(crate) const LEAST_READINGS: usize = 5;
+    /// Most rounds of k-means.
+    pub(crate) const ROUNDS: usize = 12;
+    /// A state is split off where the readings of so many seconds on either side are explained worst.
+    pub(crate) const SPLIT_REACH_S: f64 = 6.0;
+}
+
+/// How much one reading counts, since neighbouring ones share their error.
+pub(super) mod weights {
+    /// Weight of a speed for each second between speeds, and its range, before residuals are known: an error that lasts some 5 s
+    /// makes a reading a second count a fifth, and one every 5 s nearly whole. Our choice, as all here.
+    pub(crate) const SPEED_A_SECOND: f64 = 0.2;
+    /// See [`SPEED_A_SECOND`].
+    pub(crate) const SPEED_USUAL_RANGE: (f64, f64) = (0.2, 0.8);
+    /// The same of a cadence.
+    pub(crate) const CADENCE_A_SECOND: f64 = 0.4;
+    /// See [`CADENCE_A_SECOND`].
+    pub(crate) const CADENCE_USUAL_RANGE: (f64, f64) = (0.4, 0.6);
+    /// Weights found from residuals stay within.
+    pub(crate) const SPEED_RANGE: (f64, f64) = (0.07, 0.9);
+    /// Weights found from residuals stay within.
+    pub(crate) const CADENCE_RANGE: (f64, f64) = (0.25, 0.6);
+    /// Greatest lag of the autocorrelation, frames.
+    pub(crate) const LAGS: usize = 12;
+    /// A lesser autocorrelation is lost in noise, and the sum ends.
+    pub(crate) const LOST: f64 = 0.1;
+    /// A reading belongs to a state that is at least this probable.
+    pub(crate) const BELONGS: f64 = 0.9;
+    /// Fewer residuals tell no weight.
+    pub(crate) const LEAST_RESIDUALS: f64 = 40.0;
+    /// A lag with fewer pairs is passed over.
+    pub(crate) const LEAST_PAIRS: f64 = 15.0;
+}
+
+/// What is known of walkers and runners before a recording is seen. Sources in `docs/method.md`, "What is known beforehand".
+pub(super) mod prior {
+    use crate::gait::emission::Gaussian;
+
+    /// Cadence of walkers, steps/min; with that of runners it puts the switch at 137.5, published 135 to 140.
+    pub(crate) const WALK_CADENCE_SPM: Gaussian = Gaussian { mean: 114.0, sd: 9.5 };
+    /// Cadence of runners, steps/min.
+    pub(crate) const RUN_CADENCE_SPM: Gaussian = Gaussian { mean: 161.0, sd: 9.5 };
+    /// Speed of walkers where there is no cadence, m/s: with that of runners it puts the switch at 1.97, published 1.9 to 2.0.
+    pub(crate) const WALK_SPEED_MPS: Gaussian = Gaussian { mean: 1.55, sd: 0.25 };
+    /// Speed of runners, m/s.
+    pub(crate) const RUN_SPEED_MPS: Gaussian = Gaussian { mean: 2.5, sd: 0.42 };
+    /// Walking speed at this cadence, steps/min, is …
+    pub(crate) const WALK_REFERENCE_SPM: f64 = 102.0;
+    /// … this, m/s (3 METs), …
+    pub(crate) const WALK_REFERENCE_MPS: f64 = 1.17;
+    /// … and rises by this for each step a minute: 129 steps/min at 1.9 m/s (6 METs).
+    pub(crate) const WALK_MPS_PER_SPM: f64 = 0.027;
+    /// That line holds between these cadences, steps/min. Our choice.
+    pub(crate) const WALK_LINE_SPM: (f64, f64) = (80.0, 150.0);
+    /// Standard deviation around that line, m/s.
+    pub(crate) const WALK_LINE_SD_MPS: f64 = 0.25;
+    /// Speed counts no more than this in the log where there is cadence: alone it tells the gaits apart in little more than half
+    /// of the cases.
+    pub(crate) const LEAST_SPEED_LOG: f64 = -3.0;
+    /// By how much one person's run is faster than the walk, m/s.
+    pub(crate) const SPEED_STEP_MPS: Gaussian = Gaussian { mean: 0.8, sd: 0.4 };
+    /// The same of the cadence, steps/min.
+    pub(crate) const CADENCE_STEP_SPM: Gaussian = Gaussian { mean: 42.0, sd: 13.0 };
+    /// Standard deviation of the step between two states of one gait, m/s.
+    pub(crate) const SAME_GAIT_STEP_MPS: f64 = 0.25;
+    /// The same, steps/min.
+    pub(crate) const SAME_GAIT_STEP_SPM: f64 = 6.0;
+    /// Odd steps happen: a stroll between brisk walks, a sprint between jogs. Most that a step counts against a label in the log.
+    pub(crate) const LEAST_STEP_LOG: f64 = -5.0;
+    /// Share of the change between two states that is made within a few seconds when the gait changes: nearly all, in one step
+    /// (Segers et al. 2007).
+    pub(crate) const SHARP: Gaussian = Gaussian { mean: 0.9, sd: 0.25 };
+    /// The same when a hill or fatigue changes the speed: about half.
+    pub(crate) const GRADUAL: Gaussian = Gaussian { mean: 0.45, sd: 0.25 };
+    /// Odds that neighbouring states are walk and run rather than one gait: this tool reads run-walk sessions.
+    pub(crate) const SWITCH_ODDS: f64 = 6.0;
+    /// What is known is put widely, so that it says less than it could: its log odds are divided by the temperature, and this is
+    /// one over it (temperature scaling, Guo et al. 2017, from memory; set on seeds 5000 to 5059).
+    pub(crate) const INVERSE_TEMPERATURE: f64 = 1.3;
+}
+
+/// How sharply states change into each other. Our choice.
+pub(super) mod sharpness {
+    /// Readings nearer to a change than this, s, are the change itself.
+    pub(crate) const NEAR_S: f64 = 3.0;
+    /// Readings farther away, s, are not looked at.
+    pub(crate) const FAR_S: f64 = 10.0;
+    /// Fewer readings on a side tell no share.
+    pub(crate) const LEAST_READINGS: u32 = 2;
+    /// The cadence tells the shares where a segment has more of it than this many.
+    pub(crate) const LEAST_CADENCES: usize = 10;
+}
+
+/// Marks of the runner and guesses of the recorder. Our choice.
+pub(super) mod side_information {
+    /// A guess is one statement, however long: its odds are spread over its time, and over no less than this, s.
+    pub(crate) const STATEMENT_S: f64 = 20.0;
+    /// Least probability of any guess in any gait, so that no statement weighs more than 8 to 1.
+    pub(crate) const LEAST_CONFUSION: f64 = 0.1;
+    /// By how much a mark makes a change of gait more probable at its own moment: about that of a change that is marked in one
+    /// case of two.
+    pub(crate) const MARK_ODDS: f64 = 10.0;
+    /// Standard deviation of a mark around the change, s.
+    pub(crate) const MARK_SD_S: f64 = 2.0;
+    /// Farther away than so many standard deviations a mark says nothing.
+    pub(crate) const MARK_REACH_SD: f64 = 3.0;
+    /// The recorder's guesses are said to differ where they do for this long, s, …
+    pub(crate) const DIFFERS_S: f64 = 60.0;
+    /// … and for this share of their time.
+    pub(crate) const DIFFERS_SHARE: f64 = 0.2;
+}
+
+/// Placing a change of gait between samples. Our choice but for the ramps.
+pub(super) mod boundary {
+    /// How far around the first guess the boundary is looked for, s.
+    pub(crate) const SEARCH_S: f64 = 8.0;
+    /// How far around it readings are used, s.
+    pub(crate) const WINDOW_S: f64 = 14.0;
+    /// Places are this far apart, s.
+    pub(crate) const STEP_S: f64 = 0.5;
+    /// A boundary keeps this far from a bout's other end, s.
+    pub(crate) const LEAST_BOUT_S: f64 = 1.0;
+    /// Lengths of the change that are tried, s: the gait changes in one step (Segers et al. 2007), speed takes 1 to 4 s, a
+    /// recorder's smoothing more.
+    pub(crate) const RAMPS_S: [f64; 4] = [1.0, 2.5, 4.5, 7.0];
+    /// Even with perfect readings the moment of change is not defined better than this, s.
+    pub(crate) const MOMENT_SD_S: f64 = 0.4;
+    /// A step smaller than so many standard deviations tells no place.
+    pub(crate) const LEAST_STEP_SD: f64 = 0.5;
+    /// A reading counts as made no less and no more than this much of the step: a spike is no stronger than the state itself.
+    pub(crate) const SHARE_RANGE: (f64, f64) = (-1.0, 2.0);
+    /// The bout's own mean is taken from this far from the boundary, s, …
+    pub(crate) const OWN_MEAN_NEAR_S: f64 = 5.0;
+    /// … to this far, s, …
+    pub(crate) const OWN_MEAN_FAR_S: f64 = 35.0;
+    /// … which keeps this far from its other end, s.
+    pub(crate) const OWN_MEAN_END_S: f64 = 2.0;
+    /// Fewer readings tell no mean of their own.
+    pub(crate) const OWN_MEAN_READINGS: usize = 5;
+    /// The state's mean counts as so many independent readings beside the bout's own.
+    pub(crate) const STATE_READINGS: f64 = 4.0;
+    /// Recorders tell 0 to 3 s late. By how much is found by sliding noisy columns over each other, which is good to this, s; …
+    pub(crate) const DELAY_SD_KNOWN_S: f64 = 0.4;
+    /// … where it cannot be found, it is about this either way, s.
+    pub(crate) const DELAY_SD_UNKNOWN_S: f64 = 0.9;
+}
+
+/// Putting bouts together.
+pub(super) mod bouts {
+    /// Frames this near to a bout's ends, s, tell the error of the ends, not how certain the bout is. Our choice, as all here.
+    pub(crate) const END_S: f64 = 4.0;
+    /// A bout keeps at least a third of its frames for its certainty: no more than one in this many is left out at each end.
+    pub(crate) const END_SHARE: usize = 3;
+    /// How far around an end its doubt is summed, s.
+    pub(crate) const END_DOUBT_S: f64 = 30.0;
+    /// Standard deviation of the cadence while standing, steps/min.
+    pub(crate) const STANDING_CADENCE_SD_SPM: f64 = 10.0;
+    /// Spread of the speed by slopes that nobody recorded, as a share of it: slopes of 2.5 % where the effort is kept (Minetti et
+    /// al. 2002: 4.6 times the slope).
+    pub(crate) const UNSEEN_SLOPES: f64 = 0.12;
+    /// A loss of certainty that is worth a notice.
+    pub(crate) const WORTH_SAYING: f64 = 0.02;
+    /// A bout that is less certain than this is called doubtful.
+    pub(crate) const DOUBTFUL: f64 = 0.8;
+    /// From this length on, s, the mean speed of a bout is its distance over its time.
+    pub(crate) const SPEED_FROM_DISTANCE_S: f64 = 10.0;
+}

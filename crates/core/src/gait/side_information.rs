@@ -1,0 +1,185 @@
+//! What the runner and the recorder said beside the measurements, as bounded odds: marks of the runner and guesses of the recorder
+//! are evidence, not truth.
+
+use crate::clean::{GuessedGait, Series};
+use jogaudit_recording::notice::{Notice, NoticeCode};
+
+use super::chain::Posterior;
+use super::config::side_information::{
+    DIFFERS_S, DIFFERS_SHARE, LEAST_CONFUSION, MARK_ODDS, MARK_REACH_SD, MARK_SD_S, STATEMENT_S,
+};
+use super::observe::{Observed, Segment};
+use super::state::{Rows, columns};
+use super::{Gait, Segmentation};
+
+/// Probabilities of the recorder saying run, walk or stand, a row a state: the moving ones, then standing.
+pub(super) type Confusion = Vec<[f64; 3]>;
+
+/// Odds at each frame of each segment.
+pub(super) struct SideInformation {
+    /// How much more probable a change is just before each frame; empty where nothing is marked.
+    leave_odds: Vec<Vec<f64>>,
+    /// What is guessed at each frame, and what share of a statement that is; empty where nothing is guessed.
+    guesses: Vec<Vec<Option<(GuessedGait, f64)>>>,
+}
+
+impl SideInformation {
+    /// Lays marks and guesses on the grid of what is read.
+    pub(super) fn of(series: &Series, observed: &Observed) -> Self {
+        let frame_s = observed.frame_s;
+        let mut all = Self { leave_odds: Vec::new(), guesses: Vec::new() };
+        for segment in &observed.segments {
+            let at_s = |frame: f64| segment.start_s + frame * frame_s;
+            let odds = |frame: usize| mark_odds(series.marks_s(), at_s(frame as f64 - 0.5));
+            let marks = inside(series.marks_s(), segment, |&mark_s| (mark_s, mark_s));
+            let frames = if marks.is_empty() { 0 } else { segment.frames() };
+            all.leave_odds.push((0..frames).map(odds).collect());
+            let guesses = inside(series.guesses(), segment, |guess| (guess.start_s, guess.end_s));
+            let mut said = vec![None; if guesses.is_empty() { 0 } else { segment.frames() }];
+            for guess in guesses {
+                let share = frame_s / (guess.end_s - guess.start_s).max(STATEMENT_S);
+                let frame = |at_s: f64| ((at_s - segment.start_s) / frame_s).ceil().max(0.0) as usize;
+                let (from, to) = (frame(guess.start_s), frame(guess.end_s).min(said.len()));
+                said.get_mut(from..to).unwrap_or_default().fill(Some((guess.gait, share)));
+            }
+            all.guesses.push(said);
+        }
+        all
+    }
+
+    /// Whether there is none.
+    pub(super) fn is_silent(&self) -> bool {
+        self.leave_odds.iter().all(Vec::is_empty) && self.guesses.iter().all(Vec::is_empty)
+    }
+
+    /// How much more probable a change is just before each frame of a segment; empty where nothing is marked.
+    pub(super) fn leave_odds(&self, segment: usize) -> &[f64] {
+        &self.leave_odds[segment]
+    }
+
+    /// How probable it is that the recorder says run, walk or stand in each state: counted from the recording itself, from one of
+    /// each on (Laplace's rule of succession). So a recorder that says the same of everything, or guesses by chance, tells
+    /// nothing.
+    pub(super) fn confusion(&self, posteriors: &[Posterior], moving: usize) -> Confusion {
+        let mut counts = vec![[1.0; 3]; columns(moving)];
+        for (posterior, said) in posteriors.iter().zip(&self.guesses) {
+            for (row, said) in posterior.states.iter().zip(said) {
+                let Some((gait, share)) = *said else { continue };
+                counts.iter_mut().zip(row).for_each(|(count, p)| count[gait as usize] += p * share);
+            }
+        }
+        let probabilities = |count: [f64; 3]| {
+            let all: f64 = count.iter().sum();
+            count.map(|n| LEAST_CONFUSION + (1.0 - 3.0 * LEAST_CONFUSION) * n / all)
+        };
+        counts.into_iter().map(probabilities).collect()
+    }
+
+    /// Adds what is guessed to a segment's emission table.
+    pub(super) fn add_guesses(&self, segment: usize, confusion: &[[f64; 3]], table: &mut Rows) {
+        for (row, said) in table.iter_mut().zip(&self.guesses[segment]) {
+            if let Some((gait, share)) = *said {
+                row.iter_mut().zip(confusion).for_each(|(log, p)| *log += share * p[gait as usize].ln());
+            }
+        }
+    }
+}
+
+/// Those of a list in order of time that reach into a segment.
+fn inside<'a, T>(list: &'a [T], segment: &Segment, times_s: impl Fn(&T) -> (f64, f64)) -> &'a [T] {
+    let from = list.partition_point(|item| times_s(item).1 <= segment.start_s);
+    let to = list.partition_point(|item| times_s(item).0 < segment.end_s);
+    &list[from..to.max(from)]
+}
+
+/// By how much a recorder's guesses speak for each moving state being a run, in the log. Only how states differ counts: whether
+/// it says "run" too often or too seldom is not known.
+pub(super) fn run_log_odds(confusion: &[[f64; 3]]) -> Vec<f64> {
+    let moving = confusion.split_last().map_or(&[][..], |(_standing, moving)| moving);
+    let log_odds = |p: &[f64; 3]| (p[GuessedGait::Run as usize] / p[GuessedGait::Walk as usize]).ln();
+    let odds: Vec<f64> = moving.iter().map(log_odds).collect();
+    let least = odds.iter().copied().fold(f64::INFINITY, f64::min);
+    let most = odds.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    odds.into_iter().map(|odds| odds - f64::midpoint(least, most)).collect()
+}
+
+/// Says so when the recorder guessed another gait than is found for a minute or more, and for a fifth of its guesses.
+pub(super) fn disagreement(series: &Series, found: &Segmentation) -> Option<Notice> {
+    let (mut guessed_s, mut differs_s) = (0.0, 0.0);
+    for guess in series.guesses() {
+        let first = found.bouts().partition_point(|bout| bout.end_s <= guess.start_s);
+        for bout in found.bouts()[first..].iter().take_while(|bout| bout.start_s < guess.end_s) {
+            let same = match bout.gait {
+                Gait::Run => guess.gait == GuessedGait::Run,
+                Gait::Walk => guess.gait == GuessedGait::Walk,
+                Gait::Stand => guess.gait == GuessedGait::Stand,
+                Gait::Unknown => continue,
+            };
+            let shared_s = bout.end_s.min(guess.end_s) - bout.start_s.max(guess.start_s);
+            guessed_s += shared_s;
+            differs_s += if same { 0.0 } else { shared_s };
+        }
+    }
+    (differs_s >= DIFFERS_S && differs_s >= DIFFERS_SHARE * guessed_s).then(|| {
+        let text = format!(
+            "for {differs_s:.0} s the recorder itself guessed another gait than is found here: its guess counts for little"
+        );
+        Notice::new(NoticeCode::GuessDiffers, text)
+    })
+}
+
+/// How much more probable a change of gait is at a moment for the marks around it: 1 away from all. `marks_s` is in order.
+pub(super) fn mark_odds(marks_s: &[f64], at_s: f64) -> f64 {
+    let next = marks_s.partition_point(|&mark_s| mark_s < at_s);
+    let near = &marks_s[next.saturating_sub(1)..(next + 1).min(marks_s.len())];
+    let z = near.iter().map(|mark_s| (at_s - mark_s).abs() / MARK_SD_S).fold(f64::INFINITY, f64::min);
+    if z > MARK_REACH_SD { 1.0 } else { 1.0 + (MARK_ODDS - 1.0) * (-0.5 * z * z).exp() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_mark_is_bounded_and_near() {
+        let marks_s = [60.0, 100.0];
+        assert_eq!(mark_odds(&[], 60.0), 1.0);
+        assert_eq!(mark_odds(&marks_s, 60.0), MARK_ODDS);
+        assert_eq!(mark_odds(&marks_s, 80.0), 1.0);
+        assert_eq!(mark_odds(&marks_s, 58.0), mark_odds(&marks_s, 62.0));
+        assert_eq!(mark_odds(&marks_s, 102.0), 1.0 + 9.0 * (-0.5_f64).exp());
+    }
+
+    /// Two moving states and standing, each held by a frame in turn, and what is said of each.
+    fn confusion(said: [GuessedGait; 3], statements: f64) -> [[f64; 3]; 3] {
+        let states = Rows::of(&[[1., 0., 0.], [0., 1., 0.], [0., 0., 1.]]);
+        let posterior = Posterior { states, log_likelihood: 0.0 };
+        let guesses = said.map(|gait| Some((gait, statements))).to_vec();
+        let said = SideInformation { leave_odds: vec![vec![]], guesses: vec![guesses] };
+        said.confusion(&[posterior], 2).try_into().unwrap()
+    }
+
+    #[test]
+    fn guesses_are_counted_and_bounded() {
+        use GuessedGait::{Run, Stand, Walk};
+        // Worked by hand: 4 statements of one kind from one of each on are 5/7, 1/7, 1/7; times 0.7, and 0.1 more.
+        let [walking, running, standing] = confusion([Walk, Run, Stand], 4.0);
+        for (got, expected) in walking.iter().zip([0.2, 0.6, 0.2]) {
+            assert!((got - expected).abs() < 1e-12);
+        }
+        assert_eq!((running[0], standing[2]), (walking[1], walking[1]));
+        let log_3 = 3_f64.ln();
+        let odds = run_log_odds(&[walking, running, standing]);
+        assert!((odds[0] + log_3).abs() < 1e-12 && (odds[1] - log_3).abs() < 1e-12, "{odds:?}");
+        let often = confusion([Walk, Run, Stand], 1e9)[1];
+        assert!((often[0] / often[1] - 8.0).abs() < 1e-6, "never more than 8 to 1");
+    }
+
+    #[test]
+    fn what_is_said_of_everything_says_nothing() {
+        let same = confusion([GuessedGait::Run; 3], 4.0);
+        assert_eq!(same[0], same[1]);
+        assert_eq!(run_log_odds(&same), [0.0, 0.0]);
+        assert_eq!(run_log_odds(&[[0.5, 0.2, 0.3]]), [0.0; 0]);
+    }
+}

@@ -1,0 +1,54 @@
+//! Slope of the ground at each frame.
+
+use super::config::slope::{FARTHEST_M, HALF_WINDOW_S, LEAST_SAMPLES, SHORTEST_M, STEEPEST};
+use crate::clean::Series;
+use crate::statistics::LeastSquares;
+
+/// n² times the variance of the way, m², below which it tells no slope.
+const LEAST_SPREAD: f64 = 1e-6;
+
+/// Slope of the least-squares line of altitude over distance around each frame; 0 where it cannot be told.
+pub(super) fn slopes(series: &Series, start_s: f64, frame_s: f64, frames: usize) -> Vec<f64> {
+    let (time_s, distance_m, altitude_m) = (series.time_s(), series.distance_m(), series.altitude_m());
+    // Sums over the samples around a frame, kept while it moves on. Distances count from a sample that is never far.
+    let mut sums = LeastSquares::<1>::default();
+    let mut origin_m = 0.0;
+    let known = |i: usize| distance_m[i].zip(altitude_m[i]);
+    let (mut from, mut to) = (0, 0);
+    (0..frames)
+        .map(|k| {
+            let at_s = start_s + k as f64 * frame_s;
+            let range = from_to(time_s, at_s - HALF_WINDOW_S, at_s + HALF_WINDOW_S, (from, to));
+            let first = range.clone().find_map(known);
+            let last = range.clone().rev().find_map(known);
+            let (Some((first_m, _)), Some((last_m, _))) = (first, last) else {
+                (from, to) = (range.end, range.end);
+                sums = LeastSquares::default();
+                return 0.0;
+            };
+            if k == 0 || first_m - origin_m > FARTHEST_M || from == to {
+                (from, to) = (range.start, range.start);
+                sums = LeastSquares::default();
+                origin_m = first_m;
+            }
+            for (distance_m, altitude_m) in (from..range.start).filter_map(known) {
+                sums.add(-1.0, distance_m - origin_m, [altitude_m]);
+            }
+            for (distance_m, altitude_m) in (to..range.end).filter_map(known) {
+                sums.add(1.0, distance_m - origin_m, [altitude_m]);
+            }
+            (from, to) = (range.start, range.end);
+            if sums.n() < LEAST_SAMPLES || last_m - first_m < SHORTEST_M {
+                return 0.0;
+            }
+            sums.slopes(LEAST_SPREAD).map_or(0.0, |[slope]| slope.clamp(-STEEPEST, STEEPEST))
+        })
+        .collect()
+}
+
+/// Samples from one time to another, both at or behind those of the range before.
+fn from_to(time_s: &[f64], start_s: f64, end_s: f64, before: (usize, usize)) -> std::ops::Range<usize> {
+    let on = |index: usize, at_s: f64| index + time_s[index..].iter().take_while(|&&t| t < at_s).count();
+    let from = on(before.0, start_s);
+    from..on(before.1.max(from), end_s)
+}
