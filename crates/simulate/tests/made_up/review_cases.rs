@@ -268,17 +268,10 @@ impl<'p> Case<'p> {
                     _ => {}
                 }
                 let is_long = wanted == Some(Wrong::LongerRun) && is_here;
-                let outcome = if is_long {
-                    case.add(pool.long[stage][runner].clone(), date, rng);
+                let outcome = case.session(date, stage, is_long, rng);
+                if is_long {
                     case.shown(&mut wanted, date);
-                    Outcome::Overdone
-                } else {
-                    let take = &pool.clean[stage][runner][rng.random_range(0..TAKES)];
-                    case.add(take.recorded.clone(), date, rng);
-                    take.outcome
-                };
-                case.truth.push((date, stage));
-                case.note(date, rng);
+                }
                 kept += u32::from(outcome == Outcome::Kept);
                 if is_here {
                     case.mishap(&mut wanted, date, &days, stage, rng);
@@ -290,6 +283,20 @@ impl<'p> Case<'p> {
         }
         case.end = plus(first, 7 * weeks + skip_days - 1);
         case
+    }
+
+    /// Adds a session of a stage, with one run too long if so wanted, and its day in the diary; gives its outcome.
+    fn session(&mut self, date: Date, stage: usize, is_long: bool, rng: &mut ChaCha8Rng) -> Outcome {
+        let (recorded, outcome) = if is_long {
+            (&self.pool.long[stage][self.runner], Outcome::Overdone)
+        } else {
+            let take = &self.pool.clean[stage][self.runner][rng.random_range(0..TAKES)];
+            (&take.recorded, take.outcome)
+        };
+        self.add(recorded.clone(), date, rng);
+        self.truth.push((date, stage));
+        self.note(date, rng);
+        outcome
     }
 
     /// Notes that the fault shows on this day.
