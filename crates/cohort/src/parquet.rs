@@ -1,45 +1,59 @@
-//! Rows → Parquet, by polars.
+//! Rows → Parquet, by the `parquet` crate of Apache Arrow without Arrow itself.
 
 use std::io::{self, Write};
+use std::sync::Arc;
 
-use polars::prelude::{
-    BatchedWriter, Column, DataFrame, DataType, IntoColumn, KeyValueMetadata, NamedFrom, ParquetWriter,
-    PolarsError, PolarsResult, Schema, Series, TimeUnit, TimeZone,
-};
+use parquet::basic::{Compression, LogicalType, Repetition, TimeUnit, Type as PhysicalType};
+use parquet::data_type::{BoolType, ByteArray, ByteArrayType, DataType, DoubleType, Int64Type};
+use parquet::errors::{ParquetError, Result};
+use parquet::file::metadata::KeyValue;
+use parquet::file::properties::WriterProperties;
+use parquet::file::writer::{SerializedColumnWriter, SerializedFileWriter};
+use parquet::schema::types::{Type, TypePtr};
 
 use super::columns::VERSION;
 use super::sink::Encode;
 use super::table::{Field, Table};
 use super::value::{Kind, Row, Value};
 
-/// Rows of a row group: few enough that memory does not grow with the table.
+/// Rows of a row group, our choice: few enough that memory does not grow with the table.
 const GROUP_ROWS: usize = 2048;
 
 /// Writes a table row group by row group.
-pub(super) struct Parquet<W: Write> {
+pub(super) struct Parquet<W: Write + Send> {
     fields: Vec<Field>,
+    /// Rows of the group that is not full yet.
     waiting: Vec<Row>,
-    writer: BatchedWriter<W>,
+    writer: SerializedFileWriter<W>,
 }
 
 impl<W: Write + Send> Parquet<W> {
     pub(super) fn new(table: &Table, to: W) -> io::Result<Self> {
         let fields = table.fields.clone();
-        let schema: Schema = fields.iter().map(|f| (f.name.as_str().into(), data_type(f.kind))).collect();
-        let writer = ParquetWriter::new(to)
-            .set_parallel(false)
-            .with_key_value_metadata(Some(KeyValueMetadata::from_static(metadata(table))))
-            .batched(&schema)
+        let properties = WriterProperties::builder()
+            .set_compression(Compression::SNAPPY)
+            .set_key_value_metadata(Some(metadata(table)))
+            .build();
+        let writer = schema(&fields)
+            .and_then(|schema| SerializedFileWriter::new(to, schema, Arc::new(properties)))
             .map_err(io_error)?;
         Ok(Self { fields, waiting: Vec::new(), writer })
     }
 
-    fn write(&mut self) -> io::Result<()> {
-        if !self.waiting.is_empty() {
-            let frame = frame(&self.fields, &self.waiting).map_err(io_error)?;
-            self.waiting.clear();
-            self.writer.write_batch(&frame).map_err(io_error)?;
+    /// Writes the waiting rows as a row group.
+    fn write_group(&mut self) -> Result<()> {
+        if self.waiting.is_empty() {
+            return Ok(());
         }
+        let mut group = self.writer.next_row_group()?;
+        for (at, field) in self.fields.iter().enumerate() {
+            let missing = || ParquetError::General(format!("the schema has no column `{}`", field.name));
+            let mut column = group.next_column()?.ok_or_else(missing)?;
+            write_column(&mut column, field.kind, &self.waiting, at)?;
+            column.close()?;
+        }
+        group.close()?;
+        self.waiting.clear();
         Ok(())
     }
 }
@@ -49,76 +63,165 @@ impl<W: Write + Send> Encode for Parquet<W> {
         for row in rows {
             self.waiting.push(row.clone());
             if self.waiting.len() == GROUP_ROWS {
-                self.write()?;
+                self.write_group().map_err(io_error)?;
             }
         }
         Ok(())
     }
 
     fn finish(&mut self) -> io::Result<()> {
-        self.write()?;
-        self.writer.finish().map(|_| ()).map_err(io_error)
+        self.write_group().and_then(|()| self.writer.finish().map(|_| ())).map_err(io_error)
     }
 }
 
 /// What the file says of itself: schema, version, and each column's unit and meaning as JSON.
-fn metadata(table: &Table) -> Vec<(String, String)> {
+fn metadata(table: &Table) -> Vec<KeyValue> {
     let columns: Vec<serde_json::Value> = table
         .fields
         .iter()
         .map(|f| serde_json::json!({"name": f.name, "unit": f.unit, "kind": f.kind.word(), "about": f.about}))
         .collect();
     vec![
-        ("jogaudit.schema".to_owned(), table.schema.to_owned()),
-        ("jogaudit.version".to_owned(), VERSION.to_owned()),
-        ("jogaudit.columns".to_owned(), serde_json::Value::Array(columns).to_string()),
+        KeyValue::new("jogaudit.schema".to_owned(), table.schema.to_owned()),
+        KeyValue::new("jogaudit.version".to_owned(), VERSION.to_owned()),
+        KeyValue::new("jogaudit.columns".to_owned(), serde_json::Value::Array(columns).to_string()),
     ]
 }
 
-fn data_type(kind: Kind) -> DataType {
+/// The columns, each of which may have missing cells.
+fn schema(fields: &[Field]) -> Result<TypePtr> {
+    let columns = fields.iter().map(|field| {
+        let (physical, logical) = types(field.kind);
+        let column = Type::primitive_type_builder(&field.name, physical)
+            .with_repetition(Repetition::OPTIONAL)
+            .with_logical_type(logical);
+        column.build().map(Arc::new)
+    });
+    let group = Type::group_type_builder("jogaudit").with_fields(columns.collect::<Result<_>>()?);
+    group.build().map(Arc::new)
+}
+
+/// How a cell is stored, and what it stands for where that does not say it.
+fn types(kind: Kind) -> (PhysicalType, Option<LogicalType>) {
     match kind {
-        Kind::Text => DataType::String,
-        Kind::Whole => DataType::Int64,
-        Kind::Real => DataType::Float64,
-        Kind::Flag => DataType::Boolean,
-        Kind::Instant => DataType::Datetime(TimeUnit::Microseconds, Some(TimeZone::UTC)),
+        Kind::Text => (PhysicalType::BYTE_ARRAY, Some(LogicalType::String)),
+        Kind::Whole => (PhysicalType::INT64, None),
+        Kind::Real => (PhysicalType::DOUBLE, None),
+        Kind::Flag => (PhysicalType::BOOLEAN, None),
+        // Microseconds since 1970, UTC.
+        Kind::Instant => (PhysicalType::INT64, Some(LogicalType::timestamp(true, TimeUnit::MICROS))),
     }
 }
 
-/// Rows → columns.
-fn frame(fields: &[Field], rows: &[Row]) -> PolarsResult<DataFrame> {
-    let columns = fields.iter().enumerate().map(|(at, field)| column(field, rows, at)).collect();
-    DataFrame::new(rows.len(), columns)
-}
-
-fn column(field: &Field, rows: &[Row], at: usize) -> Column {
-    let name = || field.name.as_str().into();
-    let cells = || rows.iter().map(|row| &row[at]);
-    let series = match field.kind {
-        Kind::Text => Series::new(name(), cells().map(Value::text).collect::<Vec<_>>()),
-        Kind::Real => Series::new(name(), cells().map(Value::real).collect::<Vec<_>>()),
-        Kind::Whole => Series::new(name(), cells().map(whole).collect::<Vec<_>>()),
-        Kind::Flag => {
-            let flag = |value: &Value| if let Value::Flag(flag) = value { Some(*flag) } else { None };
-            Series::new(name(), cells().map(flag).collect::<Vec<_>>())
+fn write_column(column: &mut SerializedColumnWriter<'_>, kind: Kind, rows: &[Row], at: usize) -> Result<()> {
+    let cells = rows.iter().map(|row| &row[at]);
+    match kind {
+        Kind::Text => {
+            write_cells::<ByteArrayType>(column, cells.map(|cell| cell.text().map(ByteArray::from)))
         }
+        Kind::Whole => write_cells::<Int64Type>(column, cells.map(Value::whole)),
+        Kind::Real => write_cells::<DoubleType>(column, cells.map(Value::real)),
+        Kind::Flag => write_cells::<BoolType>(column, cells.map(Value::flag)),
         Kind::Instant => {
-            let instant =
-                |value: &Value| if let Value::Instant(at) = value { Some(at.as_microsecond()) } else { None };
-            let series = Series::new(name(), cells().map(instant).collect::<Vec<_>>());
-            series.into_datetime(TimeUnit::Microseconds, Some(TimeZone::UTC))
+            let microseconds = |cell: &Value| cell.instant().map(jiff::Timestamp::as_microsecond);
+            write_cells::<Int64Type>(column, cells.map(microseconds))
         }
-    };
-    series.into_column()
+    }
 }
 
-fn whole(value: &Value) -> Option<i64> {
-    if let Value::Whole(number) = value { Some(*number) } else { None }
+/// Writes the known values, and for each cell whether it is known: definition level 1, else 0.
+fn write_cells<T: DataType>(
+    column: &mut SerializedColumnWriter<'_>,
+    cells: impl Iterator<Item = Option<T::T>>,
+) -> Result<()> {
+    let (mut known, mut levels) = (Vec::new(), Vec::new());
+    for cell in cells {
+        levels.push(i16::from(cell.is_some()));
+        known.extend(cell);
+    }
+    column.typed::<T>().write_batch(&known, Some(&levels), None).map(|_| ())
 }
 
-fn io_error(error: PolarsError) -> io::Error {
+/// The error of the file below, where there is one: a full disk is said to be one.
+fn io_error(error: ParquetError) -> io::Error {
     match error {
-        PolarsError::IO { error, .. } => io::Error::new(error.kind(), error.to_string()),
-        other => io::Error::other(other.to_string()),
+        ParquetError::External(cause) => match cause.downcast::<io::Error>() {
+            Ok(error) => *error,
+            Err(cause) => io::Error::other(cause),
+        },
+        other => io::Error::other(other),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use parquet::file::reader::{FileReader, SerializedFileReader};
+
+    use super::*;
+
+    fn table() -> Table {
+        let mut table = Table::new("test/1", "a line", |_| 1);
+        for (name, kind) in [
+            ("text", Kind::Text),
+            ("whole", Kind::Whole),
+            ("real", Kind::Real),
+            ("flag", Kind::Flag),
+            ("instant", Kind::Instant),
+        ] {
+            table.add(name, "", kind, "x", |_, _| Value::Missing);
+        }
+        table
+    }
+
+    /// Every row as text, by the crate's own reader.
+    fn written(rows: &[Row]) -> (Vec<String>, usize) {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("t.parquet");
+        let mut parquet = Parquet::new(&table(), std::fs::File::create(&path).unwrap()).unwrap();
+        parquet.rows(rows).unwrap();
+        parquet.finish().unwrap();
+        let reader = SerializedFileReader::new(std::fs::File::open(&path).unwrap()).unwrap();
+        let groups = reader.num_row_groups();
+        (reader.get_row_iter(None).unwrap().map(|row| row.unwrap().to_string()).collect(), groups)
+    }
+
+    #[test]
+    fn cells_are_read_back_and_what_is_missing_stays_so() {
+        let instant = "2026-03-02T07:10:00.25Z".parse::<jiff::Timestamp>().unwrap();
+        let full: Row = vec!["ø".into(), 3_usize.into(), 0.1.into(), true.into(), instant.into()];
+        let (rows, _) = written(&[full, vec![Value::Missing; 5]]);
+        assert_eq!(
+            rows,
+            [
+                "{text: \"ø\", whole: 3, real: 0.1, flag: true, instant: 2026-03-02 07:10:00.250000 +00:00}",
+                "{text: null, whole: null, real: null, flag: null, instant: null}",
+            ]
+        );
+    }
+
+    #[test]
+    fn rows_are_written_group_by_group() {
+        assert_eq!(written(&[]), (vec![], 0));
+        let rows: Vec<Row> = (0..=GROUP_ROWS)
+            .map(|n| vec![Value::Missing, n.into(), Value::Missing, Value::Missing, Value::Missing])
+            .collect();
+        let (read, groups) = written(&rows);
+        assert_eq!((read.len(), groups), (GROUP_ROWS + 1, 2));
+        assert!(read[GROUP_ROWS].contains(&format!("whole: {GROUP_ROWS},")), "{}", read[GROUP_ROWS]);
+    }
+
+    #[test]
+    fn the_reason_why_a_file_cannot_be_written_is_kept() {
+        struct Full;
+        impl Write for Full {
+            fn write(&mut self, _: &[u8]) -> io::Result<usize> {
+                Err(io::ErrorKind::StorageFull.into())
+            }
+            fn flush(&mut self) -> io::Result<()> {
+                Ok(())
+            }
+        }
+        let written = Parquet::new(&table(), Full).and_then(|mut parquet| parquet.finish());
+        assert_eq!(written.unwrap_err().kind(), io::ErrorKind::StorageFull);
     }
 }

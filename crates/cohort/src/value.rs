@@ -70,8 +70,22 @@ impl Value {
         if let Self::Text(text) = self { Some(text) } else { None }
     }
 
+    pub(super) fn whole(&self) -> Option<i64> {
+        if let Self::Whole(number) = self { Some(*number) } else { None }
+    }
+
     pub(super) fn real(&self) -> Option<f64> {
         if let Self::Real(number) = self { Some(*number) } else { None }
+    }
+
+    #[cfg(feature = "parquet")]
+    pub(super) fn flag(&self) -> Option<bool> {
+        if let Self::Flag(flag) = self { Some(*flag) } else { None }
+    }
+
+    #[cfg(feature = "parquet")]
+    pub(super) fn instant(&self) -> Option<Timestamp> {
+        if let Self::Instant(instant) = self { Some(*instant) } else { None }
     }
 }
 
