@@ -259,5 +259,5 @@ fn killed_at_any_time_the_case_is_whole() {
     // The next start clears up, and serves the case.
     let page = Page::on(&case);
     page.page("/case/case/");
-    assert!(tree(&case).iter().all(|(path, _)| !path.to_string_lossy().ends_with(".part")));
+    assert!(tree(&case).iter().all(|(path, _)| !path.to_string_lossy().ends_with(".jogaudit-part")));
 }

@@ -1,11 +1,11 @@
 //! `jogaudit page`
 
-use std::fs;
 use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
+use tempfile::TempDir;
 
-use jogaudit_files::{Failure, hexadecimal};
+use jogaudit_files::Failure;
 use jogaudit_page::{Options, serve};
 
 use super::{Done, Io, demo};
@@ -47,30 +47,19 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     Ok(Done::Plain)
 }
 
-/// A made-up case in a folder of its own, taken away at the end.
+/// A made-up case in a folder of its own, which is removed when this is dropped.
 struct MadeUp {
-    folder: PathBuf,
+    _folder: TempDir,
     case: PathBuf,
 }
 
 impl MadeUp {
     fn new() -> Result<Self, Failure> {
-        let mut random = [0; 8];
-        getrandom::fill(&mut random).map_err(|error| {
+        let folder = tempfile::Builder::new().prefix("jogaudit-").tempdir().map_err(|error| {
             Failure::refused("could not make a folder for the made-up case").caused_by(&error)
         })?;
-        let folder = std::env::temp_dir().join(format!("jogaudit-{}", hexadecimal(&random)));
-        fs::create_dir(&folder).map_err(|error| {
-            Failure::refused(format!("could not make the folder {}", folder.display())).caused_by(&error)
-        })?;
-        let made_up = Self { case: folder.join("made-up-case"), folder };
-        demo::make_case(&made_up.case)?;
-        Ok(made_up)
-    }
-}
-
-impl Drop for MadeUp {
-    fn drop(&mut self) {
-        let _ = fs::remove_dir_all(&self.folder);
+        let case = folder.path().join("made-up-case");
+        demo::make_case(&case)?;
+        Ok(Self { _folder: folder, case })
     }
 }

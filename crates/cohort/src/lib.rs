@@ -5,39 +5,37 @@
 //! of recordings go through in order: the rows are the same whatever the number of jobs.
 
 mod columns;
-mod disguise;
 mod inputs;
+mod outputs;
 #[cfg(feature = "parquet")]
 mod parquet;
 mod parts;
 mod prescribed;
 mod provenance;
+mod pseudonymise;
 mod scored;
 mod sink;
 mod summary;
 mod table;
 mod value;
+mod worker;
 
-use std::io::{self, Write};
+use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use rayon::prelude::*;
-
-use columns::VERSION;
 pub use columns::columns_page;
-use disguise::Disguise;
 use inputs::{Input, Inputs};
-use parts::{Part, Parts, Rows};
+use outputs::Outputs;
+use parts::{Part, Parts};
 use prescribed::{Plans, Prescription, Roster};
-use provenance::Provenance;
-use scored::{fingerprint, score};
-use sink::{Encode, Form, Staged, could_not_write, encoder};
-use summary::{Summary, Tally};
+use provenance::{MadeFrom, Provenance};
+use pseudonymise::Pseudonymiser;
+use sink::Form;
 use table::Table;
-use value::{Row, Value};
+use worker::Worker;
 
 use jogaudit_core::pipeline::Config;
-use jogaudit_files::{self as files, Failure};
+use jogaudit_files::{self as files, Failure, Staged, could_not_write};
 use jogaudit_recording::notice::{Notice, NoticeCode};
 
 /// What is to be done.
@@ -74,6 +72,13 @@ pub struct Job {
     pub chunk: usize,
 }
 
+impl Job {
+    /// Whether the main table goes to standard output.
+    fn is_piped(&self) -> bool {
+        self.out == Path::new("-")
+    }
+}
+
 /// What came of it.
 #[derive(Default)]
 pub struct Report {
@@ -102,118 +107,86 @@ pub trait Progress {
 }
 
 /// Runs a job. `stdout` takes the rows when the table goes to standard output.
+///
+/// # Errors
+///
+/// What the job names cannot be used, or an output cannot be written. A recording that cannot be read is no error: it gets
+/// a row that says so.
 pub fn run(
     job: &Job,
     progress: &mut dyn Progress,
     stdout: &mut (dyn Write + Send),
 ) -> Result<Report, Failure> {
+    refuse_unknown_forms(job)?;
     let mut report = Report::default();
     let mut plans = Plans::default();
     let (prescription, roster_sha256) = prescription(job, &mut plans, &mut report.notices)?;
-    let disguise = job.key.as_deref().map(Disguise::read).transpose()?;
-    let config = Config::default();
-    let recordings = columns::recordings();
-    let wanted = [
-        (Some(&job.out), recordings),
-        (job.bouts.as_ref(), columns::bouts()),
-        (job.reps.as_ref(), columns::reps()),
-    ];
-    let wanted: Vec<(&PathBuf, Table)> =
-        wanted.into_iter().filter_map(|(path, table)| Some((path?, table))).collect();
-    let tables: Vec<&Table> = wanted.iter().map(|(_, table)| table).collect();
+    let pseudonymiser = job.key.as_deref().map(Pseudonymiser::read).transpose()?;
     refuse_clashes(job)?;
+    let config = Config::default();
+    let wanted = wanted(job);
+    let tables: Vec<&Table> = wanted.iter().map(|(_, table)| table).collect();
 
-    let is_piped = job.out == Path::new("-");
     let mut inputs =
         Inputs::new(&job.paths, job.list.as_deref(), &ours(job), &prescription, &mut report.notices)?;
-    let pool = rayon::ThreadPoolBuilder::new().num_threads(job.jobs).build();
-    let pool = pool.map_err(|error| Failure::refused("could not start the jobs").caused_by(&error))?;
-    let mark = disguise.as_ref().map(Disguise::mark).unwrap_or_default();
-    let schemas: Vec<&str> = tables.iter().map(|table| table.schema).collect();
-    let settings = format!("{VERSION}\n{}\n{mark}\n{config:?}", schemas.join(" "));
-    let parts = if is_piped { None } else { Some(Parts::open(&job.out, job.resume, settings)?) };
-
-    let mut stdout = is_piped.then_some(stdout);
-    let mut sinks = Vec::new();
-    for (path, table) in &wanted {
-        // The first table is that of the recordings.
-        sinks.push(Sink::open(path, table, stdout.take())?);
+    let worker = Worker::new(job.jobs, &plans, &config, pseudonymiser.as_ref(), &tables)?;
+    let parts =
+        if job.is_piped() { None } else { Some(Parts::open(&job.out, job.resume, worker.settings())?) };
+    let mut outputs = Outputs::open(job, &wanted, stdout)?;
+    if let Some(path) = &job.provenance {
+        let made_from = MadeFrom {
+            configuration: &format!("{config:?}"),
+            plans: plans.listed().collect(),
+            roster_sha256: roster_sha256.as_deref(),
+            is_pseudonymised: pseudonymiser.is_some(),
+        };
+        outputs.document(Provenance::create(path, &made_from)?);
     }
-    let mut provenance = match &job.provenance {
-        Some(path) => {
-            let roster = roster_sha256.as_deref();
-            Some(Provenance::create(
-                path,
-                &format!("{config:?}"),
-                plans.listed(),
-                roster,
-                disguise.is_some(),
-            )?)
-        }
-        None => None,
-    };
-    let mut tally = job.sum_up.then(|| Tally::new(tables[0]));
-    let counted = Counted::new(tables[0]);
 
     progress.begin(inputs.total);
+    let list = job.list.as_deref().unwrap_or(Path::new("-"));
     loop {
-        let list = job.list.as_deref().unwrap_or(Path::new("-"));
         let chunk = inputs.chunk(job.chunk).map_err(|error| Failure::input(list, &error))?;
         if chunk.is_empty() {
             break;
         }
-        let worker = Worker { plans: &plans, config: &config, disguise: disguise.as_ref(), tables: &tables };
-        let name = parts.as_ref().map(|parts| parts.name(&chunk, &plans));
-        let found = parts.as_ref().zip(name.as_ref()).and_then(|(parts, name)| parts.load(name, &tables));
-        let found = found.filter(|part| pool.install(|| worker.fingerprints(&chunk)) == part.fingerprints);
-        let part = if let Some(part) = found {
-            report.resumed += chunk.len() as u64;
-            part
-        } else {
-            let part = pool.install(|| worker.part(&chunk));
-            if let Some((parts, name)) = parts.as_ref().zip(name.as_ref()) {
-                parts.store(name, &part).map_err(kept)?;
-            }
-            part
-        };
-        for (sink, rows) in sinks.iter_mut().zip(&part.rows) {
-            sink.rows(rows).map_err(|failure| if is_piped { failure } else { kept(failure) })?;
-        }
-        counted.add(&part.rows[0], &mut report);
-        if let Some(tally) = &mut tally {
-            tally.add(&part.rows[0]);
-        }
-        if let Some(provenance) = &mut provenance {
-            for (row, fingerprint) in part.rows[0].iter().zip(&part.fingerprints) {
-                provenance.input(row[0].text().unwrap_or_default(), fingerprint)?;
-            }
-        }
+        let part = part(&chunk, &worker, parts.as_ref(), &mut report)?;
+        outputs.add(&part, &mut report)?;
         progress.advance(report.rows);
     }
-
-    let summary = tally.map(|tally| tally.summary());
-    let mut staged = Vec::new();
-    for sink in sinks {
-        staged.extend(sink.finish().map_err(|failure| if is_piped { failure } else { kept(failure) })?);
-    }
-    if let (Some(path), Some(summary)) = (&job.summary, &summary) {
-        staged.extend(write_summary(path, summary)?);
-    }
-    if let Some(provenance) = provenance {
-        let document = provenance.finish(&staged)?;
-        staged.push(document);
-    }
-    // The main table comes last: once it is there, everything is.
-    for staged in staged.into_iter().rev() {
-        staged.sync()?;
-        staged.publish()?;
-    }
+    report.summary = outputs.publish(job.summary.as_deref())?;
     if let Some(parts) = parts {
         parts.remove().map_err(|error| could_not_write(&Parts::folder_of(&job.out), &error))?;
     }
     report.notices.extend(unused(&prescription));
-    report.summary = summary.map(|summary| summary.text());
     Ok(report)
+}
+
+/// The tables that are wanted, with the file of each; that of the recordings comes first.
+fn wanted(job: &Job) -> Vec<(&Path, Table)> {
+    let mut wanted = vec![(job.out.as_path(), columns::recordings())];
+    wanted.extend(job.bouts.as_deref().map(|path| (path, columns::bouts())));
+    wanted.extend(job.reps.as_deref().map(|path| (path, columns::reps())));
+    wanted
+}
+
+/// The rows of a chunk: those of an earlier run if they still hold, else made anew and kept in case this run is killed.
+fn part(
+    chunk: &[Input],
+    worker: &Worker<'_>,
+    parts: Option<&Parts>,
+    report: &mut Report,
+) -> Result<Part, Failure> {
+    let Some(parts) = parts else { return Ok(worker.part(chunk)) };
+    let name = parts.name(chunk, worker.plans);
+    let kept = parts.load(&name, worker.tables);
+    if let Some(part) = kept.filter(|part| part.fingerprints == worker.fingerprints(chunk)) {
+        report.resumed += chunk.len() as u64;
+        return Ok(part);
+    }
+    let part = worker.part(chunk);
+    parts.store(&name, &part).map_err(outputs::with_resume_hint)?;
+    Ok(part)
 }
 
 fn prescription(
@@ -234,121 +207,10 @@ fn prescription(
     }
 }
 
-/// What reads and writes recordings of one chunk.
-struct Worker<'a> {
-    plans: &'a Plans,
-    config: &'a Config,
-    disguise: Option<&'a Disguise>,
-    tables: &'a [&'a Table],
-}
-
-impl Worker<'_> {
-    /// Tries every recording of a chunk.
-    fn part(&self, chunk: &[Input]) -> Part {
-        let done: Vec<(String, Rows)> = chunk
-            .par_iter()
-            .map(|input| {
-                let mut scored = score(input, self.plans, self.config);
-                if let Some(disguise) = self.disguise {
-                    disguise.apply(&mut scored);
-                }
-                let rows = self.tables.iter().map(|table| table.rows(&scored)).collect();
-                (scored.fingerprint(), rows)
-            })
-            .collect();
-        let mut part = Part { fingerprints: Vec::new(), rows: vec![Vec::new(); self.tables.len()] };
-        for (fingerprint, rows) in done {
-            part.fingerprints.push(fingerprint);
-            part.rows.iter_mut().zip(rows).for_each(|(all, mut rows)| all.append(&mut rows));
-        }
-        part
-    }
-
-    /// What stands for the content of every recording of a chunk.
-    fn fingerprints(&self, chunk: &[Input]) -> Vec<String> {
-        let disguised = |plain: String| match self.disguise {
-            // An error code stays as it is.
-            Some(disguise) if plain.len() == 64 => disguise.content(&plain),
-            _ => plain,
-        };
-        chunk.par_iter().map(|input| disguised(fingerprint(input))).collect()
-    }
-}
-
-/// An output with its writer.
-struct Sink<'w> {
-    path: PathBuf,
-    staged: Option<Staged>,
-    encoder: Box<dyn Encode + 'w>,
-}
-
-impl<'w> Sink<'w> {
-    fn open(path: &Path, table: &Table, stdout: Option<&'w mut (dyn Write + Send)>) -> Result<Self, Failure> {
-        let form = Form::of(path)?;
-        let (staged, encoder) = if let Some(stdout) = stdout {
-            (None, encoder(form, table, stdout).map_err(Failure::output)?)
-        } else {
-            let (staged, file) = Staged::create(path)?;
-            (Some(staged), encoder(form, table, file).map_err(|error| could_not_write(path, &error))?)
-        };
-        Ok(Self { path: path.to_owned(), staged, encoder })
-    }
-
-    fn rows(&mut self, rows: &[Row]) -> Result<(), Failure> {
-        self.encoder.rows(rows).map_err(|error| self.failed(error))
-    }
-
-    fn finish(mut self) -> Result<Option<Staged>, Failure> {
-        self.encoder.finish().map_err(|error| self.failed(error))?;
-        Ok(self.staged)
-    }
-
-    fn failed(&self, error: io::Error) -> Failure {
-        if self.staged.is_some() { could_not_write(&self.path, &error) } else { Failure::output(error) }
-    }
-}
-
-fn write_summary(path: &Path, summary: &Summary) -> Result<Option<Staged>, Failure> {
-    let mut sink = Sink::open(path, &summary.table, None)?;
-    sink.rows(&summary.rows)?;
-    sink.finish()
-}
-
-/// Says that finished chunks are still there.
-fn kept(failure: Failure) -> Failure {
-    failure.hint("what is finished is kept: make room, then run the same command with --resume")
-}
-
-/// Where the counted columns stand.
-struct Counted {
-    error_code: usize,
-    samples: usize,
-}
-
-impl Counted {
-    fn new(recordings: &Table) -> Self {
-        let at = |name: &str| recordings.position(name).expect("the table has that column");
-        Self { error_code: at("error_code"), samples: at("samples") }
-    }
-
-    fn add(&self, rows: &[Row], report: &mut Report) {
-        for row in rows {
-            report.rows += 1;
-            if let Value::Whole(samples) = row[self.samples] {
-                report.samples += samples as u64;
-            }
-            if let Some(code) = row[self.error_code].text() {
-                report.failed += 1;
-                report.internal += u64::from(code == "internal");
-            }
-        }
-    }
-}
-
 /// The files that the user named for something else than a recording: they may lie in a folder of recordings.
 fn ours(job: &Job) -> Vec<PathBuf> {
     let mut ours: Vec<PathBuf> = outputs(job).cloned().collect();
-    ours.extend(ours.clone().iter().map(|path| sink::with_suffix(path, ".partial")));
+    ours.extend(ours.clone().iter().map(|path| Staged::partial_name(path)));
     ours.push(Parts::folder_of(&job.out));
     ours.extend([&job.list, &job.plan, &job.roster, &job.key].into_iter().flatten().cloned());
     ours
@@ -358,6 +220,12 @@ fn outputs(job: &Job) -> impl Iterator<Item = &PathBuf> {
     let others = [&job.bouts, &job.reps, &job.summary, &job.provenance].map(Option::as_ref);
     let [bouts, reps, summary, provenance] = others;
     [Some(&job.out), bouts, reps, summary, provenance].into_iter().flatten()
+}
+
+/// The name of every table must say how it is written.
+fn refuse_unknown_forms(job: &Job) -> Result<(), Failure> {
+    let others = [&job.bouts, &job.reps, &job.summary].into_iter().flatten();
+    std::iter::once(&job.out).chain(others).try_for_each(|path| Form::of(path).map(|_| ()))
 }
 
 /// No output may be an input or another output.

@@ -4,16 +4,15 @@
 //! (the hash of each) and the rows. It is taken up only when both still hold. Its first line is the hash of the rest.
 
 use std::fs::{self, File, TryLockError};
-use std::io;
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
-use jogaudit_files::{self as files, Failure};
+use jogaudit_files::{self as files, Failure, Staged, could_not_write, with_suffix};
 
 use super::inputs::Input;
 use super::prescribed::Plans;
-use super::sink::{could_not_write, with_suffix};
 use super::table::Table;
 use super::value::{Row, Value};
 
@@ -59,6 +58,7 @@ impl Parts {
             Err(TryLockError::Error(error)) => return Err(failed(&error)),
         }
         let parts = Self { folder, settings, _lock: lock };
+        files::remove_unfinished(&parts.folder);
         let finished = parts.names().map_err(|error| could_not_write(&parts.folder, &error))?.len();
         if finished > 0 && !resume {
             let folder = files::named(&parts.folder);
@@ -93,12 +93,13 @@ impl Parts {
         decode(&fs::read(self.folder.join(name)).ok()?, tables)
     }
 
-    /// Keeps a finished chunk.
+    /// Keeps a finished chunk. It is not waited for until it is on the disk: what a crash of the machine leaves of it is
+    /// told by its hash.
     pub(super) fn store(&self, name: &str, part: &Part) -> Result<(), Failure> {
-        let beside = self.folder.join("new");
-        fs::write(&beside, encode(part))
-            .and_then(|()| fs::rename(&beside, self.folder.join(name)))
-            .map_err(|error| could_not_write(&self.folder, &error))
+        let staged = Staged::unique(&self.folder.join(name))?;
+        let written = staged.file()?.write_all(&encode(part));
+        written.map_err(|error| could_not_write(&self.folder, &error))?;
+        staged.publish()
     }
 
     /// Takes the folder away once the output is there.
@@ -125,7 +126,6 @@ impl Drop for Parts {
     /// Takes the folder away unless it holds finished chunks.
     fn drop(&mut self) {
         if self.names().is_ok_and(|names| names.is_empty()) {
-            let _ = fs::remove_file(self.folder.join("new"));
             let _ = fs::remove_file(self.folder.join("lock"));
             let _ = fs::remove_dir(&self.folder);
         }

@@ -4,10 +4,9 @@ use std::fs::File;
 use std::io::{self, BufWriter, Write};
 use std::path::Path;
 
-use jogaudit_files::Failure;
+use jogaudit_files::{self as files, Failure, Staged, could_not_write};
 
 use super::columns::VERSION;
-use super::sink::{Staged, could_not_write, sha256_of};
 
 /// Writes the document as the run goes on.
 pub(super) struct Provenance {
@@ -16,29 +15,34 @@ pub(super) struct Provenance {
     inputs: u64,
 }
 
+/// What a table is made from besides its inputs.
+pub(super) struct MadeFrom<'a> {
+    pub(super) configuration: &'a str,
+    /// Title and SHA-256 of each plan.
+    pub(super) plans: Vec<(&'a str, &'a str)>,
+    pub(super) roster_sha256: Option<&'a str>,
+    pub(super) is_pseudonymised: bool,
+}
+
 impl Provenance {
-    /// Begins the document. `plans`: title and hash.
-    pub(super) fn create<'a>(
-        path: &Path,
-        configuration: &str,
-        plans: impl Iterator<Item = (&'a str, &'a str)>,
-        roster_sha256: Option<&str>,
-        is_pseudonymised: bool,
-    ) -> Result<Self, Failure> {
-        let (staged, file) = Staged::create(path)?;
-        let program = std::env::current_exe().and_then(|program| sha256_of(&program));
+    /// Begins the document.
+    pub(super) fn create(path: &Path, from: &MadeFrom<'_>) -> Result<Self, Failure> {
+        let staged = Staged::partial(path)?;
+        let file = staged.file()?;
+        let program = std::env::current_exe().and_then(|program| files::sha256_of_file(&program));
         let program = program
             .map_err(|error| Failure::refused("could not read the program itself").caused_by(&error))?;
+        let plans = from.plans.iter();
         let plans: Vec<_> =
             plans.map(|(title, sha256)| serde_json::json!({"title": title, "sha256": sha256})).collect();
         let head = serde_json::json!({
             "schema": "jogaudit.provenance/1",
             "version": VERSION,
             "program_sha256": program,
-            "configuration": configuration,
+            "configuration": from.configuration,
             "plans": plans,
-            "roster_sha256": roster_sha256,
-            "pseudonymised": is_pseudonymised,
+            "roster_sha256": from.roster_sha256,
+            "pseudonymised": from.is_pseudonymised,
         });
         let mut this = Self { staged, to: BufWriter::new(file), inputs: 0 };
         let head = head.to_string();
@@ -66,7 +70,9 @@ impl Provenance {
         let mut listed = Vec::new();
         for output in outputs {
             let name = output.target().file_name().map(|name| name.to_string_lossy().into_owned());
-            listed.push(serde_json::json!({"name": name, "sha256": output.sha256()?}));
+            let sha256 = files::sha256_of_file(output.path());
+            let sha256 = sha256.map_err(|error| Failure::input(output.path(), &error))?;
+            listed.push(serde_json::json!({"name": name, "sha256": sha256}));
         }
         let outputs = serde_json::Value::Array(listed);
         let written: io::Result<()> =

@@ -1,8 +1,7 @@
-//! Tables → files, whole or not at all, or lines on standard output.
+//! Tables → bytes of their format.
 
-use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use jogaudit_files::{Failure, named};
 
@@ -127,81 +126,6 @@ fn json_cell(value: &Value) -> serde_json::Value {
     }
 }
 
-/// A file that appears under its name only when it is whole.
-pub(super) struct Staged {
-    target: PathBuf,
-    partial: PathBuf,
-    is_done: bool,
-}
-
-impl Staged {
-    /// Opens a new file beside `path`; a link is followed.
-    pub(super) fn create(path: &Path) -> Result<(Self, File), Failure> {
-        if path.is_dir() {
-            return Err(could_not_write(path, &io::ErrorKind::IsADirectory.into()).hint("name a file"));
-        }
-        let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
-        let partial = with_suffix(&target, ".partial");
-        let file = File::create(&partial).map_err(|error| could_not_write(path, &error))?;
-        Ok((Self { target, partial, is_done: false }, file))
-    }
-
-    pub(super) fn target(&self) -> &Path {
-        &self.target
-    }
-
-    /// Sees to it that the content is on the disk.
-    pub(super) fn sync(&self) -> Result<(), Failure> {
-        let failed = |error| could_not_write(&self.target, &error);
-        File::open(&self.partial).and_then(|file| file.sync_all()).map_err(failed)
-    }
-
-    /// Gives the file its name.
-    pub(super) fn publish(mut self) -> Result<(), Failure> {
-        fs::rename(&self.partial, &self.target).map_err(|error| could_not_write(&self.target, &error))?;
-        self.is_done = true;
-        Ok(())
-    }
-
-    /// SHA-256 of what was written.
-    pub(super) fn sha256(&self) -> Result<String, Failure> {
-        sha256_of(&self.partial).map_err(|error| Failure::input(&self.partial, &error))
-    }
-}
-
-impl Drop for Staged {
-    fn drop(&mut self) {
-        if !self.is_done {
-            let _ = fs::remove_file(&self.partial);
-        }
-    }
-}
-
-/// SHA-256 of a file of any size.
-pub(super) fn sha256_of(path: &Path) -> io::Result<String> {
-    use sha2::Digest;
-    let (mut file, mut hash) = (File::open(path)?, sha2::Sha256::new());
-    let mut buffer = vec![0; 1 << 16];
-    loop {
-        let count = io::Read::read(&mut file, &mut buffer)?;
-        if count == 0 {
-            return Ok(jogaudit_files::hexadecimal(&hash.finalize()));
-        }
-        hash.update(&buffer[..count]);
-    }
-}
-
-pub(super) fn could_not_write(path: &Path, error: &io::Error) -> Failure {
-    Failure::refused(format!("could not write {}", named(path))).caused_by(error)
-}
-
-/// The path with something after its name.
-pub(super) fn with_suffix(path: &Path, suffix: &str) -> PathBuf {
-    let mut name = path.as_os_str().to_owned();
-    name.push(suffix);
-    PathBuf::from(name)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -243,22 +167,6 @@ mod tests {
         let mut out = Vec::new();
         encoder(Form::Ndjson, &table(), &mut out).unwrap().rows(&rows).unwrap();
         assert_eq!(String::from_utf8(out).unwrap(), "{\"path\":\"a,\\\"b\\\".fit\",\"n_s\":null}\n");
-    }
-
-    #[test]
-    fn an_unfinished_file_leaves_the_old_one() {
-        let folder = tempfile::tempdir().unwrap();
-        let path = folder.path().join("t.csv");
-        fs::write(&path, "old").unwrap();
-        let (staged, mut file) = Staged::create(&path).unwrap();
-        file.write_all(b"new").unwrap();
-        drop(staged);
-        assert_eq!(fs::read(&path).unwrap(), b"old");
-        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
-        let (staged, mut file) = Staged::create(&path).unwrap();
-        file.write_all(b"new").unwrap();
-        staged.publish().unwrap();
-        assert_eq!(fs::read(&path).unwrap(), b"new");
     }
 
     #[test]

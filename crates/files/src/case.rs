@@ -3,14 +3,11 @@
 use std::error::Error;
 use std::fs;
 use std::io;
-use std::num::NonZero;
-use std::panic::resume_unwind;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicUsize, Ordering};
-use std::thread;
 
 use jiff::Timestamp;
 use jiff::civil::Date;
+use rayon::prelude::*;
 
 use jogaudit_core::pipeline::{Config, review_case, segment_recording};
 use jogaudit_core::prescription::Plan;
@@ -21,9 +18,8 @@ use jogaudit_report::{ReviewParts, ReviewView};
 
 use super::failure::Failure;
 use super::input;
+use super::tree::files_below;
 
-/// Folders in folders deeper than this are not looked into: links may go in circles.
-const MOST_DEPTH: usize = 32;
 /// Larger diaries are refused: a line a day for a lifetime stays below.
 const MAX_TABLE_BYTES: u64 = 8 << 20;
 
@@ -193,30 +189,7 @@ pub(crate) type ReadFile<'r> = dyn Fn(&Path, &str) -> Activities + Sync + 'r;
 
 /// Reads the files on all cores. The answers stand in the order of the files.
 fn read_all(files: &[(String, PathBuf)], read_file: &ReadFile<'_>) -> Vec<Activities> {
-    let next = AtomicUsize::new(0);
-    let work = || {
-        let mut read = Vec::new();
-        while let Some((at, (name, path))) = claim(files, &next) {
-            read.push((at, read_file(path, name)));
-        }
-        read
-    };
-    let workers = thread::available_parallelism().map_or(1, NonZero::get).min(files.len());
-    let mut read: Vec<(usize, Activities)> = thread::scope(|scope| {
-        let threads: Vec<_> = (0..workers).map(|_| scope.spawn(work)).collect();
-        let join = |thread: thread::ScopedJoinHandle<'_, _>| {
-            thread.join().unwrap_or_else(|panic| resume_unwind(panic))
-        };
-        threads.into_iter().flat_map(join).collect()
-    });
-    read.sort_by_key(|(at, _)| *at);
-    read.into_iter().map(|(_, activities)| activities).collect()
-}
-
-/// The next file that nobody has taken.
-fn claim<'f>(files: &'f [(String, PathBuf)], next: &AtomicUsize) -> Option<(usize, &'f (String, PathBuf))> {
-    let at = next.fetch_add(1, Ordering::Relaxed);
-    files.get(at).map(|file| (at, file))
+    files.par_iter().map(|(name, path)| read_file(path, name)).collect()
 }
 
 /// Path inside the folder, with `/` on every system.
@@ -224,40 +197,6 @@ fn name_in(folder: &Path, path: &Path) -> String {
     let inside = path.strip_prefix(folder).unwrap_or(path);
     let parts: Vec<_> = inside.components().map(|part| part.as_os_str().to_string_lossy()).collect();
     parts.join("/")
-}
-
-/// Lists the files of a folder and of those in it, in order of name. Hidden ones are left out.
-pub fn files_below(folder: &Path, notices: &mut Vec<Notice>) -> Result<Vec<PathBuf>, Failure> {
-    let mut paths = Vec::new();
-    files(folder, MOST_DEPTH, &mut paths, notices)?;
-    paths.sort();
-    Ok(paths)
-}
-
-fn files(
-    folder: &Path,
-    depth: usize,
-    found: &mut Vec<PathBuf>,
-    notices: &mut Vec<Notice>,
-) -> Result<(), Failure> {
-    if depth == 0 {
-        let text = format!("{} lies too deep: it is not looked into.", folder.display());
-        notices.push(Notice::new(NoticeCode::FolderTooDeep, text));
-        return Ok(());
-    }
-    for entry in fs::read_dir(folder).map_err(|error| Failure::input(folder, &error))? {
-        let entry = entry.map_err(|error| Failure::input(folder, &error))?;
-        if entry.file_name().to_string_lossy().starts_with('.') {
-            continue;
-        }
-        let path = entry.path();
-        match fs::metadata(&path) {
-            Ok(known) if known.is_dir() => files(&path, depth - 1, found, notices)?,
-            // What can't be looked at is tried like a file, so that it is listed with its reason.
-            _ => found.push(path),
-        }
-    }
-    Ok(())
 }
 
 /// Reads the bytes of one file: its activities on foot with their bouts, and the others with the reason why not.

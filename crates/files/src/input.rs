@@ -1,11 +1,8 @@
 //! Reads what the user named: a recording, a plan, one of its stages. `-` is standard input.
 
-use std::fmt::Write as _;
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::Path;
-
-use sha2::{Digest, Sha256};
 
 use jogaudit_core::gait::Segmentation;
 use jogaudit_core::pipeline::{Config, Segmented, audit_recording, segment_recording, trace_recording};
@@ -15,6 +12,7 @@ use jogaudit_recording::read::{ReadConfig, Recording, Sport, read};
 use jogaudit_report::{Charts, CheckView, RecordingFacts};
 
 use super::failure::{Failure, named};
+use super::hash::sha256;
 
 /// Larger recordings are refused rather than read into memory: days of samples many times a second stay below.
 pub const MAX_RECORDING_BYTES: u64 = 512 << 20;
@@ -172,19 +170,6 @@ pub fn at_most(path: &Path, limit: u64) -> io::Result<Vec<u8>> {
         return Err(io::Error::new(io::ErrorKind::FileTooLarge, text));
     }
     Ok(bytes)
-}
-
-/// SHA-256, lower-case hexadecimal.
-pub fn sha256(bytes: &[u8]) -> String {
-    hexadecimal(&Sha256::digest(bytes))
-}
-
-/// Lower-case hexadecimal.
-pub fn hexadecimal(bytes: &[u8]) -> String {
-    bytes.iter().fold(String::new(), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
 }
 
 fn chosen(

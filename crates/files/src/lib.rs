@@ -3,13 +3,17 @@
 
 mod case;
 mod failure;
+mod hash;
 mod input;
 mod output;
+mod tree;
 
-pub use case::{Activities, activities, files_below, read_case, read_case_with, recording_files, table};
+pub use case::{Activities, activities, read_case, read_case_with, recording_files, table};
 pub use failure::{Failure, named};
+pub use hash::{hexadecimal, sha256, sha256_of_file};
 pub use input::{
-    CheckReport, MAX_RECORDING_BYTES, MAX_UNZIPPED_MIB, at_most, bytes, hexadecimal, plan, session,
-    session_in, session_of, sha256, stage,
+    CheckReport, MAX_RECORDING_BYTES, MAX_UNZIPPED_MIB, at_most, bytes, plan, session, session_in,
+    session_of, stage,
 };
-pub use output::{is_part, refuse_inputs, write_whole};
+pub use output::{Staged, could_not_write, refuse_inputs, remove_unfinished, with_suffix, write_whole};
+pub use tree::files_below;

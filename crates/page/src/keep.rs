@@ -160,12 +160,8 @@ pub(super) fn sweep(case: &Path) {
     if lock.try_lock().is_err() {
         return;
     }
-    for folder in [case.to_owned(), case.join("recordings")] {
-        let entries = fs::read_dir(folder).into_iter().flatten().filter_map(Result::ok);
-        for entry in entries.filter(|entry| files::is_part(&entry.file_name().to_string_lossy())) {
-            let _ = fs::remove_file(entry.path());
-        }
-    }
+    files::remove_unfinished(case);
+    files::remove_unfinished(&case.join("recordings"));
 }
 
 #[cfg(test)]
@@ -198,8 +194,13 @@ mod tests {
     fn what_a_killed_writer_left_is_swept_and_nothing_else() {
         let case = tempfile::tempdir().unwrap();
         drop(Writing::begin(case.path()).unwrap());
-        let names = ["a.fit", ".a.fit.123.0.part", ".mine.part", "b.123.0.part"];
+        let names = ["a.fit", "recordings/.a.fit.X7bc12Qz.jogaudit-part", ".mine.part", "b.jogaudit-part"];
+        fs::create_dir(case.path().join("recordings")).unwrap();
         names.iter().for_each(|name| fs::write(case.path().join(name), "x").unwrap());
+        let writing = Writing::begin(case.path()).unwrap();
+        sweep(case.path());
+        assert!(case.path().join(names[1]).exists(), "somebody is writing it");
+        drop(writing);
         sweep(case.path());
         let left: Vec<bool> = names.iter().map(|name| case.path().join(name).exists()).collect();
         assert_eq!(left, [true, false, true, true]);

@@ -10,18 +10,19 @@ use jogaudit_files::{self as files, Failure, named};
 
 use super::scored::{RowError, Scored};
 
-/// Shorter keys can be guessed.
+/// Shorter keys can be guessed: 16 random bytes are 128 bits. Our choice.
 const LEAST_KEY_BYTES: usize = 16;
+/// Larger files are no keys. Our choice.
 const MOST_KEY_BYTES: u64 = 1 << 16;
 /// Bytes of a hash that are shown: two of a million names agree by chance once in 10^26.
 const SHOWN_BYTES: usize = 16;
-/// Dates are shifted back by 1 to so many days: five years.
+/// Dates are shifted back by 1 to so many days, five years. Our choice.
 const MOST_DAYS: u32 = 1826;
 
 /// Takes out of a recording's rows what names people and places on disk.
-pub(super) struct Disguise(Vec<u8>);
+pub(super) struct Pseudonymiser(Vec<u8>);
 
-impl Disguise {
+impl Pseudonymiser {
     pub(super) fn read(path: &Path) -> Result<Self, Failure> {
         let key = files::bytes(path, MOST_KEY_BYTES)?;
         if key.len() < LEAST_KEY_BYTES {
@@ -32,8 +33,8 @@ impl Disguise {
     }
 
     /// What is the same for the same key, and tells nothing of it.
-    pub(super) fn mark(&self) -> String {
-        self.keyed("mark", "")
+    pub(super) fn key_fingerprint(&self) -> String {
+        self.keyed("key", "")
     }
 
     pub(super) fn apply(&self, scored: &mut Scored) {
@@ -82,19 +83,8 @@ mod tests {
     use super::*;
 
     #[test]
-    fn hmac_is_the_published_one() {
-        // RFC 4231, test case 2: key "Jefe", data "what do ya want for nothing?".
-        let mut mac = Hmac::<Sha256>::new_from_slice(b"Jefe").unwrap();
-        mac.update(b"what do ya want for nothing?");
-        assert_eq!(
-            files::hexadecimal(&mac.finalize().into_bytes()),
-            "5bdcc146bf60754e6a042426089575c75a003f089d2739839dec58b964ec3843"
-        );
-    }
-
-    #[test]
     fn the_shift_depends_on_key_and_participant_and_stays_in_bounds() {
-        let (one, other) = (Disguise(vec![1; 32]), Disguise(vec![2; 32]));
+        let (one, other) = (Pseudonymiser(vec![1; 32]), Pseudonymiser(vec![2; 32]));
         let days: Vec<u32> = (0..1000).map(|n| one.days(Some(&n.to_string()))).collect();
         assert!(days.iter().all(|days| (1..=1826).contains(days)));
         let mut distinct = days.clone();
@@ -107,9 +97,9 @@ mod tests {
 
     #[test]
     fn a_name_and_a_path_of_the_same_text_do_not_look_alike() {
-        let disguise = Disguise(vec![1; 32]);
-        assert_ne!(disguise.keyed("path", "anna"), disguise.keyed("participant", "anna"));
-        assert_eq!(disguise.keyed("path", "anna").len(), 32);
+        let pseudonymiser = Pseudonymiser(vec![1; 32]);
+        assert_ne!(pseudonymiser.keyed("path", "anna"), pseudonymiser.keyed("participant", "anna"));
+        assert_eq!(pseudonymiser.keyed("path", "anna").len(), 32);
     }
 
     #[test]
@@ -117,6 +107,6 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("key");
         std::fs::write(&path, "secret").unwrap();
-        assert!(Disguise::read(&path).err().unwrap().to_string().contains("shorter than 16 bytes"));
+        assert!(Pseudonymiser::read(&path).err().unwrap().to_string().contains("shorter than 16 bytes"));
     }
 }
