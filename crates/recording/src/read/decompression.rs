@@ -1,23 +1,23 @@
-//! Bounds of unfolding: how much may come out of zipped input, in all and for its size.
+//! Bounds of decompression: how much may come out of zipped input, in all and for its size.
 
 use std::io::{self, Read};
 
 use super::{ReadConfig, ReadError, ReadErrorKind};
 
-/// Most times its size that zipped input may unfold to. The recordings in the crates' archives reach 2 (FIT), 10 (GPX) and
+/// Most times its size that zipped input may decompress to. The recordings in the crates' archives reach 2 (FIT), 10 (GPX) and
 /// 55 (TCX), a made-up TCX of ten hours without a move 90; deflate's own limit is 1032. Our choice.
 const MOST_TIMES: u64 = 200;
-/// What always may unfold, whatever its ratio: it cannot hurt. Our choice.
+/// What always may come out, whatever its ratio: it cannot hurt. Our choice.
 const ALWAYS_BYTES: u64 = 8 << 20;
 
-/// What may still unfold from one input, through however many envelopes.
+/// What may still come out of one input, through however many envelopes.
 #[derive(Debug)]
 pub(super) struct DecompressionBudget {
     /// Bytes in all, as configured.
     most: u64,
     /// Bytes in all for the input's size.
     most_by_ratio: u64,
-    /// Bytes that have unfolded.
+    /// Bytes that have come out.
     used: u64,
 }
 
@@ -57,7 +57,7 @@ impl DecompressionBudget {
 mod tests {
     use super::*;
 
-    fn decompress(
+    fn decompressed(
         zipped_bytes: usize,
         max_unzipped_bytes: u64,
         pieces: &[u64],
@@ -75,20 +75,20 @@ mod tests {
     #[test]
     fn the_limit_is_exact_and_over_all_pieces() {
         let too_large = Err(ReadErrorKind::TooLarge { limit_bytes: 1000 });
-        assert_eq!(decompress(1, 1000, &[1000]), Ok(1000));
-        assert_eq!(decompress(1, 1000, &[1001]), too_large);
-        assert_eq!(decompress(1, 1000, &[400, 600]), Ok(1000));
-        assert_eq!(decompress(1, 1000, &[400, 601]), too_large);
-        assert_eq!(decompress(1, 0, &[0]), Ok(0));
+        assert_eq!(decompressed(1, 1000, &[1000]), Ok(1000));
+        assert_eq!(decompressed(1, 1000, &[1001]), too_large);
+        assert_eq!(decompressed(1, 1000, &[400, 600]), Ok(1000));
+        assert_eq!(decompressed(1, 1000, &[400, 601]), too_large);
+        assert_eq!(decompressed(1, 0, &[0]), Ok(0));
     }
 
     #[test]
     fn the_ratio_is_bounded_above_what_cannot_hurt() {
         let too_far = Err(ReadErrorKind::UnfoldsTooFar { limit_times: 200 });
         let size = 100_000;
-        assert_eq!(decompress(size, u64::MAX, &[20_000_000]), Ok(20_000_000));
-        assert_eq!(decompress(size, u64::MAX, &[20_000_001]), too_far);
-        assert_eq!(decompress(1, u64::MAX, &[8 << 20]), Ok(8 << 20));
-        assert_eq!(decompress(1, u64::MAX, &[(8 << 20) + 1]), too_far);
+        assert_eq!(decompressed(size, u64::MAX, &[20_000_000]), Ok(20_000_000));
+        assert_eq!(decompressed(size, u64::MAX, &[20_000_001]), too_far);
+        assert_eq!(decompressed(1, u64::MAX, &[8 << 20]), Ok(8 << 20));
+        assert_eq!(decompressed(1, u64::MAX, &[(8 << 20) + 1]), too_far);
     }
 }

@@ -1,4 +1,4 @@
-//! Unfolds gzip data of one or many members into a bounded buffer.
+//! Decompresses gzip data of one or many members into a bounded buffer.
 
 use flate2::bufread::GzDecoder;
 
@@ -7,40 +7,41 @@ use crate::notice::{Noted, Notice, NoticeCode};
 use super::decompression::DecompressionBudget;
 use super::{ReadError, ReadErrorKind};
 
-const MAGIC: [u8; 2] = [0x1F, 0x8B];
-/// Members that are joined: blocked gzip has one for every 64 KiB, so this is 4 GiB of it.
+/// What gzip data begins with (RFC 1952).
+pub(super) const MAGIC: [u8; 2] = [0x1F, 0x8B];
+/// Members that are joined: blocked gzip has one for every 64 KiB, so this is 4 GiB of it. Our choice.
 const MOST_MEMBERS: usize = 1 << 16;
 
-/// Unfolds `zipped`. What unfolds before damage is kept, with the notice `gzip_cut`.
+/// Decompresses `zipped`. What comes out before damage is kept, with the notice `gzip_cut`.
 pub(super) fn gunzip(zipped: &[u8], budget: &mut DecompressionBudget) -> Result<Noted<Vec<u8>>, ReadError> {
-    let mut unfolded = Noted::plain(Vec::new());
+    let mut content = Noted::plain(Vec::new());
     let mut rest = zipped;
     for _ in 0..MOST_MEMBERS {
         if !rest.starts_with(&MAGIC) {
             break;
         }
         let mut member = GzDecoder::new(rest);
-        if let Err(cause) = budget.decompress(&mut member, &mut unfolded.value)? {
-            unfolded.notices.push(cut(unfolded.value.len(), &cause));
+        if let Err(cause) = budget.decompress(&mut member, &mut content.value)? {
+            content.notices.push(cut(content.value.len(), &cause));
             rest = &[];
             break;
         }
         rest = member.into_inner();
     }
-    if unfolded.value.is_empty() && !unfolded.notices.is_empty() {
+    if content.value.is_empty() && !content.notices.is_empty() {
         return Err(ReadError::new(None, ReadErrorKind::GzipUnreadable));
     }
     // Zero padding behind the last member is customary on tapes and harmless.
     if rest.iter().any(|b| *b != 0) {
         let text = format!("{} bytes behind the gzip data are not gzip: left out", rest.len());
-        unfolded.notices.push(Notice::new(NoticeCode::GzipTrailingBytes, text));
+        content.notices.push(Notice::new(NoticeCode::GzipTrailingBytes, text));
     }
-    Ok(unfolded)
+    Ok(content)
 }
 
-fn cut(unfolded_bytes: usize, cause: &std::io::Error) -> Notice {
+fn cut(bytes_out: usize, cause: &std::io::Error) -> Notice {
     let text = format!(
-        "the gzip data is cut or damaged ({cause}): the {unfolded_bytes} bytes that unfold are read, the rest is lost"
+        "the gzip data is cut or damaged ({cause}): the {bytes_out} bytes that unfold are read, the rest is lost"
     );
     Notice::new(NoticeCode::GzipCut, text)
 }
@@ -86,10 +87,10 @@ mod tests {
         };
         let noise: Vec<u8> = std::iter::repeat_n((), 20_000).scan(1, |state, ()| Some(next(state))).collect();
         let zipped = zip(&noise);
-        let unfolded = gunzip(&zipped[..zipped.len() / 2], 1 << 20).unwrap();
-        assert_eq!(unfolded.notices[0].code, NoticeCode::GzipCut);
-        assert!(unfolded.value.len() > 9900, "{}", unfolded.value.len());
-        assert!(noise.starts_with(&unfolded.value));
+        let content = gunzip(&zipped[..zipped.len() / 2], 1 << 20).unwrap();
+        assert_eq!(content.notices[0].code, NoticeCode::GzipCut);
+        assert!(content.value.len() > 9900, "{}", content.value.len());
+        assert!(noise.starts_with(&content.value));
     }
 
     #[test]

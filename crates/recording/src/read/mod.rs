@@ -44,7 +44,7 @@ use crate::notice::{Noted, Notice, NoticeCode};
 /// Limits of reading.
 #[derive(Clone, Copy, Debug)]
 pub struct ReadConfig {
-    /// Most bytes that a zipped input may unfold to. Default 512 MiB.
+    /// Most bytes that a zipped input may decompress to. Default 512 MiB, our choice.
     pub max_unzipped_bytes: u64,
 }
 

@@ -1,6 +1,6 @@
 //! Tells the format from the content, never from a name.
 
-use super::fit;
+use super::{fit, gunzip};
 
 /// A recording format.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -24,6 +24,15 @@ impl Format {
     }
 }
 
+/// Longest name of a root element in an error, in characters. Our choice.
+const ROOT_CHARS: usize = 40;
+/// The beginning of a text in an error, in characters. Our choice.
+const START_CHARS: usize = 24;
+/// Characters from which text is told from binary data. Our choice.
+const LOOKED_AT_CHARS: usize = 512;
+/// Text has at most one odd character in so many. Our choice.
+const ODD_ONE_IN: usize = 20;
+
 /// What the first bytes promise.
 #[derive(Debug, PartialEq, Eq)]
 pub(super) enum ContentKind {
@@ -36,7 +45,7 @@ pub(super) enum ContentKind {
     Foreign(&'static str),
 }
 
-/// Opening bytes of files that people take for recordings: (offset, bytes, what it is).
+/// Opening bytes of files that people take for recordings, as their formats publish them: (offset, bytes, what it is).
 const FOREIGN: &[(usize, &[u8], &str)] = &[
     (0, b"%PDF", "a PDF document"),
     (0, b"\x89PNG", "a PNG picture"),
@@ -59,7 +68,7 @@ const FOREIGN: &[(usize, &[u8], &str)] = &[
 ];
 
 pub(super) fn content_kind(bytes: &[u8]) -> ContentKind {
-    if bytes.starts_with(&[0x1F, 0x8B]) {
+    if bytes.starts_with(&gunzip::MAGIC) {
         return ContentKind::Gzip;
     }
     if bytes.starts_with(b"PK\x03\x04") || bytes.starts_with(b"PK\x05\x06") {
@@ -93,18 +102,21 @@ pub(super) fn describe_text(text: &str, root: Option<&str>) -> String {
         Some(root) if root.eq_ignore_ascii_case("html") => {
             "a web page (often a log-in page saved by mistake)".to_owned()
         }
-        Some(root) => format!("an XML document with the root element `{}`", printable_start(root, 40)),
+        Some(root) => {
+            format!("an XML document with the root element `{}`", printable_start(root, ROOT_CHARS))
+        }
         None if start.is_empty() => "blank text".to_owned(),
         None if start.starts_with(['{', '[']) => "JSON text".to_owned(),
         None if start.starts_with('<') => "an XML document without a root element".to_owned(),
         None if is_binary(text) => "binary data of an unknown kind".to_owned(),
-        None => format!("text that starts with `{}`", printable_start(start, 24)),
+        None => format!("text that starts with `{}`", printable_start(start, START_CHARS)),
     }
 }
 
 fn is_binary(text: &str) -> bool {
     let odd = |c: &char| *c == char::REPLACEMENT_CHARACTER || (c.is_control() && !c.is_whitespace());
-    text.chars().take(512).filter(odd).count() * 20 > text.chars().take(512).count()
+    let looked_at = || text.chars().take(LOOKED_AT_CHARS);
+    looked_at().filter(odd).count() * ODD_ONE_IN > looked_at().count()
 }
 
 /// The first line of a text, at most so many characters of it, without control characters.

@@ -2,6 +2,9 @@
 
 use super::Sport;
 
+/// Longest word of a sport that is kept, in characters. Our choice.
+const WORD_CHARS: usize = 40;
+
 /// Reads a sport from a word of a GPX `type` or a TCX `Sport` attribute, whatever its case and separators.
 ///
 /// A bare number is some exporter's private code and says nothing.
@@ -17,7 +20,7 @@ pub(super) fn from_word(word: &str) -> Sport {
     } else if tokens().all(|token| says_nothing.contains(&token)) {
         Sport::Unspecified
     } else {
-        Sport::Other(word.trim().chars().take(40).collect())
+        Sport::Other(word.trim().chars().take(WORD_CHARS).collect())
     }
 }
 

@@ -6,7 +6,7 @@
 //!
 //! A template is learnt from the events of one whole point. Where the bytes of its markup stand again, the same events
 //! happen, with the values that stand between them. At the first difference it stops, between two events, and the parser goes
-//! on from there. So the result is the same as without it; a test in `xml.rs` compares both.
+//! on from there. So the result is the same as without it; a test of `xml.rs` compares both.
 
 use std::ops::Range;
 

@@ -42,7 +42,9 @@ fn decode_8_bit<'a>(bytes: &'a [u8], notices: &mut Vec<Notice>) -> Cow<'a, str> 
 }
 
 fn declares_latin_1(bytes: &[u8]) -> bool {
-    let head = bytes.get(..bytes.len().min(200)).unwrap_or_default().to_ascii_lowercase();
+    /// An XML declaration is within so many bytes. Our choice.
+    const DECLARATION_BYTES: usize = 200;
+    let head = bytes.get(..bytes.len().min(DECLARATION_BYTES)).unwrap_or_default().to_ascii_lowercase();
     let declaration = head.split(|b| *b == b'>').next().unwrap_or_default();
     [&b"iso-8859-1"[..], b"latin1", b"latin-1", b"windows-1252", b"cp1252"]
         .iter()

@@ -7,6 +7,7 @@ use jiff::fmt::temporal::Pieces;
 pub(super) type Micros = i64;
 
 pub(super) const MICROS_PER_S: Micros = 1_000_000;
+const S_PER_DAY: i64 = 86_400;
 
 /// What a written time says.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -50,7 +51,7 @@ fn parse_plain_utc(text: &[u8]) -> Option<Micros> {
     if !(1..=days_in(year, month)?).contains(&day) || hour > 23 || minute > 59 || second > 59 {
         return None;
     }
-    let seconds = days_from_epoch(year, month, day) * 86_400 + hour * 3600 + minute * 60 + second;
+    let seconds = days_from_epoch(year, month, day) * S_PER_DAY + hour * 3600 + minute * 60 + second;
     Some(seconds * MICROS_PER_S + micros)
 }
 
@@ -61,7 +62,9 @@ fn two(tens: u8, ones: u8) -> Option<i64> {
 
 /// Digits behind the point as microseconds; what is finer is cut off.
 fn fraction(digits: &[u8]) -> Option<Micros> {
-    if digits.is_empty() || digits.len() > 9 || !digits.iter().all(u8::is_ascii_digit) {
+    /// As `jiff` takes them: nanoseconds.
+    const MOST_DECIMALS: usize = 9;
+    if digits.is_empty() || digits.len() > MOST_DECIMALS || !digits.iter().all(u8::is_ascii_digit) {
         return None;
     }
     let digit = |index| digits.get(index).map_or(0, |d| i64::from(d - b'0'));
@@ -78,11 +81,14 @@ fn days_in(year: i64, month: i64) -> Option<i64> {
     }
 }
 
-/// Days from 1970-01-01 in the proleptic Gregorian calendar, years counted from March so that leap days come last.
+/// Days from 1970-01-01 in the proleptic Gregorian calendar, years counted from March so that leap days come last: five months
+/// from March on have 153 days.
 fn days_from_epoch(year: i64, month: i64, day: i64) -> i64 {
+    /// From the first of March of the year 0 to 1970-01-01.
+    const DAYS_TO_1970: i64 = 719_468;
     let year = if month > 2 { year } else { year - 1 };
     let day_of_year = (153 * ((month + 9) % 12) + 2) / 5 + day - 1;
-    year * 365 + year.div_euclid(4) - year.div_euclid(100) + year.div_euclid(400) + day_of_year - 719_468
+    year * 365 + year.div_euclid(4) - year.div_euclid(100) + year.div_euclid(400) + day_of_year - DAYS_TO_1970
 }
 
 fn parse_any(text: &str) -> Option<WrittenTime> {

@@ -1,6 +1,6 @@
 //! Reads every recording in a zip archive, in the archive's order.
 //!
-//! Other files are stepped over without being unfolded. An archive that is cut has lost its directory, which stands at its
+//! Other files are stepped over without being decompressed. An archive that is cut has lost its directory, which stands at its
 //! end: its files are then found one behind another, as far as they say their size.
 
 use std::io::{Cursor, Read};
@@ -16,15 +16,15 @@ use super::decompression::DecompressionBudget;
 use super::sniff::{self, ContentKind, printable_start};
 use super::{ReadError, ReadErrorKind, Recording, read_file, text, xml};
 
-/// Files that an archive may list: a year's export of everything has some ten thousand.
+/// Files that an archive may list: a year's export of everything has some ten thousand. Our choice.
 const MOST_LISTED: usize = 1 << 16;
-/// Samples of an archive behind which no further file is read: 24 days at one a second.
+/// Samples of an archive behind which no further file is read: 24 days at one a second. Our choice.
 const MOST_SAMPLES: usize = 1 << 21;
-/// Notices of one code that are given one by one.
+/// Notices of one code that are given one by one. Our choice.
 const MOST_ALIKE: usize = 5;
-/// The beginning of a file from which it is told what it is.
+/// The beginning of a file from which it is told what it is. Our choice.
 const HEAD_BYTES: u64 = 1 << 16;
-/// Longest file name in a notice, in characters.
+/// Longest file name in a notice, in characters. Our choice.
 const NAME_CHARS: usize = 60;
 
 /// Reads all recordings of an archive.

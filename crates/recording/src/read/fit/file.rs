@@ -337,7 +337,7 @@ impl<'a, 'b> Decoder<'a, 'b> {
         Ok(())
     }
 
-    /// ContentKind for the nearest byte from which whole messages reach exactly to the end (or to a cut).
+    /// Looks for the nearest byte from which whole messages reach exactly to the end (or to a cut).
     fn resync(&mut self, from: usize) -> Option<usize> {
         let mut candidates = from..self.data.len();
         candidates

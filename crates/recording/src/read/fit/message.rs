@@ -29,7 +29,7 @@ fn micros_long(length_s: f64) -> Micros {
     (length_s * MICROS_PER_S as f64).round() as Micros
 }
 
-/// MessageKind of a message that is used.
+/// Kind of a message that is used.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum MessageKind {
     FileId,
