@@ -1,4 +1,4 @@
-//! Speed of reading, beside other readers of the same bytes in the same run: `cargo bench --bench readers`.
+//! Speed of reading, beside other readers of the same bytes in the same run: `cargo bench -p jogaudit-outside --bench readers`.
 //!
 //! The files are made up: an hour at one sample a second with every field. `JOGAUDIT_BENCH_DIR` may name a folder of
 //! recordings; all its FIT, GPX and TCX files, also in folders inside, are then read one after another as one case more.
@@ -10,9 +10,9 @@ use std::time::Duration;
 
 use criterion::measurement::WallTime;
 use criterion::{BenchmarkGroup, Criterion, Throughput, criterion_group, criterion_main};
-use jogaudit::prescription::Session;
-use jogaudit::read::{Format, ReadConfig, read};
-use jogaudit::simulate::{Settings, simulate, write};
+use jogaudit_core::prescription::Session;
+use jogaudit_recording::read::{Format, ReadConfig, read};
+use jogaudit_simulate::{Settings, simulate, write};
 
 const FORMATS: [Format; 3] = [Format::Fit, Format::Gpx, Format::Tcx];
 

@@ -1,6 +1,6 @@
 //! What holds of whatever the readers give, whatever they were given.
 
-use jogaudit::read::{ReadConfig, Recording, read};
+use jogaudit_recording::read::{ReadConfig, Recording, read};
 
 /// Bytes that zipped input may unfold to while fuzzing: 64 MiB, so that memory stays far below the fuzzer's limit.
 const MAX_UNZIPPED_BYTES: u64 = 64 << 20;

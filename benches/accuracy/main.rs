@@ -1,6 +1,6 @@
 //! The accuracy table: ours and its rivals on the same simulated recordings, by condition.
 //!
-//! `cargo bench --bench accuracy -- [--seeds N] [--first SEED] [--only TEXT] [--skip TEXT] [--rivals PYTHON] …`
+//! `cargo bench -p jogaudit-outside --bench accuracy -- [--seeds N] [--first SEED] [--only TEXT] [--skip TEXT] [--rivals PYTHON] …`
 //!
 //! Rivals: a fixed speed threshold (2.0 m/s) and a fixed cadence threshold (140 steps/min), each after a median filter, and
 //! with `--rivals` `hmmlearn` and `ruptures` by `rivals.py`. Then a second table says in which column ours is at least as good
@@ -25,10 +25,10 @@ mod verdict;
 use std::hash::{DefaultHasher, Hash, Hasher};
 use std::io::Write;
 
-use jogaudit::clean::{CleanConfig, clean};
-use jogaudit::gait::Gait;
-use jogaudit::gait::agreement::Span;
-use jogaudit::simulate::Sampling;
+use jogaudit_core::clean::{CleanConfig, clean};
+use jogaudit_core::gait::Gait;
+use jogaudit_core::gait::agreement::Span;
+use jogaudit_simulate::Sampling;
 
 use rivals::{Found, Rivals, cadence_threshold, ours, speed_threshold};
 use score::Score;
@@ -181,7 +181,7 @@ fn main() {
 }
 
 /// Prints a recording whose bouts are not as many as the true ones.
-fn dump(seed: u64, made: &jogaudit::simulate::Simulated, truth: &[Span], found: &Found) {
+fn dump(seed: u64, made: &jogaudit_simulate::Simulated, truth: &[Span], found: &Found) {
     let known = |spans: &[Span]| spans.iter().filter(|s| s.gait != Gait::Unknown).count();
     if known(&found.spans) == known(truth) {
         return;

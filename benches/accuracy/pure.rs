@@ -1,12 +1,12 @@
 //! Sessions of one gait only, on level ground and hills, for speeds that overlap: how many show a false bout of more than
 //! 10 s, and how sure the false ones are said to be.
 
-use jogaudit::clean::{CleanConfig, clean};
-use jogaudit::gait::agreement::Span;
-use jogaudit::gait::{Bout, Gait, GaitConfig, segment};
-use jogaudit::prescription::{Extent, Move, Step};
-use jogaudit::simulate::{Channels, Profile, Settings, simulate};
-use jogaudit::units::Seconds;
+use jogaudit_core::clean::{CleanConfig, clean};
+use jogaudit_core::gait::agreement::Span;
+use jogaudit_core::gait::{Bout, Gait, GaitConfig, segment};
+use jogaudit_core::prescription::{Extent, Move, Step};
+use jogaudit_recording::units::Seconds;
+use jogaudit_simulate::{Channels, Profile, Settings, simulate};
 
 use crate::{Options, show};
 

@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 use std::io::{BufRead, BufReader, Write};
 use std::process::{Command, Stdio};
 
-use jogaudit::clean::Series;
-use jogaudit::gait::agreement::Span;
-use jogaudit::gait::{Gait, GaitConfig, segment};
+use jogaudit_core::clean::Series;
+use jogaudit_core::gait::agreement::Span;
+use jogaudit_core::gait::{Gait, GaitConfig, segment};
 
 /// What is found, with a certainty where there is one.
 pub(crate) struct Found {
@@ -118,8 +118,8 @@ pub(crate) struct Rivals {
 
 impl Rivals {
     pub(crate) fn start(python: &str) -> Self {
-        let script = concat!(env!("CARGO_MANIFEST_DIR"), "/benches/accuracy/rivals.py");
-        let kept = concat!(env!("CARGO_MANIFEST_DIR"), "/target/rivals");
+        let script = concat!(env!("CARGO_MANIFEST_DIR"), "/../../benches/accuracy/rivals.py");
+        let kept = concat!(env!("CARGO_MANIFEST_DIR"), "/../../target/rivals");
         let mut child = Command::new(python)
             .args([script, kept])
             .stdin(Stdio::piped())

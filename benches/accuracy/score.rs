@@ -1,7 +1,7 @@
 //! What is counted on one recording or on many.
 
-use jogaudit::gait::Gait;
-use jogaudit::gait::agreement::{Span, matched, shared_time_s};
+use jogaudit_core::gait::Gait;
+use jogaudit_core::gait::agreement::{Span, matched, shared_time_s};
 
 use crate::rivals::Found;
 

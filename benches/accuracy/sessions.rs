@@ -1,11 +1,11 @@
 //! Who is recorded how, and the simulated sessions.
 
-use jogaudit::gait::agreement::Span;
-use jogaudit::prescription::{Extent, Move, Step};
-use jogaudit::simulate::{
+use jogaudit_core::gait::agreement::Span;
+use jogaudit_core::prescription::{Extent, Move, Step};
+use jogaudit_recording::units::Seconds;
+use jogaudit_simulate::{
     Channels, Fault, FaultKind, Gps, Profile, Sampling, Settings, Simulated, Window, simulate,
 };
-use jogaudit::units::Seconds;
 
 #[derive(Clone, Copy)]
 pub(crate) struct Condition {

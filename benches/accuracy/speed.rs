@@ -2,12 +2,12 @@
 
 use std::time::Instant;
 
-use jogaudit::clean::{CleanConfig, clean};
-use jogaudit::gait::{GaitConfig, segment};
-use jogaudit::prescription::{Extent, Move, Step};
-use jogaudit::read::{Format, ReadConfig, read};
-use jogaudit::simulate::{Channels, Profile, Settings, simulate, write};
-use jogaudit::units::Seconds;
+use jogaudit_core::clean::{CleanConfig, clean};
+use jogaudit_core::gait::{GaitConfig, segment};
+use jogaudit_core::prescription::{Extent, Move, Step};
+use jogaudit_recording::read::{Format, ReadConfig, read};
+use jogaudit_recording::units::Seconds;
+use jogaudit_simulate::{Channels, Profile, Settings, simulate, write};
 
 use crate::rivals::ours;
 use crate::score::Score;

@@ -1,6 +1,6 @@
 #![no_main]
 
-use jogaudit::prescription::Plan;
+use jogaudit_core::prescription::Plan;
 use libfuzzer_sys::fuzz_target;
 
 fuzz_target!(|text: &str| {

@@ -1,6 +1,6 @@
 #![no_main]
 
-use jogaudit::prescription::Session;
+use jogaudit_core::prescription::Session;
 use libfuzzer_sys::fuzz_target;
 
 fuzz_target!(|text: &str| {

@@ -1,4 +1,4 @@
-"""Reads recordings and geodesics with independent open libraries, for tests/read_reference.rs.
+"""Reads recordings and geodesics with independent open libraries, for tests/outside/src/read_python.rs.
 
 Writes one JSON array a line, of numbers as text or null; an empty one ends each file.
 

@@ -272,9 +272,9 @@ fn a_guess_that_is_overruled_is_told() {
 /// 115 to 148 steps/min, each a sixth below the published ranges. So the runs are not all on the right side by what is known
 /// beforehand, and this is no test of the published switch at 135 to 140 steps/min.
 #[test]
-#[ignore = "needs tests/run"]
+#[ignore = "needs Python, see tests/full"]
 fn walks_and_runs_of_an_open_set_of_wrist_motions() {
-    let python = std::env::var("JOGAUDIT_PYTHON").expect("tests/run sets JOGAUDIT_PYTHON");
+    let python = std::env::var("JOGAUDIT_PYTHON").expect("tests/full sets JOGAUDIT_PYTHON");
     let script = concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/reference/basic_motions.py");
     let output = std::process::Command::new(python).arg(script).output().unwrap();
     let windows: Vec<(String, f64)> = serde_json::from_slice(&output.stdout).expect("windows");

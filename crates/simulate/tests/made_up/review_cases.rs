@@ -7,10 +7,9 @@
 #![allow(clippy::print_stdout)] // its tables are meant to be read
 
 use std::collections::BTreeMap;
-use std::time::{Duration, Instant};
 
+use jiff::ToSpan;
 use jiff::civil::Date;
-use jiff::{SignedDuration, Timestamp, ToSpan};
 use jogaudit_core::audit::Outcome;
 use jogaudit_core::pipeline::{Config, Reviewed, audit_recording, review_case, segment_recording};
 use jogaudit_core::prescription::{Extent, Move, Plan, Stage, Step};
@@ -539,40 +538,4 @@ fn a_stage_is_recognised_without_any_history() {
         "stages without history, first stage expected: {right} of {all} right, {ambiguous} ambiguous, {wrong} wrong"
     );
     assert!(right as f64 >= 0.98 * all as f64, "{right} of {all}");
-}
-
-#[test]
-fn the_work_grows_with_the_recordings_and_no_faster() {
-    let pool = Pool::new(0);
-    let take = &pool.clean[0][0][0].recorded;
-    let time = |count: i64| {
-        let recorded: Vec<Recorded> = (0..count)
-            .map(|at| {
-                let mut recorded = Recorded { name: format!("{at:05}"), ..take.clone() };
-                let start =
-                    Timestamp::from_second(1_600_000_000).unwrap() + SignedDuration::from_hours(48 * at);
-                recorded.series = recorded.series.starting_at(start);
-                recorded
-            })
-            .collect();
-        let as_of = "2040-01-01".parse().unwrap();
-        let once = || {
-            let recorded = recorded.clone();
-            let start = Instant::now();
-            review_case(
-                &pool.plan,
-                &Given::default(),
-                &Diary::default(),
-                recorded,
-                as_of,
-                &Config::default(),
-            );
-            start.elapsed()
-        };
-        (0..3).map(|_| once()).min().unwrap_or(Duration::ZERO)
-    };
-    let (few, many) = (time(60), time(600));
-    println!("recognising, auditing and reviewing: 60 recordings {few:?}, 600 recordings {many:?}");
-    // Ten times the work; twice that for a machine that does other things meanwhile.
-    assert!(many < 20 * few);
 }

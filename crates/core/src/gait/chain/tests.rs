@@ -160,7 +160,7 @@ fn an_excursion_below_the_minimum_duration_is_passed_over() {
 
 /// The Python package `hmmlearn` 0.3.3 with the same parameters: minimum duration of one frame, three Gaussian states.
 #[test]
-#[ignore = "needs tests/run"]
+#[ignore = "needs Python, see tests/full"]
 fn both_agree_with_hmmlearn() {
     use std::io::Write;
     use std::process::{Command, Stdio};
@@ -193,7 +193,7 @@ fn both_agree_with_hmmlearn() {
     let given = serde_json::json!({
         "start": chain.initial, "transition": transition, "means": means, "variances": variances, "signal": signal,
     });
-    let python = std::env::var("JOGAUDIT_PYTHON").expect("tests/run sets JOGAUDIT_PYTHON");
+    let python = std::env::var("JOGAUDIT_PYTHON").expect("tests/full sets JOGAUDIT_PYTHON");
     let script = concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/reference/viterbi.py");
     let mut child =
         Command::new(python).arg(script).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap();

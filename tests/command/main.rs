@@ -1,0 +1,32 @@
+//! The whole command as its users meet it: arguments, files, standard output, exit codes; the local page over bare sockets;
+//! and that the documents say what the command does.
+
+mod agree;
+mod bad_input;
+mod batch;
+mod batch_killed;
+mod check;
+mod docs;
+mod html;
+mod page_attacks;
+mod page_use;
+mod plan;
+mod readme;
+mod review;
+mod simulate;
+mod usage;
+mod zipped;
+
+// Shared with the tests of other packages.
+#[path = "../support/batch_folder.rs"]
+mod batch_folder;
+#[path = "../support/folder.rs"]
+mod folder;
+#[path = "../support/hand_made.rs"]
+mod hand_made;
+#[path = "../support/html_page.rs"]
+mod html_page;
+#[path = "../support/page.rs"]
+mod page;
+#[path = "../support/program.rs"]
+mod program;

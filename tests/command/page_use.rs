@@ -1,0 +1,264 @@
+//! The local page as its users use it, without a browser: look, keep, diary, plan, review, caseload; and killed at any time.
+#![cfg(target_os = "linux")]
+#![allow(clippy::print_stdout)] // what was measured
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::path::Path;
+use std::time::Duration;
+
+use crate::page::{Page, case_with, coded, demo_file, gpx, tree};
+
+fn on_disk(folder: &tempfile::TempDir, name: &str) -> String {
+    fs::read_to_string(folder.path().join("case").join(name)).unwrap_or_default()
+}
+
+#[test]
+fn the_runners_way() {
+    let folder = case_with(&["2026-03-02.fit", "2026-03-04.gpx.gz", "2026-03-07.tcx"]);
+    let page = Page::on(&folder.path().join("case"));
+    assert_eq!(page.get("/").location(), "/case/case/");
+    let before = tree(folder.path());
+
+    // The stage is proposed, the report is there, and nothing is kept before it is asked for.
+    let bytes = demo_file("recordings/2026-03-09.fit");
+    let place = page.upload("case", &[("this morning.fit", &bytes)]).location().to_owned();
+    let looked = page.page(&place);
+    assert!(looked.contains("Taken for stage “2”"), "{looked}");
+    assert!(looked.contains("Overdone: more was done than stage “2” prescribes"), "{looked}");
+    assert!(page.page(&format!("{place}?stage=1")).contains("stage “1”"));
+    assert_eq!(tree(folder.path()), before);
+
+    let kept = page.post(&format!("{place}/keep"), &[("stage", "2")]);
+    assert!(kept.location().contains("done=kept"));
+    let name = "recordings/this-morning.";
+    let after = tree(folder.path());
+    let stored = after.iter().find(|(path, _)| path.to_string_lossy().contains(name)).expect("it is kept");
+    assert_eq!(stored.1, bytes, "the bytes as they were");
+    assert!(on_disk(&folder, "stages.csv").starts_with("recording,stage\nthis-morning."));
+    let report = page.page(kept.location());
+    assert!(report.contains("Kept in the case.") && report.contains("Overdone:"), "{report}");
+
+    // The same bytes again, under another name.
+    let again = page.upload("case", &[("copy.fit", &bytes)]).location().to_owned();
+    assert!(page.page(&again).contains("The case has this recording already"));
+    assert!(page.post(&format!("{again}/keep"), &[]).location().contains("done=duplicate"));
+    assert_eq!(tree(folder.path()), after);
+
+    // The diary: other lines stay as they are.
+    let diary = on_disk(&folder, "diary.csv");
+    let fields = [
+        ("pain_during", "2.5"),
+        ("pain_pattern", "returns"),
+        ("effort", "6"),
+        ("note", "new, \"soft\" shoes"),
+    ];
+    let written = page.post("/case/case/diary/2026-03-09", &fields);
+    assert!(written.location().contains("done=diary"));
+    let line = "2026-03-09,2.5,returns,,6,\"new, \"\"soft\"\" shoes\"";
+    let expected = diary.replace("2026-03-09,2,warm_up_only,4,6,felt good and let it run", line);
+    assert_ne!(expected, diary);
+    assert_eq!(on_disk(&folder, "diary.csv"), expected);
+    let wrong = page.post("/case/case/diary/2026-03-09", &[("pain_during", "11")]);
+    assert_eq!(wrong.status, 422);
+    assert!(wrong.body.contains("What to do"));
+    assert!(page.page("/case/case/diary").contains("new, &quot;soft&quot; shoes"));
+    assert!(page.page("/case/case/review").contains("2026-03-09"));
+
+    // Another stage, noted in the case.
+    let recording = stored.0.file_name().unwrap().to_str().unwrap();
+    page.post("/case/case/stage", &[("recording", recording), ("stage", "3")]).location();
+    assert_eq!(on_disk(&folder, "stages.csv"), format!("recording,stage\n{recording},3\n"));
+    let seen = page.page(&format!("/case/case/session?recording={}", coded(recording)));
+    assert!(seen.contains("Stage “3”, as said in stages.csv."), "{seen}");
+}
+
+#[test]
+fn several_files_at_once_and_one_that_cannot_be_read() {
+    let folder = case_with(&[]);
+    let page = Page::on(&folder.path().join("case"));
+    let files: Vec<(&str, Vec<u8>)> = ["2026-03-02.fit", "2026-03-04.gpx.gz", "2026-03-07.tcx"]
+        .iter()
+        .map(|name| (*name, demo_file(&format!("recordings/{name}"))))
+        .chain([("photo.jpg", b"\xff\xd8\xff\xe0 no recording".to_vec())])
+        .collect();
+    let sent: Vec<(&str, &[u8])> = files.iter().map(|(name, bytes)| (*name, bytes.as_slice())).collect();
+    assert_eq!(page.upload("case", &sent).location(), "/case/case/");
+    let list = page.page("/case/case/");
+    assert!(list.contains("2026-03-07: stage “1”, kept"), "{list}");
+    assert!(list.contains("photo.jpg") && list.contains("not readable: "), "{list}");
+    page.post("/case/case/keep-all", &[]).location();
+    let names: Vec<_> =
+        tree(&folder.path().join("case/recordings")).into_iter().map(|(path, _)| path).collect();
+    assert_eq!(names.len(), 3, "{names:?}");
+    assert!(page.page("/case/case/").contains("photo.jpg"), "what can't be read waits on");
+    page.post("/case/case/put-away-all", &[]);
+    assert!(!page.page("/case/case/").contains("photo.jpg"));
+    assert_eq!(page.upload("case", &[]).location(), "/case/case/?done=nothing");
+}
+
+#[test]
+fn the_plan_is_saved_when_it_is_one() {
+    let folder = case_with(&[]);
+    let page = Page::on(&folder.path().join("case"));
+    let shown = page.page("/case/case/plan");
+    let of = shown.split("name=\"of\" value=\"").nth(1).and_then(|rest| rest.split('"').next()).unwrap();
+    let before = on_disk(&folder, "plan.toml");
+    let broken = before.replace("run 1:00", "run 1:0o").replace('\n', "\r\n");
+    let answer = page.post("/case/case/plan", &[("text", &broken), ("of", of), ("action", "save")]);
+    assert_eq!(answer.status, 422);
+    assert!(answer.body.contains("plan.toml:") && answer.body.contains("1:0o"), "{}", answer.body);
+    assert_eq!(on_disk(&folder, "plan.toml"), before);
+
+    let better = before.replace("6 x (run 1:00", "5 x (run 1:00");
+    let sent = better.replace('\n', "\r\n");
+    let saved = page.post("/case/case/plan", &[("text", &sent), ("of", of), ("action", "save")]);
+    assert!(saved.location().contains("done=plan"));
+    assert_eq!(on_disk(&folder, "plan.toml"), better);
+    assert_eq!(on_disk(&folder, "plan.toml.bak"), before);
+    // From the page as it was before that.
+    let late = page.post("/case/case/plan", &[("text", &before), ("of", of), ("action", "save")]);
+    assert_eq!(late.status, 422);
+    assert!(late.body.contains("changed by somebody else"));
+    assert!(page.post("/case/case/plan/lint", &[("text", &better)]).body.contains("to think about"));
+    assert!(!page.page("/case/case/").contains("several_plans"));
+}
+
+#[test]
+fn the_physios_way() {
+    let caseload = tempfile::tempdir().unwrap();
+    for (name, files) in [("Berit", &["2026-03-02.fit"][..]), ("Arne", &["2026-03-02.fit"]), ("Cato", &[])] {
+        let case = case_with(files);
+        fs::rename(case.path().join("case"), caseload.path().join(name)).unwrap();
+    }
+    fs::write(caseload.path().join("Arne/diary.csv"), "date,pain_during,pain_pattern\n2026-03-02,6,night\n")
+        .unwrap();
+    fs::write(caseload.path().join("Cato/plan.toml"), "title = ").unwrap();
+    let page = Page::with(&[caseload.path().as_os_str(), "--as-of".as_ref(), "2026-03-03".as_ref()]);
+    let table = page.page("/");
+    let place = |text: &str| table.find(text).unwrap_or_else(|| panic!("{text} in {table}"));
+    assert!(place(">Arne<") < place(">Cato<") && place(">Cato<") < place(">Berit<"), "{table}");
+    assert!(table.contains("See a clinician.") && table.contains("The plan has a mistake."), "{table}");
+    assert!(
+        page.page("/case/Berit/").contains("Taken for") || page.page("/case/Berit/").contains("2026-03-02")
+    );
+    let broken = page.page("/case/Cato/");
+    assert!(broken.contains("plan.toml:1:") && broken.contains("Write or mend the plan"), "{broken}");
+    assert_eq!(page.get("/case/Dora/").status, 404);
+}
+
+#[test]
+fn without_a_case_a_made_up_one_is_shown_and_taken_away() {
+    let page = Page::with(&[]);
+    let first = page.get("/case/made-up-case/");
+    assert_eq!(first.status, 200);
+    assert!(first.body.contains("This case is made up"));
+    assert!(page.page("/case/made-up-case/").contains("Tove"));
+    page.end();
+}
+
+#[test]
+fn a_large_case_answers_at_once_and_shows_how_far_it_is() {
+    let folder = case_with(&[]);
+    let recordings = folder.path().join("case/recordings");
+    let bytes = demo_file("recordings/2026-03-28.fit");
+    for number in 0..200 {
+        // A byte after the end of a FIT file is noticed and changes the hash, so that nothing is read twice.
+        fs::write(recordings.join(format!("{number}.fit")), [bytes.as_slice(), &[number as u8]].concat())
+            .unwrap();
+    }
+    let page = Page::on(&folder.path().join("case"));
+    let first = page.get("/case/case/");
+    assert!(first.body.contains("of 200") && first.body.contains("<progress"), "{}", first.body);
+    page.page("/case/case/");
+    println!("200 recordings: at most {} MiB", page.peak_mib());
+}
+
+/// Files in a folder.
+fn files(folder: &Path) -> BTreeSet<String> {
+    let entries = fs::read_dir(folder).into_iter().flatten().flatten();
+    entries.map(|entry| entry.file_name().to_string_lossy().into_owned()).collect()
+}
+
+/// Kills the page in the middle of five uploads at once that are kept with their stage, each time at another event that is
+/// seen on disk. Each time all files are whole, and what was acknowledged is there.
+#[test]
+fn killed_at_any_time_the_case_is_whole() {
+    const AT_ONCE: usize = 5;
+    /// Kills that some upload did not survive, and rounds after which none is to be expected any more.
+    const HITS: usize = 8;
+    const MOST_ROUNDS: usize = 100;
+    let folder = case_with(&[]);
+    let case = folder.path().join("case");
+    let recordings = case.join("recordings");
+    let others = || ["plan.toml", "diary.csv"].map(|name| on_disk(&folder, name));
+    let stages = || on_disk(&folder, "stages.csv");
+    let before = others();
+    // Large enough to take a while to write.
+    let padding = "x".repeat(3 << 20);
+    let (mut uploads, mut acknowledged) = (Vec::new(), Vec::new());
+    let (mut round, mut hits) = (0, 0);
+    while hits < HITS {
+        assert!(round < MOST_ROUNDS, "{hits} of {round} kills hit anything");
+        let first = uploads.len();
+        uploads.extend((first..first + AT_ONCE).map(|n| gpx(n, &format!("<!-- {n} {padding} -->"))));
+        let page = Page::on(&case);
+        let (files_before, stages_before) = (files(&recordings), stages());
+        let told: Vec<Option<usize>> = std::thread::scope(|scope| {
+            let keeping: Vec<_> = (first..first + AT_ONCE)
+                .map(|number| {
+                    let (page, bytes) = (&page, &uploads[number]);
+                    scope.spawn(move || {
+                        let sent = page.try_upload("case", &[("a.gpx", bytes)])?;
+                        let kept =
+                            page.try_post(&format!("{}/keep", sent.header("location")), &[("stage", "1")])?;
+                        (kept.status == 303).then_some(number)
+                    })
+                })
+                .collect();
+            let new = |is: fn(&str) -> bool| {
+                files(&recordings).difference(&files_before).filter(|name| is(name)).count()
+            };
+            let has_come = || match round % 5 {
+                0 => false, // this round goes through
+                1 => new(|_| true) > 0,
+                2 => new(|name| !name.starts_with('.')) > 0,
+                3 => stages() != stages_before,
+                _ => new(|name| !name.starts_with('.')) > 1,
+            };
+            while !has_come() && !keeping.iter().all(std::thread::ScopedJoinHandle::is_finished) {
+                std::thread::sleep(Duration::from_millis(1));
+            }
+            page.stop();
+            keeping.into_iter().map(|one| one.join().unwrap()).collect()
+        });
+        hits += usize::from(told.iter().any(Option::is_none));
+        acknowledged.extend(told.into_iter().flatten());
+
+        assert_eq!(others(), before, "round {round}");
+        let stages = stages();
+        let stored = tree(&recordings);
+        for (path, bytes) in &stored {
+            let is_part = path.to_string_lossy().starts_with('.');
+            assert!(is_part || uploads.contains(bytes), "{} is not whole", path.display());
+        }
+        for number in &acknowledged {
+            let found = stored.iter().find(|(_, bytes)| *bytes == uploads[*number]);
+            let (path, _) = found.unwrap_or_else(|| panic!("upload {number} was acknowledged and is gone"));
+            assert!(stages.contains(&format!("{},1\n", path.display())), "{stages}");
+        }
+        assert!(stages.is_empty() || stages.ends_with(",1\n"), "{stages}");
+        round += 1;
+    }
+    assert!(acknowledged.len() >= AT_ONCE, "the first round went through");
+    println!(
+        "{} of {} uploads were acknowledged, {hits} of {round} kills hit others",
+        acknowledged.len(),
+        uploads.len()
+    );
+
+    // The next start clears up, and serves the case.
+    let page = Page::on(&case);
+    page.page("/case/case/");
+    assert!(tree(&case).iter().all(|(path, _)| !path.to_string_lossy().ends_with(".jogaudit-part")));
+}

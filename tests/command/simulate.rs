@@ -1,0 +1,79 @@
+//! `jogaudit simulate` and `jogaudit demo` as a user meets them.
+
+use std::fs;
+use std::path::Path;
+
+use crate::program::jogaudit;
+
+const PLAN: &str = "
+title = 'Back on the path'
+[limits]
+pace_ceiling = '6:45 /km'
+[[stage]]
+name = '1'
+session = 'walk 2:00, 3 x (run 1:00, walk 1:00), walk 1:00'
+[[stage]]
+name = 'far'
+session = 'walk 200 m, for 1 mi (run 1:00, walk 1:00)'
+";
+
+fn run(dir: &Path, arguments: &str) -> std::process::Output {
+    let mut command = std::process::Command::new(jogaudit());
+    command.current_dir(dir).args(arguments.split_whitespace()).output().unwrap()
+}
+
+fn with_plan() -> tempfile::TempDir {
+    let dir = tempfile::tempdir().unwrap();
+    fs::write(dir.path().join("plan.toml"), PLAN).unwrap();
+    dir
+}
+
+#[test]
+fn a_seed_gives_the_same_file_and_its_truth() {
+    let dir = with_plan();
+    for (name, more) in [("a.fit", ""), ("a.gpx.gz", ""), ("a.tcx", ""), ("far.fit", "--stage far")] {
+        let stage = if more.is_empty() { "--stage 1" } else { more };
+        let arguments = format!("simulate --plan plan.toml {stage} --seed 9 --out {name} --truth t.json");
+        let bytes = || {
+            let output = run(dir.path(), &arguments);
+            assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+            fs::read(dir.path().join(name)).unwrap()
+        };
+        assert_eq!(bytes(), bytes());
+        let truth: serde_json::Value =
+            serde_json::from_slice(&fs::read(dir.path().join("t.json")).unwrap()).unwrap();
+        assert_eq!(truth["schema"], "jogaudit.truth/1");
+        assert_eq!(truth["bouts"][1]["gait"], "run");
+    }
+    assert_eq!(fs::read(dir.path().join("a.fit")).unwrap()[8..12], *b".FIT");
+    assert_eq!(fs::read(dir.path().join("a.gpx.gz")).unwrap()[..2], [0x1f, 0x8b]);
+    assert!(fs::read(dir.path().join("a.tcx")).unwrap().starts_with(b"<?xml"));
+}
+
+#[test]
+fn what_cannot_be_made_up_is_said_with_code_2() {
+    let dir = with_plan();
+    for (arguments, said) in [
+        ("--stage 9 --out a.fit", "has no stage `9`"),
+        ("--stage 1 --out a.gpx --treadmill", "GPX cannot hold"),
+        ("--stage 1 --out a.fit --fault jump", "no fault is called `jump`"),
+        ("--stage 1 --out a.fit --fault stop:30:9", "no rep for the fault"),
+        ("--stage 1 --out a.fit --pause 30@99999", "does not fit the recording"),
+        ("--stage 1 --out nowhere/a.fit", "could not write nowhere/a.fit"),
+    ] {
+        let output = run(dir.path(), &format!("simulate --plan plan.toml {arguments}"));
+        let error = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{arguments}: {error}");
+        assert!(error.contains(said), "{arguments}: {error}");
+    }
+}
+
+#[test]
+fn the_demo_leaves_a_folder_of_the_user_alone() {
+    let dir = tempfile::tempdir().unwrap();
+    fs::write(dir.path().join("thesis.txt"), "mine").unwrap();
+    let output = run(dir.path(), "demo .");
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8(output.stderr).unwrap().contains("is not empty"));
+    assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 1);
+}

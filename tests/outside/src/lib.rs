@@ -1,0 +1,33 @@
+//! jogaudit against what others have made: readers of the formats, a judge of JSON schemas, statistics and tables in Python,
+//! a browser, a cluster. A package of its own, so that what these need stays out of `cargo run` and `cargo test`. Tests that
+//! need a program beside Rust are ignored unless asked for; `bash tests/full` installs it and asks.
+
+#![cfg(test)]
+
+mod agree;
+mod archive;
+mod browser;
+mod browser_page;
+mod browser_report;
+mod cluster;
+mod documents;
+mod made_up;
+mod parquet;
+mod plan_schemas;
+mod read_archives;
+mod read_python;
+mod schema;
+mod schemas;
+mod simulate_formats;
+
+// Shared with the tests of the command.
+#[path = "../../support/batch_folder.rs"]
+mod batch_folder;
+#[path = "../../support/folder.rs"]
+mod folder;
+#[path = "../../support/hand_made.rs"]
+mod hand_made;
+#[path = "../../support/page.rs"]
+mod page;
+#[path = "../../support/program.rs"]
+mod program;

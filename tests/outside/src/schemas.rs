@@ -1,0 +1,199 @@
+//! The JSON of `bouts` and `check` against their schemas, for random findings.
+
+use jogaudit_core::audit::{Amount, Audit, Code, Dose, Finding, Outcome, Rep};
+use jogaudit_core::gait::{Bout, Gait, Segmentation};
+use jogaudit_core::prescription::Plan;
+use jogaudit_recording::notice::{Notice, NoticeCode, Place};
+use jogaudit_recording::units::Unit;
+use jogaudit_report::{BoutsView, CheckView, RecordingFacts, json};
+use proptest::prelude::*;
+use serde_json::{Value, json};
+
+use crate::schema::Judge;
+
+fn facts() -> RecordingFacts {
+    RecordingFacts {
+        format: "tcx",
+        sha256: "ab".repeat(32),
+        start: "2026-03-02T07:10:00Z".parse().unwrap(),
+        samples: 1813,
+        has: vec!["speed", "altitude"],
+    }
+}
+
+fn plan() -> Plan {
+    Plan::parse("title = 'x'\n[[stage]]\nname = '3'\nsession = 'walk 5:00, 6 x (run 1:00, walk 400 m)'")
+        .unwrap()
+        .value
+}
+
+fn parsed(text: &str) -> Value {
+    assert!(text.ends_with("}\n"));
+    serde_json::from_str(text).unwrap()
+}
+
+/// Any value that a kernel may hand over, also those that are no number.
+fn value() -> impl Strategy<Value = Option<f64>> {
+    prop_oneof![
+        Just(None),
+        (0.0..5000.0).prop_map(Some),
+        Just(Some(0.0)),
+        Just(Some(-0.0)),
+        Just(Some(f64::NAN)),
+        Just(Some(f64::INFINITY)),
+    ]
+}
+
+fn bouts() -> impl Strategy<Value = Segmentation> {
+    let gaits = prop::sample::select(vec![Gait::Run, Gait::Walk, Gait::Stand, Gait::Unknown]);
+    prop::collection::vec((gaits, 0.0..600.0, 0.0..=1.0, value()), 0..8).prop_map(|parts| {
+        let mut bouts: Vec<Bout> = Vec::new();
+        for (gait, length, certainty, value) in parts {
+            let start_s = bouts.last().map_or(0.0, |b| b.end_s);
+            if bouts.last().is_some_and(|b| b.gait == gait) {
+                continue;
+            }
+            bouts.push(Bout {
+                gait,
+                start_s,
+                end_s: start_s + length,
+                start_error_s: 1.0,
+                end_error_s: 1.0,
+                certainty,
+                distance_m: value,
+                mean_speed_mps: value,
+                mean_cadence_spm: value,
+                mean_heart_rate_bpm: value,
+            });
+        }
+        Segmentation::new(bouts).unwrap()
+    })
+}
+
+fn codes() -> impl Strategy<Value = Code> {
+    use Code::*;
+    prop::sample::select(vec![
+        RunTooLong,
+        RunTooFast,
+        HeartRateTooHigh,
+        WalkCutShort,
+        WalkMissing,
+        RepExtra,
+        RunningTimeOver,
+        SessionTooLong,
+        UnplannedRun,
+        RunTooShort,
+        RepMissing,
+        WalkTooSlow,
+    ])
+}
+
+fn findings() -> impl Strategy<Value = Finding> {
+    let units = prop::sample::select(vec![
+        Unit::Seconds,
+        Unit::Metres,
+        Unit::SecondsPerKilometre,
+        Unit::BeatsPerMinute,
+        Unit::StepsPerMinute,
+    ]);
+    (codes(), prop::option::of(1u32..9), value(), value(), units, 0.0..=1.0).prop_map(
+        |(code, rep, first, second, unit, certainty)| Finding {
+            code,
+            rep,
+            start_s: first,
+            end_s: second,
+            prescribed: second,
+            achieved: first,
+            unit,
+            excess: first,
+            certainty,
+        },
+    )
+}
+
+fn reps() -> impl Strategy<Value = Rep> {
+    (1u32..9, any::<bool>(), 0.0..600.0, value(), value()).prop_map(
+        |(rep, run, achieved_s, first, second)| Rep {
+            rep,
+            gait: if run { Gait::Run } else { Gait::Walk },
+            prescribed_s: first,
+            prescribed_m: second,
+            achieved_s,
+            achieved_m: first,
+            error_s: 1.5,
+            start_s: second,
+            end_s: first,
+            stand_s: 0.0,
+            mean_pace_s_per_km: first,
+            level_pace_s_per_km: second,
+            over_ceiling_s: first,
+            mean_cadence_spm: second,
+            max_heart_rate_bpm: first,
+        },
+    )
+}
+
+fn audits() -> impl Strategy<Value = Audit> {
+    let outcomes =
+        prop::sample::select(vec![Outcome::Overdone, Outcome::Kept, Outcome::Underdone, Outcome::Undecided]);
+    let lists = (prop::collection::vec(reps(), 0..5), prop::collection::vec(findings(), 0..5));
+    (outcomes, lists, value(), value()).prop_map(|(outcome, (reps, findings), value, achieved)| {
+        let amount = Amount { prescribed: value, achieved };
+        let dose = Dose {
+            run_s: amount,
+            walk_s: amount,
+            session_s: amount,
+            run_steps: value,
+            run_distance_m: value,
+        };
+        Audit { outcome, reps, dose, findings, is_level: false }
+    })
+}
+
+proptest! {
+    #[test]
+    fn any_bouts_follow_their_schema(segmentation in bouts()) {
+        let judge = Judge::new("bouts");
+        let notices = [Notice::new(NoticeCode::RecorderPaused, "A sentence.").at(Place { line: Some(3), ..Place::default() })];
+        let document = parsed(&json::bouts(&BoutsView::new(&facts(), &segmentation, &notices)));
+        prop_assert_eq!(judge.judge(&document), Ok(()));
+        // Rounding keeps the tiling.
+        let mut at = 0.0;
+        for bout in document["bouts"].as_array().unwrap() {
+            prop_assert_eq!(bout["start_s"].as_f64(), Some(at));
+            at = bout["end_s"].as_f64().unwrap();
+        }
+        prop_assert_eq!(document["recording"]["elapsed_s"].as_f64(), Some(at));
+    }
+
+    #[test]
+    fn any_check_follows_its_schema(segmentation in bouts(), audit in prop::option::of(audits())) {
+        let judge = Judge::new("check");
+        let plan = plan();
+        let view = CheckView::new(&facts(), &segmentation, &plan, &plan.stages[0], audit.as_ref(), &[]);
+        let document = parsed(&json::check(&view));
+        prop_assert_eq!(judge.judge(&document), Ok(()));
+    }
+}
+
+#[test]
+fn the_schemas_refuse_what_is_wrong() {
+    let judge = Judge::new("bouts");
+    let good = parsed(&json::bouts(&BoutsView::new(&facts(), &Segmentation::new(vec![]).unwrap(), &[])));
+    assert_eq!(judge.judge(&good), Ok(()));
+    for (pointer, wrong) in [
+        ("/schema", json!("jogaudit.bouts/2")),
+        ("/recording/elapsed_s", json!(null)),
+        ("/recording/start", json!("2026-03-02 07:10")),
+        ("/recording/has", json!(["pace"])),
+        ("/bouts", json!([{"gait": "run"}])),
+        ("/notices", json!([{"code": "A Code", "text": "x"}])),
+    ] {
+        let mut document = good.clone();
+        *document.pointer_mut(pointer).unwrap() = wrong;
+        assert!(judge.judge(&document).is_err(), "{pointer}");
+    }
+    let mut document = good;
+    document["extra"] = json!(1);
+    assert!(judge.judge(&document).is_err());
+}
