@@ -1,6 +1,6 @@
 //! The whole chain on one screen.
 
-use crate::audit::{Audit, AuditConfig, Trace, audit, trace};
+use crate::audit::{Audit, AuditConfig, Matched, Prescription};
 use crate::clean::{CleanConfig, Series, clean};
 use crate::gait::{GaitConfig, Segmentation, segment};
 use crate::prescription::{Plan, Stage};
@@ -41,15 +41,19 @@ pub fn segment_recording(recording: &Recording, config: &Config) -> Segmented {
     Segmented { series, segmentation, notices }
 }
 
-/// Bouts and prescription → audit; what is noticed is added to `segmented.notices`.
-pub fn audit_recording(segmented: &mut Segmented, plan: &Plan, stage: &Stage, config: &Config) -> Audit {
-    audit(&segmented.segmentation, &segmented.series, stage, &plan.runner, &plan.tolerance, &config.audit)
-        .take(&mut segmented.notices)
+/// Bouts and prescription → what was done, matched with what was prescribed.
+pub fn match_recording<'a>(
+    segmented: &'a Segmented,
+    prescription: Prescription<'a>,
+    config: &'a Config,
+) -> Matched<'a> {
+    Matched::new(&segmented.segmentation, &segmented.series, prescription, &config.audit)
 }
 
-/// Bouts and prescription → what can be drawn besides the audit.
-pub fn trace_recording(segmented: &Segmented, plan: &Plan, stage: &Stage, config: &Config) -> Trace {
-    trace(&segmented.segmentation, &segmented.series, stage, &plan.runner, &plan.tolerance, &config.audit)
+/// Bouts and prescription → audit; what is noticed is added to `segmented.notices`.
+pub fn audit_recording(segmented: &mut Segmented, plan: &Plan, stage: &Stage, config: &Config) -> Audit {
+    let audit = match_recording(segmented, Prescription::of(plan, stage), config).audit();
+    audit.take(&mut segmented.notices)
 }
 
 /// A case on one day.

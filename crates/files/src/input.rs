@@ -1,18 +1,21 @@
 //! Reads what the user named: a recording, a plan, one of its stages. `-` is standard input.
 
+use std::fmt::Write as _;
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::Path;
 
+use sha2::{Digest, Sha256};
+
+use jogaudit_core::audit::Prescription;
 use jogaudit_core::gait::Segmentation;
-use jogaudit_core::pipeline::{Config, Segmented, audit_recording, segment_recording, trace_recording};
+use jogaudit_core::pipeline::{Config, Segmented, match_recording, segment_recording};
 use jogaudit_core::prescription::{Plan, Stage};
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 use jogaudit_recording::read::{ReadConfig, Recording, Sport, read};
 use jogaudit_report::{Charts, CheckView, RecordingFacts};
 
 use super::failure::{Failure, named};
-use super::hash::sha256;
 
 /// Larger recordings are refused rather than read into memory: days of samples many times a second stay below.
 pub const MAX_RECORDING_BYTES: u64 = 512 << 20;
@@ -100,21 +103,26 @@ pub fn session_of(
 impl Session {
     /// Holds the session against a stage, with what is drawn of it.
     pub fn report(self, plan: &Plan, stage: &Stage, config: &Config) -> CheckReport {
-        let charts = self.segmented.as_ref().map(|segmented| {
-            let trace = trace_recording(segmented, plan, stage, config);
-            Charts::new(&segmented.series, &segmented.segmentation, stage, &trace)
-        });
-        CheckReport { view: self.check(plan, stage, config), charts }
+        self.checked(plan, stage, config, true)
     }
 
     /// Holds the session against a stage.
-    pub fn check(mut self, plan: &Plan, stage: &Stage, config: &Config) -> CheckView {
-        let audit = self.segmented.as_mut().map(|segmented| {
-            let audit = audit_recording(segmented, plan, stage, config);
-            self.notices.append(&mut segmented.notices);
-            audit
-        });
-        CheckView::new(&self.facts, &self.segmentation, plan, stage, audit.as_ref(), &self.notices)
+    pub fn check(self, plan: &Plan, stage: &Stage, config: &Config) -> CheckView {
+        self.checked(plan, stage, config, false).view
+    }
+
+    fn checked(mut self, plan: &Plan, stage: &Stage, config: &Config, with_charts: bool) -> CheckReport {
+        let (mut audit, mut charts) = (None, None);
+        if let Some(segmented) = &self.segmented {
+            let matched = match_recording(segmented, Prescription::of(plan, stage), config);
+            self.notices.extend(segmented.notices.iter().cloned());
+            audit = Some(matched.audit().take(&mut self.notices));
+            charts = with_charts
+                .then(|| Charts::new(&segmented.series, &segmented.segmentation, stage, &matched.trace()));
+        }
+        let view =
+            CheckView::new(&self.facts, &self.segmentation, plan, stage, audit.as_ref(), &self.notices);
+        CheckReport { view, charts }
     }
 }
 
@@ -170,6 +178,19 @@ pub fn at_most(path: &Path, limit: u64) -> io::Result<Vec<u8>> {
         return Err(io::Error::new(io::ErrorKind::FileTooLarge, text));
     }
     Ok(bytes)
+}
+
+/// SHA-256, lower-case hexadecimal.
+pub fn sha256(bytes: &[u8]) -> String {
+    hexadecimal(&Sha256::digest(bytes))
+}
+
+/// Lower-case hexadecimal.
+pub fn hexadecimal(bytes: &[u8]) -> String {
+    bytes.iter().fold(String::new(), |mut text, byte| {
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
 }
 
 fn chosen(

@@ -224,10 +224,7 @@ fn bouts(stage: &Stage) -> Vec<CardBout> {
     let mut bouts = Vec::new();
     let mut at = At { s: Some(0.0), m: Some(0.0) };
     let (mut runs, mut walks) = (0, 0);
-    let ceiling = |step: &Step| {
-        let ceiling = step.ceiling.or(stage.limits.pace_ceiling).filter(|_| step.motion == Move::Run);
-        ceiling.and_then(MetresPerSecond::pace_s_per_km)
-    };
+    let ceiling = |step: &Step| step.pace_ceiling(&stage.limits).and_then(MetresPerSecond::pace_s_per_km);
     let amounts = |extent| match extent {
         Extent::Time(time) => (Some(time.get()), None),
         Extent::Distance(distance) => (None, Some(distance.get())),

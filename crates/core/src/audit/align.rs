@@ -23,7 +23,7 @@ const MOST_CELLS: usize = 4_000_000;
 
 /// How a piece of the recording counts in the matching.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Kind {
+pub(super) enum PieceKind {
     /// Running.
     Run,
     /// Walking.
@@ -37,7 +37,7 @@ pub(super) enum Kind {
 /// A bout as the matching sees it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Piece {
-    pub(super) kind: Kind,
+    pub(super) kind: PieceKind,
     pub(super) bout: Bout,
 }
 
@@ -46,9 +46,13 @@ impl Piece {
         self.bout.duration_s()
     }
 
+    pub(super) const fn is_moving(&self) -> bool {
+        matches!(self.kind, PieceKind::Run | PieceKind::Walk)
+    }
+
     /// Whether it is a stop of the recorder's timer.
     pub(super) fn is_pause(&self) -> bool {
-        self.kind == Kind::Rest && self.bout.gait == Gait::Unknown
+        self.kind == PieceKind::Rest && self.bout.gait == Gait::Unknown
     }
 }
 
@@ -170,7 +174,8 @@ pub(super) struct Group {
 /// A whole matching: groups in order; what is in none is loose (pieces) or missing (targets).
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Alignment {
-    pub(super) cost: f64,
+    /// What it costs, in seconds of mismatch.
+    pub(super) cost_s: f64,
     pub(super) groups: Vec<Group>,
 }
 
@@ -188,9 +193,9 @@ impl Sums {
     fn add(&mut self, piece: &Piece, gait: Gait) {
         let length = piece.length_s();
         match (piece.kind, gait) {
-            (Kind::Run, Gait::Run) | (Kind::Walk, Gait::Walk) => self.own += length,
-            (Kind::Rest, _) => self.rest += length,
-            (Kind::Hole, _) => self.hole += length,
+            (PieceKind::Run, Gait::Run) | (PieceKind::Walk, Gait::Walk) => self.own += length,
+            (PieceKind::Rest, _) => self.rest += length,
+            (PieceKind::Hole, _) => self.hole += length,
             _ => self.other += length * piece.bout.certainty,
         }
     }
@@ -200,10 +205,9 @@ impl Costs {
     /// Of leaving each target out. A first or last walk is cheap to leave out only where the recording begins or ends
     /// without a walk: a walk that is there is that walk, however short.
     fn missing(&self, pieces: &[Piece], targets: &[Target]) -> Vec<f64> {
-        let moving = |p: &&Piece| matches!(p.kind, Kind::Run | Kind::Walk);
-        let is_walk = |p: Option<&Piece>| p.is_some_and(|p| p.kind == Kind::Walk);
-        let begins_walking = is_walk(pieces.iter().find(moving));
-        let ends_walking = is_walk(pieces.iter().rev().find(moving));
+        let is_walk = |p: Option<&Piece>| p.is_some_and(|p| p.kind == PieceKind::Walk);
+        let begins_walking = is_walk(pieces.iter().find(|p| p.is_moving()));
+        let ends_walking = is_walk(pieces.iter().rev().find(|p| p.is_moving()));
         let cost = |(index, target): (usize, &Target)| {
             let order = self.missing_order_s * (targets.len() - index) as f64;
             let cut_off = match target.place {
@@ -226,12 +230,12 @@ impl Costs {
         let before = targets_done == 0;
         let after = targets_done == targets;
         match piece.kind {
-            Kind::Rest | Kind::Hole => Some(0.0),
-            Kind::Walk if before || after => Some(self.loose_walk * piece.length_s()),
+            PieceKind::Rest | PieceKind::Hole => Some(0.0),
+            PieceKind::Walk if before || after => Some(self.loose_walk * piece.length_s()),
             // With no target at all everything is both before and after.
-            Kind::Run if after => Some(self.run_after * piece.length_s() * piece.bout.certainty),
-            Kind::Run if before => Some(self.run_before * piece.length_s() * piece.bout.certainty),
-            Kind::Run | Kind::Walk => None,
+            PieceKind::Run if after => Some(self.run_after * piece.length_s() * piece.bout.certainty),
+            PieceKind::Run if before => Some(self.run_before * piece.length_s() * piece.bout.certainty),
+            PieceKind::Run | PieceKind::Walk => None,
         }
     }
 
@@ -284,8 +288,8 @@ impl Costs {
 /// Whether a piece may be first or last in a group for this target.
 fn may_bound(piece: &Piece, target: &Target) -> bool {
     match (target.gait, piece.kind) {
-        (Gait::Run, Kind::Run) | (Gait::Walk, Kind::Walk) => true,
-        (Gait::Walk, Kind::Rest | Kind::Hole) => target.place == TargetPlace::Inner,
+        (Gait::Run, PieceKind::Run) | (Gait::Walk, PieceKind::Walk) => true,
+        (Gait::Walk, PieceKind::Rest | PieceKind::Hole) => target.place == TargetPlace::Inner,
         _ => false,
     }
 }
@@ -299,9 +303,9 @@ fn fits(pieces: &[Piece], target: &Target) -> bool {
 /// Whether a piece may be in a joined group.
 fn can_join(piece: &Piece, gait: Gait) -> bool {
     match piece.kind {
-        Kind::Run => gait == Gait::Run,
-        Kind::Walk => gait == Gait::Walk,
-        Kind::Rest | Kind::Hole => true,
+        PieceKind::Run => gait == Gait::Run,
+        PieceKind::Walk => gait == Gait::Walk,
+        PieceKind::Rest | PieceKind::Hole => true,
     }
 }
 
@@ -335,7 +339,7 @@ pub(super) fn align(pieces: &[Piece], targets: &[Target], costs: &Costs) -> Opti
             }
         }
     }
-    Some(table.trace())
+    Some(table.backtracked())
 }
 
 /// Offers every group that begins with piece `i` and target `j`.
@@ -405,9 +409,10 @@ impl Table {
         }
     }
 
-    fn trace(&self) -> Alignment {
+    /// The matching that leads to the last cell.
+    fn backtracked(&self) -> Alignment {
         let mut at = (self.cost.len() / self.width - 1, self.width - 1);
-        let cost = self.cost(at.0, at.1);
+        let cost_s = self.cost(at.0, at.1);
         let mut groups = Vec::new();
         while at != (0, 0) {
             let from = self.from[at.0 * self.width + at.1];
@@ -417,7 +422,7 @@ impl Table {
             at = from;
         }
         groups.reverse();
-        Alignment { cost, groups }
+        Alignment { cost_s, groups }
     }
 }
 
@@ -428,15 +433,15 @@ mod tests {
     use super::super::testing::bout;
     use super::*;
 
-    fn pieces(spec: &[(Kind, f64, f64)]) -> Vec<Piece> {
+    fn pieces(spec: &[(PieceKind, f64, f64)]) -> Vec<Piece> {
         let mut at = 0.0;
         spec.iter()
             .map(|&(kind, length_s, certainty)| {
                 let gait = match kind {
-                    Kind::Run => Gait::Run,
-                    Kind::Walk => Gait::Walk,
-                    Kind::Rest => Gait::Stand,
-                    Kind::Hole => Gait::Unknown,
+                    PieceKind::Run => Gait::Run,
+                    PieceKind::Walk => Gait::Walk,
+                    PieceKind::Rest => Gait::Stand,
+                    PieceKind::Hole => Gait::Unknown,
                 };
                 let bout = Bout { certainty, ..bout(gait, at, at + length_s) };
                 at += length_s;
@@ -499,8 +504,8 @@ mod tests {
         all
     }
 
-    fn any_kind() -> impl Strategy<Value = Kind> {
-        prop_oneof![4 => Just(Kind::Run), 4 => Just(Kind::Walk), 1 => Just(Kind::Rest), 1 => Just(Kind::Hole)]
+    fn any_kind() -> impl Strategy<Value = PieceKind> {
+        prop_oneof![4 => Just(PieceKind::Run), 4 => Just(PieceKind::Walk), 1 => Just(PieceKind::Rest), 1 => Just(PieceKind::Hole)]
     }
 
     proptest! {
@@ -517,12 +522,12 @@ mod tests {
             let costs = Costs::default();
             let found = align(&pieces, &targets, &costs).unwrap();
             let own_price = price(&pieces, &targets, &found.groups, &costs).expect("an allowed matching");
-            prop_assert!((own_price - found.cost).abs() < 1e-6, "{} is priced {own_price}", found.cost);
+            prop_assert!((own_price - found.cost_s).abs() < 1e-6, "{} is priced {own_price}", found.cost_s);
             let least = all_matchings(pieces.len(), targets.len())
                 .iter()
                 .filter_map(|groups| price(&pieces, &targets, groups, &costs))
                 .fold(f64::INFINITY, f64::min);
-            prop_assert!((least - found.cost).abs() < 1e-6, "found {}, but {least} is possible", found.cost);
+            prop_assert!((least - found.cost_s).abs() < 1e-6, "found {}, but {least} is possible", found.cost_s);
         }
     }
 
@@ -540,8 +545,9 @@ mod tests {
     #[test]
     fn a_long_day_is_matched_quickly() {
         // 24 hours of changes every 40 s against 100 steps.
-        let done: Vec<(Kind, f64, f64)> =
-            (0..2160).map(|i| (if i % 2 == 0 { Kind::Walk } else { Kind::Run }, 40.0, 0.9)).collect();
+        let done: Vec<(PieceKind, f64, f64)> = (0..2160)
+            .map(|i| (if i % 2 == 0 { PieceKind::Walk } else { PieceKind::Run }, 40.0, 0.9))
+            .collect();
         let steps: Vec<(Move, f64)> =
             (0..100).map(|i| (if i % 2 == 0 { Move::Walk } else { Move::Run }, 40.0)).collect();
         let found = align(&pieces(&done), &targets(&steps), &Costs::default()).unwrap();

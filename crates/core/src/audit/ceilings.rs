@@ -1,16 +1,15 @@
 //! Heart rate against its ceiling and walking cadence against its floor.
 
 use super::certainty::above_zero;
-use super::measure::{self, Done, Span};
-use super::{AuditConfig, Code, Finding};
+use super::measure::{self, BoutPart, Done};
+use super::{AuditConfig, Code, Finding, Prescription};
 use crate::clean::Series;
 use crate::gait::Gait;
-use crate::prescription::{Limits, Runner};
-use jogaudit_recording::units::Unit;
+use jogaudit_recording::units::{StepsPerMinute, Unit};
 
 /// A shorter dip below the ceiling does not end a stretch, s: sparse samples are up to 8 s apart.
 const DIP_S: f64 = 10.0;
-/// Stretches closer than this are one finding, s.
+/// Exceedancees closer than this are one finding, s.
 const SAME_FINDING_S: f64 = 60.0;
 /// Heart rate this close to the cadence may be the cadence, a known fault of optical sensors, per minute.
 const CADENCE_LOCK: f64 = 3.0;
@@ -40,9 +39,9 @@ pub(super) struct HeartAudit {
     pub(super) follows_cadence: bool,
 }
 
-/// A stretch above the ceiling.
+/// A time above the ceiling.
 #[derive(Clone, Copy, Debug)]
-struct Stretch {
+struct Exceedance {
     start_s: f64,
     end_s: f64,
     most_bpm: f64,
@@ -73,7 +72,7 @@ pub(super) fn heart_rate(
         runs: runs().count(),
         ..HeartAudit::default()
     };
-    let sustained = stretches(series, (start_s, end_s), ceiling_bpm + config.heart_margin_bpm, DIP_S)
+    let sustained = exceedances(series, (start_s, end_s), ceiling_bpm + config.heart_margin_bpm, DIP_S)
         .into_iter()
         .filter(|s| s.end_s - s.start_s >= config.heart_sustained_s);
     for stretch in merged(sustained) {
@@ -108,7 +107,7 @@ fn is_at_cadence(series: &Series, sample: usize) -> bool {
 /// Whether heart rate jumps onto the cadence, or jumps as the cadence does, around a stretch, as when the sensor counts
 /// steps. One that merely comes to equal it gets there slowly: ceilings, heart rates and cadences of running often
 /// meet. How it leaves the cadence tells nothing: at the end of a run that falls at once, and a heart rate fast enough.
-fn jumps_with_cadence(series: &Series, stretch: &Stretch) -> bool {
+fn jumps_with_cadence(series: &Series, stretch: &Exceedance) -> bool {
     let around = series.range(stretch.start_s - JUMP_AROUND_S, stretch.end_s + JUMP_AROUND_S);
     let known: Vec<(usize, f64)> =
         around.filter_map(|k| Some((k, series.heart_rate_bpm().get(k).copied().flatten()?))).collect();
@@ -122,8 +121,8 @@ fn jumps_with_cadence(series: &Series, stretch: &Stretch) -> bool {
     })
 }
 
-fn whole(start_s: f64, end_s: f64) -> Span {
-    Span {
+fn whole(start_s: f64, end_s: f64) -> BoutPart {
+    BoutPart {
         start_s,
         end_s,
         start_error_s: 0.0,
@@ -134,9 +133,9 @@ fn whole(start_s: f64, end_s: f64) -> Span {
     }
 }
 
-/// Stretches of samples above a limit; dips and missing values up to `dip_s` do not end one.
-fn stretches(series: &Series, (start_s, end_s): (f64, f64), limit_bpm: f64, dip_s: f64) -> Vec<Stretch> {
-    let mut found: Vec<Stretch> = Vec::new();
+/// Exceedancees of samples above a limit; dips and missing values up to `dip_s` do not end one.
+fn exceedances(series: &Series, (start_s, end_s): (f64, f64), limit_bpm: f64, dip_s: f64) -> Vec<Exceedance> {
+    let mut found: Vec<Exceedance> = Vec::new();
     for (k, &t) in series.time_s().iter().enumerate() {
         if t < start_s || t > end_s {
             continue;
@@ -155,7 +154,7 @@ fn stretches(series: &Series, (start_s, end_s): (f64, f64), limit_bpm: f64, dip_
             }
             _ => {
                 let stretch =
-                    Stretch { start_s: t, end_s: t, most_bpm: bpm, sum_bpm: bpm, count: 1.0, locked };
+                    Exceedance { start_s: t, end_s: t, most_bpm: bpm, sum_bpm: bpm, count: 1.0, locked };
                 found.push(stretch);
             }
         }
@@ -163,8 +162,8 @@ fn stretches(series: &Series, (start_s, end_s): (f64, f64), limit_bpm: f64, dip_
     found
 }
 
-fn merged(stretches: impl Iterator<Item = Stretch>) -> Vec<Stretch> {
-    let mut found: Vec<Stretch> = Vec::new();
+fn merged(stretches: impl Iterator<Item = Exceedance>) -> Vec<Exceedance> {
+    let mut found: Vec<Exceedance> = Vec::new();
     for next in stretches {
         match found.last_mut() {
             Some(last) if next.start_s - last.end_s <= SAME_FINDING_S => {
@@ -189,9 +188,9 @@ fn rep_at(done: &[Done], t: f64) -> Option<u32> {
 
 /// The cadence a walk has to keep: the prescribed floor, else what common practice makes of the usual running
 /// cadence.
-pub(super) fn walk_floor_spm(limits: &Limits, runner: &Runner, config: &AuditConfig) -> Option<f64> {
-    let prescribed = limits.walk_cadence_floor.map(jogaudit_recording::units::StepsPerMinute::get);
-    let by_running = || runner.usual_run_cadence.map(|c| c.get() - config.brisk_below_run_spm);
+pub(super) fn walk_floor_spm(prescription: &Prescription<'_>, config: &AuditConfig) -> Option<f64> {
+    let prescribed = prescription.limits.walk_cadence_floor.map(StepsPerMinute::get);
+    let by_running = || prescription.runner.usual_run_cadence.map(|c| c.get() - config.brisk_below_run_spm);
     prescribed.or_else(by_running)
 }
 
@@ -206,7 +205,7 @@ pub(super) fn walk_cadence(
     const TRIM_S: f64 = 5.0;
     let (mut findings, mut unjudged) = (Vec::new(), 0);
     for walk in done.iter().filter(|d| d.gait == Gait::Walk && !d.own.is_empty()) {
-        let core: Vec<Span> = walk.own.iter().map(|s| s.trimmed(TRIM_S)).collect();
+        let core: Vec<BoutPart> = walk.own.iter().map(|s| s.trimmed(TRIM_S)).collect();
         let Some(cadence_spm) = measure::mean_cadence(series, &core) else {
             unjudged += 1;
             continue;

@@ -1,12 +1,12 @@
 //! Lengths against what was prescribed. One fault gives one finding: what a finding explains is not counted again.
 
-use super::align::{Alignment, Kind, Piece, Target, TargetPlace};
+use super::align::{Alignment, Piece, PieceKind, TargetPlace};
 use super::certainty::{DECIDES, above_zero};
-use super::measure::{self, Done, Span};
+use super::matched::Matched;
+use super::measure::{self, BoutPart, Done};
 use super::{AuditConfig, Code, Finding};
-use crate::clean::Series;
 use crate::gait::Gait;
-use crate::prescription::{Extent, Step, Tolerance};
+use crate::prescription::Extent;
 use jogaudit_recording::notice::{Notice, NoticeCode};
 use jogaudit_recording::units::Unit;
 
@@ -17,16 +17,10 @@ const HIDDEN_CERTAINTY: f64 = 0.5;
 /// Assumed standard error of where a missing walk would have begun and ended, s.
 const MISSING_ERROR_S: f64 = 3.0;
 
-/// Everything that lengths are judged by.
+/// Judges the lengths of what was done.
 pub(super) struct Lengths<'a> {
-    pub(super) series: &'a Series,
-    pub(super) pieces: &'a [Piece],
-    pub(super) targets: &'a [Target],
+    pub(super) matched: &'a Matched<'a>,
     pub(super) alignment: &'a Alignment,
-    pub(super) steps: &'a [Step],
-    pub(super) done: &'a [Done],
-    pub(super) tolerance: &'a Tolerance,
-    pub(super) config: &'a AuditConfig,
     /// Step whose beginning is not on the recording.
     pub(super) truncated: Option<usize>,
 }
@@ -91,21 +85,22 @@ impl Lengths<'_> {
         self.group_of(target).is_some_and(|g| (target - g.targets.start).is_multiple_of(2))
     }
 
-    fn kind_s(&self, pieces: std::ops::Range<usize>, kind: Kind) -> f64 {
-        self.pieces[pieces].iter().filter(|p| p.kind == kind).map(|p| p.bout.duration_s()).sum()
+    fn kind_s(&self, pieces: std::ops::Range<usize>, kind: PieceKind) -> f64 {
+        self.matched.pieces[pieces].iter().filter(|p| p.kind == kind).map(|p| p.bout.duration_s()).sum()
     }
 
     fn holes_s(&self) -> f64 {
-        self.kind_s(0..self.pieces.len(), Kind::Hole)
+        self.kind_s(0..self.matched.pieces.len(), PieceKind::Hole)
     }
 
     /// Time without data right before and right after a group, stops between not counted, s: what belongs to the
     /// group may go on in it.
     fn holes_beside_s(&self, group: &super::align::Group) -> (f64, f64) {
-        let idle = |p: &&Piece| matches!(p.kind, Kind::Rest | Kind::Hole);
-        let hole_s = |p: &Piece| if p.kind == Kind::Hole { p.bout.duration_s() } else { 0.0 };
-        let before = self.pieces[..group.pieces.start].iter().rev().take_while(idle).map(hole_s).sum();
-        let after = self.pieces[group.pieces.end..].iter().take_while(idle).map(hole_s).sum();
+        let idle = |p: &&Piece| matches!(p.kind, PieceKind::Rest | PieceKind::Hole);
+        let hole_s = |p: &Piece| if p.kind == PieceKind::Hole { p.bout.duration_s() } else { 0.0 };
+        let before =
+            self.matched.pieces[..group.pieces.start].iter().rev().take_while(idle).map(hole_s).sum();
+        let after = self.matched.pieces[group.pieces.end..].iter().take_while(idle).map(hole_s).sum();
         (before, after)
     }
 
@@ -116,7 +111,7 @@ impl Lengths<'_> {
     }
 
     fn certainty_of(&self, excess: f64, tolerance: f64, error: f64, gait: f64) -> f64 {
-        above_zero(excess - self.config.time_share * tolerance, error) * gait
+        above_zero(excess - self.matched.config.time_share * tolerance, error) * gait
     }
 
     /// Whether an excess is beyond tolerance and error. Notes it where only the error stands against it.
@@ -130,7 +125,7 @@ impl Lengths<'_> {
         if excess <= tolerance {
             return false;
         }
-        let beyond_error = excess > self.config.time_errors * error;
+        let beyond_error = excess > self.matched.config.time_errors * error;
         if !beyond_error {
             notices.push(Notice::new(
                 NoticeCode::WithinError,
@@ -145,30 +140,34 @@ impl Lengths<'_> {
 
     /// Running where none was prescribed: after the last run, before the first, inside a walk.
     fn extra_runs(&self, audit: &mut LengthAudit) {
-        let runs_prescribed = self.targets.iter().filter(|t| t.gait == Gait::Run).count();
-        let run_groups =
-            || self.alignment.groups.iter().filter(|g| self.targets[g.targets.start].gait == Gait::Run);
+        let runs_prescribed = self.matched.layout.targets.iter().filter(|t| t.gait == Gait::Run).count();
+        let run_groups = || {
+            self.alignment
+                .groups
+                .iter()
+                .filter(|g| self.matched.layout.targets[g.targets.start].gait == Gait::Run)
+        };
         let last_run = run_groups().map(|g| g.pieces.end).max();
         let own = |i: usize| run_groups().any(|g| g.pieces.contains(&i));
-        let mut extra: Vec<(usize, Vec<Span>)> = Vec::new();
+        let mut extra: Vec<(usize, Vec<BoutPart>)> = Vec::new();
         let mut interrupted = true;
-        for (i, piece) in self.pieces.iter().enumerate() {
+        for (i, piece) in self.matched.pieces.iter().enumerate() {
             match piece.kind {
-                Kind::Run if !own(i) => match extra.last_mut() {
-                    Some((_, spans)) if !interrupted => spans.push(Span::of(piece)),
-                    _ => extra.push((i, vec![Span::of(piece)])),
+                PieceKind::Run if !own(i) => match extra.last_mut() {
+                    Some((_, spans)) if !interrupted => spans.push(BoutPart::of(piece)),
+                    _ => extra.push((i, vec![BoutPart::of(piece)])),
                 },
-                Kind::Rest | Kind::Hole => continue,
-                Kind::Run | Kind::Walk => {}
+                PieceKind::Rest | PieceKind::Hole => continue,
+                PieceKind::Run | PieceKind::Walk => {}
             }
-            interrupted = piece.kind != Kind::Run || own(i);
+            interrupted = piece.kind != PieceKind::Run || own(i);
         }
-        let reps = self.done.iter().filter(|d| d.gait == Gait::Run).count() as u32;
+        let reps = self.matched.done.iter().filter(|d| d.gait == Gait::Run).count() as u32;
         let mut after = 0;
         for (i, spans) in extra {
             let achieved = measure::total_s(&spans);
             let error = self.error_s(&spans);
-            let tolerance = self.tolerance.run.get();
+            let tolerance = self.matched.prescription.tolerance.run.get();
             let is_after = runs_prescribed > 0 && last_run.is_some_and(|end| i >= end);
             let what = "Running that was not prescribed";
             if !self.counts(what, Unit::Seconds, (achieved, tolerance, error), &mut audit.notices) {
@@ -192,14 +191,14 @@ impl Lengths<'_> {
         }
     }
 
-    fn error_s(&self, spans: &[Span]) -> f64 {
-        measure::error_s(spans).max(self.config.least_error_s)
+    fn error_s(&self, spans: &[BoutPart]) -> f64 {
+        measure::error_s(spans).max(self.matched.config.least_error_s)
     }
 
     /// Walk breaks that are missing or too short. Gives the cut of each target, s, where a finding says so.
     fn breaks(&self, audit: &mut LengthAudit) -> Vec<f64> {
-        let mut cut = vec![0.0; self.targets.len()];
-        for (index, target) in self.targets.iter().enumerate() {
+        let mut cut = vec![0.0; self.matched.layout.targets.len()];
+        for (index, target) in self.matched.layout.targets.iter().enumerate() {
             if target.gait != Gait::Walk || target.place != TargetPlace::Inner {
                 continue;
             }
@@ -214,16 +213,19 @@ impl Lengths<'_> {
 
     /// A break that was made. Standing counts as a break; running inside it is a finding of its own.
     fn short_break(&self, index: usize, audit: &mut LengthAudit) -> f64 {
-        let target = &self.targets[index];
+        let target = &self.matched.layout.targets[index];
         let Some(group) = self.group_of(index).filter(|g| g.targets.len() == 1) else {
             return 0.0;
         };
-        let spans: Vec<Span> =
-            self.pieces[group.pieces.clone()].iter().filter(|p| p.kind == Kind::Walk).map(Span::of).collect();
-        let rest_s = self.kind_s(group.pieces.clone(), Kind::Rest);
+        let spans: Vec<BoutPart> = self.matched.pieces[group.pieces.clone()]
+            .iter()
+            .filter(|p| p.kind == PieceKind::Walk)
+            .map(BoutPart::of)
+            .collect();
+        let rest_s = self.kind_s(group.pieces.clone(), PieceKind::Rest);
         let (before_s, after_s) = self.holes_beside_s(group);
-        let hole_s = self.kind_s(group.pieces.clone(), Kind::Hole) + before_s + after_s;
-        let run_s = self.kind_s(group.pieces.clone(), Kind::Run);
+        let hole_s = self.kind_s(group.pieces.clone(), PieceKind::Hole) + before_s + after_s;
+        let run_s = self.kind_s(group.pieces.clone(), PieceKind::Run);
         let known_s = measure::total_s(&spans) + rest_s;
         let break_s = known_s + hole_s;
         if spans.is_empty() && break_s < REST_INSTEAD * target.length_s {
@@ -236,10 +238,10 @@ impl Lengths<'_> {
             known_s,
             break_s,
             &spans,
-            self.tolerance.walk.get(),
+            self.matched.prescription.tolerance.walk.get(),
         );
         let short = length.prescribed - length.at_most - run_s * length.per_second;
-        let rep = self.done[target.steps.start].rep;
+        let rep = self.matched.done[target.steps.start].rep;
         let what = format!("Walk {rep}");
         if !self.counts(&what, length.unit, (short, length.tolerance, length.error), &mut audit.notices) {
             let known_short = length.prescribed - length.achieved - run_s * length.per_second;
@@ -248,7 +250,7 @@ impl Lengths<'_> {
             }
             return 0.0;
         }
-        let pieces = &self.pieces[group.pieces.clone()];
+        let pieces = &self.matched.pieces[group.pieces.clone()];
         audit.findings.push(Finding {
             code: Code::WalkCutShort,
             rep: Some(rep),
@@ -264,22 +266,24 @@ impl Lengths<'_> {
     }
 
     fn missing_break(&self, index: usize, rest_s: f64, audit: &mut LengthAudit) {
-        let target = &self.targets[index];
+        let target = &self.matched.layout.targets[index];
         let missing_s = target.length_s - rest_s;
-        let tolerance = self.tolerance.walk.get();
+        let tolerance = self.matched.prescription.tolerance.walk.get();
         if missing_s <= tolerance {
             return;
         }
         let neighbours: Vec<&Done> = [index - 1, index + 1]
             .into_iter()
-            .flat_map(|t| self.done[self.targets[t].steps.clone()].iter())
+            .flat_map(|t| self.matched.done[self.matched.layout.targets[t].steps.clone()].iter())
             .collect();
-        let spans: Vec<Span> = neighbours.iter().flat_map(|d| d.own.iter().copied()).collect();
-        let hole_s = self.group_of(index).map_or(0.0, |g| self.kind_s(g.pieces.clone(), Kind::Hole));
+        let spans: Vec<BoutPart> = neighbours.iter().flat_map(|d| d.own.iter().copied()).collect();
+        let hole_s = self.group_of(index).map_or(0.0, |g| self.kind_s(g.pieces.clone(), PieceKind::Hole));
         // No more running than one of them asks for, and a hole: that does not show two runs joined.
         let longest_s = neighbours.iter().map(|d| d.length_s).fold(0.0, f64::max);
-        if hole_s > 0.0 && measure::total_s(&spans) <= longest_s + self.tolerance.run.get() {
-            audit.hidden.push(format!("walk {}", self.done[target.steps.start].rep));
+        if hole_s > 0.0
+            && measure::total_s(&spans) <= longest_s + self.matched.prescription.tolerance.run.get()
+        {
+            audit.hidden.push(format!("walk {}", self.matched.done[target.steps.start].rep));
             return;
         }
         let hidden = if hole_s >= 0.5 * missing_s { HIDDEN_CERTAINTY } else { 1.0 };
@@ -290,19 +294,19 @@ impl Lengths<'_> {
             let (mut over_s, mut walk_s) = (0.0, 0.0);
             for t in group.targets.clone() {
                 if self.is_done(t) {
-                    over_s += self.done[self.targets[t].steps.clone()]
+                    over_s += self.matched.done[self.matched.layout.targets[t].steps.clone()]
                         .iter()
                         .map(|d| measure::total_s(&d.own) - d.length_s)
                         .sum::<f64>();
                 } else {
-                    walk_s += self.targets[t].length_s;
+                    walk_s += self.matched.layout.targets[t].length_s;
                 }
             }
             audit.explained_s += over_s.clamp(0.0, walk_s) / walks.max(1) as f64;
         }
         audit.findings.push(Finding {
             code: Code::WalkMissing,
-            rep: Some(self.done[target.steps.start].rep),
+            rep: Some(self.matched.done[target.steps.start].rep),
             start_s: spans.first().map(|s| s.start_s),
             end_s: spans.last().map(|s| s.end_s),
             prescribed: Some(target.length_s),
@@ -320,14 +324,14 @@ impl Lengths<'_> {
         length_s: f64,
         known_s: f64,
         at_most_s: f64,
-        spans: &[Span],
+        spans: &[BoutPart],
         tolerance_s: f64,
     ) -> Length {
         let error_s = self.error_s(spans);
         let moving_s = measure::total_s(spans);
-        let in_metres = match self.steps[step].extent {
+        let in_metres = match self.matched.layout.steps[step].extent {
             Extent::Distance(m) if m.get() > 0.0 && moving_s > 0.0 => {
-                measure::distance_m(self.series, spans).map(|d| (m.get(), d, d / moving_s))
+                measure::distance_m(self.matched.series, spans).map(|d| (m.get(), d, d / moving_s))
             }
             _ => None,
         };
@@ -338,7 +342,7 @@ impl Lengths<'_> {
                 achieved: distance + speed * (known_s - moving_s),
                 at_most: distance + speed * (at_most_s - moving_s),
                 tolerance: tolerance_s * speed,
-                error: (error_s * speed).hypot(self.config.distance_error * distance),
+                error: (error_s * speed).hypot(self.matched.config.distance_error * distance),
                 per_second: speed,
             },
             _ => Length {
@@ -355,13 +359,15 @@ impl Lengths<'_> {
 
     /// Runs that are too long, too short or missing.
     fn runs(&self, cut: &[f64], audit: &mut LengthAudit) {
-        for (index, target) in self.targets.iter().enumerate().filter(|(_, t)| t.gait == Gait::Run) {
+        for (index, target) in
+            self.matched.layout.targets.iter().enumerate().filter(|(_, t)| t.gait == Gait::Run)
+        {
             // A run that grew into the walk beside it, which is found cut short, is that one fault.
             let beside = |t: Option<usize>| t.and_then(|t| cut.get(t)).copied().unwrap_or(0.0);
             let cut_s = beside(index.checked_sub(1)).max(beside(Some(index + 1)));
             let (before_s, after_s) = self.group_of(index).map_or((0.0, 0.0), |g| self.holes_beside_s(g));
             for step in target.steps.clone() {
-                let done = &self.done[step];
+                let done = &self.matched.done[step];
                 if done.own.is_empty() {
                     self.missing_run(step, audit);
                 } else if !done.joined {
@@ -374,16 +380,17 @@ impl Lengths<'_> {
     }
 
     fn missing_run(&self, step: usize, audit: &mut LengthAudit) {
-        let done = &self.done[step];
-        if done.length_s <= self.tolerance.run.get() {
+        let done = &self.matched.done[step];
+        if done.length_s <= self.matched.prescription.tolerance.run.get() {
             return;
         }
         let hidden = self.holes_s() >= 0.5 * done.length_s;
-        let (prescribed, unit) = match self.steps[step].extent {
+        let (prescribed, unit) = match self.matched.layout.steps[step].extent {
             Extent::Distance(m) => (m.get(), Unit::Metres),
             Extent::Time(s) => (s.get(), Unit::Seconds),
         };
-        let bouts: Vec<Span> = self.pieces.iter().filter(|p| p.kind != Kind::Hole).map(Span::of).collect();
+        let bouts: Vec<BoutPart> =
+            self.matched.pieces.iter().filter(|p| p.kind != PieceKind::Hole).map(BoutPart::of).collect();
         let gait = measure::certainty(&bouts);
         audit.findings.push(Finding {
             code: Code::RepMissing,
@@ -400,9 +407,9 @@ impl Lengths<'_> {
 
     /// One run; `cut_s` was taken from the walk beside it, `hole_s` without data may be part of it.
     fn run(&self, step: usize, cut_s: f64, hole_s: f64, audit: &mut LengthAudit) {
-        let done = &self.done[step];
+        let done = &self.matched.done[step];
         let own_s = measure::total_s(&done.own);
-        let tolerance_s = self.tolerance.run.get();
+        let tolerance_s = self.matched.prescription.tolerance.run.get();
         let length = self.length(step, done.length_s, own_s, own_s + hole_s, &done.own, tolerance_s);
         let (excess, short) = (length.achieved - length.prescribed, length.prescribed - length.at_most);
         let gait = measure::certainty(&done.own);
@@ -436,16 +443,18 @@ impl Lengths<'_> {
 
     /// Running time in all, beyond what other findings explain: many small overruns.
     fn running_time(&self, audit: &mut LengthAudit) {
-        let prescribed: f64 = self.done.iter().filter(|d| d.gait == Gait::Run).map(|d| d.length_s).sum();
-        let runs = self.done.iter().filter(|d| d.gait == Gait::Run).count();
+        let prescribed: f64 =
+            self.matched.done.iter().filter(|d| d.gait == Gait::Run).map(|d| d.length_s).sum();
+        let runs = self.matched.done.iter().filter(|d| d.gait == Gait::Run).count();
         if prescribed <= 0.0 {
             return;
         }
-        let spans: Vec<Span> = self.pieces.iter().filter(|p| p.kind == Kind::Run).map(Span::of).collect();
+        let spans: Vec<BoutPart> =
+            self.matched.pieces.iter().filter(|p| p.kind == PieceKind::Run).map(BoutPart::of).collect();
         let achieved = measure::total_s(&spans);
         let excess = achieved - prescribed - audit.explained_s;
-        let tolerance = (self.tolerance.run.get() * (runs as f64).sqrt())
-            .max(self.config.running_total_fraction * prescribed);
+        let tolerance = (self.matched.prescription.tolerance.run.get() * (runs as f64).sqrt())
+            .max(self.matched.config.running_total_fraction * prescribed);
         let error = self.error_s(&spans);
         let what = "The running time in all";
         if !self.counts(what, Unit::Seconds, (excess, tolerance, error), &mut audit.notices) {

@@ -2,16 +2,16 @@
 
 use std::ops::Range;
 
-use super::align::{Alignment, Group, Kind, Piece, Target};
+use super::align::{Group, Piece, PieceKind, Target};
 use crate::clean::{GapKind, Series};
 use crate::gait::{Gait, Segmentation};
 
 /// A sample stands for at most this long before and after it, s.
 const HALF_CELL_S: f64 = 7.5;
 
-/// A stretch of one gait, in seconds from the start.
+/// A bout or a part of one, in seconds from the start.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Span {
+pub(super) struct BoutPart {
     pub(super) start_s: f64,
     pub(super) end_s: f64,
     /// Standard errors; 0 where it was cut by us.
@@ -24,7 +24,7 @@ pub(super) struct Span {
     pub(super) bout_cadence_spm: Option<f64>,
 }
 
-impl Span {
+impl BoutPart {
     pub(super) fn of(piece: &Piece) -> Self {
         let bout = &piece.bout;
         Self {
@@ -52,17 +52,17 @@ impl Span {
 }
 
 /// Total length.
-pub(super) fn total_s(spans: &[Span]) -> f64 {
-    spans.iter().map(Span::length_s).sum()
+pub(super) fn total_s(spans: &[BoutPart]) -> f64 {
+    spans.iter().map(BoutPart::length_s).sum()
 }
 
 /// Standard error of the total length, from the errors of all ends.
-pub(super) fn error_s(spans: &[Span]) -> f64 {
+pub(super) fn error_s(spans: &[BoutPart]) -> f64 {
     spans.iter().map(|s| s.start_error_s.powi(2) + s.end_error_s.powi(2)).sum::<f64>().sqrt()
 }
 
 /// Certainty of the gait, averaged over time; 1 for nothing.
-pub(super) fn certainty(spans: &[Span]) -> f64 {
+pub(super) fn certainty(spans: &[BoutPart]) -> f64 {
     let total = total_s(spans);
     if total <= 0.0 {
         return 1.0;
@@ -78,7 +78,7 @@ pub(super) struct Mean {
 }
 
 /// Calls `visit(sample, seconds)` for the samples that stand for a part of the span.
-pub(super) fn cells(time_s: &[f64], span: &Span, mut visit: impl FnMut(usize, f64)) {
+pub(super) fn cells(time_s: &[f64], span: &BoutPart, mut visit: impl FnMut(usize, f64)) {
     let first = time_s.partition_point(|t| *t < span.start_s - HALF_CELL_S);
     for k in first..time_s.len() {
         let t = time_s[k];
@@ -95,7 +95,11 @@ pub(super) fn cells(time_s: &[f64], span: &Span, mut visit: impl FnMut(usize, f6
 }
 
 /// Time-weighted mean over spans of `value(sample)`. `None` where it is never known.
-pub(super) fn mean_by(time_s: &[f64], spans: &[Span], value: impl Fn(usize) -> Option<f64>) -> Option<Mean> {
+pub(super) fn mean_by(
+    time_s: &[f64],
+    spans: &[BoutPart],
+    value: impl Fn(usize) -> Option<f64>,
+) -> Option<Mean> {
     let (mut sum, mut covered_s) = (0.0, 0.0);
     for span in spans {
         cells(time_s, span, |k, seconds| {
@@ -109,12 +113,12 @@ pub(super) fn mean_by(time_s: &[f64], spans: &[Span], value: impl Fn(usize) -> O
 }
 
 /// Time-weighted mean of a column over spans.
-pub(super) fn mean(series: &Series, spans: &[Span], column: &[Option<f64>]) -> Option<Mean> {
+pub(super) fn mean(series: &Series, spans: &[BoutPart], column: &[Option<f64>]) -> Option<Mean> {
     mean_by(series.time_s(), spans, |k| column.get(k).copied().flatten())
 }
 
 /// Mean cadence over spans; where the series has none, that of the bouts.
-pub(super) fn mean_cadence(series: &Series, spans: &[Span]) -> Option<f64> {
+pub(super) fn mean_cadence(series: &Series, spans: &[BoutPart]) -> Option<f64> {
     let from_bouts = || {
         let known: Option<Vec<f64>> =
             spans.iter().map(|s| Some(s.bout_cadence_spm? * s.length_s())).collect();
@@ -125,7 +129,7 @@ pub(super) fn mean_cadence(series: &Series, spans: &[Span]) -> Option<f64> {
 }
 
 /// Greatest value of a column over spans.
-pub(super) fn greatest(series: &Series, spans: &[Span], column: &[Option<f64>]) -> Option<f64> {
+pub(super) fn greatest(series: &Series, spans: &[BoutPart], column: &[Option<f64>]) -> Option<f64> {
     let mut most: Option<f64> = None;
     for span in spans {
         cells(series.time_s(), span, |k, _| {
@@ -152,7 +156,7 @@ fn distance_at(series: &Series, t: f64) -> Option<f64> {
 }
 
 /// Distance covered in spans: the series' own, else the bouts' mean speeds times their length.
-pub(super) fn distance_m(series: &Series, spans: &[Span]) -> Option<f64> {
+pub(super) fn distance_m(series: &Series, spans: &[BoutPart]) -> Option<f64> {
     spans
         .iter()
         .map(|s| match (distance_at(series, s.start_s), distance_at(series, s.end_s)) {
@@ -173,16 +177,16 @@ pub(super) fn pieces(segmentation: &Segmentation, series: &Series) -> Vec<Piece>
         .iter()
         .map(|bout| {
             let kind = match bout.gait {
-                Gait::Run => Kind::Run,
-                Gait::Walk => Kind::Walk,
-                Gait::Stand => Kind::Rest,
+                Gait::Run => PieceKind::Run,
+                Gait::Walk => PieceKind::Walk,
+                Gait::Stand => PieceKind::Rest,
                 Gait::Unknown => {
                     while pauses.get(from).is_some_and(|p| p.1 <= bout.start_s) {
                         from += 1;
                     }
                     let inside = pauses[from..].iter().take_while(|p| p.0 < bout.end_s);
                     let paused: f64 = inside.map(|p| p.1.min(bout.end_s) - p.0.max(bout.start_s)).sum();
-                    if paused >= 0.5 * bout.duration_s() { Kind::Rest } else { Kind::Hole }
+                    if paused >= 0.5 * bout.duration_s() { PieceKind::Rest } else { PieceKind::Hole }
                 }
             };
             Piece { kind, bout: *bout }
@@ -199,7 +203,7 @@ pub(super) struct Done {
     /// Prescribed length in seconds, converted for a distance.
     pub(super) length_s: f64,
     /// Moving in the step's gait.
-    pub(super) own: Vec<Span>,
+    pub(super) own: Vec<BoutPart>,
     pub(super) rest_s: f64,
     pub(super) hole_s: f64,
     /// First and last second, rests included.
@@ -212,11 +216,11 @@ pub(super) struct Done {
 pub(super) fn lay_out(
     pieces: &[Piece],
     targets: &[Target],
-    alignment: &Alignment,
+    groups: &[Group],
     lengths_s: &[f64],
 ) -> Vec<Done> {
     let mut done = empty(targets, lengths_s);
-    for group in &alignment.groups {
+    for group in groups {
         lay_out_group(&mut done, pieces, targets, group, lengths_s);
     }
     done
@@ -247,8 +251,8 @@ fn empty(targets: &[Target], lengths_s: &[f64]) -> Vec<Done> {
 fn lay_out_group(done: &mut [Done], pieces: &[Piece], targets: &[Target], group: &Group, lengths_s: &[f64]) {
     let inside = &pieces[group.pieces.clone()];
     let gait = targets[group.targets.start].gait;
-    let kind = if gait == Gait::Run { Kind::Run } else { Kind::Walk };
-    let own: Vec<Span> = inside.iter().filter(|p| p.kind == kind).map(Span::of).collect();
+    let kind = if gait == Gait::Run { PieceKind::Run } else { PieceKind::Walk };
+    let own: Vec<BoutPart> = inside.iter().filter(|p| p.kind == kind).map(BoutPart::of).collect();
     let steps: Vec<usize> =
         targets[group.targets.clone()].iter().step_by(2).flat_map(|t| t.steps.clone()).collect();
     let joined = group.targets.len() > 1;
@@ -270,9 +274,9 @@ fn lay_out_group(done: &mut [Done], pieces: &[Piece], targets: &[Target], group:
         target.own = part;
         for piece in inside.iter().filter(|p| p.bout.start_s >= at_s && p.bout.start_s < until_s) {
             match piece.kind {
-                Kind::Rest => target.rest_s += piece.bout.duration_s(),
-                Kind::Hole => target.hole_s += piece.bout.duration_s(),
-                Kind::Run | Kind::Walk => {}
+                PieceKind::Rest => target.rest_s += piece.bout.duration_s(),
+                PieceKind::Hole => target.hole_s += piece.bout.duration_s(),
+                PieceKind::Run | PieceKind::Walk => {}
             }
         }
         at_s = until_s;
@@ -304,10 +308,10 @@ fn shares(total_s: f64, steps: &[usize], lengths_s: &[f64], joined: bool, from_t
 }
 
 /// Cuts spans into parts of given moving times; the last part takes what remains.
-fn split(spans: &[Span], shares: &[f64]) -> Vec<Vec<Span>> {
+fn split(spans: &[BoutPart], shares: &[f64]) -> Vec<Vec<BoutPart>> {
     /// Shorter remainders are rounding.
     const NOTHING_S: f64 = 1e-9;
-    let mut queue: Vec<Span> = spans.iter().rev().copied().collect();
+    let mut queue: Vec<BoutPart> = spans.iter().rev().copied().collect();
     let mut parts = Vec::with_capacity(shares.len());
     for (index, share) in shares.iter().enumerate() {
         let last = index + 1 == shares.len();
@@ -321,8 +325,8 @@ fn split(spans: &[Span], shares: &[f64]) -> Vec<Vec<Span>> {
                 part.push(span);
             } else {
                 let cut_s = span.start_s + left;
-                part.push(Span { end_s: cut_s, end_error_s: 0.0, ..span });
-                queue.push(Span { start_s: cut_s, start_error_s: 0.0, ..span });
+                part.push(BoutPart { end_s: cut_s, end_error_s: 0.0, ..span });
+                queue.push(BoutPart { start_s: cut_s, start_error_s: 0.0, ..span });
                 left = 0.0;
             }
         }
@@ -337,8 +341,8 @@ mod tests {
     use super::*;
     use crate::clean::Columns;
 
-    fn span(start_s: f64, end_s: f64) -> Span {
-        Span::of(&Piece { kind: Kind::Run, bout: bout(Gait::Run, start_s, end_s) })
+    fn span(start_s: f64, end_s: f64) -> BoutPart {
+        BoutPart::of(&Piece { kind: PieceKind::Run, bout: bout(Gait::Run, start_s, end_s) })
     }
 
     #[test]
@@ -371,7 +375,7 @@ mod tests {
 
     #[test]
     fn the_error_of_a_length_comes_from_all_its_ends() {
-        let spans = [Span { start_error_s: 3.0, end_error_s: 4.0, ..span(0.0, 10.0) }];
+        let spans = [BoutPart { start_error_s: 3.0, end_error_s: 4.0, ..span(0.0, 10.0) }];
         assert!((error_s(&spans) - 5.0).abs() < 1e-12);
     }
 
@@ -379,8 +383,11 @@ mod tests {
     fn a_timer_stop_is_a_rest_and_other_missing_data_a_hole() {
         let segmentation = segmentation("r60 u30 r60 u30 w60");
         let series = Track::new(240.0).pause(62.0, 90.0).build();
-        let kinds: Vec<Kind> = pieces(&segmentation, &series).iter().map(|p| p.kind).collect();
-        assert_eq!(kinds, [Kind::Run, Kind::Rest, Kind::Run, Kind::Hole, Kind::Walk]);
+        let kinds: Vec<PieceKind> = pieces(&segmentation, &series).iter().map(|p| p.kind).collect();
+        assert_eq!(
+            kinds,
+            [PieceKind::Run, PieceKind::Rest, PieceKind::Run, PieceKind::Hole, PieceKind::Walk]
+        );
     }
 
     #[test]

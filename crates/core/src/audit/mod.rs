@@ -1,15 +1,17 @@
 //! The only place where what was done meets what was prescribed: [`Segmentation`] and [`Stage`] → [`Audit`].
 
 mod align;
+mod amounts;
+mod assess;
 mod ceilings;
 mod certainty;
 mod config;
 mod findings;
 mod gradient;
 mod layouts;
+mod matched;
 mod measure;
 mod pace;
-mod session;
 #[cfg(test)]
 mod testing;
 #[cfg(test)]
@@ -20,14 +22,14 @@ mod verdict;
 use crate::clean::Series;
 use crate::codes::codes;
 use crate::gait::{Gait, Segmentation};
-use crate::prescription::{Limits, Runner, Stage, Step, Tolerance};
-use jogaudit_recording::notice::Noted;
+use crate::prescription::{Limits, Plan, Runner, Session, Stage, Tolerance};
 use jogaudit_recording::units::Unit;
 
 pub use align::Costs;
 pub use certainty::DECIDES;
 pub use config::AuditConfig;
 pub use gradient::cost_ratio;
+pub use matched::Matched;
 pub use trace::{CeilingSpan, PacePoint, Trace};
 
 codes! {
@@ -196,34 +198,29 @@ pub struct Audit {
     pub is_level: bool,
 }
 
-/// Holds one session against one stage.
-///
-/// Where the number of steps depends on what was done (`for 1.5 mi ( … )`), the layout that fits best is taken.
-pub fn audit(
-    segmentation: &Segmentation,
-    series: &Series,
-    stage: &Stage,
-    runner: &Runner,
-    tolerance: &Tolerance,
-    config: &AuditConfig,
-) -> Noted<Audit> {
-    let layouts = session::layouts_for(segmentation, series, &stage.session);
-    let best = session::best_layout(segmentation, series, &layouts, config);
-    audit_steps(segmentation, series, best, &stage.limits, runner, tolerance, config)
+/// The prescription of one session.
+#[derive(Clone, Copy, Debug)]
+pub struct Prescription<'p> {
+    /// What to run and walk.
+    pub session: &'p Session,
+    /// What never to go beyond.
+    pub limits: &'p Limits,
+    /// The runner.
+    pub runner: &'p Runner,
+    /// How much more than prescribed is let pass.
+    pub tolerance: &'p Tolerance,
 }
 
-/// Gives what can be drawn of a session held against a stage: its pace as the audit takes it, with its error and ceilings.
-pub fn trace(
-    segmentation: &Segmentation,
-    series: &Series,
-    stage: &Stage,
-    runner: &Runner,
-    tolerance: &Tolerance,
-    config: &AuditConfig,
-) -> Trace {
-    let layouts = session::layouts_for(segmentation, series, &stage.session);
-    let steps = session::best_layout(segmentation, series, &layouts, config);
-    session::Session { segmentation, series, steps, limits: &stage.limits, runner, tolerance, config }.trace()
+impl<'p> Prescription<'p> {
+    /// That of one stage of a plan.
+    pub const fn of(plan: &'p Plan, stage: &'p Stage) -> Self {
+        Self {
+            session: &stage.session,
+            limits: &stage.limits,
+            runner: &plan.runner,
+            tolerance: &plan.tolerance,
+        }
+    }
 }
 
 /// Measures how badly a recording fits a session, without judging it: the cost of the best matching of its bouts with the
@@ -231,21 +228,8 @@ pub fn trace(
 pub fn alignment_cost_s(
     segmentation: &Segmentation,
     series: &Series,
-    prescribed: &crate::prescription::Session,
+    session: &Session,
     config: &AuditConfig,
 ) -> f64 {
-    session::alignment_cost_s(segmentation, series, prescribed, config)
-}
-
-/// Holds one session against a list of steps.
-pub fn audit_steps(
-    segmentation: &Segmentation,
-    series: &Series,
-    steps: &[Step],
-    limits: &Limits,
-    runner: &Runner,
-    tolerance: &Tolerance,
-    config: &AuditConfig,
-) -> Noted<Audit> {
-    session::Session { segmentation, series, steps, limits, runner, tolerance, config }.audit()
+    matched::alignment_cost_s(segmentation, series, session, config)
 }

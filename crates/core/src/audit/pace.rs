@@ -2,7 +2,7 @@
 
 use super::certainty::above_zero;
 use super::gradient::{Slopes, cost_ratio};
-use super::measure::{self, Done, Mean, Span};
+use super::measure::{self, BoutPart, Done, Mean};
 use super::trace::PacePoint;
 use super::{AuditConfig, Code, Finding};
 use crate::clean::{Series, SpeedSource};
@@ -42,7 +42,7 @@ impl Basis<'_> {
         if self.level { Some(speed * cost_ratio(Gait::Run, self.slopes.at(sample)?)) } else { Some(speed) }
     }
 
-    fn mean(&self, spans: &[Span]) -> Option<Mean> {
+    fn mean(&self, spans: &[BoutPart]) -> Option<Mean> {
         measure::mean_by(self.series.time_s(), spans, |k| self.speed(k))
     }
 }
@@ -65,7 +65,7 @@ impl SpeedError {
     /// ground: half the mean square of differences of means 25–35 s apart is their variance, that of neighbours says
     /// how they hang together. Assumed values per source count as a few pairs. The runner's own unevenness is in it
     /// too, on the careful side.
-    fn estimate(basis: &Basis, moving: &[Vec<Span>]) -> Self {
+    fn estimate(basis: &Basis, moving: &[Vec<BoutPart>]) -> Self {
         let series = basis.series;
         let (assumed_mps, share): (f64, f64) = match series.speed_source() {
             SpeedSource::Recorder => (0.10, 0.005),
@@ -131,17 +131,17 @@ impl Pairs {
     }
 }
 
-fn blocks(span: &Span) -> impl Iterator<Item = Span> {
+fn blocks(span: &BoutPart) -> impl Iterator<Item = BoutPart> {
     let count = (span.length_s() / BLOCK_S).floor() as usize;
     let span = *span;
     (0..count).map(move |i| {
         let start_s = span.start_s + i as f64 * BLOCK_S;
-        Span { start_s, end_s: start_s + BLOCK_S, ..span }
+        BoutPart { start_s, end_s: start_s + BLOCK_S, ..span }
     })
 }
 
 /// Variance of single speeds about their trend: half the mean square of neighbours' differences.
-fn sample_variance(series: &Series, moving: &[Vec<Span>]) -> f64 {
+fn sample_variance(series: &Series, moving: &[Vec<BoutPart>]) -> f64 {
     let (mut pairs, mut sum) = (0.0, 0.0);
     for span in moving.iter().flatten() {
         let mut last: Option<f64> = None;
@@ -200,15 +200,15 @@ pub(super) fn check(
 }
 
 /// What each step is judged by: its stretches without the seconds at their ends.
-pub(super) fn cores(done: &[Done], config: &AuditConfig) -> Vec<Vec<Span>> {
+pub(super) fn cores(done: &[Done], config: &AuditConfig) -> Vec<Vec<BoutPart>> {
     done.iter().map(|d| d.own.iter().map(|s| s.trimmed(config.pace_trim_s)).collect()).collect()
 }
 
 /// Smoothed speeds along spans, as they are held against a ceiling, with their errors. `cores` are what the error is
 /// estimated from.
 pub(super) fn along<'a>(
-    spans: impl Iterator<Item = (&'a Basis<'a>, Span)>,
-    cores: &[Vec<Span>],
+    spans: impl Iterator<Item = (&'a Basis<'a>, BoutPart)>,
+    cores: &[Vec<BoutPart>],
     config: &AuditConfig,
 ) -> impl Iterator<Item = Vec<PacePoint>> {
     let mut errors: Vec<(bool, SpeedError)> = Vec::new();
@@ -232,10 +232,10 @@ pub(super) fn along<'a>(
 struct Tile {
     centre_s: f64,
     length_s: f64,
-    around: Span,
+    around: BoutPart,
 }
 
-fn tiles(span: &Span, smoothing_s: f64) -> impl Iterator<Item = Tile> {
+fn tiles(span: &BoutPart, smoothing_s: f64) -> impl Iterator<Item = Tile> {
     let span = *span;
     let count = (span.length_s() / WINDOW_STEP_S).ceil().max(1.0) as usize;
     let length_s = span.length_s() / count as f64;
@@ -243,7 +243,7 @@ fn tiles(span: &Span, smoothing_s: f64) -> impl Iterator<Item = Tile> {
         let centre_s = span.start_s + (i as f64 + 0.5) * length_s;
         let start_s = (centre_s - 0.5 * smoothing_s).max(span.start_s);
         let end_s = (centre_s + 0.5 * smoothing_s).min(span.end_s);
-        Tile { centre_s, length_s, around: Span { start_s, end_s, ..span } }
+        Tile { centre_s, length_s, around: BoutPart { start_s, end_s, ..span } }
     })
 }
 
@@ -256,7 +256,7 @@ struct Judge<'a> {
 
 impl Judge<'_> {
     /// The whole run, else the rolling windows that are too fast.
-    fn run(&self, done: &Done, core: &[Span], whole: Mean, ceiling: f64) -> Option<Finding> {
+    fn run(&self, done: &Done, core: &[BoutPart], whole: Mean, ceiling: f64) -> Option<Finding> {
         if self.is_over(whole, ceiling, self.config.pace_run_errors) {
             return Some(self.finding(done.rep, core, whole, ceiling));
         }
@@ -271,8 +271,8 @@ impl Judge<'_> {
     }
 
     /// The union of the windows that are too fast.
-    fn fast_windows(&self, core: &[Span], ceiling: f64) -> Vec<Span> {
-        let mut fast: Vec<Span> = Vec::new();
+    fn fast_windows(&self, core: &[BoutPart], ceiling: f64) -> Vec<BoutPart> {
+        let mut fast: Vec<BoutPart> = Vec::new();
         for window in core.iter().flat_map(|s| windows(s, self.config.pace_window_s)) {
             let mean = self.basis.mean(&[window]).filter(|m| m.covered_s >= 0.7 * window.length_s());
             if !mean.is_some_and(|m| self.is_over(m, ceiling, self.config.pace_window_errors)) {
@@ -287,7 +287,7 @@ impl Judge<'_> {
     }
 
     /// Time in which the smoothed speed is above ceiling and tolerance.
-    fn over_ceiling_s(&self, core: &[Span], ceiling: f64) -> f64 {
+    fn over_ceiling_s(&self, core: &[BoutPart], ceiling: f64) -> f64 {
         let limit = ceiling * (1.0 + self.tolerance);
         let mut over_s = 0.0;
         for tile in core.iter().flat_map(|span| tiles(span, self.config.pace_smoothing_s)) {
@@ -298,7 +298,7 @@ impl Judge<'_> {
         over_s
     }
 
-    fn finding(&self, rep: u32, spans: &[Span], mean: Mean, ceiling: f64) -> Finding {
+    fn finding(&self, rep: u32, spans: &[BoutPart], mean: Mean, ceiling: f64) -> Finding {
         let speed = self.error.unbiased(mean);
         let allowed = ceiling * (1.0 + self.config.pace_share * self.tolerance);
         let certainty = above_zero(speed - allowed, self.error.of(mean)) * measure::certainty(spans);
@@ -318,12 +318,12 @@ impl Judge<'_> {
 }
 
 /// Windows of a length, each some seconds after the last, that lie within a span.
-fn windows(span: &Span, length_s: f64) -> impl Iterator<Item = Span> {
+fn windows(span: &BoutPart, length_s: f64) -> impl Iterator<Item = BoutPart> {
     let span = *span;
     let room = span.length_s() - length_s;
     let count = if room < 0.0 { 0 } else { (room / WINDOW_STEP_S).floor() as usize + 1 };
     (0..count).map(move |i| {
         let start_s = span.start_s + i as f64 * WINDOW_STEP_S;
-        Span { start_s, end_s: start_s + length_s, ..span }
+        BoutPart { start_s, end_s: start_s + length_s, ..span }
     })
 }

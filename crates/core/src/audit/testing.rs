@@ -6,7 +6,7 @@ use rand_chacha::ChaCha8Rng;
 
 use crate::clean::{Columns, Gap, GapKind, Series, SpeedSource};
 use crate::gait::{Bout, Gait, Segmentation};
-use crate::prescription::{Extent, Item, Limits, Move, Session, Stage, Step};
+use crate::prescription::{Extent, Item, Limits, Move, Session, Stage};
 use jogaudit_recording::units::{Metres, MetresPerSecond, Seconds};
 
 /// A bout with usual errors and certainty.
@@ -161,10 +161,6 @@ impl Track {
 /// A normal deviate (sum of twelve uniform ones: exact enough within ±3).
 pub(super) fn normal(rng: &mut ChaCha8Rng) -> f64 {
     (0..12).map(|_| rng.random::<f64>()).sum::<f64>() - 6.0
-}
-
-pub(super) fn step(motion: Move, seconds: f64) -> Step {
-    Step { motion, extent: Extent::Time(Seconds::new(seconds)), ceiling: None }
 }
 
 fn item(motion: Move, seconds: f64) -> Item {

@@ -16,7 +16,9 @@ use jogaudit_recording::notice::{Noted, NoticeCode};
 const SIX: &str = "w300 r60 w120 r60 w120 r60 w120 r60 w120 r60 w120 r60 w120 w300";
 
 fn run_audit(segmentation: &Segmentation, series: &Series, stage: &Stage, runner: &Runner) -> Noted<Audit> {
-    audit(segmentation, series, stage, runner, &Tolerance::default(), &AuditConfig::default())
+    let (session, limits, tolerance) = (&stage.session, &stage.limits, &Tolerance::default());
+    let prescription = Prescription { session, limits, runner, tolerance };
+    Matched::new(segmentation, series, prescription, &AuditConfig::default()).audit()
 }
 
 /// Audits bouts against a session, both as text, on a recording with usual speeds.

@@ -1,13 +1,10 @@
 //! The pace of a session as the audit takes it, with its error and ceilings, to be drawn.
 
-use super::align;
 use super::ceilings;
-use super::gradient;
-use super::measure::{self, Done, Span};
+use super::matched::Matched;
+use super::measure::BoutPart;
 use super::pace::{self, Basis};
-use super::session::{self, Session};
 use crate::gait::Gait;
-use crate::prescription::PaceBasis;
 
 /// A mean speed around a moment.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -48,39 +45,31 @@ pub struct Trace {
     pub walk_floor_spm: Option<f64>,
 }
 
-impl Session<'_> {
-    pub(super) fn trace(&self) -> Trace {
-        let pieces = measure::pieces(self.segmentation, self.series);
-        let timed = session::timed(self.steps, session::speeds(&pieces, self.series));
-        let lengths_s: Vec<f64> = timed.iter().map(|t| t.1).collect();
-        let targets = align::targets(&timed);
-        let done: Vec<Done> = align::align(&pieces, &targets, &self.config.costs)
-            .map(|alignment| measure::lay_out(&pieces, &targets, &alignment, &lengths_s))
-            .unwrap_or_default();
-        let slopes = gradient::slopes(self.series, self.config.slope_window_m, self.config.slope_error);
-        let is_level = self.limits.pace_basis == PaceBasis::Level && slopes.is_good();
-        let basis = |level| Basis { series: self.series, slopes: &slopes, level, stand_in: false };
-        let (running, walking) = (basis(is_level), basis(false));
-        let cores = pace::cores(&done, self.config);
-        let speeds = pieces.iter().filter_map(|piece| {
+impl Matched<'_> {
+    /// Gives what can be drawn of the session: its pace as the audit takes it, with its error and ceilings.
+    pub fn trace(&self) -> Trace {
+        let basis = |level| Basis { series: self.series, slopes: &self.slopes, level, stand_in: false };
+        let (running, walking) = (basis(self.is_level()), basis(false));
+        let cores = pace::cores(&self.done, self.config);
+        let moving = self.pieces.iter().filter_map(|piece| {
             let basis = match piece.bout.gait {
                 Gait::Run => &running,
                 Gait::Walk => &walking,
                 Gait::Stand | Gait::Unknown => return None,
             };
-            Some((basis, Span::of(piece).trimmed(self.config.pace_trim_s)))
+            Some((basis, BoutPart::of(piece).trimmed(self.config.pace_trim_s)))
         });
-        let ceilings = self.steps.iter().zip(&done).filter_map(|(step, done)| {
+        let ceilings = self.steps_done().filter_map(|(step, done)| {
             let (ceiling_mps, (start_s, end_s)) = (self.ceiling_mps(step)?, done.range_s?);
-            let tolerated_mps = ceiling_mps * (1.0 + self.tolerance.pace);
+            let tolerated_mps = ceiling_mps * (1.0 + self.prescription.tolerance.pace);
             Some(CeilingSpan { start_s, end_s, ceiling_mps, tolerated_mps })
         });
         Trace {
-            speeds: pace::along(speeds, &cores, self.config).filter(|points| !points.is_empty()).collect(),
+            speeds: pace::along(moving, &cores, self.config).filter(|points| !points.is_empty()).collect(),
             smoothing_s: self.config.pace_smoothing_s,
-            is_level,
+            is_level: self.is_level(),
             ceilings: ceilings.collect(),
-            walk_floor_spm: ceilings::walk_floor_spm(self.limits, self.runner, self.config),
+            walk_floor_spm: ceilings::walk_floor_spm(&self.prescription, self.config),
         }
     }
 }
@@ -88,7 +77,7 @@ impl Session<'_> {
 #[cfg(test)]
 mod tests {
     use super::super::testing::{Track, segmentation};
-    use super::super::{AuditConfig, trace};
+    use super::super::{AuditConfig, Prescription};
     use super::*;
     use crate::prescription::Plan;
 
@@ -97,7 +86,7 @@ mod tests {
         let bouts = segmentation("w120 r60 u30 r60 w120");
         let series = Track::of(&bouts).build();
         let config = AuditConfig::default();
-        trace(&bouts, &series, &plan.stages[0], &plan.runner, &plan.tolerance, &config)
+        Matched::new(&bouts, &series, Prescription::of(&plan, &plan.stages[0]), &config).trace()
     }
 
     #[test]

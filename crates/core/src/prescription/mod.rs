@@ -89,6 +89,14 @@ pub struct Step {
     pub ceiling: Option<MetresPerSecond>,
 }
 
+impl Step {
+    /// The pace ceiling of a run: its own, else the stage's. A walk has none.
+    pub fn pace_ceiling(&self, limits: &Limits) -> Option<MetresPerSecond> {
+        let ceiling = self.ceiling.or(limits.pace_ceiling);
+        ceiling.filter(|_| self.motion == Move::Run)
+    }
+}
+
 /// What the pace ceiling holds for.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum PaceBasis {

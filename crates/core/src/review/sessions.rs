@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use jiff::civil::Date;
 
-use crate::audit::{Audit, AuditConfig, Outcome, audit};
+use crate::audit::{Audit, AuditConfig, Matched, Outcome, Prescription};
 use crate::codes::codes;
 use crate::prescription::Plan;
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
@@ -177,8 +177,8 @@ fn session(
         None => recognise(&only, &totals, plan, progress, config, audit_config),
     };
     let against = |stage: usize| {
-        let prescribed = &plan.stages[stage];
-        audit(&only.segmentation, &only.series, prescribed, &plan.runner, &plan.tolerance, audit_config)
+        let prescription = Prescription::of(plan, &plan.stages[stage]);
+        Matched::new(&only.segmentation, &only.series, prescription, audit_config).audit()
     };
     let audit = stage.stage().map(|stage| against(stage).take(&mut notices));
     let outcome = match (&audit, &stage) {

@@ -1,9 +1,9 @@
 //! Lengths, order and what is missing.
 
-use super::super::testing::{bout, run_item_m, segmentation, session, stage_of, step, with_ceiling};
+use super::super::testing::{bout, run_item_m, segmentation, session, stage_of, with_ceiling};
 use super::*;
 use crate::gait::Bout;
-use crate::prescription::{Extent, Item, Move, Session};
+use crate::prescription::{Extent, Item, Session};
 use jogaudit_recording::units::{Metres, Seconds};
 
 #[test]
@@ -373,23 +373,6 @@ fn a_whole_by_distance_takes_the_layout_that_fits() {
     let segmentation = segmentation("r60 w60 r60 w60 r60 w60 r60 w60 r60 w60 r60 w60 r60 w60");
     let noted = run_audit(&segmentation, &Track::of(&segmentation).build(), &stage, &Runner::default());
     assert_eq!(noted.value.outcome, Outcome::Kept, "{:#?}", noted.value.findings);
-}
-
-#[test]
-fn any_layouts_can_be_audited_directly() {
-    let segmentation = segmentation("r60 w60 r60");
-    let series = Track::of(&segmentation).build();
-    let steps = [step(Move::Run, 60.0), step(Move::Walk, 60.0), step(Move::Run, 60.0)];
-    let noted = audit_steps(
-        &segmentation,
-        &series,
-        &steps,
-        &Limits::default(),
-        &Runner::default(),
-        &Tolerance::default(),
-        &AuditConfig::default(),
-    );
-    assert_eq!(noted.value.outcome, Outcome::Kept);
 }
 
 #[test]

@@ -3,7 +3,7 @@
 use super::increments::exceeds;
 use super::{LintCode, Remark, RemarkUnit};
 use crate::prescription::figures::Figures;
-use crate::prescription::{Block, Move, Plan, Runner, Stage};
+use crate::prescription::{Block, Plan, Runner, Stage};
 use jogaudit_recording::units::{MetresPerSecond, StepsPerMinute};
 
 /// Upper end of brisk walking, m/s: 3.5 miles an hour (label of the Compendium of Physical Activities 2011).
@@ -75,13 +75,13 @@ fn rest(stage: &Stage, found: &mut Vec<Remark>) {
     }
 }
 
-/// The ceilings of a stage's runs: their own, else the stage's.
+/// The ceilings of a stage's runs, each once.
 fn ceilings(stage: &Stage) -> Vec<MetresPerSecond> {
     let mut ceilings: Vec<MetresPerSecond> = Vec::new();
     for block in stage.session.expand().blocks {
         let (Block::Steps(steps) | Block::Until { cycle: steps, .. }) = block;
-        for step in steps.iter().filter(|step| step.motion == Move::Run) {
-            if let Some(ceiling) = step.ceiling.or(stage.limits.pace_ceiling)
+        for step in steps {
+            if let Some(ceiling) = step.pace_ceiling(&stage.limits)
                 && !ceilings.contains(&ceiling)
             {
                 ceilings.push(ceiling);

@@ -1,0 +1,160 @@
+//! What was done, matched with what was prescribed.
+
+use super::align::{self, Alignment, Piece, PieceKind, Target};
+use super::gradient::{self, Slopes};
+use super::layouts;
+use super::measure::{self, BoutPart, Done};
+use super::{AuditConfig, Prescription};
+use crate::clean::Series;
+use crate::gait::Segmentation;
+use crate::prescription::{Extent, Move, PaceBasis, Session, Step};
+use jogaudit_recording::units::MetresPerSecond;
+
+/// Speeds with which a distance is turned into time when the recording has none: jogging as in return to running
+/// (8–10 km/h, Rambaud et al. 2018, secondary) and brisk walking (3.2 mph, Compendium of Physical Activities 2011).
+/// They only steer the matching.
+const ASSUMED_MPS: Speeds = Speeds { run_mps: 2.4, walk_mps: 1.4 };
+/// A mean speed below this is taken for a recorder that counted no distance. Our choice.
+const LEAST_MEAN_MPS: f64 = 0.3;
+
+/// What was done, matched with what was prescribed: built once by [`Matched::new`]; the audit ([`Matched::audit`]) and
+/// the curves ([`Matched::trace`]) both read it.
+#[derive(Clone, Debug)]
+pub struct Matched<'a> {
+    pub(super) series: &'a Series,
+    pub(super) prescription: Prescription<'a>,
+    pub(super) config: &'a AuditConfig,
+    /// The bouts, as the matching sees them.
+    pub(super) pieces: Vec<Piece>,
+    /// The prescribed steps, laid out as fits best.
+    pub(super) layout: Layout,
+    /// One a step of the layout.
+    pub(super) done: Vec<Done>,
+    pub(super) slopes: Slopes,
+}
+
+/// One way to lay a session out in steps, with the matching that costs least.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct Layout {
+    pub(super) steps: Vec<Step>,
+    /// Length of each step, s; of one by distance at the speed of the recording.
+    pub(super) lengths_s: Vec<f64>,
+    pub(super) targets: Vec<Target>,
+    /// `None` where bouts and steps are too many to match.
+    pub(super) alignment: Option<Alignment>,
+}
+
+impl Layout {
+    fn new(steps: Vec<Step>, pieces: &[Piece], speeds: Speeds, config: &AuditConfig) -> Self {
+        let timed: Vec<(Move, f64)> = steps.iter().map(|step| (step.motion, speeds.length_s(step))).collect();
+        let targets = align::targets(&timed);
+        let alignment = align::align(pieces, &targets, &config.costs);
+        Self { steps, lengths_s: timed.into_iter().map(|t| t.1).collect(), targets, alignment }
+    }
+
+    fn cost_s(&self) -> f64 {
+        self.alignment.as_ref().map_or(f64::INFINITY, |alignment| alignment.cost_s)
+    }
+}
+
+/// Mean speeds of a recording, by which distances become times.
+#[derive(Clone, Copy, Debug)]
+struct Speeds {
+    run_mps: f64,
+    walk_mps: f64,
+}
+
+impl Speeds {
+    /// Those of a recording; assumed where not known.
+    fn of(pieces: &[Piece], series: &Series) -> Self {
+        let mean_mps = |kind: PieceKind, assumed_mps: f64| {
+            let parts: Vec<BoutPart> = pieces.iter().filter(|p| p.kind == kind).map(BoutPart::of).collect();
+            let length_s = measure::total_s(&parts);
+            let speed_mps = measure::distance_m(series, &parts).map(|d| d / length_s);
+            speed_mps.filter(|v| v.is_finite() && *v > LEAST_MEAN_MPS).unwrap_or(assumed_mps)
+        };
+        Self {
+            run_mps: mean_mps(PieceKind::Run, ASSUMED_MPS.run_mps),
+            walk_mps: mean_mps(PieceKind::Walk, ASSUMED_MPS.walk_mps),
+        }
+    }
+
+    fn length_s(self, step: &Step) -> f64 {
+        let speed_mps = if step.motion == Move::Run { self.run_mps } else { self.walk_mps };
+        match step.extent {
+            Extent::Time(s) => s.get(),
+            Extent::Distance(m) => m.get() / speed_mps,
+        }
+    }
+}
+
+/// Every layout of a session, each with its matching.
+fn layouts_of(
+    pieces: &[Piece],
+    series: &Series,
+    session: &Session,
+    config: &AuditConfig,
+) -> impl Iterator<Item = Layout> {
+    let speeds = Speeds::of(pieces, series);
+    let (run, walk) = (MetresPerSecond::new(speeds.run_mps), MetresPerSecond::new(speeds.walk_mps));
+    layouts::layouts(session, run, walk)
+        .into_iter()
+        .map(move |steps| Layout::new(steps, pieces, speeds, config))
+}
+
+/// See [`super::alignment_cost_s`].
+pub(super) fn alignment_cost_s(
+    segmentation: &Segmentation,
+    series: &Series,
+    session: &Session,
+    config: &AuditConfig,
+) -> f64 {
+    let pieces = measure::pieces(segmentation, series);
+    layouts_of(&pieces, series, session, config).map(|l| l.cost_s()).fold(f64::INFINITY, f64::min)
+}
+
+impl<'a> Matched<'a> {
+    /// Matches the bouts of one session with its prescription. Never fails: what cannot be matched is `undecided` in
+    /// the audit.
+    ///
+    /// Where the number of steps depends on what was done (`for 1.5 mi ( … )`), the layout that fits best is taken, of
+    /// equals the first.
+    pub fn new(
+        segmentation: &Segmentation,
+        series: &'a Series,
+        prescription: Prescription<'a>,
+        config: &'a AuditConfig,
+    ) -> Self {
+        let pieces = measure::pieces(segmentation, series);
+        let layouts = layouts_of(&pieces, series, prescription.session, config);
+        let layout = layouts.min_by(|a, b| a.cost_s().total_cmp(&b.cost_s())).unwrap_or_default();
+        let groups = layout.alignment.as_ref().map_or(&[][..], |alignment| &alignment.groups);
+        let done = measure::lay_out(&pieces, &layout.targets, groups, &layout.lengths_s);
+        let slopes = gradient::slopes(series, config.slope_window_m, config.slope_error);
+        Self { series, prescription, config, pieces, layout, done, slopes }
+    }
+
+    /// The steps with what was done for each.
+    pub(super) fn steps_done(&self) -> impl Iterator<Item = (&Step, &Done)> {
+        self.layout.steps.iter().zip(&self.done)
+    }
+
+    /// The pace ceiling of a step, m/s.
+    pub(super) fn ceiling_mps(&self, step: &Step) -> Option<f64> {
+        step.pace_ceiling(self.prescription.limits).map(MetresPerSecond::get).filter(|c| *c > 0.0)
+    }
+
+    pub(super) fn has_pace_ceiling(&self) -> bool {
+        self.layout.steps.iter().any(|step| self.ceiling_mps(step).is_some())
+    }
+
+    /// Whether the prescription wants the pace of level ground held against the ceilings.
+    pub(super) fn wants_level(&self) -> bool {
+        self.prescription.limits.pace_basis == PaceBasis::Level
+    }
+
+    /// Whether the pace of level ground is held against the ceilings: it is wanted and the slopes are good enough.
+    pub(super) fn is_level(&self) -> bool {
+        self.wants_level() && self.slopes.is_good()
+    }
+}
