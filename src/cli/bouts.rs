@@ -4,9 +4,8 @@ use std::path::PathBuf;
 
 use clap::ValueEnum;
 
-use jogaudit_core::pipeline::Config;
 use jogaudit_files::{self as files, Failure, MAX_UNZIPPED_MIB};
-use jogaudit_report::{BoutsView, csv, json, text};
+use jogaudit_report::{BoutsView, Source, csv, json, text};
 
 use super::{Done, Io, mebibytes};
 
@@ -37,8 +36,10 @@ enum Format {
 }
 
 pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
-    let session = files::session(&args.file, args.activity, args.max_unzipped, &Config::default())?;
-    let view = BoutsView::new(&session.facts, &session.segmentation, &session.notices);
+    let input = files::input(&args.file, args.activity, &files::config_unzipping(args.max_unzipped))?;
+    let activity = &input.activity;
+    let source = Source { facts: &activity.facts, sha256: &input.sha256 };
+    let view = BoutsView::new(source, &activity.segmentation, &activity.notices);
     match args.format {
         Format::Text => io.result(&text::bouts(&view, false))?,
         Format::Json => io.result(&json::bouts(&view))?,

@@ -4,10 +4,9 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
-use jogaudit_core::audit::Outcome;
-use jogaudit_core::pipeline::Config;
-use jogaudit_files::{self as files, CheckReport, Failure, MAX_UNZIPPED_MIB, named};
-use jogaudit_report::{html, json, text};
+use jogaudit_core::audit::{Outcome, Prescription};
+use jogaudit_files::{self as files, Failure, MAX_UNZIPPED_MIB, named};
+use jogaudit_report::{CheckReport, html, json, text};
 
 use super::{Done, Io, mebibytes};
 
@@ -73,18 +72,16 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     if let Some(out) = &args.out {
         files::refuse_inputs(out, &[&args.file, &args.plan])?;
     }
-    let config = Config::default();
+    let config = files::config_unzipping(args.max_unzipped);
     let mut notices = Vec::new();
     let plan = files::plan(&args.plan, &mut notices)?;
     let stage = files::stage(&plan, args.stage.as_deref())?;
-    let mut session = files::session(&args.file, args.activity, args.max_unzipped, &config)?;
-    session.notices.splice(0..0, notices);
-    let CheckReport { view, charts } = match args.format {
-        Format::Html => session.report(&plan, stage, &config),
-        Format::Text | Format::Json => {
-            CheckReport { view: session.check(&plan, stage, &config), charts: None }
-        }
-    };
+    let mut input = files::input(&args.file, args.activity, &config)?;
+    input.activity.notices.splice(0..0, notices);
+    let with_trace = matches!(args.format, Format::Html);
+    let checked = input.activity.check(Prescription::of(&plan, stage), &config, with_trace);
+    let report = CheckReport::new(&input.activity, &input.sha256, &plan, stage, &checked);
+    let CheckReport { view, charts } = report;
     match &args.out {
         Some(out) => {
             let report = match args.format {

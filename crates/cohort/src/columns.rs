@@ -1,12 +1,13 @@
-//! The three tables: recordings, bouts, reps.
+//! The three tables: recordings, bouts, reps. Figures are rounded here, once, when they are written.
 
 use std::fmt::Write as _;
 
-use jogaudit_core::audit::Code;
-use jogaudit_core::gait::Gait;
-use jogaudit_recording::units::Unit;
-use jogaudit_report::CheckView;
-use jogaudit_report::view::{BoutView, FindingView, RepView, tenths};
+use jogaudit_core::audit::{Code, Dose, Finding, Rep};
+use jogaudit_core::gait::{Bout, Gait};
+use jogaudit_core::prescription::PrescribedDose;
+use jogaudit_recording::read::{Channel, Sport};
+use jogaudit_recording::units::{Metres, Seconds, Unit};
+use jogaudit_report::view::{certainty, hundredths, known, tenths, whole_steps};
 
 use super::scored::{Done, ERROR_CODES, Scored};
 use super::table::{Field, Table};
@@ -34,13 +35,13 @@ const OTHER: [Code; 3] = [Code::RunTooShort, Code::RepMissing, Code::WalkTooSlow
 pub(super) fn recordings() -> Table {
     let mut table = Table::new("jogaudit.batch/1", "a recording", |_| 1);
     identity(&mut table);
-    table.add("format", "", Text, "`fit`, `gpx` or `tcx`", of_view(|v| v.recording.format));
+    table.add("format", "", Text, "`fit`, `gpx` or `tcx`", of_done(|d| d.facts.format.name()));
     table.add(
         "sport",
         "",
         Text,
         "`running`, `walking`, `unspecified`, or the file's own word",
-        of_done(|d| Value::from(d.sport.as_str())),
+        of_done(|d| Value::from(sport(&d.facts.sport))),
     );
     table.add("start", "UTC", Instant, "Time of the first sample", of_done(|d| d.start));
     table.add(
@@ -48,30 +49,28 @@ pub(super) fn recordings() -> Table {
         "s",
         Real,
         "From the first to the last sample, pauses included",
-        of_view(|v| v.recording.elapsed_s),
+        of_done(|d| tenths(d.segmentation.elapsed_s())),
     );
-    table.add("samples", "", Whole, "Samples that were read", of_view(|v| v.recording.samples));
-    for channel in ["speed", "cadence", "heart_rate", "position", "altitude"] {
-        let about = format!("Whether the recorder gave any {}", channel.replace('_', " "));
-        table.add(
-            format!("has_{channel}"),
-            "",
-            Flag,
-            about,
-            of_view(move |v| v.recording.has.contains(&channel)),
-        );
+    table.add("samples", "", Whole, "Samples that were read", of_done(|d| d.facts.samples));
+    for channel in Channel::ALL {
+        let word = channel.word();
+        let about = format!("Whether the recorder gave any {}", word.replace('_', " "));
+        let has = of_done(move |d| d.facts.channels.contains(&channel));
+        table.add(format!("has_{word}"), "", Flag, about, has);
     }
     let outcome = "`overdone`, `kept`, `underdone` or `undecided` (the data cannot tell)";
-    table.add("outcome", "", Text, outcome, of_view(|v| v.outcome.word()));
+    table.add("outcome", "", Text, outcome, of_done(|d| d.outcome().word()));
     doses(&mut table);
     gaits(&mut table);
+    running(&mut table);
+    certainties(&mut table);
     findings(&mut table);
     table.add(
         "notices",
         "",
         Text,
         "Codes of what was noticed, each once, separated by spaces",
-        of_view(codes),
+        of_done(codes),
     );
     table.add("error_code", "", Text, "Why there is no result; empty when there is one", |s, _| {
         s.done.as_ref().err().map(|error| error.code)
@@ -85,28 +84,35 @@ pub(super) fn recordings() -> Table {
 
 /// The table with one line a bout.
 pub(super) fn bouts() -> Table {
-    let mut table = Table::new("jogaudit.batch.bouts/1", "a bout", |s| view(s).map_or(0, |v| v.bouts.len()));
+    let mut table =
+        Table::new("jogaudit.batch.bouts/1", "a bout", |s| done(s).map_or(0, |d| d.bouts().len()));
     identity(&mut table);
     table.add("bout", "", Whole, "Number within the recording, from 1", |_, line| line + 1);
     table.add("gait", "", Text, "`run`, `walk`, `stand` or `unknown`", of_bout(|b| b.gait.word()));
-    table.add("start_s", "s", Real, "Beginning, from the start of the recording", of_bout(|b| b.start_s));
-    table.add("end_s", "s", Real, "End", of_bout(|b| b.end_s));
-    table.add("certainty", "probability", Real, "How sure the gait is", of_bout(|b| b.certainty));
-    table.add("distance_m", "m", Real, "Distance covered", of_bout(|b| b.distance_m));
-    table.add("mean_speed_mps", "m/s", Real, "Mean speed", of_bout(|b| b.mean_speed_mps));
+    table.add(
+        "start_s",
+        "s",
+        Real,
+        "Beginning, from the start of the recording",
+        of_bout(|b| tenths(b.start_s)),
+    );
+    table.add("end_s", "s", Real, "End", of_bout(|b| tenths(b.end_s)));
+    table.add("certainty", "probability", Real, "How sure the gait is", of_bout(|b| certainty(b.certainty)));
+    table.add("distance_m", "m", Real, "Distance covered", of_bout(|b| known(b.distance_m, tenths)));
+    table.add("mean_speed_mps", "m/s", Real, "Mean speed", of_bout(|b| known(b.mean_speed_mps, hundredths)));
     table.add(
         "mean_cadence_spm",
         "steps/min",
         Real,
         "Mean cadence, both feet",
-        of_bout(|b| b.mean_cadence_spm),
+        of_bout(|b| known(b.mean_cadence_spm, tenths)),
     );
     table.add(
         "mean_heart_rate_bpm",
         "beats/min",
         Real,
         "Mean heart rate",
-        of_bout(|b| b.mean_heart_rate_bpm),
+        of_bout(|b| known(b.mean_heart_rate_bpm, tenths)),
     );
     table
 }
@@ -114,46 +120,70 @@ pub(super) fn bouts() -> Table {
 /// The table with one line a prescribed run or walk.
 pub(super) fn reps() -> Table {
     let line = "a prescribed run or walk";
-    let mut table = Table::new("jogaudit.batch.reps/1", line, |s| view(s).map_or(0, |v| v.reps.len()));
+    let mut table = Table::new("jogaudit.batch.reps/1", line, |s| done(s).map_or(0, |d| d.reps().len()));
     identity(&mut table);
     table.add("gait", "", Text, "`run` or `walk`", of_rep(|r| r.gait.word()));
     table.add("rep", "", Whole, "Number among the runs or walks, from 1", of_rep(|r| u64::from(r.rep)));
-    table.add("prescribed_s", "s", Real, "Prescribed length, when by time", of_rep(|r| r.prescribed_s));
-    table.add("prescribed_m", "m", Real, "Prescribed length, when by distance", of_rep(|r| r.prescribed_m));
-    table.add("achieved_s", "s", Real, "Time in that gait; 0 when missing", of_rep(|r| r.achieved_s));
-    table.add("achieved_m", "m", Real, "Distance in that gait", of_rep(|r| r.achieved_m));
-    table.add("error_s", "s", Real, "Standard error of `achieved_s`", of_rep(|r| r.error_s));
-    table.add("stand_s", "s", Real, "Standing inside", of_rep(|r| r.stand_s));
-    table.add("start_s", "s", Real, "Beginning, from the start of the recording", of_rep(|r| r.start_s));
-    table.add("end_s", "s", Real, "End", of_rep(|r| r.end_s));
+    table.add(
+        "prescribed_s",
+        "s",
+        Real,
+        "Prescribed length, when by time",
+        of_rep(|r| known(r.prescribed_s, tenths)),
+    );
+    table.add(
+        "prescribed_m",
+        "m",
+        Real,
+        "Prescribed length, when by distance",
+        of_rep(|r| known(r.prescribed_m, tenths)),
+    );
+    table.add("achieved_s", "s", Real, "Time in that gait; 0 when missing", of_rep(|r| tenths(r.achieved_s)));
+    table.add("achieved_m", "m", Real, "Distance in that gait", of_rep(|r| known(r.achieved_m, tenths)));
+    table.add("error_s", "s", Real, "Standard error of `achieved_s`", of_rep(|r| tenths(r.error_s)));
+    table.add("stand_s", "s", Real, "Standing inside", of_rep(|r| tenths(r.stand_s)));
+    table.add(
+        "start_s",
+        "s",
+        Real,
+        "Beginning, from the start of the recording",
+        of_rep(|r| known(r.start_s, tenths)),
+    );
+    table.add("end_s", "s", Real, "End", of_rep(|r| known(r.end_s, tenths)));
     table.add(
         "mean_pace_s_per_km",
         "s/km",
         Real,
         "Mean pace over the ground",
-        of_rep(|r| r.mean_pace_s_per_km),
+        of_rep(|r| known(r.mean_pace_s_per_km, tenths)),
     );
     table.add(
         "level_pace_s_per_km",
         "s/km",
         Real,
         "Mean pace on level ground of the same cost",
-        of_rep(|r| r.level_pace_s_per_km),
+        of_rep(|r| known(r.level_pace_s_per_km, tenths)),
     );
-    table.add("over_ceiling_s", "s", Real, "Time faster than the pace ceiling", of_rep(|r| r.over_ceiling_s));
+    table.add(
+        "over_ceiling_s",
+        "s",
+        Real,
+        "Time faster than the pace ceiling",
+        of_rep(|r| known(r.over_ceiling_s, tenths)),
+    );
     table.add(
         "mean_cadence_spm",
         "steps/min",
         Real,
         "Mean cadence, both feet",
-        of_rep(|r| r.mean_cadence_spm),
+        of_rep(|r| known(r.mean_cadence_spm, tenths)),
     );
     table.add(
         "max_heart_rate_bpm",
         "beats/min",
         Real,
         "Greatest heart rate",
-        of_rep(|r| r.max_heart_rate_bpm),
+        of_rep(|r| known(r.max_heart_rate_bpm, tenths)),
     );
     table
 }
@@ -171,226 +201,189 @@ fn identity(table: &mut Table) {
 }
 
 fn doses(table: &mut Table) {
-    for (name, what, amount) in [
-        ("run", "Running time", (|v| v.dose.run_s) as fn(&CheckView) -> _),
-        ("walk", "Walking time", |v| v.dose.walk_s),
-        ("session", "Length of the session", |v| v.dose.session_s),
-    ] {
+    type Prescribed = fn(&PrescribedDose) -> Option<Seconds>;
+    type Achieved = fn(&Dose) -> Option<f64>;
+    let doses: [(_, _, Prescribed, Achieved); 3] = [
+        ("run", "Running time", |p| p.run, |d| d.run_s.achieved),
+        ("walk", "Walking time", |p| p.walk, |d| d.walk_s.achieved),
+        ("session", "Length of the session", |p| p.session, |d| d.session_s.achieved),
+    ];
+    for (name, what, prescribed, achieved) in doses {
         let about = format!("{what} as prescribed, where the stage says it by time");
-        table.add(format!("{name}_prescribed_s"), "s", Real, about, of_view(move |v| amount(v).prescribed));
+        let fill = of_done(move |d| known(prescribed(&d.prescribed).map(Seconds::get), tenths));
+        table.add(format!("{name}_prescribed_s"), "s", Real, about, fill);
         let about = format!("{what} as done, of what the stage prescribes");
-        table.add(format!("{name}_achieved_s"), "s", Real, about, of_view(move |v| amount(v).achieved));
+        let fill = of_done(move |d| known(d.dose().and_then(achieved), tenths));
+        table.add(format!("{name}_achieved_s"), "s", Real, about, fill);
     }
     let about = "Running distance as prescribed, where every run is by distance";
-    table.add("run_prescribed_m", "m", Real, about, of_view(|v| v.dose.run_prescribed_m));
+    let fill =
+        of_done(|d| known(d.prescribed.run_distance.map(Metres::get), tenths).filter(|metres| *metres > 0.0));
+    table.add("run_prescribed_m", "m", Real, about, fill);
     let about = "Running distance as done";
-    table.add("run_achieved_m", "m", Real, about, of_view(|v| v.dose.run_distance_m));
-    table.add("run_steps", "steps", Whole, "Steps while running, both feet", of_view(|v| v.dose.run_steps));
+    let fill = of_done(|d| known(d.dose().and_then(|dose| dose.run_distance_m), tenths));
+    table.add("run_achieved_m", "m", Real, about, fill);
+    let about = "Steps while running, both feet";
+    let fill = of_done(|d| whole_steps(d.dose().and_then(|dose| dose.run_steps)));
+    table.add("run_steps", "steps", Whole, about, fill);
 }
 
 fn gaits(table: &mut Table) {
     const GAITS: [Gait; 4] = [Gait::Run, Gait::Walk, Gait::Stand, Gait::Unknown];
     for gait in GAITS {
         let about = format!("Time in bouts of gait `{}`", gait.word());
-        table.add(format!("{}_s", gait.word()), "s", Real, about, of_view(move |v| tenths(seconds(v, gait))));
+        let fill = of_done(move |d| tenths(of_gait(d, gait).map(Bout::duration_s).sum()));
+        table.add(format!("{}_s", gait.word()), "s", Real, about, fill);
     }
     for gait in GAITS {
         let about = format!("Bouts of gait `{}`", gait.word());
-        table.add(
-            format!("{}_bouts", gait.word()),
-            "",
-            Whole,
-            about,
-            of_view(move |v| of_gait(v, gait).count()),
-        );
+        let fill = of_done(move |d| of_gait(d, gait).count());
+        table.add(format!("{}_bouts", gait.word()), "", Whole, about, fill);
     }
-    table.add(
-        "longest_run_s",
-        "s",
-        Real,
-        "Longest bout of running; 0 without any",
-        of_view(|v| tenths(of_gait(v, Gait::Run).map(length).fold(0.0, f64::max))),
-    );
-    table.add(
-        "distance_m",
-        "m",
-        Real,
-        "Distance of all bouts whose distance is known",
-        of_view(|v| {
-            let known: Vec<f64> = v.bouts.iter().filter_map(|bout| bout.distance_m).collect();
-            (!known.is_empty()).then(|| tenths(known.iter().sum()))
-        }),
-    );
-    table.add(
-        "run_pace_s_per_km",
-        "s/km",
-        Real,
-        "Mean pace of all running: its time by its distance",
-        of_view(run_pace),
-    );
-    table.add(
-        "run_cadence_spm",
-        "steps/min",
-        Real,
-        "Mean cadence of all running, both feet",
-        of_view(|v| mean(of_gait(v, Gait::Run).map(|bout| (length(bout), bout.mean_cadence_spm)))),
-    );
-    table.add(
-        "run_heart_rate_bpm",
-        "beats/min",
-        Real,
-        "Mean heart rate of all running",
-        of_view(|v| mean(of_gait(v, Gait::Run).map(|bout| (length(bout), bout.mean_heart_rate_bpm)))),
-    );
+    let about = "Longest bout of running; 0 without any";
+    let fill = of_done(|d| tenths(of_gait(d, Gait::Run).map(Bout::duration_s).fold(0.0, f64::max)));
+    table.add("longest_run_s", "s", Real, about, fill);
+    let about = "Distance of all bouts whose distance is known";
+    let fill = of_done(|d| sum(d.bouts().iter().filter_map(|bout| bout.distance_m)));
+    table.add("distance_m", "m", Real, about, fill);
+}
+
+/// Means over all running.
+fn running(table: &mut Table) {
+    let about = "Mean pace of all running: its time by its distance";
+    table.add("run_pace_s_per_km", "s/km", Real, about, of_done(run_pace));
+    let about = "Mean cadence of all running, both feet";
+    let fill =
+        of_done(|d| mean(of_gait(d, Gait::Run).map(|bout| (bout.duration_s(), bout.mean_cadence_spm))));
+    table.add("run_cadence_spm", "steps/min", Real, about, fill);
+    let about = "Mean heart rate of all running";
+    let fill =
+        of_done(|d| mean(of_gait(d, Gait::Run).map(|bout| (bout.duration_s(), bout.mean_heart_rate_bpm))));
+    table.add("run_heart_rate_bpm", "beats/min", Real, about, fill);
     let about =
         "Running time faster than the pace ceiling, beyond tolerance and error; empty without a ceiling";
-    table.add(
-        "over_pace_ceiling_s",
-        "s",
-        Real,
-        about,
-        of_view(|v| {
-            let known: Vec<f64> = v.reps.iter().filter_map(|rep| rep.over_ceiling_s).collect();
-            (!known.is_empty()).then(|| tenths(known.iter().sum()))
-        }),
-    );
+    let fill = of_done(|d| sum(d.reps().iter().filter_map(|rep| rep.over_ceiling_s)));
+    table.add("over_pace_ceiling_s", "s", Real, about, fill);
     let about = "Time of the findings `heart_rate_too_high`; empty without any";
-    table.add("over_heart_rate_ceiling_s", "s", Real, about, of_view(over_heart_rate));
-    table.add(
-        "certainty_least",
-        "probability",
-        Real,
-        "Certainty of the least certain bout",
-        of_view(|v| known_bouts(v).map(|bout| bout.certainty).reduce(f64::min)),
-    );
+    let fill = of_done(|d| {
+        let found = of_code(d, Code::HeartRateTooHigh);
+        sum(found.filter_map(|finding| Some(finding.end_s? - finding.start_s?)))
+    });
+    table.add("over_heart_rate_ceiling_s", "s", Real, about, fill);
+}
+
+fn certainties(table: &mut Table) {
+    let about = "Certainty of the least certain bout";
+    let fill = of_done(|d| known(known_bouts(d).map(|bout| bout.certainty).reduce(f64::min), certainty));
+    table.add("certainty_least", "probability", Real, about, fill);
     let about = "Mean certainty of the bouts, weighted by their length";
-    table.add(
-        "certainty_mean",
-        "probability",
-        Real,
-        about,
-        of_view(|v| {
-            let sum: f64 = known_bouts(v).map(length).sum();
-            let weighted: f64 = known_bouts(v).map(|bout| length(bout) * bout.certainty).sum();
-            // Rounded down, as every certainty is.
-            (sum > 0.0).then(|| (weighted / sum * 1000.0).floor() / 1000.0)
-        }),
-    );
+    let fill = of_done(|d| {
+        let weights = known_bouts(d).map(|bout| (bout.duration_s(), Some(bout.certainty)));
+        known(weighted_mean(weights), certainty)
+    });
+    table.add("certainty_mean", "probability", Real, about, fill);
 }
 
 fn findings(table: &mut Table) {
     let about = "Findings that too much was done, whatever their certainty";
-    table.add(
-        "overdoing_findings",
-        "",
-        Whole,
-        about,
-        of_view(|v| v.findings.iter().filter(|f| f.is_overdoing).count()),
-    );
+    let fill = of_done(|d| d.findings().iter().filter(|finding| finding.code.is_overdoing()).count());
+    table.add("overdoing_findings", "", Whole, about, fill);
     for (code, units) in OVERDOING {
         let word = code.word();
         let about = format!("Findings `{word}`");
-        table.add(format!("{word}_count"), "", Whole, about, of_view(move |v| of_code(v, code).count()));
+        table.add(format!("{word}_count"), "", Whole, about, of_done(move |d| of_code(d, code).count()));
         for unit in units.iter().copied() {
             let name = format!("{word}_excess_{}", unit.word().replace('/', "_per_"));
             let about = format!("Greatest excess of the findings `{word}` in this unit");
-            table.add(
-                name,
-                unit.word(),
-                Real,
-                about,
-                of_view(move |v| {
-                    of_code(v, code).filter(|f| f.unit == unit).filter_map(|f| f.excess).reduce(f64::max)
-                }),
-            );
+            let fill = of_done(move |d| {
+                let of_unit = of_code(d, code).filter(|finding| finding.unit == unit);
+                known(of_unit.filter_map(|finding| finding.excess).reduce(f64::max), tenths)
+            });
+            table.add(name, unit.word(), Real, about, fill);
         }
         let about = format!("Certainty of the finding `{word}` with the greatest excess");
-        table.add(
-            format!("{word}_certainty"),
-            "probability",
-            Real,
-            about,
-            of_view(move |v| greatest(v, code)),
-        );
+        let fill = of_done(move |d| known(certainty_of_greatest(d, code), certainty));
+        table.add(format!("{word}_certainty"), "probability", Real, about, fill);
     }
     for code in OTHER {
         let word = code.word();
         let about = format!("Findings `{word}`: less than prescribed");
-        table.add(format!("{word}_count"), "", Whole, about, of_view(move |v| of_code(v, code).count()));
+        table.add(format!("{word}_count"), "", Whole, about, of_done(move |d| of_code(d, code).count()));
     }
 }
 
-fn view(scored: &Scored) -> Option<&CheckView> {
-    scored.done.as_ref().ok().map(|done| &done.view)
+fn done(scored: &Scored) -> Option<&Done> {
+    scored.done.as_ref().ok()
 }
 
 fn of_done<T: Into<Value>>(of: impl Fn(&Done) -> T) -> impl Fn(&Scored, usize) -> Option<T> {
-    move |scored, _| scored.done.as_ref().ok().map(&of)
+    move |scored, _| done(scored).map(&of)
 }
 
-fn of_view<T: Into<Value>>(of: impl Fn(&CheckView) -> T) -> impl Fn(&Scored, usize) -> Option<T> {
-    move |scored, _| view(scored).map(&of)
+fn of_bout<T: Into<Value>>(of: impl Fn(&Bout) -> T) -> impl Fn(&Scored, usize) -> Option<T> {
+    move |scored, line| done(scored).and_then(|done| done.bouts().get(line)).map(&of)
 }
 
-fn of_bout<T: Into<Value>>(of: impl Fn(&BoutView) -> T) -> impl Fn(&Scored, usize) -> Option<T> {
-    move |scored, line| view(scored).and_then(|view| view.bouts.get(line)).map(&of)
+fn of_rep<T: Into<Value>>(of: impl Fn(&Rep) -> T) -> impl Fn(&Scored, usize) -> Option<T> {
+    move |scored, line| done(scored).and_then(|done| done.reps().get(line)).map(&of)
 }
 
-fn of_rep<T: Into<Value>>(of: impl Fn(&RepView) -> T) -> impl Fn(&Scored, usize) -> Option<T> {
-    move |scored, line| view(scored).and_then(|view| view.reps.get(line)).map(&of)
+fn of_gait(done: &Done, gait: Gait) -> impl Iterator<Item = &Bout> {
+    done.bouts().iter().filter(move |bout| bout.gait == gait)
 }
 
-fn of_gait<'a>(view: &'a CheckView, gait: Gait) -> impl Iterator<Item = &'a BoutView> {
-    view.bouts.iter().filter(move |bout| bout.gait == gait)
+fn known_bouts(done: &Done) -> impl Iterator<Item = &Bout> {
+    done.bouts().iter().filter(|bout| bout.gait != Gait::Unknown)
 }
 
-fn known_bouts(view: &CheckView) -> impl Iterator<Item = &BoutView> {
-    view.bouts.iter().filter(|bout| bout.gait != Gait::Unknown)
-}
-
-fn of_code<'a>(view: &'a CheckView, code: Code) -> impl Iterator<Item = &'a FindingView> {
-    view.findings.iter().filter(move |finding| finding.code == code)
+fn of_code(done: &Done, code: Code) -> impl Iterator<Item = &Finding> {
+    done.findings().iter().filter(move |finding| finding.code == code)
 }
 
 /// Certainty of the finding with the greatest excess; of equals, and across units, the most certain.
-fn greatest(view: &CheckView, code: Code) -> Option<f64> {
-    let key = |finding: &FindingView| (finding.excess.unwrap_or(0.0), finding.certainty);
-    of_code(view, code).map(key).reduce(|a, b| if b > a { b } else { a }).map(|(_, certainty)| certainty)
+fn certainty_of_greatest(done: &Done, code: Code) -> Option<f64> {
+    let key = |finding: &Finding| (finding.excess.unwrap_or(0.0), finding.certainty);
+    of_code(done, code).map(key).reduce(|a, b| if b > a { b } else { a }).map(|(_, certainty)| certainty)
 }
 
-fn length(bout: &BoutView) -> f64 {
-    bout.end_s - bout.start_s
+/// Sum to a tenth; nothing of nothing.
+fn sum(values: impl Iterator<Item = f64>) -> Option<f64> {
+    known(values.reduce(|sum, value| sum + value), tenths)
 }
 
-fn seconds(view: &CheckView, gait: Gait) -> f64 {
-    of_gait(view, gait).map(length).sum()
-}
-
-/// Mean of the known values by their weights, rounded to a tenth.
-fn mean(values: impl Iterator<Item = (f64, Option<f64>)>) -> Option<f64> {
+/// Mean of the known values by their weights.
+fn weighted_mean(values: impl Iterator<Item = (f64, Option<f64>)>) -> Option<f64> {
     let known = values.filter_map(|(weight, value)| value.map(|value| (weight, value)));
     let (sum, weights) =
         known.fold((0.0, 0.0), |(sum, weights), (weight, value)| (sum + weight * value, weights + weight));
-    (weights > 0.0).then(|| tenths(sum / weights))
+    (weights > 0.0).then(|| sum / weights)
 }
 
-fn run_pace(view: &CheckView) -> Option<f64> {
-    let known = of_gait(view, Gait::Run).filter_map(|bout| bout.distance_m.map(|m| (length(bout), m)));
+/// The same to a tenth.
+fn mean(values: impl Iterator<Item = (f64, Option<f64>)>) -> Option<f64> {
+    known(weighted_mean(values), tenths)
+}
+
+fn run_pace(done: &Done) -> Option<f64> {
+    let runs = of_gait(done, Gait::Run).filter_map(|bout| Some((bout.duration_s(), bout.distance_m?)));
     let (time_s, distance_m) =
-        known.fold((0.0, 0.0), |(s, m), (time_s, distance_m)| (s + time_s, m + distance_m));
-    (distance_m > 0.0).then(|| tenths(time_s / distance_m * 1000.0))
+        runs.fold((0.0, 0.0), |(s, m), (time_s, distance_m)| (s + time_s, m + distance_m));
+    known((distance_m > 0.0).then(|| time_s / distance_m * 1000.0), tenths)
 }
 
-fn over_heart_rate(view: &CheckView) -> Option<f64> {
-    let spans: Vec<f64> = of_code(view, Code::HeartRateTooHigh)
-        .filter_map(|finding| Some(finding.end_s? - finding.start_s?))
-        .collect();
-    (!spans.is_empty()).then(|| tenths(spans.iter().sum()))
+/// The sport in one word; a file's own without what would act on a terminal.
+fn sport(sport: &Sport) -> String {
+    match sport {
+        Sport::Running => "running".to_owned(),
+        Sport::Walking => "walking".to_owned(),
+        Sport::Unspecified => "unspecified".to_owned(),
+        Sport::Other(word) => word.chars().filter(|c| !c.is_control()).collect(),
+    }
 }
 
-fn codes(view: &CheckView) -> String {
+fn codes(done: &Done) -> String {
     let mut codes: Vec<&str> = Vec::new();
-    for notice in &view.notices {
+    for notice in &done.notices {
         let word = notice.code.word();
         if !codes.contains(&word) {
             codes.push(word);

@@ -2,14 +2,16 @@
 
 use std::io;
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::path::Path;
 
 use jiff::Timestamp;
 
-use jogaudit_core::pipeline::Config;
+use jogaudit_core::audit::{Audit, Dose, Finding, Outcome, Prescription, Rep};
+use jogaudit_core::gait::{Bout, Segmentation};
+use jogaudit_core::pipeline::{ActivityError, Config, activity};
+use jogaudit_core::prescription::PrescribedDose;
 use jogaudit_files::{self as files, MAX_RECORDING_BYTES};
-use jogaudit_recording::read::{ReadConfig, Sport, read};
-use jogaudit_report::CheckView;
+use jogaudit_recording::notice::Notice;
+use jogaudit_recording::read::Facts;
 
 use super::inputs::Input;
 use super::prescribed::Plans;
@@ -27,10 +29,38 @@ pub(super) struct Scored {
 
 /// What was found in a recording.
 pub(super) struct Done {
-    pub(super) view: CheckView,
-    pub(super) sport: String,
+    pub(super) facts: Facts,
+    pub(super) segmentation: Segmentation,
+    /// `None` when nothing is scored.
+    pub(super) audit: Option<Audit>,
+    /// What the stage prescribes in all.
+    pub(super) prescribed: PrescribedDose,
+    pub(super) notices: Vec<Notice>,
     /// `None` only where shifting it for privacy leaves the calendar.
     pub(super) start: Option<Timestamp>,
+}
+
+impl Done {
+    pub(super) fn outcome(&self) -> Outcome {
+        self.audit.as_ref().map_or(Outcome::Undecided, |audit| audit.outcome)
+    }
+
+    pub(super) fn bouts(&self) -> &[Bout] {
+        self.segmentation.bouts()
+    }
+
+    pub(super) fn reps(&self) -> &[Rep] {
+        self.audit.as_ref().map_or(&[], |audit| &audit.reps)
+    }
+
+    pub(super) fn findings(&self) -> &[Finding] {
+        self.audit.as_ref().map_or(&[], |audit| &audit.findings)
+    }
+
+    /// What was done; `None` when nothing is scored.
+    pub(super) fn dose(&self) -> Option<&Dose> {
+        self.audit.as_ref().map(|audit| &audit.dose)
+    }
 }
 
 /// Why a recording has no result: a stable code of [`ERROR_CODES`] and a sentence.
@@ -100,10 +130,7 @@ pub(super) fn score(input: &Input, plans: &Plans, config: &Config) -> Scored {
         Ok(bytes) => {
             let check = AssertUnwindSafe(|| check(&bytes, input, plans, config));
             scored.done = catch_unwind(check).unwrap_or_else(|_| Err(RowError::standard("internal")));
-            scored.sha256 = Some(match &scored.done {
-                Ok(done) => done.view.recording.sha256.clone(),
-                Err(_) => files::sha256(&bytes),
-            });
+            scored.sha256 = Some(files::sha256(&bytes));
         }
     }
     scored
@@ -146,19 +173,20 @@ fn bytes_of(input: &Input) -> Result<Vec<u8>, RowError> {
 
 fn check(bytes: &[u8], input: &Input, plans: &Plans, config: &Config) -> Result<Done, RowError> {
     let prescribed = input.prescribed.as_ref().ok_or_else(RowError::not_in_roster)?;
-    let recordings = read(bytes, &ReadConfig::default())
-        .map_err(|error| RowError { code: error.kind.code(), text: error.to_string() })?;
-    let session = files::session_of(bytes, recordings, Path::new("the file"), None, config)
-        .map_err(|_| RowError::standard("internal"))?;
-    let sport = match &session.sport {
-        Sport::Running => "running".to_owned(),
-        Sport::Walking => "walking".to_owned(),
-        Sport::Unspecified => "unspecified".to_owned(),
-        Sport::Other(word) => word.chars().filter(|c| !c.is_control()).collect(),
-    };
-    let start = Some(session.facts.start);
-    let view = session.check(plans.plan(prescribed), plans.stage(prescribed), config);
-    Ok(Done { view, sport, start })
+    let activity = activity(bytes, None, config).map_err(|error| match error {
+        ActivityError::Read(error) => RowError { code: error.kind.code(), text: error.to_string() },
+        ActivityError::NoSuchActivity { .. } => RowError::standard("internal"),
+    })?;
+    let (plan, stage) = (plans.plan(prescribed), plans.stage(prescribed));
+    let checked = activity.check(Prescription::of(plan, stage), config, false);
+    Ok(Done {
+        prescribed: stage.session.dose(),
+        audit: checked.audit,
+        notices: checked.notices,
+        start: Some(activity.facts.start),
+        segmentation: activity.segmentation,
+        facts: activity.facts,
+    })
 }
 
 #[cfg(test)]

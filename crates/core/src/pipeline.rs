@@ -1,17 +1,20 @@
-//! The whole chain on one screen.
+//! The whole chain on one screen: bytes → recording → series → bouts → matched → audit, and recordings → review.
 
-use crate::audit::{Audit, AuditConfig, Matched, Prescription};
+use jiff::civil::Date;
+use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
+use jogaudit_recording::read::{Facts, ReadConfig, ReadError, Recording, Sport, read};
+
+use crate::audit::{Audit, AuditConfig, Matched, Prescription, Trace};
 use crate::clean::{CleanConfig, Series, clean};
 use crate::gait::{GaitConfig, Segmentation, segment};
 use crate::prescription::{Plan, Stage};
 use crate::review::{Diary, Given, PerformedSessions, Recorded, Review, ReviewConfig, review, sessions};
-use jiff::civil::Date;
-use jogaudit_recording::notice::Notice;
-use jogaudit_recording::read::Recording;
 
 /// Settings of every stage.
 #[derive(Clone, Debug, Default)]
 pub struct Config {
+    /// Of reading.
+    pub read: ReadConfig,
     /// Of cleaning.
     pub clean: CleanConfig,
     /// Of the gait model.
@@ -33,6 +36,54 @@ pub struct Segmented {
     pub notices: Vec<Notice>,
 }
 
+/// One activity of an input with its bouts.
+#[derive(Clone, Debug)]
+pub struct Activity {
+    /// What the file says of it.
+    pub facts: Facts,
+    /// Clean columns; `None` when the sport is not on foot and nothing is scored.
+    pub series: Option<Series>,
+    /// Bouts: one `unknown` when nothing is scored.
+    pub segmentation: Segmentation,
+    /// What was noticed on the way.
+    pub notices: Vec<Notice>,
+}
+
+/// Why an input gives no activity.
+#[derive(Debug, thiserror::Error)]
+pub enum ActivityError {
+    /// Nothing usable can be made of the bytes.
+    #[error(transparent)]
+    Read(#[from] ReadError),
+    /// The input has fewer activities.
+    #[error("there is no activity {number}; the input holds {count}")]
+    NoSuchActivity {
+        /// The one that was asked for, from 1.
+        number: usize,
+        /// How many there are.
+        count: usize,
+    },
+}
+
+/// Bytes → one activity with its bouts: the one of that number, from 1, else the first on foot.
+///
+/// # Errors
+/// When the bytes are no recording, or hold no activity of that number.
+pub fn activity(bytes: &[u8], number: Option<usize>, config: &Config) -> Result<Activity, ActivityError> {
+    let mut notices = Vec::new();
+    let recordings = read(bytes, &config.read)?.take(&mut notices);
+    let recording = chosen(recordings, number)?.take(&mut notices);
+    let facts = recording.facts();
+    if let Sport::Other(sport) = &facts.sport {
+        notices.push(not_on_foot(sport));
+        let end_s = recording.samples().iter().map(|sample| sample.time_s).fold(0.0, f64::max);
+        return Ok(Activity { facts, series: None, segmentation: Segmentation::unknown(end_s), notices });
+    }
+    let segmented = segment_recording(&recording, config);
+    notices.extend(segmented.notices);
+    Ok(Activity { facts, series: Some(segmented.series), segmentation: segmented.segmentation, notices })
+}
+
 /// Recording → bouts.
 pub fn segment_recording(recording: &Recording, config: &Config) -> Segmented {
     let mut notices = Vec::new();
@@ -41,19 +92,38 @@ pub fn segment_recording(recording: &Recording, config: &Config) -> Segmented {
     Segmented { series, segmentation, notices }
 }
 
-/// Bouts and prescription → what was done, matched with what was prescribed.
-pub fn match_recording<'a>(
-    segmented: &'a Segmented,
-    prescription: Prescription<'a>,
-    config: &'a Config,
-) -> Matched<'a> {
-    Matched::new(&segmented.segmentation, &segmented.series, prescription, &config.audit)
+/// An activity held against a stage.
+#[derive(Clone, Debug)]
+pub struct Checked {
+    /// The verdict; `None` when nothing is scored.
+    pub audit: Option<Audit>,
+    /// What is drawn besides; `None` when nothing is scored, or when it was not asked for.
+    pub trace: Option<Trace>,
+    /// What was noticed from the bytes to the verdict.
+    pub notices: Vec<Notice>,
+}
+
+impl Activity {
+    /// Bouts and prescription → what was done, matched with what was prescribed; `None` when nothing is scored.
+    pub fn matched<'a>(&'a self, prescription: Prescription<'a>, config: &'a Config) -> Option<Matched<'a>> {
+        let series = self.series.as_ref()?;
+        Some(Matched::new(&self.segmentation, series, prescription, &config.audit))
+    }
+
+    /// Bouts and prescription → audit, and what is drawn besides if `with_trace`.
+    pub fn check(&self, prescription: Prescription<'_>, config: &Config, with_trace: bool) -> Checked {
+        let matched = self.matched(prescription, config);
+        let mut notices = self.notices.clone();
+        let audit = matched.as_ref().map(|matched| matched.audit().take(&mut notices));
+        let trace = matched.filter(|_| with_trace).map(|matched| matched.trace());
+        Checked { audit, trace, notices }
+    }
 }
 
 /// Bouts and prescription → audit; what is noticed is added to `segmented.notices`.
 pub fn audit_recording(segmented: &mut Segmented, plan: &Plan, stage: &Stage, config: &Config) -> Audit {
-    let audit = match_recording(segmented, Prescription::of(plan, stage), config).audit();
-    audit.take(&mut segmented.notices)
+    let Segmented { series, segmentation, notices } = segmented;
+    Matched::new(segmentation, series, Prescription::of(plan, stage), &config.audit).audit().take(notices)
 }
 
 /// A case on one day.
@@ -80,4 +150,84 @@ pub fn review_case(
     let sessions = sessions(plan, given, recorded, as_of, &config.review, &config.audit).take(&mut notices);
     let review = review(plan, diary, &sessions.sessions, as_of, &config.review).take(&mut notices);
     Reviewed { sessions, review, notices }
+}
+
+/// The recording of that number, from 1, else the first on foot, else the first.
+fn chosen(mut recordings: Vec<Recording>, number: Option<usize>) -> Result<Noted<Recording>, ActivityError> {
+    let count = recordings.len();
+    let index = match number {
+        Some(number) => number
+            .checked_sub(1)
+            .filter(|index| *index < count)
+            .ok_or(ActivityError::NoSuchActivity { number, count })?,
+        None => recordings.iter().position(|recording| recording.sport().on_foot()).unwrap_or(0),
+    };
+    let mut notices = Vec::new();
+    if count > 1 && number.is_none() {
+        let number = index + 1;
+        let text = format!(
+            "The input holds {count} activities; number {number} is taken. Choose with --activity N."
+        );
+        notices.push(Notice::new(NoticeCode::SeveralActivities, text));
+    }
+    Ok(Noted { value: recordings.swap_remove(index), notices })
+}
+
+fn not_on_foot(sport: &str) -> Notice {
+    let text =
+        format!("The sport of this recording is “{sport}”, not running or walking: nothing is scored.");
+    Notice::new(NoticeCode::NotOnFoot, text)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use jogaudit_recording::read::{Format, RecordingParts, Sample};
+
+    fn recording(sport: Sport) -> Recording {
+        Recording::new(RecordingParts {
+            format: Format::Tcx,
+            sport,
+            start: jiff::Timestamp::UNIX_EPOCH,
+            utc_offset_s: None,
+            samples: vec![Sample::default()],
+            laps: vec![],
+            timer: vec![],
+            guesses: vec![],
+        })
+        .unwrap()
+    }
+
+    fn choose(sports: &[Sport], number: Option<usize>) -> Result<(Sport, usize), String> {
+        chosen(sports.iter().cloned().map(recording).collect(), number)
+            .map(|noted| (noted.value.sport().clone(), noted.notices.len()))
+            .map_err(|error| error.to_string())
+    }
+
+    #[test]
+    fn the_first_activity_on_foot_is_taken_and_said() {
+        let cycling = Sport::Other("cycling".into());
+        assert_eq!(choose(&[Sport::Running], None), Ok((Sport::Running, 0)));
+        assert_eq!(choose(&[cycling.clone(), Sport::Walking], None), Ok((Sport::Walking, 1)));
+        assert_eq!(choose(&[cycling.clone(), cycling.clone()], None), Ok((cycling.clone(), 1)));
+        assert_eq!(choose(&[cycling.clone(), Sport::Walking], Some(1)), Ok((cycling, 0)));
+        let refused = "there is no activity 2; the input holds 1";
+        assert_eq!(choose(&[Sport::Running], Some(2)), Err(refused.to_owned()));
+        assert!(choose(&[Sport::Running], Some(0)).is_err());
+    }
+
+    #[test]
+    fn what_is_not_on_foot_is_unknown_to_its_end() {
+        let ride = br#"<gpx xmlns="http://www.topografix.com/GPX/1/1" version="1.1" creator="x"><trk><type>cycling</type>
+            <trkseg><trkpt lat="0" lon="0"><time>2026-03-02T07:10:00Z</time></trkpt>
+            <trkpt lat="0" lon="0"><time>2026-03-02T07:11:30Z</time></trkpt></trkseg></trk></gpx>"#;
+        let activity = activity(ride, None, &Config::default()).unwrap();
+        assert!(activity.series.is_none() && activity.segmentation.bouts().len() == 1);
+        assert_eq!(activity.segmentation.elapsed_s(), 90.0);
+        assert!(activity.notices.iter().any(|notice| notice.code == NoticeCode::NotOnFoot));
+        let plan = Plan::parse("[[stage]]\nname = '1'\nsession = 'run 1:00'").unwrap().value;
+        let prescription = Prescription::of(&plan, &plan.stages[0]);
+        let checked = activity.check(prescription, &Config::default(), true);
+        assert!(checked.audit.is_none() && checked.trace.is_none());
+    }
 }

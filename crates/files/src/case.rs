@@ -13,10 +13,11 @@ use jogaudit_core::pipeline::{Config, review_case, segment_recording};
 use jogaudit_core::prescription::Plan;
 use jogaudit_core::review::{Diary, Given, LeftOut, LeftOutCode, Recorded, Zone};
 use jogaudit_recording::notice::{Notice, NoticeCode};
-use jogaudit_recording::read::{ReadConfig, Sport, read};
+use jogaudit_recording::read::{Sport, read};
 use jogaudit_report::{ReviewParts, ReviewView};
 
 use super::failure::Failure;
+use super::hash::sha256;
 use super::input;
 use super::tree::files_below;
 
@@ -44,7 +45,7 @@ pub fn read_case(folder: &Path, config: &Config) -> Result<Case, Failure> {
     read_case_with(folder, &|path, name| {
         let bytes =
             input::bytes(path, input::MAX_RECORDING_BYTES).map_err(|failure| failure.in_a_clause())?;
-        activities(&bytes, name, ReadConfig::default(), config)
+        activities(&bytes, name, config)
     })
 }
 
@@ -200,8 +201,8 @@ fn name_in(folder: &Path, path: &Path) -> String {
 }
 
 /// Reads the bytes of one file: its activities on foot with their bouts, and the others with the reason why not.
-pub fn activities(bytes: &[u8], name: &str, read_config: ReadConfig, config: &Config) -> Activities {
-    let read = read(bytes, &read_config).map_err(|error| chain(&error))?;
+pub fn activities(bytes: &[u8], name: &str, config: &Config) -> Activities {
+    let read = read(bytes, &config.read).map_err(|error| chain(&error))?;
     let several = read.value.len() > 1;
     let (mut on_foot, mut others) = (Vec::new(), Vec::new());
     for (index, recording) in read.value.iter().enumerate() {
@@ -211,14 +212,13 @@ pub fn activities(bytes: &[u8], name: &str, read_config: ReadConfig, config: &Co
             others.push(LeftOut { name, code: LeftOutCode::NotOnFoot, text });
             continue;
         }
-        let facts = input::facts(bytes, recording);
         let mut segmented = segment_recording(recording, config);
         let mut notices = read.notices.clone();
         notices.append(&mut segmented.notices);
         on_foot.push(Recorded {
             name,
-            sha256: facts.sha256,
-            channels: facts.has.len(),
+            sha256: sha256(bytes),
+            channels: recording.facts().channels.len(),
             series: segmented.series,
             segmentation: segmented.segmentation,
             notices,

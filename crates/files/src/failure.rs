@@ -5,6 +5,7 @@ use std::fmt;
 use std::io;
 use std::path::Path;
 
+use jogaudit_core::pipeline::ActivityError;
 use jogaudit_core::prescription::PlanError;
 use jogaudit_recording::read::ReadError;
 
@@ -57,6 +58,17 @@ impl Failure {
         let format =
             error.format.map(|format| format!(" as {}", format.name().to_uppercase())).unwrap_or_default();
         Self::refused(format!("could not read {}{format}", named(path))).caused_by(error)
+    }
+
+    /// An input gives no activity.
+    pub(crate) fn activity(path: &Path, error: &ActivityError) -> Self {
+        match error {
+            ActivityError::Read(error) => Self::recording(path, error),
+            ActivityError::NoSuchActivity { number, count } => {
+                Self::refused(format!("{} has no activity {number}", named(path)))
+                    .hint(format!("--activity takes 1 to {count} here"))
+            }
+        }
     }
 
     /// A plan has mistakes.

@@ -12,8 +12,8 @@ pub use case::{Activities, activities, read_case, read_case_with, recording_file
 pub use failure::{Failure, named};
 pub use hash::{hexadecimal, sha256, sha256_of_file};
 pub use input::{
-    CheckReport, MAX_RECORDING_BYTES, MAX_UNZIPPED_MIB, at_most, bytes, plan, session, session_in,
-    session_of, stage,
+    Input, MAX_RECORDING_BYTES, MAX_UNZIPPED_MIB, at_most, bytes, config_unzipping, input, input_in, plan,
+    stage,
 };
 pub use output::{Staged, could_not_write, refuse_inputs, remove_unfinished, with_suffix, write_whole};
 pub use tree::files_below;

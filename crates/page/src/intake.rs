@@ -126,8 +126,9 @@ impl Waiting {
                     self.most_bytes >> 10
                 ));
             }
-            let limits = ReadConfig { max_unzipped_bytes: self.most_bytes as u64 };
-            let activities = files::activities(&self.bytes, &self.file_name, limits, config)?;
+            let read = ReadConfig { max_unzipped_bytes: self.most_bytes as u64 };
+            let config = Config { read, ..config.clone() };
+            let activities = files::activities(&self.bytes, &self.file_name, &config)?;
             let samples = activities.0.iter().map(|recorded| recorded.series.time_s().len()).sum();
             if self.room.add_samples(samples) {
                 Ok(activities)

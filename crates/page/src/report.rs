@@ -4,10 +4,11 @@ use std::path::Path;
 
 use maud::Markup;
 
+use jogaudit_core::audit::Prescription;
 use jogaudit_core::pipeline::Config;
 use jogaudit_core::prescription::{Plan, Stage};
-use jogaudit_files::{self as files, CheckReport, Failure, MAX_UNZIPPED_MIB};
-use jogaudit_report::{ReviewView, html};
+use jogaudit_files::{self as files, Failure};
+use jogaudit_report::{CheckReport, ReviewView, html};
 
 /// One recording held against a stage.
 pub(super) fn check(
@@ -18,8 +19,9 @@ pub(super) fn check(
     stage: &Stage,
 ) -> Result<CheckReport, Failure> {
     let config = Config::default();
-    let session = files::session_in(bytes, Path::new(name), activity, MAX_UNZIPPED_MIB, &config)?;
-    Ok(session.report(plan, stage, &config))
+    let input = files::input_in(bytes, Path::new(name), activity, &config)?;
+    let checked = input.activity.check(Prescription::of(plan, stage), &config, true);
+    Ok(CheckReport::new(&input.activity, &input.sha256, plan, stage, &checked))
 }
 
 /// The report of a check to stand in a page.

@@ -14,7 +14,8 @@ use maud::{Markup, html};
 use serde::Deserialize;
 
 use jogaudit_core::prescription::Plan;
-use jogaudit_files::{self as files, CheckReport, Failure, MAX_RECORDING_BYTES};
+use jogaudit_files::{self as files, Failure, MAX_RECORDING_BYTES};
+use jogaudit_report::CheckReport;
 use jogaudit_report::html::{REPORT, THEME};
 
 use super::desk::{Desk, Found, PATIENCE, Reading, Snapshot};

@@ -8,7 +8,6 @@ use std::time::SystemTime;
 
 use jogaudit_core::pipeline::Config;
 use jogaudit_files::{self as files, Activities, MAX_RECORDING_BYTES};
-use jogaudit_recording::read::ReadConfig;
 
 /// Samples that are kept in all: about 220 hours at one a second, some 100 MiB.
 const MOST_SAMPLES: usize = 800_000;
@@ -64,7 +63,7 @@ impl Shelf {
         let read = Arc::new(match files::bytes(path, MAX_RECORDING_BYTES) {
             Ok(bytes) => FileRead {
                 sha256: Some(files::sha256(&bytes)),
-                activities: files::activities(&bytes, name, ReadConfig::default(), config),
+                activities: files::activities(&bytes, name, config),
             },
             Err(failure) => FileRead { sha256: None, activities: Err(failure.in_a_clause()) },
         });

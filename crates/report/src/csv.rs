@@ -46,8 +46,9 @@ fn table(view: &BoutsView) -> csv::Result<Vec<u8>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::RecordingFacts;
+    use crate::Source;
     use jogaudit_core::gait::{Bout, Gait, Segmentation};
+    use jogaudit_recording::read::{Facts, Format, Sport};
 
     #[test]
     fn what_is_not_known_is_empty() {
@@ -63,14 +64,15 @@ mod tests {
             mean_cadence_spm: None,
             mean_heart_rate_bpm: Some(f64::NAN),
         };
-        let facts = RecordingFacts {
-            format: "fit",
-            sha256: String::new(),
+        let facts = Facts {
+            format: Format::Fit,
+            sport: Sport::Running,
             start: jiff::Timestamp::UNIX_EPOCH,
             samples: 13,
-            has: vec![],
+            channels: vec![],
         };
-        let view = BoutsView::new(&facts, &Segmentation::new(vec![bout]).unwrap(), &[]);
+        let source = Source { facts: &facts, sha256: "" };
+        let view = BoutsView::new(source, &Segmentation::new(vec![bout]).unwrap(), &[]);
         let header =
             "gait,start_s,end_s,certainty,distance_m,mean_speed_mps,mean_cadence_spm,mean_heart_rate_bpm";
         assert_eq!(bouts(&view), format!("{header}\r\nstand,0,12.3,0.95,0,,,\r\n"));

@@ -77,4 +77,4 @@ mod wording;
 
 pub use chart::Charts;
 pub use review_view::{ReviewParts, ReviewView};
-pub use view::{BoutsView, CheckView, RecordingFacts};
+pub use view::{BoutsView, CheckReport, CheckView, Source};

@@ -21,6 +21,7 @@ use super::mark::Mark;
 use super::review_wording as wording;
 use super::view::{
     AmountView, FindingView, NoticeView, certainty, findings, known, notice, printable, rounded, tenths,
+    whole_steps,
 };
 use super::word::{as_word, as_word_or_null};
 
@@ -306,8 +307,8 @@ fn week(parts: &ReviewParts<'_>, week: &Week) -> WeekView {
             achieved: known(Some(week.run_s), tenths),
         },
         walk_s: tenths(week.walk_s),
-        run_steps: count(week.run_steps),
-        walk_steps: count(week.walk_steps),
+        run_steps: whole_steps(week.run_steps),
+        walk_steps: whole_steps(week.walk_steps),
         run_distance_m: known(week.run_distance_m, tenths),
         longest_run_s: tenths(week.longest_run_s),
         rise_over_last_week: known(week.rise_over_last, thousandths),
@@ -413,8 +414,8 @@ fn session(parts: &ReviewParts<'_>, index: usize) -> SessionView {
         },
         walk_s: tenths(totals.walk_s),
         session_s: tenths(totals.session_s),
-        run_steps: count(totals.run_steps),
-        walk_steps: count(totals.walk_steps),
+        run_steps: whole_steps(totals.run_steps),
+        walk_steps: whole_steps(totals.walk_steps),
         run_distance_m: known(totals.run_distance_m, tenths),
         longest_run_s: tenths(totals.longest_run_s),
         longest_run_m: known(totals.longest_run_m, tenths),
@@ -433,11 +434,6 @@ fn session(parts: &ReviewParts<'_>, index: usize) -> SessionView {
 
 fn left_out(left_out: &LeftOut) -> LeftOutView {
     LeftOutView { recording: printable(&left_out.name), code: left_out.code, text: printable(&left_out.text) }
-}
-
-/// Steps, whole.
-fn count(steps: Option<f64>) -> Option<u64> {
-    steps.filter(|steps| steps.is_finite() && *steps >= 0.0).map(|steps| steps.round() as u64)
 }
 
 /// A range, rounded outwards so that it never looks narrower than it is.

@@ -4,31 +4,27 @@
 //! there. Seconds and metres have one decimal, speeds two. Certainties are rounded down to three decimals, so that a
 //! finding never looks more certain than it is. What is not known is `None`.
 
-use jiff::Timestamp;
 use serde::Serialize;
 
 use jogaudit_core::audit::{Audit, Code, Dose, Finding, Outcome, Rep};
 use jogaudit_core::gait::{Bout, Gait, Segmentation};
+use jogaudit_core::pipeline::{Activity, Checked};
 use jogaudit_core::prescription::{Plan, Session, Stage};
 use jogaudit_recording::notice::{Notice, NoticeCode};
+use jogaudit_recording::read::Facts;
 use jogaudit_recording::units::{Metres, Seconds, Unit};
 
+use super::chart::Charts;
 use super::word::as_word;
 use super::wording;
 
-/// What a report says of the recording itself, gathered from what was read.
-#[derive(Clone, Debug)]
-pub struct RecordingFacts {
-    /// `fit`, `gpx` or `tcx`.
-    pub format: &'static str,
+/// Which recording a report is of.
+#[derive(Clone, Copy, Debug)]
+pub struct Source<'a> {
+    /// What the recording says of itself.
+    pub facts: &'a Facts,
     /// SHA-256 of the input's bytes as given (zipped if it was zipped), lower-case hexadecimal.
-    pub sha256: String,
-    /// Time of 0 s.
-    pub start: Timestamp,
-    /// Samples that were read.
-    pub samples: usize,
-    /// Which of `speed`, `cadence`, `heart_rate`, `position`, `altitude` the recorder gave, in this order.
-    pub has: Vec<&'static str>,
+    pub sha256: &'a str,
 }
 
 /// The `recording` of the documents.
@@ -154,6 +150,27 @@ pub struct FindingView {
     pub gait: Option<Gait>,
 }
 
+/// A check and what is drawn of it.
+#[derive(Clone, Debug)]
+pub struct CheckReport {
+    /// The check.
+    pub view: CheckView,
+    /// Its curves; `None` when nothing is scored, or when they were not asked for.
+    pub charts: Option<Charts>,
+}
+
+impl CheckReport {
+    /// Makes the report of an activity that was held against a stage; `sha256` is that of the input's bytes.
+    pub fn new(activity: &Activity, sha256: &str, plan: &Plan, stage: &Stage, checked: &Checked) -> Self {
+        let (source, segmentation) = (Source { facts: &activity.facts, sha256 }, &activity.segmentation);
+        let drawn = activity.series.as_ref().zip(checked.trace.as_ref());
+        Self {
+            view: CheckView::new(source, segmentation, plan, stage, checked.audit.as_ref(), &checked.notices),
+            charts: drawn.map(|(series, trace)| Charts::new(series, segmentation, stage, trace)),
+        }
+    }
+}
+
 /// The document `jogaudit.check/1`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 #[allow(missing_docs)]
@@ -185,10 +202,10 @@ pub struct CheckView {
 
 impl BoutsView {
     /// Makes the document of `bouts`.
-    pub fn new(facts: &RecordingFacts, segmentation: &Segmentation, notices: &[Notice]) -> Self {
+    pub fn new(source: Source<'_>, segmentation: &Segmentation, notices: &[Notice]) -> Self {
         Self {
             schema: "jogaudit.bouts/1",
-            recording: recording(facts, segmentation),
+            recording: recording(source, segmentation),
             bouts: segmentation.bouts().iter().map(bout).collect(),
             notices: notices.iter().map(notice).collect(),
         }
@@ -199,7 +216,7 @@ impl CheckView {
     /// Makes the document of `check`. Without an audit (a recording that is not scored) the outcome is `undecided` and
     /// nothing counts as achieved or not achieved.
     pub fn new(
-        facts: &RecordingFacts,
+        source: Source<'_>,
         segmentation: &Segmentation,
         plan: &Plan,
         stage: &Stage,
@@ -220,7 +237,7 @@ impl CheckView {
             },
             reasons: notices.iter().filter(is_reason).cloned().collect(),
             stage: name,
-            recording: recording(facts, segmentation),
+            recording: recording(source, segmentation),
             bouts: segmentation.bouts().iter().map(bout).collect(),
             outcome,
             reps: audit.iter().flat_map(|a| &a.reps).map(rep).collect(),
@@ -233,14 +250,15 @@ impl CheckView {
     }
 }
 
-fn recording(facts: &RecordingFacts, segmentation: &Segmentation) -> RecordingView {
+fn recording(source: Source<'_>, segmentation: &Segmentation) -> RecordingView {
+    let Source { facts, sha256 } = source;
     RecordingView {
-        format: facts.format,
-        sha256: facts.sha256.clone(),
+        format: facts.format.name(),
+        sha256: sha256.to_owned(),
         start: facts.start.to_string(),
         elapsed_s: tenths(segmentation.elapsed_s()),
         samples: facts.samples,
-        has: facts.has.clone(),
+        has: facts.channels.iter().map(|channel| channel.word()).collect(),
     }
 }
 
@@ -284,12 +302,11 @@ fn dose(session: &Session, done: Option<&Dose>) -> DoseView {
         prescribed: known(time.map(Seconds::get), tenths),
         achieved: known(done.and_then(achieved), tenths),
     };
-    let steps = done.and_then(|dose| dose.run_steps);
     DoseView {
         run_s: amount(prescribed.run, |dose| dose.run_s.achieved),
         walk_s: amount(prescribed.walk, |dose| dose.walk_s.achieved),
         session_s: amount(prescribed.session, |dose| dose.session_s.achieved),
-        run_steps: steps.filter(|steps| steps.is_finite() && *steps >= 0.0).map(|n| n.round() as u64),
+        run_steps: whole_steps(done.and_then(|dose| dose.run_steps)),
         run_distance_m: known(done.and_then(|dose| dose.run_distance_m), tenths),
         run_prescribed_m: known(prescribed.run_distance.map(Metres::get), tenths).filter(|m| *m > 0.0),
     }
@@ -318,6 +335,11 @@ fn finding(finding: &Finding, level: bool) -> FindingView {
     }
 }
 
+/// Steps, whole.
+pub fn whole_steps(steps: Option<f64>) -> Option<u64> {
+    steps.filter(|steps| steps.is_finite() && *steps >= 0.0).map(|steps| steps.round() as u64)
+}
+
 /// Words a notice with its place.
 pub fn notice(notice: &Notice) -> NoticeView {
     let place = notice.place.as_ref().map(ToString::to_string).unwrap_or_default();
@@ -329,7 +351,8 @@ pub(super) fn printable(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }
 
-pub(super) fn known(value: Option<f64>, round: fn(f64) -> f64) -> Option<f64> {
+/// Rounds a value that is known and a number.
+pub fn known(value: Option<f64>, round: fn(f64) -> f64) -> Option<f64> {
     value.filter(|value| value.is_finite()).map(round)
 }
 
@@ -338,7 +361,8 @@ pub fn tenths(value: f64) -> f64 {
     rounded(value, 10.0)
 }
 
-fn hundredths(value: f64) -> f64 {
+/// Rounds to two decimals.
+pub fn hundredths(value: f64) -> f64 {
     rounded(value, 100.0)
 }
 
@@ -347,7 +371,8 @@ pub(super) fn rounded(value: f64, parts: f64) -> f64 {
     (value * parts).round() / parts + 0.0
 }
 
-pub(super) fn certainty(value: f64) -> f64 {
+/// Rounds a certainty down to three decimals.
+pub fn certainty(value: f64) -> f64 {
     // The nudge keeps 0.9, stored as a little less, at 0.9.
     ((value * 1000.0 + 1e-9).floor() / 1000.0).clamp(0.0, 1.0)
 }

@@ -4,22 +4,25 @@ use jogaudit_core::audit::{Amount, Audit, Code, Dose, Finding, Outcome, Rep};
 use jogaudit_core::gait::{Bout, Gait, Segmentation};
 use jogaudit_core::prescription::Plan;
 use jogaudit_recording::notice::{Notice, NoticeCode, Place};
+use jogaudit_recording::read::{Channel, Facts, Format, Sport};
 use jogaudit_recording::units::Unit;
-use jogaudit_report::{BoutsView, CheckView, RecordingFacts, json};
+use jogaudit_report::{BoutsView, CheckView, Source, json};
 use proptest::prelude::*;
 use serde_json::{Value, json};
 
 use crate::schema::Judge;
 
-fn facts() -> RecordingFacts {
-    RecordingFacts {
-        format: "tcx",
-        sha256: "ab".repeat(32),
+fn facts() -> Facts {
+    Facts {
+        format: Format::Tcx,
+        sport: Sport::Running,
         start: "2026-03-02T07:10:00Z".parse().unwrap(),
         samples: 1813,
-        has: vec!["speed", "altitude"],
+        channels: vec![Channel::Speed, Channel::Altitude],
     }
 }
+
+const SHA256: &str = "abababababababababababababababababababababababababababababababab";
 
 fn plan() -> Plan {
     Plan::parse("title = 'x'\n[[stage]]\nname = '3'\nsession = 'walk 5:00, 6 x (run 1:00, walk 400 m)'")
@@ -155,7 +158,7 @@ proptest! {
     fn any_bouts_follow_their_schema(segmentation in bouts()) {
         let judge = Judge::new("bouts");
         let notices = [Notice::new(NoticeCode::RecorderPaused, "A sentence.").at(Place { line: Some(3), ..Place::default() })];
-        let document = parsed(&json::bouts(&BoutsView::new(&facts(), &segmentation, &notices)));
+        let document = parsed(&json::bouts(&BoutsView::new(Source { facts: &facts(), sha256: SHA256 }, &segmentation, &notices)));
         prop_assert_eq!(judge.judge(&document), Ok(()));
         // Rounding keeps the tiling.
         let mut at = 0.0;
@@ -170,7 +173,7 @@ proptest! {
     fn any_check_follows_its_schema(segmentation in bouts(), audit in prop::option::of(audits())) {
         let judge = Judge::new("check");
         let plan = plan();
-        let view = CheckView::new(&facts(), &segmentation, &plan, &plan.stages[0], audit.as_ref(), &[]);
+        let view = CheckView::new(Source { facts: &facts(), sha256: SHA256 }, &segmentation, &plan, &plan.stages[0], audit.as_ref(), &[]);
         let document = parsed(&json::check(&view));
         prop_assert_eq!(judge.judge(&document), Ok(()));
     }
@@ -179,7 +182,11 @@ proptest! {
 #[test]
 fn the_schemas_refuse_what_is_wrong() {
     let judge = Judge::new("bouts");
-    let good = parsed(&json::bouts(&BoutsView::new(&facts(), &Segmentation::new(vec![]).unwrap(), &[])));
+    let good = parsed(&json::bouts(&BoutsView::new(
+        Source { facts: &facts(), sha256: SHA256 },
+        &Segmentation::new(vec![]).unwrap(),
+        &[],
+    )));
     assert_eq!(judge.judge(&good), Ok(()));
     for (pointer, wrong) in [
         ("/schema", json!("jogaudit.bouts/2")),

@@ -14,6 +14,7 @@ mod cadence;
 mod decompression;
 mod element_text;
 mod error;
+mod facts;
 mod fit;
 mod gpx;
 mod gunzip;
@@ -30,6 +31,7 @@ mod unzip;
 mod xml;
 
 pub use error::{ReadError, ReadErrorKind};
+pub use facts::{Channel, Facts};
 pub use recording::{
     Guess, GuessSource, GuessedGait, Lap, LapIntensity, LapTrigger, Recording, RecordingError,
     RecordingParts, Sample, Sport, TimerEvent,

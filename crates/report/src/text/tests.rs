@@ -1,11 +1,12 @@
 //! Whole reports of made-up audits.
 
-use super::super::view::RecordingFacts;
+use super::super::view::Source;
 use super::*;
 use jogaudit_core::audit::{Amount, Audit, Code, Dose, Finding, Outcome, Rep};
 use jogaudit_core::gait::{Bout, Gait, Segmentation};
 use jogaudit_core::prescription::Plan;
 use jogaudit_recording::notice::{Notice, NoticeCode};
+use jogaudit_recording::read::{Channel, Facts, Format, Sport};
 use jogaudit_recording::units::Unit;
 
 const PLAN: &str = r#"
@@ -56,15 +57,17 @@ fn rep(rep: u32, gait: Gait, prescribed_s: f64, start_s: f64, end_s: f64) -> Rep
     }
 }
 
-fn facts() -> RecordingFacts {
-    RecordingFacts {
-        format: "gpx",
-        sha256: "0".repeat(64),
+fn facts() -> Facts {
+    Facts {
+        format: Format::Gpx,
+        sport: Sport::Running,
         start: "2026-03-02T07:10:00Z".parse().unwrap(),
         samples: 661,
-        has: vec!["cadence", "heart_rate", "position"],
+        channels: vec![Channel::Cadence, Channel::HeartRate, Channel::Position],
     }
 }
+
+const SHA256: &str = "0000000000000000000000000000000000000000000000000000000000000000";
 
 fn segmentation() -> Segmentation {
     let bouts = vec![
@@ -141,7 +144,14 @@ fn long_ago() -> Audit {
 fn check_view(audit: Option<&Audit>) -> CheckView {
     let plan = Plan::parse(PLAN).unwrap().value;
     let notices = [Notice::new(NoticeCode::RecorderPaused, "The recorder was stopped once.")];
-    CheckView::new(&facts(), &segmentation(), &plan, &plan.stages[0], audit, &notices)
+    CheckView::new(
+        Source { facts: &facts(), sha256: SHA256 },
+        &segmentation(),
+        &plan,
+        &plan.stages[0],
+        audit,
+        &notices,
+    )
 }
 
 #[test]
@@ -152,7 +162,8 @@ fn a_check_reads_from_the_outcome_down() {
 
 #[test]
 fn bouts_are_listed_under_their_strip() {
-    let report = bouts(&BoutsView::new(&facts(), &segmentation(), &[]), true);
+    let report =
+        bouts(&BoutsView::new(Source { facts: &facts(), sha256: SHA256 }, &segmentation(), &[]), true);
     assert_eq!(plain(&report), include_str!("bouts.txt"));
 }
 
@@ -162,7 +173,7 @@ fn every_line_fits_and_ends_clean() {
         check(&check_view(Some(&audit())), true),
         check(&check_view(None), false),
         check(&check_view(Some(&long_ago())), true),
-        bouts(&BoutsView::new(&facts(), &segmentation(), &[]), true),
+        bouts(&BoutsView::new(Source { facts: &facts(), sha256: SHA256 }, &segmentation(), &[]), true),
     ] {
         for line in plain(&report).lines() {
             assert!(line.chars().count() <= WIDTH, "{line}");
@@ -191,7 +202,14 @@ fn an_undecided_check_says_why_at_once() {
     ];
     let mut audit = audit();
     let of = |audit: &Audit| {
-        let view = CheckView::new(&facts(), &segmentation(), &plan, &plan.stages[0], Some(audit), &notices);
+        let view = CheckView::new(
+            Source { facts: &facts(), sha256: SHA256 },
+            &segmentation(),
+            &plan,
+            &plan.stages[0],
+            Some(audit),
+            &notices,
+        );
         plain(&check(&view, false))
     };
     assert!(!of(&audit).contains("There is no heart rate."));

@@ -2,13 +2,11 @@
 
 use std::collections::BTreeSet;
 
-use jogaudit_core::audit::Code;
+use jogaudit_core::audit::{Code, Prescription};
 use jogaudit_core::gait::Gait;
-use jogaudit_core::pipeline::{Config, audit_recording, segment_recording, trace_recording};
+use jogaudit_core::pipeline::{Config, activity};
 use jogaudit_core::prescription::Plan;
-use jogaudit_recording::notice::Notice;
-use jogaudit_recording::read::{ReadConfig, read};
-use jogaudit_report::{Charts, CheckView, RecordingFacts, html};
+use jogaudit_report::{Charts, CheckReport, CheckView, html};
 
 use crate::hand_made::{AS_PRESCRIBED, PLAN, SECOND_RUN_LONG, session};
 use crate::html_page::{assert_anchors, assert_self_contained, values};
@@ -16,23 +14,12 @@ use crate::html_page::{assert_anchors, assert_self_contained, values};
 /// Checks a recording against the first stage of a plan and lays the check out.
 fn page(plan: &str, recording: &str) -> (CheckView, Charts, String) {
     let plan = Plan::parse(plan).expect("a plan").value;
-    let config = Config::default();
-    let recording = read(recording.as_bytes(), &ReadConfig::default()).expect("a recording").value.remove(0);
-    let mut segmented = segment_recording(&recording, &config);
-    let stage = &plan.stages[0];
-    let audit = audit_recording(&mut segmented, &plan, stage, &config);
-    let trace = trace_recording(&segmented, &plan, stage, &config);
-    let charts = Charts::new(&segmented.series, &segmented.segmentation, stage, &trace);
-    let facts = RecordingFacts {
-        format: "tcx",
-        sha256: "0".repeat(64),
-        start: recording.start(),
-        samples: recording.samples().len(),
-        has: vec!["speed", "cadence"],
-    };
-    let notices: Vec<Notice> = segmented.notices.clone();
-    let view = CheckView::new(&facts, &segmented.segmentation, &plan, stage, Some(&audit), &notices);
-    let page = html::check(&view, Some(&charts));
+    let (config, stage) = (Config::default(), &plan.stages[0]);
+    let activity = activity(recording.as_bytes(), None, &config).expect("a recording");
+    let checked = activity.check(Prescription::of(&plan, stage), &config, true);
+    let CheckReport { view, charts } = CheckReport::new(&activity, &"0".repeat(64), &plan, stage, &checked);
+    let page = html::check(&view, charts.as_ref());
+    let charts = charts.expect("curves");
     (view, charts, page)
 }
 
