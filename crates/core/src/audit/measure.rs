@@ -6,7 +6,7 @@ use super::align::{Group, Piece, PieceKind, Target};
 use crate::clean::{GapKind, Series};
 use crate::gait::{Gait, Segmentation};
 
-/// A sample stands for at most this long before and after it, s.
+/// A sample stands for at most this long before and after it, s: half of what makes a hole. Our choice.
 const HALF_CELL_S: f64 = 7.5;
 
 /// A bout or a part of one, in seconds from the start.
@@ -52,22 +52,22 @@ impl BoutPart {
 }
 
 /// Total length.
-pub(super) fn total_s(spans: &[BoutPart]) -> f64 {
-    spans.iter().map(BoutPart::length_s).sum()
+pub(super) fn total_s(parts: &[BoutPart]) -> f64 {
+    parts.iter().map(BoutPart::length_s).sum()
 }
 
 /// Standard error of the total length, from the errors of all ends.
-pub(super) fn error_s(spans: &[BoutPart]) -> f64 {
-    spans.iter().map(|s| s.start_error_s.powi(2) + s.end_error_s.powi(2)).sum::<f64>().sqrt()
+pub(super) fn error_s(parts: &[BoutPart]) -> f64 {
+    parts.iter().map(|s| s.start_error_s.powi(2) + s.end_error_s.powi(2)).sum::<f64>().sqrt()
 }
 
 /// Certainty of the gait, averaged over time; 1 for nothing.
-pub(super) fn certainty(spans: &[BoutPart]) -> f64 {
-    let total = total_s(spans);
+pub(super) fn certainty(parts: &[BoutPart]) -> f64 {
+    let total = total_s(parts);
     if total <= 0.0 {
         return 1.0;
     }
-    spans.iter().map(|s| s.certainty * s.length_s()).sum::<f64>() / total
+    parts.iter().map(|s| s.certainty * s.length_s()).sum::<f64>() / total
 }
 
 /// Mean of a column and how much time it rests on.
@@ -77,32 +77,32 @@ pub(super) struct Mean {
     pub(super) covered_s: f64,
 }
 
-/// Calls `visit(sample, seconds)` for the samples that stand for a part of the span.
-pub(super) fn cells(time_s: &[f64], span: &BoutPart, mut visit: impl FnMut(usize, f64)) {
-    let first = time_s.partition_point(|t| *t < span.start_s - HALF_CELL_S);
+/// Calls `visit(sample, seconds)` for the samples that stand for some of its time.
+pub(super) fn cells(time_s: &[f64], part: &BoutPart, mut visit: impl FnMut(usize, f64)) {
+    let first = time_s.partition_point(|t| *t < part.start_s - HALF_CELL_S);
     for k in first..time_s.len() {
         let t = time_s[k];
-        if t > span.end_s + HALF_CELL_S {
+        if t > part.end_s + HALF_CELL_S {
             break;
         }
         let before = if k == 0 { 0.0 } else { (0.5 * (t - time_s[k - 1])).min(HALF_CELL_S) };
         let after = time_s.get(k + 1).map_or(0.0, |next| (0.5 * (next - t)).min(HALF_CELL_S));
-        let seconds = (t + after).min(span.end_s) - (t - before).max(span.start_s);
+        let seconds = (t + after).min(part.end_s) - (t - before).max(part.start_s);
         if seconds > 0.0 {
             visit(k, seconds);
         }
     }
 }
 
-/// Time-weighted mean over spans of `value(sample)`. `None` where it is never known.
+/// Time-weighted mean over parts of `value(sample)`. `None` where it is never known.
 pub(super) fn mean_by(
     time_s: &[f64],
-    spans: &[BoutPart],
+    parts: &[BoutPart],
     value: impl Fn(usize) -> Option<f64>,
 ) -> Option<Mean> {
     let (mut sum, mut covered_s) = (0.0, 0.0);
-    for span in spans {
-        cells(time_s, span, |k, seconds| {
+    for part in parts {
+        cells(time_s, part, |k, seconds| {
             if let Some(v) = value(k) {
                 sum += v * seconds;
                 covered_s += seconds;
@@ -112,27 +112,27 @@ pub(super) fn mean_by(
     (covered_s > 0.0).then(|| Mean { value: sum / covered_s, covered_s })
 }
 
-/// Time-weighted mean of a column over spans.
-pub(super) fn mean(series: &Series, spans: &[BoutPart], column: &[Option<f64>]) -> Option<Mean> {
-    mean_by(series.time_s(), spans, |k| column.get(k).copied().flatten())
+/// Time-weighted mean of a column over parts.
+pub(super) fn mean(series: &Series, parts: &[BoutPart], column: &[Option<f64>]) -> Option<Mean> {
+    mean_by(series.time_s(), parts, |k| column.get(k).copied().flatten())
 }
 
-/// Mean cadence over spans; where the series has none, that of the bouts.
-pub(super) fn mean_cadence(series: &Series, spans: &[BoutPart]) -> Option<f64> {
+/// Mean cadence over parts; where the series has none, that of the bouts.
+pub(super) fn mean_cadence(series: &Series, parts: &[BoutPart]) -> Option<f64> {
     let from_bouts = || {
         let known: Option<Vec<f64>> =
-            spans.iter().map(|s| Some(s.bout_cadence_spm? * s.length_s())).collect();
-        let total = total_s(spans);
+            parts.iter().map(|s| Some(s.bout_cadence_spm? * s.length_s())).collect();
+        let total = total_s(parts);
         known.filter(|_| total > 0.0).map(|sums| sums.iter().sum::<f64>() / total)
     };
-    mean(series, spans, series.cadence_spm()).map(|m| m.value).or_else(from_bouts)
+    mean(series, parts, series.cadence_spm()).map(|m| m.value).or_else(from_bouts)
 }
 
-/// Greatest value of a column over spans.
-pub(super) fn greatest(series: &Series, spans: &[BoutPart], column: &[Option<f64>]) -> Option<f64> {
+/// Greatest value of a column over parts.
+pub(super) fn greatest(series: &Series, parts: &[BoutPart], column: &[Option<f64>]) -> Option<f64> {
     let mut most: Option<f64> = None;
-    for span in spans {
-        cells(series.time_s(), span, |k, _| {
+    for part in parts {
+        cells(series.time_s(), part, |k, _| {
             if let Some(v) = column.get(k).copied().flatten() {
                 most = Some(most.map_or(v, |m| m.max(v)));
             }
@@ -141,25 +141,11 @@ pub(super) fn greatest(series: &Series, spans: &[BoutPart], column: &[Option<f64
     most
 }
 
-/// Distance since the start at a time, by straight line between known samples at most 15 s apart.
-fn distance_at(series: &Series, t: f64) -> Option<f64> {
-    let known = |k: usize| Some((series.time_s()[k], series.distance_m().get(k).copied().flatten()?));
-    let after = series.time_s().partition_point(|x| *x < t);
-    let near = |k: &usize| (series.time_s()[*k] - t).abs() <= 2.0 * HALF_CELL_S;
-    let right = (after..series.time_s().len()).take_while(near).find_map(known);
-    let left = (0..after).rev().take_while(near).find_map(known);
-    match (left, right) {
-        (Some((t0, d0)), Some((t1, d1))) => Some(d0 + (d1 - d0) * (t - t0) / (t1 - t0)),
-        (Some((_, d)), None) | (None, Some((_, d))) => Some(d),
-        (None, None) => None,
-    }
-}
-
-/// Distance covered in spans: the series' own, else the bouts' mean speeds times their length.
-pub(super) fn distance_m(series: &Series, spans: &[BoutPart]) -> Option<f64> {
-    spans
+/// Distance covered in parts of bouts: the series' own, else the bouts' mean speeds times their length.
+pub(super) fn distance_m(series: &Series, parts: &[BoutPart]) -> Option<f64> {
+    parts
         .iter()
-        .map(|s| match (distance_at(series, s.start_s), distance_at(series, s.end_s)) {
+        .map(|s| match (series.distance_at(s.start_s), series.distance_at(s.end_s)) {
             (Some(a), Some(b)) => Some(b - a),
             _ => s.bout_speed_mps.map(|v| v * s.length_s()),
         })
@@ -307,32 +293,32 @@ fn shares(total_s: f64, steps: &[usize], lengths_s: &[f64], joined: bool, from_t
     shares
 }
 
-/// Cuts spans into parts of given moving times; the last part takes what remains.
-fn split(spans: &[BoutPart], shares: &[f64]) -> Vec<Vec<BoutPart>> {
+/// Cuts bouts into shares of given moving times; the last share takes what remains.
+fn split(bouts: &[BoutPart], shares: &[f64]) -> Vec<Vec<BoutPart>> {
     /// Shorter remainders are rounding.
     const NOTHING_S: f64 = 1e-9;
-    let mut queue: Vec<BoutPart> = spans.iter().rev().copied().collect();
-    let mut parts = Vec::with_capacity(shares.len());
+    let mut queue: Vec<BoutPart> = bouts.iter().rev().copied().collect();
+    let mut cut = Vec::with_capacity(shares.len());
     for (index, share) in shares.iter().enumerate() {
         let last = index + 1 == shares.len();
         let mut left = if last { f64::INFINITY } else { *share };
-        let mut part = Vec::new();
+        let mut taken = Vec::new();
         while left > NOTHING_S
-            && let Some(span) = queue.pop()
+            && let Some(next) = queue.pop()
         {
-            if span.length_s() <= left + NOTHING_S {
-                left -= span.length_s();
-                part.push(span);
+            if next.length_s() <= left + NOTHING_S {
+                left -= next.length_s();
+                taken.push(next);
             } else {
-                let cut_s = span.start_s + left;
-                part.push(BoutPart { end_s: cut_s, end_error_s: 0.0, ..span });
-                queue.push(BoutPart { start_s: cut_s, start_error_s: 0.0, ..span });
+                let cut_s = next.start_s + left;
+                taken.push(BoutPart { end_s: cut_s, end_error_s: 0.0, ..next });
+                queue.push(BoutPart { start_s: cut_s, start_error_s: 0.0, ..next });
                 left = 0.0;
             }
         }
-        parts.push(part);
+        cut.push(taken);
     }
-    parts
+    cut
 }
 
 #[cfg(test)]
@@ -341,7 +327,7 @@ mod tests {
     use super::*;
     use crate::clean::Columns;
 
-    fn span(start_s: f64, end_s: f64) -> BoutPart {
+    fn part(start_s: f64, end_s: f64) -> BoutPart {
         BoutPart::of(&Piece { kind: PieceKind::Run, bout: bout(Gait::Run, start_s, end_s) })
     }
 
@@ -352,7 +338,7 @@ mod tests {
         let speed_mps = time_s.iter().map(|&t| Some(if t < 20.0 { 1.0 } else { 3.0 })).collect();
         let columns = Columns::without_readings(jiff::Timestamp::UNIX_EPOCH, time_s);
         let series = Series::new(Columns { speed_mps, ..columns }).unwrap();
-        let m = mean(&series, &[span(0.0, 40.0)], series.speed_mps()).unwrap();
+        let m = mean(&series, &[part(0.0, 40.0)], series.speed_mps()).unwrap();
         assert!((m.value - 2.0).abs() < 0.15, "{m:?}");
         assert!((m.covered_s - 40.0).abs() < 0.6);
     }
@@ -362,21 +348,21 @@ mod tests {
         let mut columns = Track::new(200.0).speed(|_| 2.0).build().into_columns();
         columns.time_s.iter_mut().skip(100).for_each(|t| *t += 300.0);
         let series = Series::new(columns).unwrap();
-        let m = mean(&series, &[span(0.0, 500.0)], series.speed_mps()).unwrap();
+        let m = mean(&series, &[part(0.0, 500.0)], series.speed_mps()).unwrap();
         assert!((m.covered_s - 214.0).abs() < 1.5, "{m:?}");
     }
 
     #[test]
     fn distance_is_the_difference_of_the_series() {
         let series = Track::new(100.0).speed(|_| 2.5).build();
-        let d = distance_m(&series, &[span(10.25, 50.5)]).unwrap();
+        let d = distance_m(&series, &[part(10.25, 50.5)]).unwrap();
         assert!((d - 40.25 * 2.5).abs() < 1e-9);
     }
 
     #[test]
     fn the_error_of_a_length_comes_from_all_its_ends() {
-        let spans = [BoutPart { start_error_s: 3.0, end_error_s: 4.0, ..span(0.0, 10.0) }];
-        assert!((error_s(&spans) - 5.0).abs() < 1e-12);
+        let parts = [BoutPart { start_error_s: 3.0, end_error_s: 4.0, ..part(0.0, 10.0) }];
+        assert!((error_s(&parts) - 5.0).abs() < 1e-12);
     }
 
     #[test]
@@ -392,7 +378,7 @@ mod tests {
 
     #[test]
     fn parts_keep_the_total_and_cut_where_told() {
-        let parts = split(&[span(0.0, 50.0), span(70.0, 100.0)], &[60.0, 20.0]);
+        let parts = split(&[part(0.0, 50.0), part(70.0, 100.0)], &[60.0, 20.0]);
         assert_eq!(
             parts[0].iter().map(|s| (s.start_s, s.end_s)).collect::<Vec<_>>(),
             [(0.0, 50.0), (70.0, 80.0)]

@@ -7,6 +7,11 @@ use jogaudit_recording::read::{Guess, Lap};
 
 use super::{Change, Gap, SpeedSource};
 
+/// So many samples on each side are looked at for a distance, however far apart they are. Our choice.
+const NEAREST_SAMPLES: usize = 5;
+/// And all that are not further away than this, s: a hole begins there ([`super::CleanConfig::hole_s`]).
+const WITHIN_REACH_S: f64 = 15.0;
+
 /// What a [`Series`] is made of: plain columns, which promise nothing before [`Series::new`] has checked them.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Columns {
@@ -304,14 +309,19 @@ impl Series {
         self.columns.time_s.last().copied().unwrap_or(0.0)
     }
 
-    /// Distance at a moment, m, between the two samples around it; `None` where there is none within reach.
+    /// Distance since the start at a moment, m: on the straight line between the nearest samples before and after it that
+    /// have one. Each has to be among the nearest five or at most 15 s away; `None` where neither side has one.
     pub fn distance_at(&self, at_s: f64) -> Option<f64> {
         let (time_s, distance_m) = (self.time_s(), self.distance_m());
         let next = time_s.partition_point(|&t| t < at_s);
         let known = |i: usize| distance_m[i].map(|d| (time_s[i], d));
-        let after = (next..time_s.len()).take(5).find_map(known);
-        let before = (0..next).rev().take(5).find_map(known);
-        match (before, after) {
+        let is_near = |(passed, i): &(usize, usize)| {
+            *passed < NEAREST_SAMPLES || (time_s[*i] - at_s).abs() <= WITHIN_REACH_S
+        };
+        let nearest = |samples: &mut dyn Iterator<Item = usize>| {
+            samples.enumerate().take_while(is_near).find_map(|(_, i)| known(i))
+        };
+        match (nearest(&mut (0..next).rev()), nearest(&mut (next..time_s.len()))) {
             (Some((t0, d0)), Some((t1, d1))) => Some(d0 + (d1 - d0) * (at_s - t0) / (t1 - t0)),
             (Some((_, d)), None) | (None, Some((_, d))) => Some(d),
             (None, None) => None,
@@ -369,6 +379,22 @@ mod tests {
         assert_eq!(Series::new(falls), Err(SeriesError::DistanceFalls { sample: 2 }));
         let stands = Columns { distance_m: vec![Some(2.0), None, Some(2.0)], ..columns() };
         assert!(Series::new(stands).is_ok());
+    }
+
+    #[test]
+    fn a_distance_lies_between_the_nearest_that_are_known() {
+        let series = |time_s: Vec<f64>, known: &[(usize, f64)]| {
+            let mut columns = Columns::without_readings(Timestamp::UNIX_EPOCH, time_s);
+            known.iter().for_each(|&(i, m)| columns.distance_m[i] = Some(m));
+            Series::new(columns).unwrap()
+        };
+        // Ten samples without a distance in ten seconds: both ends are within 15 s.
+        let dense = series((0..12).map(f64::from).collect(), &[(0, 0.0), (11, 22.0)]);
+        assert_eq!((dense.distance_at(5.5), dense.distance_at(11.0)), (Some(11.0), Some(22.0)));
+        // A sample a minute: the nearest five are looked at.
+        let sparse = series((0..12).map(|i| 60.0 * f64::from(i)).collect(), &[(0, 0.0), (5, 600.0)]);
+        assert_eq!(sparse.distance_at(150.0), Some(300.0));
+        assert_eq!((sparse.distance_at(420.0), sparse.distance_at(660.0)), (Some(600.0), None));
     }
 
     #[test]
