@@ -89,102 +89,47 @@ pub(super) fn bouts() -> Table {
     identity(&mut table);
     table.add("bout", "", Whole, "Number within the recording, from 1", |_, line| line + 1);
     table.add("gait", "", Text, "`run`, `walk`, `stand` or `unknown`", of_bout(|b| b.gait.word()));
-    table.add(
-        "start_s",
-        "s",
-        Real,
-        "Beginning, from the start of the recording",
-        of_bout(|b| tenths(b.start_s)),
-    );
+    let about = "Beginning, from the start of the recording";
+    table.add("start_s", "s", Real, about, of_bout(|b| tenths(b.start_s)));
     table.add("end_s", "s", Real, "End", of_bout(|b| tenths(b.end_s)));
     table.add("certainty", "probability", Real, "How sure the gait is", of_bout(|b| certainty(b.certainty)));
     table.add("distance_m", "m", Real, "Distance covered", of_bout(|b| known(b.distance_m, tenths)));
     table.add("mean_speed_mps", "m/s", Real, "Mean speed", of_bout(|b| known(b.mean_speed_mps, hundredths)));
-    table.add(
-        "mean_cadence_spm",
-        "steps/min",
-        Real,
-        "Mean cadence, both feet",
-        of_bout(|b| known(b.mean_cadence_spm, tenths)),
-    );
-    table.add(
-        "mean_heart_rate_bpm",
-        "beats/min",
-        Real,
-        "Mean heart rate",
-        of_bout(|b| known(b.mean_heart_rate_bpm, tenths)),
-    );
+    let fill = of_bout(|b| known(b.mean_cadence_spm, tenths));
+    table.add("mean_cadence_spm", "steps/min", Real, "Mean cadence, both feet", fill);
+    let fill = of_bout(|b| known(b.mean_heart_rate_bpm, tenths));
+    table.add("mean_heart_rate_bpm", "beats/min", Real, "Mean heart rate", fill);
     table
 }
 
 /// The table with one line a prescribed run or walk.
 pub(super) fn reps() -> Table {
+    type Figure = fn(&Rep) -> Option<f64>;
+    const FIGURES: [(&str, &str, &str, Figure); 13] = [
+        ("prescribed_s", "s", "Prescribed length, when by time", |r| r.prescribed_s),
+        ("prescribed_m", "m", "Prescribed length, when by distance", |r| r.prescribed_m),
+        ("achieved_s", "s", "Time in that gait; 0 when missing", |r| Some(r.achieved_s)),
+        ("achieved_m", "m", "Distance in that gait", |r| r.achieved_m),
+        ("error_s", "s", "Standard error of `achieved_s`", |r| Some(r.error_s)),
+        ("stand_s", "s", "Standing inside", |r| Some(r.stand_s)),
+        ("start_s", "s", "Beginning, from the start of the recording", |r| r.start_s),
+        ("end_s", "s", "End", |r| r.end_s),
+        ("mean_pace_s_per_km", "s/km", "Mean pace over the ground", |r| r.mean_pace_s_per_km),
+        ("level_pace_s_per_km", "s/km", "Mean pace on level ground of the same cost", |r| {
+            r.level_pace_s_per_km
+        }),
+        ("over_ceiling_s", "s", "Time faster than the pace ceiling", |r| r.over_ceiling_s),
+        ("mean_cadence_spm", "steps/min", "Mean cadence, both feet", |r| r.mean_cadence_spm),
+        ("max_heart_rate_bpm", "beats/min", "Greatest heart rate", |r| r.max_heart_rate_bpm),
+    ];
     let line = "a prescribed run or walk";
     let mut table = Table::new("jogaudit.batch.reps/1", line, |s| done(s).map_or(0, |d| d.reps().len()));
     identity(&mut table);
     table.add("gait", "", Text, "`run` or `walk`", of_rep(|r| r.gait.word()));
     table.add("rep", "", Whole, "Number among the runs or walks, from 1", of_rep(|r| u64::from(r.rep)));
-    table.add(
-        "prescribed_s",
-        "s",
-        Real,
-        "Prescribed length, when by time",
-        of_rep(|r| known(r.prescribed_s, tenths)),
-    );
-    table.add(
-        "prescribed_m",
-        "m",
-        Real,
-        "Prescribed length, when by distance",
-        of_rep(|r| known(r.prescribed_m, tenths)),
-    );
-    table.add("achieved_s", "s", Real, "Time in that gait; 0 when missing", of_rep(|r| tenths(r.achieved_s)));
-    table.add("achieved_m", "m", Real, "Distance in that gait", of_rep(|r| known(r.achieved_m, tenths)));
-    table.add("error_s", "s", Real, "Standard error of `achieved_s`", of_rep(|r| tenths(r.error_s)));
-    table.add("stand_s", "s", Real, "Standing inside", of_rep(|r| tenths(r.stand_s)));
-    table.add(
-        "start_s",
-        "s",
-        Real,
-        "Beginning, from the start of the recording",
-        of_rep(|r| known(r.start_s, tenths)),
-    );
-    table.add("end_s", "s", Real, "End", of_rep(|r| known(r.end_s, tenths)));
-    table.add(
-        "mean_pace_s_per_km",
-        "s/km",
-        Real,
-        "Mean pace over the ground",
-        of_rep(|r| known(r.mean_pace_s_per_km, tenths)),
-    );
-    table.add(
-        "level_pace_s_per_km",
-        "s/km",
-        Real,
-        "Mean pace on level ground of the same cost",
-        of_rep(|r| known(r.level_pace_s_per_km, tenths)),
-    );
-    table.add(
-        "over_ceiling_s",
-        "s",
-        Real,
-        "Time faster than the pace ceiling",
-        of_rep(|r| known(r.over_ceiling_s, tenths)),
-    );
-    table.add(
-        "mean_cadence_spm",
-        "steps/min",
-        Real,
-        "Mean cadence, both feet",
-        of_rep(|r| known(r.mean_cadence_spm, tenths)),
-    );
-    table.add(
-        "max_heart_rate_bpm",
-        "beats/min",
-        Real,
-        "Greatest heart rate",
-        of_rep(|r| known(r.max_heart_rate_bpm, tenths)),
-    );
+    for (name, unit, about, figure) in FIGURES {
+        table.add(name, unit, Real, about, of_rep(move |r| known(figure(r), tenths)));
+    }
     table
 }
 

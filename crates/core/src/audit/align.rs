@@ -450,6 +450,40 @@ mod tests {
             .collect()
     }
 
+    #[test]
+    fn costs_are_those_worked_by_hand() {
+        let wanted =
+            targets(&[(Move::Walk, 300.0), (Move::Run, 60.0), (Move::Walk, 120.0), (Move::Run, 60.0)]);
+        let cost =
+            |done: &[(PieceKind, f64, f64)]| align(&pieces(done), &wanted, &Costs::default()).unwrap().cost_s;
+        let walk = |length_s| (PieceKind::Walk, length_s, 0.9);
+        let run = |length_s| (PieceKind::Run, length_s, 0.9);
+        let cases: [(f64, Vec<_>); 7] = [
+            (0.0, vec![walk(300.0), run(60.0), walk(120.0), run(60.0)]),
+            // A run 14 s too long.
+            (14.0, vec![walk(300.0), run(74.0), walk(120.0), run(60.0)]),
+            // A break 40 s too short: half a second each.
+            (20.0, vec![walk(300.0), run(60.0), walk(80.0), run(60.0)]),
+            // A break 40 s too long, the first walk 50 s too long.
+            (40.0 * 0.05 + 50.0 * 0.02, vec![walk(350.0), run(60.0), walk(160.0), run(60.0)]),
+            // A stand of 10 s inside a run.
+            (
+                2.0,
+                vec![walk(300.0), run(30.0), (PieceKind::Rest, 10.0, 1.0), run(30.0), walk(120.0), run(60.0)],
+            ),
+            // Another run of 30 s, 0.9 certain, after the last; the walk before it is loose.
+            (
+                0.03 * 20.0 + 0.9 * 30.0,
+                vec![walk(300.0), run(60.0), walk(120.0), run(60.0), walk(20.0), run(30.0)],
+            ),
+            // The last run left out: its length and 5 s, and 0.01 s for being the last.
+            (65.01, vec![walk(300.0), run(60.0), walk(120.0)]),
+        ];
+        for (worked, done) in cases {
+            assert!((cost(&done) - worked).abs() < 1e-9, "{} is not {worked}: {done:?}", cost(&done));
+        }
+    }
+
     /// The cost of a matching, added up on its own. `None` when it is not allowed.
     fn price(pieces: &[Piece], targets: &[Target], groups: &[Group], costs: &Costs) -> Option<f64> {
         let mut total = 0.0;
@@ -543,7 +577,7 @@ mod tests {
     }
 
     #[test]
-    fn a_long_day_is_matched_quickly() {
+    fn a_long_day_is_matched_and_more_is_refused() {
         // 24 hours of changes every 40 s against 100 steps.
         let done: Vec<(PieceKind, f64, f64)> = (0..2160)
             .map(|i| (if i % 2 == 0 { PieceKind::Walk } else { PieceKind::Run }, 40.0, 0.9))
