@@ -23,7 +23,8 @@
 //!
 //! ```
 //! use jogaudit_core::gait::{Bout, Gait, Segmentation};
-//! use jogaudit_report::{BoutsView, RecordingFacts, csv, text};
+//! use jogaudit_recording::read::{Channel, Facts, Format, Sport};
+//! use jogaudit_report::{BoutsView, Source, csv, text};
 //!
 //! let walk = Bout {
 //!     gait: Gait::Walk,
@@ -37,15 +38,16 @@
 //!     mean_cadence_spm: Some(112.62),
 //!     mean_heart_rate_bpm: None,
 //! };
-//! let facts = RecordingFacts {
-//!     format: "gpx",
-//!     sha256: "0".repeat(64),
+//! let facts = Facts {
+//!     format: Format::Gpx,
+//!     sport: Sport::Walking,
 //!     start: "2026-03-02T07:10:00Z".parse()?,
 //!     samples: 301,
-//!     has: vec!["position", "cadence"],
+//!     channels: vec![Channel::Cadence, Channel::Position],
 //! };
 //! let bouts = Segmentation::new(vec![walk]).ok_or("the bouts do not tile")?;
-//! let view = BoutsView::new(&facts, &bouts, &[]);
+//! let source = Source { facts: &facts, sha256: &"0".repeat(64) };
+//! let view = BoutsView::new(source, &bouts, &[]);
 //!
 //! assert_eq!(csv::bouts(&view).lines().nth(1), Some("walk,0,300,0.998,431.7,1.44,112.6,"));
 //! assert!(text::bouts(&view, true).contains("In all: walk 5:00."));

@@ -2,16 +2,17 @@
 
 use jogaudit_core::gait::{Bout, Gait, Segmentation};
 use jogaudit_core::prescription::Plan;
-use jogaudit_report::{BoutsView, CheckView, RecordingFacts, json};
+use jogaudit_recording::read::{Channel, Facts, Format, Sport};
+use jogaudit_report::{BoutsView, CheckView, Source, json};
 use serde_json::{Value, json};
 
-fn facts() -> RecordingFacts {
-    RecordingFacts {
-        format: "tcx",
-        sha256: "ab".repeat(32),
+fn facts() -> Facts {
+    Facts {
+        format: Format::Tcx,
+        sport: Sport::Running,
         start: "2026-03-02T07:10:00Z".parse().unwrap(),
         samples: 1813,
-        has: vec!["speed", "altitude"],
+        channels: vec![Channel::Speed, Channel::Altitude],
     }
 }
 
@@ -42,7 +43,9 @@ fn the_documents_have_the_keys_of_the_outer_surface_in_its_order() {
         mean_heart_rate_bpm: None,
     };
     let segmentation = Segmentation::new(vec![bout]).unwrap();
-    let bouts = json::bouts(&BoutsView::new(&facts(), &segmentation, &[]));
+    let (facts, sha256) = (facts(), "ab".repeat(32));
+    let source = Source { facts: &facts, sha256: &sha256 };
+    let bouts = json::bouts(&BoutsView::new(source, &segmentation, &[]));
     let expected = json!({
         "schema": "jogaudit.bouts/1",
         "recording": {"format": "tcx", "sha256": "ab".repeat(32), "start": "2026-03-02T07:10:00Z",
@@ -53,7 +56,7 @@ fn the_documents_have_the_keys_of_the_outer_surface_in_its_order() {
     });
     assert_eq!(bouts, format!("{}\n", serde_json::to_string_pretty(&expected).unwrap()));
 
-    let view = CheckView::new(&facts(), &segmentation, &plan, &plan.stages[0], None, &[]);
+    let view = CheckView::new(source, &segmentation, &plan, &plan.stages[0], None, &[]);
     let check = parsed(&json::check(&view));
     let keys: Vec<&String> = check.as_object().unwrap().keys().collect();
     assert_eq!(
