@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 
 use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use jogaudit_cohort::{self as batch, Job, Progress};
+use jogaudit_cohort::{self as batch, Job, Progress, Report};
 use jogaudit_files::{Failure, named};
 use jogaudit_report::text;
 use jogaudit_report::view::notice;
@@ -71,37 +71,13 @@ pub(super) struct Args {
     chunk: NonZero<usize>,
 }
 
-/// Enough that the cores are seldom idle at its end, few enough that little is lost with a killed run.
+/// Enough that the cores are seldom idle at its end, few enough that little is lost with a killed run. Our choice.
 const CHUNK: NonZero<usize> = NonZero::new(256).unwrap();
 
 pub(super) fn run(args: Args, io: &mut Io<'_>) -> Result<Done, Failure> {
-    let is_piped = args.out == Path::new("-");
-    if is_piped && args.resume {
-        return Err(
-            Failure::refused("rows on standard output cannot be resumed").hint("name a file with --out")
-        );
-    }
-    if is_piped && args.summary == Some(None) {
-        let failure = Failure::refused("the rows and the summary cannot both go to standard output");
-        return Err(failure.hint("name a file: --summary=FILE"));
-    }
-    let job = Job {
-        paths: args.paths,
-        list: args.files_from,
-        plan: args.plan,
-        stage: args.stage,
-        roster: args.roster,
-        out: args.out,
-        bouts: args.bouts,
-        reps: args.reps,
-        sum_up: args.summary.is_some(),
-        summary: args.summary.flatten(),
-        provenance: args.provenance,
-        key: args.pseudonymise,
-        resume: args.resume,
-        jobs: args.jobs.or(thread::available_parallelism().ok()).map_or(1, NonZero::get),
-        chunk: args.chunk.get(),
-    };
+    refuse_contradictions(&args)?;
+    let is_piped = args.is_piped();
+    let job = args.job();
     let begun = Instant::now();
     let report = {
         let mut progress = Shown::new();
@@ -111,12 +87,54 @@ pub(super) fn run(args: Args, io: &mut Io<'_>) -> Result<Done, Failure> {
         io.result(summary)?;
     }
     io.remark(&text::notices(&report.notices.iter().map(notice).collect::<Vec<_>>()));
-    let seconds = begun.elapsed().as_secs_f64().max(1e-3);
-    let mut said = format!(
-        "{} recordings, each a row in {}",
-        report.rows,
-        if is_piped { "standard output".into() } else { named(&job.out) }
-    );
+    io.remark(&said(&report, &job, begun.elapsed()));
+    Ok(Done::Plain)
+}
+
+impl Args {
+    /// Whether the rows go to standard output.
+    fn is_piped(&self) -> bool {
+        self.out == Path::new("-")
+    }
+
+    fn job(self) -> Job {
+        Job {
+            paths: self.paths,
+            list: self.files_from,
+            plan: self.plan,
+            stage: self.stage,
+            roster: self.roster,
+            out: self.out,
+            bouts: self.bouts,
+            reps: self.reps,
+            sum_up: self.summary.is_some(),
+            summary: self.summary.flatten(),
+            provenance: self.provenance,
+            key: self.pseudonymise,
+            resume: self.resume,
+            jobs: self.jobs.or(thread::available_parallelism().ok()).map_or(1, NonZero::get),
+            chunk: self.chunk.get(),
+        }
+    }
+}
+
+/// Standard output takes one thing, and what it took cannot be taken back.
+fn refuse_contradictions(args: &Args) -> Result<(), Failure> {
+    if args.is_piped() && args.resume {
+        let failure = Failure::refused("rows on standard output cannot be resumed");
+        return Err(failure.hint("name a file with --out"));
+    }
+    if args.is_piped() && args.summary == Some(None) {
+        let failure = Failure::refused("the rows and the summary cannot both go to standard output");
+        return Err(failure.hint("name a file: --summary=FILE"));
+    }
+    Ok(())
+}
+
+/// What is said at the end of a run.
+fn said(report: &Report, job: &Job, elapsed: Duration) -> String {
+    let to = if job.out == Path::new("-") { "standard output".into() } else { named(&job.out) };
+    let mut said = format!("{} recordings, each a row in {to}", report.rows);
     if report.resumed > 0 {
         let _ = write!(said, ", {} of them from an earlier run", report.resumed);
     }
@@ -128,14 +146,14 @@ pub(super) fn run(args: Args, io: &mut Io<'_>) -> Result<Done, Failure> {
             report.internal
         );
     }
+    let seconds = elapsed.as_secs_f64().max(1e-3);
     let (files, samples) = (report.rows as f64 / seconds, report.samples as f64 / seconds);
     let _ = writeln!(
         said,
         "{seconds:.1} s: {files:.1} files and {samples:.0} samples a second, jobs {}.",
         job.jobs
     );
-    io.remark(&said);
-    Ok(Done::Plain)
+    said
 }
 
 /// A bar on a terminal, a line now and then elsewhere; on standard error.
@@ -146,7 +164,7 @@ struct Shown {
     said: Instant,
 }
 
-/// Time between two lines.
+/// Time between two lines, our choice.
 const EVERY: Duration = Duration::from_secs(10);
 
 impl Shown {

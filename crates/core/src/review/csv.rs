@@ -48,7 +48,7 @@ pub(super) fn rows(text: &str) -> Vec<Row> {
 }
 
 /// The mark between cells: the one of `,`, `;` and tab that is most frequent in the first line that is not blank.
-pub(super) fn separator(text: &str) -> char {
+pub fn separator(text: &str) -> char {
     let first = text.lines().find(|line| !line.trim().is_empty()).unwrap_or("");
     let count = |mark: char| first.matches(mark).count();
     [',', ';', '\t'].into_iter().rev().max_by_key(|mark| count(*mark)).unwrap_or(',')
