@@ -340,10 +340,19 @@ fn a_full_disk_leaves_the_old_table_and_what_is_finished() {
 #[test]
 fn without_parquet_it_is_said_how_to_get_it() {
     let folder = folder_of(1);
-    let (code, out, err) = run(folder.path(), &format!("{ONE} --out t.parquet"));
-    assert_eq!((code, out.as_str()), (2, ""));
-    assert!(err.contains("--features parquet") && err.contains(".csv or .ndjson"), "{err}");
-    assert!(!folder.path().join("t.parquet").exists());
+    for outputs in [
+        "--out t.parquet",
+        "--out t.csv --bouts t.parquet",
+        "--out t.csv --reps t.parquet",
+        "--out t.csv --summary=t.parquet",
+    ] {
+        let (code, out, err) = run(folder.path(), &format!("{ONE} {outputs}"));
+        assert_eq!((code, out.as_str()), (2, ""), "{err}");
+        assert!(err.contains("--features parquet") && err.contains(".csv or .ndjson"), "{err}");
+        for name in ["t.parquet", "t.csv", "t.csv.parts"] {
+            assert!(!folder.path().join(name).exists(), "{outputs}: nothing is done before");
+        }
+    }
 }
 
 #[test]
