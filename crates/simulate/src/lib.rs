@@ -44,7 +44,7 @@
 //! assert_eq!(runs.len(), 4);
 //! assert!((runs[1].duration_s() - 90.0).abs() < 1.8);
 //!
-//! let bytes = write(&simulated, Format::Fit);
+//! let bytes = write(&simulated, Format::Fit)?;
 //! let recordings = read(&bytes, &ReadConfig::default())?.value;
 //! assert_eq!(recordings, [simulated.recording]);
 //! # Ok::<(), Box<dyn std::error::Error>>(())

@@ -8,8 +8,9 @@
 
 use std::collections::BTreeMap;
 
-use jiff::ToSpan;
+use allocation_counter::measure;
 use jiff::civil::Date;
+use jiff::{SignedDuration, Timestamp, ToSpan};
 use jogaudit_core::audit::Outcome;
 use jogaudit_core::pipeline::{Config, Reviewed, audit_recording, review_case, segment_recording};
 use jogaudit_core::prescription::{Extent, Move, Plan, Stage, Step};
@@ -538,4 +539,35 @@ fn a_stage_is_recognised_without_any_history() {
         "stages without history, first stage expected: {right} of {all} right, {ambiguous} ambiguous, {wrong} wrong"
     );
     assert!(right as f64 >= 0.98 * all as f64, "{right} of {all}");
+}
+
+#[test]
+fn the_work_grows_with_the_recordings_and_no_faster() {
+    // Allocations stand for the work, since a count is the same on every machine; a step that allocated for each pair
+    // of recordings would do so a hundred times as often for ten times as many.
+    let pool = Pool::new(0);
+    let take = &pool.clean[0][0][0].recorded;
+    let allocations = |count: i64| {
+        let recorded: Vec<Recorded> = (0..count)
+            .map(|at| {
+                let mut recorded = Recorded { name: format!("{at:05}"), ..take.clone() };
+                let start =
+                    Timestamp::from_second(1_600_000_000).unwrap() + SignedDuration::from_hours(48 * at);
+                recorded.series = recorded.series.starting_at(start);
+                recorded
+            })
+            .collect();
+        let as_of = "2040-01-01".parse().unwrap();
+        let (given, diary) = (Given::default(), Diary::default());
+        let mut sessions = 0;
+        let info = measure(|| {
+            let reviewed = review_case(&pool.plan, &given, &diary, recorded, as_of, &Config::default());
+            sessions = reviewed.sessions.sessions.len();
+        });
+        assert_eq!(sessions as i64, count, "none is left out");
+        info.count_total
+    };
+    let (few, many) = (allocations(60), allocations(600));
+    println!("recognising, auditing and reviewing: {few} allocations for 60 recordings, {many} for 600");
+    assert!(many < 11 * few);
 }
