@@ -15,9 +15,9 @@
 //!
 //! **Promised**: each exporter returns the whole document and touches no file, clock, terminal or environment; the same
 //! view gives the same bytes; a certainty never gains by rounding; what is not known is `null`, empty or `–`, never 0;
-//! no report carries a coordinate; no check, review or card is without its cautions. Text is at most 80 columns wide and has its styles as
-//! ANSI codes, which a caller strips for a file; no meaning hangs on them. HTML is one file without script that loads
-//! nothing.
+//! no report carries a coordinate; no check, review or card is without its cautions. Text is at most 80 columns wide
+//! and has its styles as ANSI codes, which a caller strips for a file; no meaning hangs on them. HTML is one file
+//! without script that loads nothing.
 //!
 //! # Example
 //!
