@@ -7,7 +7,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use csv::StringRecord;
 use globset::{Glob, GlobBuilder, GlobSet, GlobSetBuilder};
 
-use jogaudit_core::review::csv_separator;
+use jogaudit_core::separator::separator;
 use jogaudit_files::{self as files, Failure, named};
 use jogaudit_recording::notice::Notice;
 
@@ -187,7 +187,7 @@ impl RosterReader<'_> {
 fn delimiter(bytes: &[u8]) -> u8 {
     let mut lines = bytes.split(|byte| *byte == b'\n');
     let first = lines.find(|line| !line.trim_ascii().is_empty()).unwrap_or_default();
-    u8::try_from(csv_separator(&String::from_utf8_lossy(first))).unwrap_or(b',')
+    u8::try_from(separator(&String::from_utf8_lossy(first))).unwrap_or(b',')
 }
 
 /// The first faults, and how many there are besides.

@@ -1,6 +1,7 @@
 //! Agreement as a picture (SVG): differences against means, and how far boundaries lie apart.
 
 use plotters::coord::Shift;
+use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
@@ -32,6 +33,7 @@ const BARS: f64 = 30.0;
 /// Why a picture could not be drawn; drawing into memory does not fail.
 type Drawn = Result<(), Box<dyn std::error::Error>>;
 type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
+type Chart<'a, 'b> = ChartContext<'a, SVGBackend<'b>, Cartesian2d<RangedCoordf64, RangedCoordf64>>;
 
 /// Draws a Bland–Altman plot of every column, one below the other.
 pub fn scores(compared: &ComparedScores) -> String {
@@ -102,17 +104,8 @@ fn bland_altman(area: &Area<'_>, name: &str, pairs: &Pairs, limits: &BlandAltman
         .x_label_area_size(44)
         .y_label_area_size(64)
         .build_cartesian_2d(x.0..x.1, y.0..y.1)?;
-    chart
-        .configure_mesh()
-        .disable_mesh()
-        .axis_style(LINE)
-        .label_style(text(12, QUIET))
-        .axis_desc_style(text(13, INK))
-        .x_desc("mean of both sides")
-        .y_desc("other − reference")
-        .x_label_formatter(&|v| axis_number(*v, x.1 - x.0))
-        .y_label_formatter(&|v| axis_number(*v, y.1 - y.0))
-        .draw()?;
+    let y_number = |v: &f64| axis_number(*v, y.1 - y.0);
+    axes(&mut chart, "mean of both sides", "other − reference", x.1 - x.0, &y_number)?;
 
     chart.draw_series([PathElement::new(vec![(x.0, 0.0), (x.1, 0.0)], LINE)])?;
     let lines = [
@@ -177,17 +170,9 @@ fn boundaries(area: &Area<'_>, errors_s: &[f64], bias_s: f64, p95_s: f64) -> Dra
         .x_label_area_size(44)
         .y_label_area_size(64)
         .build_cartesian_2d(x.0..x.1, 0.0..1.15 * most)?;
-    chart
-        .configure_mesh()
-        .disable_mesh()
-        .axis_style(LINE)
-        .label_style(text(12, QUIET))
-        .axis_desc_style(text(13, INK))
-        .x_desc("other − reference, s (right: the other side is later)")
-        .y_desc("boundaries")
-        .x_label_formatter(&|v| axis_number(*v, 2.0 * reach_s))
-        .y_label_formatter(&|v| if v.fract() == 0.0 { format!("{v:.0}") } else { String::new() })
-        .draw()?;
+    let whole = |v: &f64| if v.fract() == 0.0 { format!("{v:.0}") } else { String::new() };
+    let x_name = "other − reference, s (right: the other side is later)";
+    axes(&mut chart, x_name, "boundaries", 2.0 * reach_s, &whole)?;
     chart.draw_series(counts.iter().enumerate().filter(|(_, n)| **n > 0).map(|(i, n)| {
         let from = x.0 + i as f64 * width_s;
         let mut bar = Rectangle::new([(from, 0.0), (from + width_s, f64::from(*n))], POINT.mix(0.8).filled());
@@ -200,6 +185,28 @@ fn boundaries(area: &Area<'_>, errors_s: &[f64], bias_s: f64, p95_s: f64) -> Dra
     let at = chart.backend_coord(&(bias_s, 1.05 * most));
     let style = text(13, INK).pos(Pos::new(HPos::Left, VPos::Bottom));
     area.draw_text(&minus(&format!("bias {bias_s:+.2} s")), &style, (at.0 + 4, at.1 - top))?;
+    Ok(())
+}
+
+/// Draws both axes with their names. `length`: that of the x axis, which says how many decimals its numbers need.
+fn axes(
+    chart: &mut Chart<'_, '_>,
+    x_name: &str,
+    y_name: &str,
+    length: f64,
+    y_number: &dyn Fn(&f64) -> String,
+) -> Drawn {
+    chart
+        .configure_mesh()
+        .disable_mesh()
+        .axis_style(LINE)
+        .label_style(text(12, QUIET))
+        .axis_desc_style(text(13, INK))
+        .x_desc(x_name)
+        .y_desc(y_name)
+        .x_label_formatter(&|v| axis_number(*v, length))
+        .y_label_formatter(y_number)
+        .draw()?;
     Ok(())
 }
 

@@ -1,7 +1,7 @@
 //! Agreement in plain text, 80 columns wide.
 
 use super::agree_view::{
-    AgreedBoutsView, AgreedScoresView, BoundariesView, ColumnView, EstimateView, FigureView,
+    AgreedBoutsView, AgreedScoresView, BoundariesView, ColumnView, EstimateView, FigureView, OneView,
 };
 use super::text::{HEADING, Page, QUIET, UNKNOWN, shown};
 use super::view::rounded;
@@ -38,6 +38,19 @@ pub fn bouts(view: &AgreedBoutsView) -> String {
             page.hanging("  ? ", "    ", &format!("No {name}: {reason}."));
         }
     }
+    time_by_gait(&mut page, view);
+    bout_table(&mut page, view);
+    page.heading("Boundaries");
+    page.paragraph("  ", &boundaries(&view.boundaries));
+    if view.each.len() > 1 {
+        recordings_one_by_one(&mut page, &view.each);
+    }
+    page.line("");
+    page.styled_paragraph(QUIET, ABOUT_BOUTS);
+    page.into_text()
+}
+
+fn time_by_gait(page: &mut Page, view: &AgreedBoutsView) {
     page.heading("Time by gait");
     page.line("                    the other side says");
     page.line("  reference            run      walk     stand   unknown");
@@ -45,6 +58,9 @@ pub fn bouts(view: &AgreedBoutsView) -> String {
         let cells = [row.run, row.walk, row.stand, row.unknown].map(|s| format!("{:>10}", clock(s)));
         page.line(&format!("  {:<14}{}", row.reference, cells.concat()));
     }
+}
+
+fn bout_table(page: &mut Page, view: &AgreedBoutsView) {
     page.heading("Bouts");
     let shares: Vec<String> = view
         .events
@@ -56,32 +72,29 @@ pub fn bouts(view: &AgreedBoutsView) -> String {
         let f1: Vec<String> = row.at.iter().map(|at| format!("{:>10}", three(&at.f1))).collect();
         page.line(&format!("  {:<8}{:>10}{:>8}{}", row.gait, row.reference, row.other, f1.concat()));
     }
-    page.heading("Boundaries");
-    page.paragraph("  ", &boundaries(&view.boundaries));
-    if view.each.len() > 1 {
-        page.heading("Recordings, those that agree least first");
-        page.line("  share of time     kappa   F1 0.50  name");
-        let mut order: Vec<_> = view.each.iter().collect();
-        order.sort_by(|a, b| {
-            let key = |f: &FigureView| f.value.unwrap_or(-1.0);
-            key(&a.accuracy).total_cmp(&key(&b.accuracy)).then_with(|| a.name.cmp(&b.name))
-        });
-        for one in order.iter().take(TOLD) {
-            page.line(&format!(
-                "  {:>13}{:>10}{:>10}  {}",
-                shown(one.accuracy.value, |share| format!("{:.2} %", 100.0 * share)),
-                three(&one.kappa),
-                three(&one.event_f1),
-                one.name
-            ));
-        }
-        if order.len() > TOLD {
-            page.line(&format!("  and {} more, all in the JSON document", order.len() - TOLD));
-        }
+}
+
+/// Those that agree least first, at most [`TOLD`].
+fn recordings_one_by_one(page: &mut Page, each: &[OneView]) {
+    page.heading("Recordings, those that agree least first");
+    page.line("  share of time     kappa   F1 0.50  name");
+    let mut order: Vec<_> = each.iter().collect();
+    order.sort_by(|a, b| {
+        let key = |f: &FigureView| f.value.unwrap_or(-1.0);
+        key(&a.accuracy).total_cmp(&key(&b.accuracy)).then_with(|| a.name.cmp(&b.name))
+    });
+    for one in order.iter().take(TOLD) {
+        page.line(&format!(
+            "  {:>13}{:>10}{:>10}  {}",
+            shown(one.accuracy.value, |share| format!("{:.2} %", 100.0 * share)),
+            three(&one.kappa),
+            three(&one.event_f1),
+            one.name
+        ));
     }
-    page.line("");
-    page.styled_paragraph(QUIET, ABOUT_BOUTS);
-    page.into_text()
+    if order.len() > TOLD {
+        page.line(&format!("  and {} more, all in the JSON document", order.len() - TOLD));
+    }
 }
 
 fn boundaries(view: &BoundariesView) -> String {

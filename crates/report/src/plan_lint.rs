@@ -161,6 +161,7 @@ pub(super) fn ratio(run_to_walk: f64) -> String {
 }
 
 /// What was found, in one sentence with its figures.
+#[expect(clippy::too_many_lines, reason = "a table: one sentence a code")]
 fn text_of(remark: &Remark) -> String {
     let who = stages(&remark.stages);
     let is_one = remark.stages.len() == 1;
@@ -279,6 +280,7 @@ fn lower(who: &str) -> String {
 }
 
 /// What to do about it.
+#[expect(clippy::too_many_lines, reason = "a table: one sentence a code")]
 fn proposal_of(remark: &Remark) -> String {
     let shown = |value: Option<f64>| value.map_or_else(String::new, |v| amount(v, remark.unit));
     let limit = shown(remark.limit);

@@ -105,13 +105,40 @@ bounds! {
 mod tests {
     use super::*;
 
+    /// The numbers of an error's wording, in the unit that values are compared in.
+    fn written(range: &str) -> Vec<f64> {
+        let words: Vec<&str> = range.split_whitespace().collect();
+        let number = |word: &str| match word.split_once(':') {
+            Some((minutes, seconds)) => {
+                Some(60.0 * minutes.parse::<f64>().ok()? + seconds.parse::<f64>().ok()?)
+            }
+            None => word.parse().ok(),
+        };
+        let factor = |unit: Option<&&str>| match unit.copied() {
+            Some("min") => 60.0,
+            Some("h") => 3600.0,
+            Some("km") => 1000.0,
+            _ => 1.0,
+        };
+        let numbers = words.iter().enumerate();
+        numbers.filter_map(|(at, word)| Some(number(word)? * factor(words.get(at + 1)))).collect()
+    }
+
+    #[test]
+    fn what_an_error_says_is_what_is_checked() {
+        for bound in ALL {
+            match written(bound.range).as_slice() {
+                [least, most] => assert_eq!((*least, *most), (bound.least, bound.most), "{}", bound.range),
+                [most] => assert_eq!(*most, bound.most, "{}", bound.range),
+                other => panic!("{}: {other:?}", bound.range),
+            }
+        }
+    }
+
     #[test]
     fn both_ends_are_allowed_and_nothing_beyond() {
-        for bound in ALL {
-            assert!(bound.least < bound.most, "{}", bound.name);
-            assert!(bound.check(bound.least).is_ok() && bound.check(bound.most).is_ok(), "{}", bound.name);
-            assert!(bound.check(bound.least - 0.1).is_err() && bound.check(bound.most + 0.1).is_err());
-            assert!(bound.check(f64::NAN).is_err());
-        }
+        let allowed = |value: f64| REST_DAYS.check(value).is_ok();
+        assert_eq!([0.0, 13.0].map(allowed), [true, true]);
+        assert_eq!([-0.1, 13.1, f64::NAN, f64::INFINITY].map(allowed), [false; 4]);
     }
 }

@@ -1,6 +1,11 @@
 //! Rows of a small table in text: comma, semicolon or tab between cells, quotes after RFC 4180.
+//!
+//! By hand, since `diary.csv` and `stages.csv` are changed in place with every other byte kept: the `csv` crate gives a
+//! record's first byte only, not where each cell begins and ends.
 
 use std::ops::Range;
+
+use crate::separator::separator;
 
 /// A cell and the column of its first character, counted from 1 in characters.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -36,7 +41,7 @@ pub(super) fn rows(text: &str) -> Vec<Row> {
     let mut lines = body.split('\n').enumerate().map(|(index, line)| {
         let start = next;
         next += line.len() + 1;
-        Line { number: index + 1, start, text: line.trim_end_matches('\r') }
+        TextLine { number: index + 1, start, text: line.trim_end_matches('\r') }
     });
     let mut rows = Vec::new();
     while let Some(line) = lines.next() {
@@ -47,22 +52,15 @@ pub(super) fn rows(text: &str) -> Vec<Row> {
     rows
 }
 
-/// The mark between cells: the one of `,`, `;` and tab that is most frequent in the first line that is not blank.
-pub fn separator(text: &str) -> char {
-    let first = text.lines().find(|line| !line.trim().is_empty()).unwrap_or("");
-    let count = |mark: char| first.matches(mark).count();
-    [',', ';', '\t'].into_iter().rev().max_by_key(|mark| count(*mark)).unwrap_or(',')
-}
-
 /// A line, without its end, and the byte of the whole text at which it starts.
-struct Line<'t> {
+struct TextLine<'t> {
     number: usize,
     start: usize,
     text: &'t str,
 }
 
 /// Reads one row, taking further lines for a quote that goes on.
-fn row<'t>(first: Line<'t>, separator: char, more: &mut impl Iterator<Item = Line<'t>>) -> Row {
+fn row<'t>(first: TextLine<'t>, separator: char, more: &mut impl Iterator<Item = TextLine<'t>>) -> Row {
     let empty = |column: usize, start: usize| Cell { text: String::new(), column, span: start..start };
     let number = first.number;
     let mut cells = vec![empty(1, first.start)];

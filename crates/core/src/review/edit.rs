@@ -5,6 +5,8 @@ use std::ops::Range;
 
 use jiff::civil::Date;
 
+use crate::separator::separator;
+
 use super::csv::{self, Row};
 use super::diary::{COLUMNS, Entry};
 
@@ -52,23 +54,24 @@ pub fn diary_with(text: &str, entry: &Entry) -> Result<String, EditError> {
         note.trim().to_owned(),
     ];
     let is_day = |cell: &str| cell.parse::<Date>().is_ok_and(|date| date == entry.date);
-    Table { name: "diary.csv", columns: &COLUMNS }.with(text, &is_day, &values, true)
+    Columns { table: "diary.csv", names: &COLUMNS }.with(text, &is_day, &values, true)
 }
 
 /// Sets the stage of a recording in the text of `stages.csv`, or adds a line at the end.
 pub fn stages_with(text: &str, recording: &str, stage: &str) -> Result<String, EditError> {
     let is_it = |cell: &str| cell.replace('\\', "/") == recording;
     let values = [recording.to_owned(), stage.to_owned()];
-    Table { name: "stages.csv", columns: &["recording", "stage"] }.with(text, &is_it, &values, false)
+    Columns { table: "stages.csv", names: &["recording", "stage"] }.with(text, &is_it, &values, false)
 }
 
-/// A table by its name and the columns it has; the first one says what a row is about.
-struct Table<'c> {
-    name: &'static str,
-    columns: &'c [&'static str],
+/// The columns of a table; the first one says what a row is about.
+struct Columns<'c> {
+    /// The file's name.
+    table: &'static str,
+    names: &'c [&'static str],
 }
 
-impl Table<'_> {
+impl Columns<'_> {
     /// Sets the values in the row whose first column `is_it`. `once`: whether several such rows are an error; else the
     /// last one is set.
     fn with(
@@ -78,23 +81,20 @@ impl Table<'_> {
         values: &[String],
         once: bool,
     ) -> Result<String, EditError> {
-        let table = self.name;
+        let table = self.table;
         let rows = csv::rows(text);
         if let Some(open) = rows.iter().find(|row| row.unclosed) {
             return Err(EditError::Unclosed { table, line: open.line });
         }
-        let separator = if rows.is_empty() { ',' } else { csv::separator(text) };
+        let separator = if rows.is_empty() { ',' } else { separator(text) };
         let mut edit = Edit { changes: Vec::new(), widths: BTreeMap::new(), separator };
         let (mut places, has_head) = self.places(&rows);
         if has_head && places.first().is_none_or(Option::is_none) {
-            return Err(EditError::NoKey {
-                table,
-                column: self.columns.first().copied().unwrap_or_default(),
-            });
+            return Err(EditError::NoKey { table, column: self.names.first().copied().unwrap_or_default() });
         }
         if let Some(head) = rows.first().filter(|_| has_head) {
             let mut next = head.cells.len();
-            for (place, (name, value)) in places.iter_mut().zip(self.columns.iter().zip(values)) {
+            for (place, (name, value)) in places.iter_mut().zip(self.names.iter().zip(values)) {
                 if place.is_none() && !value.is_empty() {
                     edit.set(head, next, name);
                     *place = Some(next);
@@ -124,7 +124,7 @@ impl Table<'_> {
                 let row = row.join(&separator.to_string());
                 let mut text = edit.apply(text);
                 if rows.is_empty() {
-                    text.push_str(&self.columns.join(","));
+                    text.push_str(&self.names.join(","));
                     text.push('\n');
                 }
                 let end = if text.contains("\r\n") { "\r\n" } else { "\n" };
@@ -138,11 +138,11 @@ impl Table<'_> {
 
     /// Where each column stands, and whether the first row is a header.
     fn places(&self, rows: &[Row]) -> (Vec<Option<usize>>, bool) {
-        let in_order = || (0..self.columns.len()).map(Some).collect();
+        let in_order = || (0..self.names.len()).map(Some).collect();
         let Some(first) = rows.first() else { return (in_order(), false) };
         // Of two columns with one name the last one counts, as in reading.
         let place = |name: &&str| first.cells.iter().rposition(|cell| cell.text.eq_ignore_ascii_case(name));
-        let found: Vec<Option<usize>> = self.columns.iter().map(place).collect();
+        let found: Vec<Option<usize>> = self.names.iter().map(place).collect();
         if found.iter().any(Option::is_some) { (found, true) } else { (in_order(), false) }
     }
 }

@@ -38,7 +38,6 @@ pub use bounds::{
 };
 pub use calendar::Zone;
 pub use config::ReviewConfig;
-pub use csv::separator as csv_separator;
 pub use diary::{Diary, Entry, Pattern};
 pub use edit::{EditError, diary_with, stages_with};
 pub use effort::{WeekEffort, session_load, week_effort};

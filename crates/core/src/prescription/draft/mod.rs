@@ -136,6 +136,7 @@ impl fmt::Display for DraftError {
 }
 
 impl fmt::Display for Contradiction {
+    #[expect(clippy::too_many_lines, reason = "a table: one sentence a variant")]
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let clock = |seconds: &u32| super::scan::write_time(Seconds::new(f64::from(*seconds)));
         match self {

@@ -31,7 +31,7 @@ fn blocked(request: &DraftRequest, reached: DraftStage) -> Contradiction {
     }
     if own.session_share < linter.session_share {
         lifts.push(("--session-increase", |r| {
-            r.increments.session_share = Increments::default().session_share
+            r.increments.session_share = Increments::default().session_share;
         }));
     }
     if own.session_s < linter.session_s {
@@ -39,7 +39,7 @@ fn blocked(request: &DraftRequest, reached: DraftStage) -> Contradiction {
     }
     if own.longest_share < linter.longest_share {
         lifts.push(("--longest-increase", |r| {
-            r.increments.longest_share = Increments::default().longest_share
+            r.increments.longest_share = Increments::default().longest_share;
         }));
     }
     if own.longest_s < linter.longest_s {
