@@ -46,13 +46,12 @@ stable_words!(
 );
 
 /// Writes the word.
-#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde gives references")]
 pub(super) fn as_word<W: StableWord, S: Serializer>(value: &W, serializer: S) -> Result<S::Ok, S::Error> {
     serializer.serialize_str(value.stable_word())
 }
 
 /// Writes the word, or null.
-#[expect(clippy::trivially_copy_pass_by_ref, clippy::ref_option, reason = "serde gives references")]
+#[expect(clippy::ref_option, reason = "serde gives references")]
 pub(super) fn as_word_or_null<W: StableWord, S: Serializer>(
     value: &Option<W>,
     serializer: S,

@@ -125,6 +125,7 @@ struct Row {
     not: CaseOf,
 }
 
+#[expect(clippy::too_many_lines, reason = "a table: the rows of the rule table")]
 fn rows() -> Vec<Row> {
     let row = |rule, case, asks, not| Row { rule, plan: PLAN, case, asks, not };
     let limited = |rule, case, asks, not| Row { rule, plan: LIMITED, case, asks, not };

@@ -98,20 +98,90 @@ pub struct DraftedPlan {
 
 /// Why there is no such plan. The wording names the options of the command line.
 #[derive(Clone, Debug, PartialEq)]
-#[allow(missing_docs)] // each says itself
 pub enum Contradiction {
-    OutOfRange { option: &'static str, least: &'static str, most: &'static str },
-    GoalReached { run_s: u32, goal_s: u32 },
-    StartAboveGoal { total_s: u32, goal_s: u32 },
-    NoRoom { needed_s: u32, session_s: u32 },
-    StartTooLong { run_s: u32 },
-    ManySessions { per_week: u32 },
+    /// A value is outside its range, both ends as they are typed.
+    OutOfRange {
+        /// Name of the option.
+        option: &'static str,
+        /// Least value.
+        least: &'static str,
+        /// Greatest value.
+        most: &'static str,
+    },
+    /// The first run is as long as the goal already.
+    GoalReached {
+        /// First run, s.
+        run_s: u32,
+        /// The goal, s.
+        goal_s: u32,
+    },
+    /// The first session has more running than the goal.
+    StartAboveGoal {
+        /// Running of the first session, s.
+        total_s: u32,
+        /// The goal, s.
+        goal_s: u32,
+    },
+    /// The first session has no room for one run and walk.
+    NoRoom {
+        /// What these take with warm-up and cool-down, s.
+        needed_s: u32,
+        /// What the session has, s.
+        session_s: u32,
+    },
+    /// The first run is too long for a start from the beginning.
+    StartTooLong {
+        /// First run, s.
+        run_s: u32,
+    },
+    /// More sessions a week than in the early stages of a return.
+    ManySessions {
+        /// Sessions a week.
+        per_week: u32,
+    },
+    /// No day of rest between two sessions.
     NoRestDay,
-    RestDoesNotFit { per_week: u32, rest_days: u32, most: u32 },
-    LooserThanLinter { option: &'static str },
-    Ceiling { needed_s: u32, ceiling_s: u32, which: &'static str },
-    TooManyWeeks { needed: u32, most: u32, stages: u32 },
-    NoWay { options: Vec<&'static str>, are_together: bool, reached: DraftStage },
+    /// Sessions and days of rest do not fit a week.
+    RestDoesNotFit {
+        /// Sessions a week.
+        per_week: u32,
+        /// Days of rest between two.
+        rest_days: u32,
+        /// Sessions a week that have room.
+        most: u32,
+    },
+    /// An increment is larger than the linter's.
+    LooserThanLinter {
+        /// Name of the option.
+        option: &'static str,
+    },
+    /// A session takes longer than the ceiling.
+    Ceiling {
+        /// What it takes, s.
+        needed_s: u32,
+        /// The ceiling, s.
+        ceiling_s: u32,
+        /// `first` or `last`.
+        which: &'static str,
+    },
+    /// The fewest stages take more weeks than there are.
+    TooManyWeeks {
+        /// Weeks that are needed.
+        needed: u32,
+        /// Weeks that there are.
+        most: u32,
+        /// The fewest stages.
+        stages: u32,
+    },
+    /// The limits leave no way to the goal.
+    NoWay {
+        /// Which: each alone, or all together.
+        options: Vec<&'static str>,
+        /// Whether only lifting all of them would open it.
+        are_together: bool,
+        /// The stage with most running that can be reached.
+        reached: DraftStage,
+    },
 }
 
 /// Why there is no such plan: every reason that was found.

@@ -64,7 +64,7 @@ fn sessions(plan: &Plan, figures: &[Figures], found: &mut Vec<Remark>) {
         }
         match stage.limits.sessions_per_week {
             None => {
-                found.push(Remark::new(LintCode::SessionsPerWeekMissing, &stage.name, RemarkUnit::Sessions))
+                found.push(Remark::new(LintCode::SessionsPerWeekMissing, &stage.name, RemarkUnit::Sessions));
             }
             Some(n) if n > EARLY_SESSIONS_PER_WEEK && figures.longest_run_s < EARLY_LONGEST_RUN_S => {
                 found.push(
