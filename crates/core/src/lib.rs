@@ -5,11 +5,11 @@
 //! | [`clean`] | [`Recording`](jogaudit_recording::read::Recording): samples as a recorder wrote them | [`Series`](clean::Series): time strictly rising from 0, columns of one length, each change in a ledger |
 //! | [`gait`] | `Series` | [`Segmentation`](gait::Segmentation): bouts of run, walk, stand or unknown that tile the recording, with standard errors of their ends and a certainty |
 //! | [`prescription`] | the text of a plan | [`Plan`](prescription::Plan), its [`Stage`](prescription::Stage)s, and each session as [`Step`](prescription::Step)s |
-//! | [`audit`] | `Segmentation`, `Series` and a `Stage` | [`Audit`](audit::Audit): reps, dose, findings and an [`Outcome`](audit::Outcome) |
+//! | [`audit`] | `Segmentation`, `Series` and a [`Prescription`](audit::Prescription) | [`Matched`](audit::Matched), what was done with what was prescribed; from it [`Audit`](audit::Audit): reps, dose, findings and an [`Outcome`](audit::Outcome) |
 //! | [`review`] | a plan, a diary and the recordings of weeks | [`Review`](review::Review): weeks, findings, what is recommended for the next session |
 //! | [`agree`] | two sets of bouts or of scores | how far they agree |
 //!
-//! [`pipeline`] is the chain from a recording to an audit, and from a case to its review.
+//! [`pipeline`] is the chain from bytes to an audit, and from a case to its review.
 //!
 //! Units are those of the names: `_s` seconds from the first sample on the wall clock, pauses included; `_m` metres,
 //! `_mps` metres a second, `_s_per_km` seconds a kilometre, `_spm` steps a minute (both feet), `_bpm` beats a minute.
@@ -26,7 +26,7 @@
 //! A session whose second run went on for 30 s too long, its bouts made by hand:
 //!
 //! ```
-//! use jogaudit_core::audit::{AuditConfig, Code, Outcome, audit};
+//! use jogaudit_core::audit::{AuditConfig, Code, Matched, Outcome, Prescription};
 //! use jogaudit_core::clean::{Columns, Series, SpeedSource};
 //! use jogaudit_core::gait::{Bout, Gait, Segmentation};
 //! use jogaudit_core::prescription::Plan;
@@ -69,8 +69,9 @@
 //! let series = Series::new(columns)?;
 //! let segmentation = Segmentation::new(bouts.to_vec()).ok_or("no tiling")?;
 //!
-//! let (stage, config) = (&plan.stages[0], AuditConfig::default());
-//! let audit = audit(&segmentation, &series, stage, &plan.runner, &plan.tolerance, &config).value;
+//! let config = AuditConfig::default();
+//! let prescription = Prescription::of(&plan, &plan.stages[0]);
+//! let audit = Matched::new(&segmentation, &series, prescription, &config).audit().value;
 //! assert_eq!(audit.outcome, Outcome::Overdone);
 //! let finding = audit.findings.iter().find(|f| f.code == Code::RunTooLong).ok_or("no finding")?;
 //! // The second run: 1:30 where 1:00 is prescribed.
