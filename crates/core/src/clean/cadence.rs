@@ -1,26 +1,16 @@
 //! Cadence faults of recorders: drop-outs to zero while moving, held values, and locks onto half or double.
 
+use std::ops::Range;
+
+use jogaudit_recording::units::StepsPerMinute;
+
+use super::config::cadence::{
+    DOUBLE_ABOVE_SPM, DOUBLE_STEP_M, DROPPED_SPM, EQUAL_SPM, HALF_BELOW_SPM, HALF_STEP_M, HELD_CHANGE_MPS,
+    HELD_ENDS_S, HELD_S, HELD_WHILE_STILL_SAMPLES, HELD_WHILE_STILL_SPM, LOCK_S, MOST_DOUBLED_SPM,
+    MOVING_MPS, SPEED_WITHIN_S, STILL_MPS,
+};
 use super::order::Row;
 use super::{Change, ChangeKind, CleanConfig};
-
-/// Steps that are longer than this, m, at a cadence below [`HALF_BELOW_SPM`] are two steps counted as one: an adult walks with
-/// steps of 0.5 to 0.9 m and jogs with 0.7 to 1.2 m (facts of van Oeveren et al. 2017: 0.94 to 1.09 m at 154 to 160 steps/min).
-const HALF_STEP_M: f64 = 1.30;
-const HALF_BELOW_SPM: f64 = 105.0;
-/// Steps shorter than this, m, at a cadence above [`DOUBLE_ABOVE_SPM`] are one step counted twice.
-const DOUBLE_STEP_M: f64 = 0.60;
-const DOUBLE_ABOVE_SPM: f64 = 195.0;
-/// A person who moves at this speed, m/s, takes steps.
-const MOVING_MPS: f64 = 0.9;
-/// A person who is slower than this, m/s, does not step at a steady rate.
-const STILL_MPS: f64 = 0.35;
-/// A cadence that stays the same for this long, s, is held if the speed changes by more than this, m/s, meanwhile: cadence wanders
-/// by 1 to 3 % from stride to stride (from memory), so even whole strides a minute seldom repeat for 20 s.
-const HELD_S: f64 = 15.0;
-const HELD_CHANGE_MPS: f64 = 0.35;
-const EDGE_S: f64 = 4.0;
-/// A lock lasts; shorter ones are noise.
-const LOCK_S: f64 = 4.0;
 
 /// Cadence by row, both feet; faults are mended where the speed tells how, else left out.
 pub(super) fn mend(
@@ -30,108 +20,154 @@ pub(super) fn mend(
     config: &CleanConfig,
     ledger: &mut Vec<Change>,
 ) -> Vec<Option<f64>> {
-    let mut cadence: Vec<Option<f64>> =
-        rows.iter().map(|r| r.sample.cadence.map(jogaudit_recording::units::StepsPerMinute::get)).collect();
-    let mut change = |at: usize, kind| ledger.push(Change { sample: rows[at].index, kind });
-    let smooth = |at: usize| local_mean(speed_mps, time_s, at, 2.5);
-    for at in 0..cadence.len() {
-        let Some(spm) = cadence[at] else { continue };
-        let dropped = spm < 20.0 && smooth(at).is_some_and(|v| v > MOVING_MPS);
-        let locked_double_run = spm > config.max_cadence_spm && spm <= 2.0 * 200.0;
-        if dropped || !(0.0..=config.max_cadence_spm).contains(&spm) && !locked_double_run {
-            cadence[at] = None;
-            change(at, ChangeKind::CadenceRefused);
+    let cadence_spm = rows.iter().map(|r| r.sample.cadence.map(StepsPerMinute::get)).collect();
+    let mut mending =
+        Mending { rows, time_s, speed_mps, most_spm: config.max_cadence_spm, cadence_spm, ledger };
+    mending.leave_out_drop_outs();
+    mending.change_locks(2.0, ChangeKind::CadenceDoubled);
+    mending.change_locks(0.5, ChangeKind::CadenceHalved);
+    mending.leave_out_held_over_changes_of_speed();
+    mending.leave_out_held_while_still();
+    mending.leave_out_of_range();
+    mending.cadence_spm
+}
+
+/// A cadence under way of being mended.
+struct Mending<'a> {
+    rows: &'a [Row],
+    time_s: &'a [f64],
+    speed_mps: &'a [Option<f64>],
+    /// Greatest cadence that is possible.
+    most_spm: f64,
+    cadence_spm: Vec<Option<f64>>,
+    ledger: &'a mut Vec<Change>,
+}
+
+impl Mending<'_> {
+    /// Speed around a row.
+    fn speed_mps(&self, at: usize) -> Option<f64> {
+        local_mean(self.speed_mps, self.time_s, at, SPEED_WITHIN_S)
+    }
+
+    fn length_s(&self, rows: &Range<usize>) -> f64 {
+        self.time_s[rows.end - 1] - self.time_s[rows.start]
+    }
+
+    fn change(&mut self, at: usize, spm: Option<f64>, kind: ChangeKind) {
+        self.cadence_spm[at] = spm;
+        self.ledger.push(Change { sample: self.rows[at].index, kind });
+    }
+
+    fn leave_out(&mut self, rows: Range<usize>) {
+        for at in rows {
+            self.change(at, None, ChangeKind::CadenceRefused);
         }
     }
-    for (factor, kind) in [(2.0, ChangeKind::CadenceDoubled), (0.5, ChangeKind::CadenceHalved)] {
-        let wrong = |at: usize| {
-            let Some(spm) = cadence[at].filter(|spm| *spm >= 20.0) else { return false };
-            let step_m = || smooth(at).map(|speed| 60.0 * speed / spm);
+
+    /// Cadences of nearly nothing while moving, and those that are not possible even as double of what was meant.
+    fn leave_out_drop_outs(&mut self) {
+        for at in 0..self.cadence_spm.len() {
+            let Some(spm) = self.cadence_spm[at] else { continue };
+            let dropped = spm < DROPPED_SPM && self.speed_mps(at).is_some_and(|v| v > MOVING_MPS);
+            let may_be_double = spm > self.most_spm && spm <= MOST_DOUBLED_SPM;
+            if dropped || !(0.0..=self.most_spm).contains(&spm) && !may_be_double {
+                self.change(at, None, ChangeKind::CadenceRefused);
+            }
+        }
+    }
+
+    /// Multiplies by `factor` where the cadence was locked onto half (2.0) or double (0.5) of the true one.
+    fn change_locks(&mut self, factor: f64, kind: ChangeKind) {
+        let locked = |at: usize| {
+            let Some(spm) = self.cadence_spm[at].filter(|spm| *spm >= DROPPED_SPM) else { return false };
+            let step_m = || self.speed_mps(at).map(|speed| 60.0 * speed / spm);
             if factor > 1.0 {
                 spm < HALF_BELOW_SPM && step_m().is_some_and(|m| m > HALF_STEP_M)
             } else {
-                let impossible = spm > config.max_cadence_spm;
+                let impossible = spm > self.most_spm;
                 (impossible || spm > DOUBLE_ABOVE_SPM)
                     && step_m().is_some_and(|m| impossible || m < DOUBLE_STEP_M)
             }
         };
-        for (from, to) in stretches(cadence.len(), wrong) {
-            if time_s[to - 1] - time_s[from] < LOCK_S {
+        for rows in runs_of_rows(self.cadence_spm.len(), locked) {
+            if self.length_s(&rows) < LOCK_S {
                 continue;
             }
-            for at in from..to {
-                cadence[at] = cadence[at].map(|spm| spm * factor);
-                change(at, kind);
+            for at in rows {
+                self.change(at, self.cadence_spm[at].map(|spm| spm * factor), kind);
             }
         }
     }
-    // One and the same value while the speed goes from one gait's to another's was held.
-    for (from, to) in equal_stretches(&cadence) {
-        // The ends may belong to a change of gait.
-        let inner =
-            |at: &usize| time_s[*at] - time_s[from] >= EDGE_S && time_s[to - 1] - time_s[*at] >= EDGE_S;
-        let speeds = (from..to).filter(inner).filter_map(smooth);
-        let (least, most) =
-            speeds.fold((f64::INFINITY, 0.0_f64), |(least, most), v| (least.min(v), most.max(v)));
-        if time_s[to - 1] - time_s[from] >= HELD_S && most - least > HELD_CHANGE_MPS {
-            for at in from..to {
-                cadence[at] = None;
-                change(at, ChangeKind::CadenceRefused);
+
+    /// One and the same value while the speed goes from one gait's to another's.
+    fn leave_out_held_over_changes_of_speed(&mut self) {
+        for rows in equal_runs(&self.cadence_spm) {
+            let (from_s, to_s) = (self.time_s[rows.start], self.time_s[rows.end - 1]);
+            let inner = |at: &usize| {
+                self.time_s[*at] - from_s >= HELD_ENDS_S && to_s - self.time_s[*at] >= HELD_ENDS_S
+            };
+            let speeds = rows.clone().filter(inner).filter_map(|at| self.speed_mps(at));
+            let (least, most) =
+                speeds.fold((f64::INFINITY, 0.0_f64), |(least, most), v| (least.min(v), most.max(v)));
+            if self.length_s(&rows) >= HELD_S && most - least > HELD_CHANGE_MPS {
+                self.leave_out(rows);
             }
         }
     }
-    // A steady cadence while standing was held from before the stop.
-    let held =
-        |at: usize| cadence[at].is_some_and(|spm| spm > 60.0) && smooth(at).is_some_and(|v| v < STILL_MPS);
-    let stops: Vec<(usize, usize)> = stretches(cadence.len(), held);
-    for (from, to) in stops {
-        let same = |at: usize| match (cadence[at], cadence[from]) {
-            (Some(a), Some(b)) => (a - b).abs() < 1e-6,
-            _ => false,
+
+    /// A steady cadence while standing.
+    fn leave_out_held_while_still(&mut self) {
+        let held = |at: usize| {
+            self.cadence_spm[at].is_some_and(|spm| spm > HELD_WHILE_STILL_SPM)
+                && self.speed_mps(at).is_some_and(|v| v < STILL_MPS)
         };
-        if to - from >= 3 && (from..to).all(same) {
-            for at in from..to {
-                cadence[at] = None;
-                change(at, ChangeKind::CadenceRefused);
+        for rows in runs_of_rows(self.cadence_spm.len(), held) {
+            let first = self.cadence_spm[rows.start];
+            let equal =
+                |at: usize| self.cadence_spm[at].zip(first).is_some_and(|(a, b)| (a - b).abs() < EQUAL_SPM);
+            if rows.len() >= HELD_WHILE_STILL_SAMPLES && rows.clone().all(equal) {
+                self.leave_out(rows);
             }
         }
     }
-    for (at, spm) in cadence.iter_mut().enumerate() {
-        if spm.is_some_and(|spm| spm > config.max_cadence_spm) {
-            *spm = None;
-            change(at, ChangeKind::CadenceRefused);
+
+    /// What is still not possible.
+    fn leave_out_of_range(&mut self) {
+        for at in 0..self.cadence_spm.len() {
+            if self.cadence_spm[at].is_some_and(|spm| spm > self.most_spm) {
+                self.change(at, None, ChangeKind::CadenceRefused);
+            }
         }
     }
-    cadence
 }
 
-/// Stretches of rows with one and the same cadence above 0, as half-open index ranges; rows without one do not end them.
-fn equal_stretches(cadence: &[Option<f64>]) -> Vec<(usize, usize)> {
-    let mut out: Vec<(usize, usize)> = Vec::new();
+/// Runs of rows with one and the same cadence above 0; rows without one do not end them.
+fn equal_runs(cadence: &[Option<f64>]) -> Vec<Range<usize>> {
+    let mut out: Vec<Range<usize>> = Vec::new();
     let mut value = f64::NAN;
     for (at, spm) in cadence.iter().enumerate() {
         match (spm, out.last_mut()) {
-            (Some(spm), Some(last)) if *spm == value => last.1 = at + 1,
+            (Some(spm), Some(last)) if *spm == value => last.end = at + 1,
             (Some(spm), _) => {
                 value = *spm;
-                out.push((at, at + 1));
+                out.push(at..at + 1);
             }
             (None, _) => {}
         }
     }
-    out.retain(|s| cadence[s.0].is_some_and(|spm| spm > 0.0));
+    out.retain(|s| cadence[s.start].is_some_and(|spm| spm > 0.0));
     out
 }
 
-/// Longest stretches of rows for which `test` holds, as half-open index ranges.
-fn stretches(n: usize, test: impl Fn(usize) -> bool) -> Vec<(usize, usize)> {
+/// Longest runs of rows for which `test` holds.
+fn runs_of_rows(n: usize, test: impl Fn(usize) -> bool) -> Vec<Range<usize>> {
     let mut out = Vec::new();
     let mut from = None;
     for at in 0..=n {
         match (at < n && test(at), from) {
             (true, None) => from = Some(at),
             (false, Some(start)) => {
-                out.push((start, at));
+                out.push(start..at);
                 from = None;
             }
             _ => {}

@@ -2,10 +2,14 @@
 
 use jogaudit_recording::read::TimerEvent;
 
+use super::config::gaps::{
+    INTERVAL_SHARE, INTERVALS, LONGEST_SILENCE_S, PAUSE_GAP_INTERVALS, SHORTEST_PAUSE_INTERVALS,
+    SHORTEST_PAUSE_S,
+};
 use super::{CleanConfig, Gap, GapKind};
 use crate::statistics::nearest_quantile;
 
-/// A gap is a stretch between two neighbouring samples longer than sampling explains. Where the timer was stopped in it,
+/// A gap is a time between two neighbouring samples longer than sampling explains. Where the timer was stopped in it,
 /// the stopped part is a pause; a stop during which samples go on is no gap: the samples are the better evidence.
 pub(super) fn find(time_s: &[f64], timer: &[TimerEvent], config: &CleanConfig) -> Vec<Gap> {
     let usual_s = usual_interval_s(time_s);
@@ -21,9 +25,11 @@ pub(super) fn find(time_s: &[f64], timer: &[TimerEvent], config: &CleanConfig) -
         let pause = pauses
             .get(next_pause)
             .map(|&(stop_s, start_s)| (stop_s.max(from_s), start_s.min(to_s)))
-            .filter(|&(stop_s, start_s)| start_s - stop_s > 1.5_f64.max(0.5 * usual_s));
+            .filter(|&(stop_s, start_s)| {
+                start_s - stop_s > SHORTEST_PAUSE_S.max(SHORTEST_PAUSE_INTERVALS * usual_s)
+            });
         match pause {
-            Some((start_s, end_s)) if to_s - from_s > 2.0 * usual_s => {
+            Some((start_s, end_s)) if to_s - from_s > PAUSE_GAP_INTERVALS * usual_s => {
                 gaps.push(Gap { start_s, end_s, kind: GapKind::Pause });
             }
             _ if to_s - from_s > hole_s => {
@@ -35,7 +41,7 @@ pub(super) fn find(time_s: &[f64], timer: &[TimerEvent], config: &CleanConfig) -
     gaps
 }
 
-/// Stopped stretches in order of time: from each stop to the next start.
+/// Times at which the timer stood, in order: from each stop to the next start.
 fn pauses(timer: &[TimerEvent]) -> Vec<(f64, f64)> {
     let mut events: Vec<(f64, bool)> = timer.iter().map(|e| (e.time_s, e.running)).collect();
     events.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -61,7 +67,7 @@ pub(super) fn usual_interval_s(time_s: &[f64]) -> f64 {
 
 /// Longest silence, s, that sampling explains: `hole_s`, or 2.5 of the intervals that 19 of 20 do not exceed, at most 120.
 pub fn longest_silence_s(time_s: &[f64], hole_s: f64) -> f64 {
-    hole_s.max(2.5 * interval_s(time_s, 0.95)).min(hole_s.max(120.0))
+    hole_s.max(INTERVALS * interval_s(time_s, INTERVAL_SHARE)).min(hole_s.max(LONGEST_SILENCE_S))
 }
 
 /// Time between neighbouring samples that the given share does not exceed, s; 1 when there are none.

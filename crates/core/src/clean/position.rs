@@ -4,6 +4,10 @@ use std::ops::Range;
 
 use jogaudit_recording::geodesy::{LatLon, Plane};
 
+use super::config::jumps::{BLOCK, COMES_BACK_S, REACH_M, REACH_SCATTERS, REACH_SPEEDS};
+use super::config::position::{
+    FARTHEST_S, LEAST_HALF_WINDOW_S, LEAST_INTERVALS, LEAST_NOISE_MPS, MOST_HALF_WINDOW_S, NOISE_POWER,
+};
 use super::gaps::usual_interval_s;
 use super::order::Row;
 use super::{Change, ChangeKind, CleanConfig, Gap};
@@ -16,15 +20,6 @@ pub(super) struct Path {
     /// Where the path jumped and stayed: the times of the positions on both sides.
     jumps_s: Vec<(f64, f64)>,
 }
-
-/// Steps from one known position to the next, a block at a time: how fast the person usually goes and how much steps scatter.
-const BLOCK: usize = 60;
-/// A position out of reach of the last good one is left out when another within this time, s, is in reach again.
-const COMES_BACK_S: f64 = 10.0;
-/// Reach beyond the usual way: metres let pass, and how many times the usual speed and scatter.
-const REACH_M: f64 = 4.0;
-const REACH_SPEEDS: f64 = 1.6;
-const REACH_SCATTERS: f64 = 6.0;
 
 /// Leaves out positions that jump and come back (reflected signals do that for some seconds), and marks where the path jumps
 /// and stays (then the recorder had been wrong before, and goes on from there).
@@ -85,7 +80,7 @@ fn usual_steps(known: &[(usize, LatLon)], time_s: &[f64]) -> Vec<(f64, f64)> {
 /// Speed over ground at each row from the positions around it: the length of the velocity vector of a straight line fitted
 /// to the positions around it (Savitzky & Golay 1964, first derivative of a first-order fit). Averaging the vector before taking
 /// its length keeps the positions' error from adding speed (Ranacher et al. 2016). The noisier the positions, the longer the
-/// stretch: 2.5 s on either side for errors that change by 0.35 m a second or less, up to 6 s.
+/// time: 2.5 s on either side for errors that change by 0.35 m a second or less, up to 6 s.
 pub(super) fn speeds(time_s: &[f64], path: &Path, gaps: &[Gap], config: &CleanConfig) -> Vec<Option<f64>> {
     let n = time_s.len();
     let mut out = vec![None; n];
@@ -94,8 +89,9 @@ pub(super) fn speeds(time_s: &[f64], path: &Path, gaps: &[Gap], config: &CleanCo
     let plane: Vec<Option<(f64, f64)>> =
         path.positions.iter().map(|p| p.map(|p| whole.offset_m(p))).collect();
     let noise_mps = wander_mps(time_s, &plane);
-    let half_window_s =
-        (2.5 * (noise_mps / 0.35).powf(2.0 / 3.0)).clamp(2.5, 6.0).max(1.2 * usual_interval_s(time_s));
+    let half_window_s = (LEAST_HALF_WINDOW_S * (noise_mps / LEAST_NOISE_MPS).powf(NOISE_POWER))
+        .clamp(LEAST_HALF_WINDOW_S, MOST_HALF_WINDOW_S)
+        .max(LEAST_INTERVALS * usual_interval_s(time_s));
     let mut breaks: Vec<(f64, f64)> =
         gaps.iter().map(|g| (g.start_s, g.end_s)).chain(path.jumps_s.iter().copied()).collect();
     breaks.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -118,7 +114,7 @@ pub(super) fn speeds(time_s: &[f64], path: &Path, gaps: &[Gap], config: &CleanCo
         let low = from.min(if i > 0 && time_s[i - 1] >= open_s { i - 1 } else { i });
         let high = to.max(if i + 1 < n && time_s[i + 1] <= close_s { i + 2 } else { i + 1 });
         let Some(origin) = (low..high).find_map(|j| path.positions[j]) else { continue };
-        if low >= line.rows.end || !line.plane.holds_at(origin) || time_s[i] - line.zero_s > NEAR_S {
+        if low >= line.rows.end || !line.plane.holds_at(origin) || time_s[i] - line.zero_s > FARTHEST_S {
             line = MovingLines { rows: low..low, ..MovingLines::new(Plane::new(origin), time_s[i]) };
         }
         line.move_to(low..high, time_s, &path.positions);
@@ -153,9 +149,6 @@ struct MovingLines {
     rows: Range<usize>,
     sums: LeastSquares<2>,
 }
-
-/// So far from where the sums' times count, s, no digit that matters is lost.
-const NEAR_S: f64 = 60.0;
 
 /// n² times the variance of the times, s², below which they tell no speed.
 const LEAST_SPREAD: f64 = 1e-9;

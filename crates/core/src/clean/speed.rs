@@ -1,5 +1,8 @@
 //! Which speed to use, and the distance.
 
+use super::config::speed::{
+    DENSE_S, LEAST_PAIRS, LEAST_SAMPLES, MOST_DELAY_S, MOST_SQUARE, ROWS_A_VALUE, ROWS_TO_DIFFER, SHIFTS,
+};
 use super::order::Row;
 use super::{Change, ChangeKind, CleanConfig, Gap, SpeedSource, position};
 use crate::statistics::{or_nan, sums_over_pairs, vertex};
@@ -50,7 +53,7 @@ fn usable(column: &[Option<f64>], rows: usize) -> bool {
     let mut values = column.iter().flatten();
     let Some(first) = values.next() else { return false };
     let known = 1 + values.clone().count();
-    known * 3 >= rows && (rows < 10 || values.any(|v| v != first))
+    known * ROWS_A_VALUE >= rows && (rows < ROWS_TO_DIFFER || values.any(|v| v != first))
 }
 
 /// Slope of the recorder's distance over about 3 s, m/s.
@@ -75,9 +78,8 @@ fn distance_slope(rows: &[Row], time_s: &[f64], gaps: &[Gap], config: &CleanConf
 /// By how many seconds `own` lags behind `reference`, from 0 to 5: the shift of the least mean squared difference, to a
 /// fraction by a parabola through the three best. 0 when they share too little, or differ as much at every shift.
 fn delay_s(time_s: &[f64], own: &[Option<f64>], reference: &[Option<f64>]) -> f64 {
-    const SHIFTS: usize = 7;
-    let dense = time_s.windows(2).filter(|w| w[1] - w[0] <= 1.5).count();
-    if time_s.len() < 120 || dense * 2 < time_s.len() {
+    let dense = time_s.windows(2).filter(|w| w[1] - w[0] <= DENSE_S).count();
+    if time_s.len() < LEAST_SAMPLES || dense * 2 < time_s.len() {
         return 0.0;
     }
     // One sample is about a second here: shifts count samples, and are scaled by the usual interval.
@@ -87,11 +89,10 @@ fn delay_s(time_s: &[f64], own: &[Option<f64>], reference: &[Option<f64>]) -> f6
         .map(|shift| {
             let [sum, n] = sums_over_pairs(&own[shift..], &reference, |a, b| {
                 let square = (a - b) * (a - b);
-                // Bounded, so that the positions' spikes do not decide.
-                let bounded = if square > 1.0 { 1.0 } else { square };
+                let bounded = if square > MOST_SQUARE { MOST_SQUARE } else { square };
                 if square.is_nan() { [0.0, 0.0] } else { [bounded, 1.0] }
             });
-            if n < 60.0 { f64::INFINITY } else { sum / n }
+            if n < LEAST_PAIRS { f64::INFINITY } else { sum / n }
         })
         .collect();
     let Some(best) = (0..SHIFTS).min_by(|&a, &b| cost[a].total_cmp(&cost[b])) else { return 0.0 };
@@ -100,7 +101,7 @@ fn delay_s(time_s: &[f64], own: &[Option<f64>], reference: &[Option<f64>]) -> f6
         return 0.0;
     }
     let (left, middle, right) = (cost[best - 1], cost[best], cost[best + 1]);
-    ((best as f64 + vertex(left, middle, right)) * interval_s).clamp(0.0, 5.0)
+    ((best as f64 + vertex(left, middle, right)) * interval_s).clamp(0.0, MOST_DELAY_S)
 }
 
 /// Distance since the start, never falling: the recorder's own, else the integral of the speed outside gaps.
@@ -111,7 +112,7 @@ pub(super) fn distance(
     gaps: &[Gap],
 ) -> Vec<Option<f64>> {
     let recorded = rows.iter().filter(|r| r.sample.distance.is_some()).count();
-    if recorded * 3 >= rows.len() && recorded > 1 {
+    if recorded * ROWS_A_VALUE >= rows.len() && recorded > 1 {
         let mut far_m = f64::NEG_INFINITY;
         return rows
             .iter()

@@ -1,4 +1,4 @@
-//! Places a change of gait between samples: a ramp between the two levels is slid over the readings around it.
+//! Places a change of gait between samples: a ramp between the means on both sides is slid over the readings around it.
 
 use crate::clean::Series;
 

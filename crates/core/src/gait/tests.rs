@@ -7,10 +7,10 @@ use jogaudit_recording::notice::{Noted, NoticeCode};
 
 use crate::clean::{Columns, Gap, GapKind, Guess, GuessSource, GuessedGait, Series, SpeedSource};
 
-/// One stretch: seconds, speed, cadence.
+/// Seconds, speed and cadence of one part.
 type Part = (usize, f64, Option<f64>);
 
-/// Columns at 1 Hz of constant stretches with a small repeatable error.
+/// Columns at 1 Hz of constant parts with a small repeatable error.
 fn columns(parts: &[Part]) -> Columns {
     let mut seed = 7_u64;
     let mut draw = || {
@@ -97,8 +97,8 @@ fn slopes_that_nobody_recorded_leave_doubt_between_similar_speeds() {
     assert!(certainty < 0.92 && is_said, "{certainty}");
     // Speeds far apart, a known altitude, a known cadence or no positions (a treadmill) leave none.
     assert!(!least_certain(&session(2.9, None)).1);
-    let level = Columns { altitude_m: vec![Some(20.0); close.time_s.len()], ..close.clone() };
-    let (known, is_said) = least_certain(&level);
+    let flat = Columns { altitude_m: vec![Some(20.0); close.time_s.len()], ..close.clone() };
+    let (known, is_said) = least_certain(&flat);
     assert!(known > certainty && !is_said, "{known}");
     assert!(!least_certain(&session(2.15, Some((116.0, 160.0)))).1);
     assert!(!least_certain(&Columns { has_position: false, ..close }).1);
@@ -232,7 +232,7 @@ fn hardly_different(guessed: Option<(GuessedGait, GuessedGait)>) -> Vec<Bout> {
 }
 
 #[test]
-fn guesses_that_tell_levels_apart_make_surer_and_others_do_not() {
+fn guesses_that_tell_states_apart_make_surer_and_others_do_not() {
     let certainty = |bouts: &[Bout]| bouts.iter().map(|b| b.certainty * b.duration_s()).sum::<f64>();
     let without = hardly_different(None);
     assert_eq!(without.len(), 13, "{:?}", gaits(&without));
@@ -287,7 +287,7 @@ fn walks_and_runs_of_an_open_set_of_wrist_motions() {
     };
     // Two minutes of each window's cadence and nothing else: what is known beforehand decides.
     let alone = |spm: f64| gait_of(&only_cadence(&[(120, 0.0, Some(spm))]), 60.0);
-    // All windows one after another, as one recording: the levels follow these people.
+    // All windows one after another, as one recording: the states follow these people.
     let all: Vec<Part> = windows.iter().map(|(_, spm)| (10, 0.0, Some(*spm))).collect();
     let together = only_cadence(&all);
     let mut right = [[0; 2]; 2];

@@ -2,9 +2,7 @@
 
 use jogaudit_recording::read::{Guess, GuessSource, GuessedGait, Lap, LapIntensity, LapTrigger};
 
-/// Two marks closer than this, s, cancel each other: two changes of gait are further apart, and a button pressed again
-/// and again marks nothing. Our choice.
-const CLOSEST_S: f64 = 10.0;
+use super::config::side_information::CLOSEST_S;
 
 /// Moments between two laps that the runner or a step of a workout marked: by the button, by a step's end, or because the
 /// laps were meant for different things. Laps by time or distance alone come whatever the runner does.
@@ -32,7 +30,7 @@ pub(super) fn marks(laps: &[Lap], elapsed_s: f64) -> Vec<f64> {
 }
 
 /// Guesses cut to the recording, in order, without what is said twice or contradicted by another. Messages about whole
-/// stretches go before samples.
+/// times go before samples.
 pub(super) fn guesses(said: &[Guess], elapsed_s: f64) -> Vec<Guess> {
     let has_splits = said.iter().any(|guess| guess.source == GuessSource::Split);
     let source = if has_splits { GuessSource::Split } else { GuessSource::Samples };
@@ -141,7 +139,7 @@ mod tests {
     }
 
     #[test]
-    fn stretches_told_as_a_whole_go_before_samples() {
+    fn times_told_as_a_whole_go_before_samples() {
         let sample = Guess { source: GuessSource::Samples, ..guess(0.0, 90.0, Walk) };
         assert_eq!(told(&[sample, guess(10.0, 20.0, Run)]), [(10.0, 20.0, Run)]);
         assert_eq!(told(&[sample]), [(0.0, 90.0, Walk)]);
