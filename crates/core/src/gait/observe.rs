@@ -117,13 +117,14 @@ pub(super) fn observe(series: &Series, silent_s: f64) -> Observed {
     let segments = times_with_data(series, longest_silence_s(series.time_s(), silent_s))
         .into_iter()
         .map(|(start_s, end_s)| {
-            let grid = Grid { start_s, end_s, frame_s };
+            let frames = ((end_s - start_s) / frame_s).round() as usize + 1;
+            let grid = Grid { start_s, end_s, frame_s, frames };
             let mut segment = Segment {
                 start_s,
                 end_s,
                 speed_mps: grid.lay(series, series.speed_mps(), delays.speed_s),
                 cadence_spm: grid.lay(series, series.cadence_spm(), delays.cadence_s),
-                slope: slopes(series, start_s, frame_s, grid.frames()),
+                slope: slopes(series, start_s, frame_s, frames),
             };
             without_wake_up(&mut segment, frame_s);
             segment
@@ -190,22 +191,19 @@ struct Grid {
     start_s: f64,
     end_s: f64,
     frame_s: f64,
+    frames: usize,
 }
 
 impl Grid {
-    fn frames(self) -> usize {
-        ((self.end_s - self.start_s) / self.frame_s).round() as usize + 1
-    }
-
     /// Means of a column's readings at each frame, moved earlier by its delay.
     fn lay(self, series: &Series, column: &[Option<f64>], delay_s: f64) -> Vec<Option<f64>> {
         let time_s = series.time_s();
-        let mut sums = vec![(0.0, 0_u32); self.frames()];
+        let mut sums = vec![(0.0, 0_u32); self.frames];
         // Rounding must not lose a sample at the very end.
         for i in series.range(self.start_s, self.end_s + delay_s + 1e-9) {
             let Some(value) = column[i] else { continue };
             let frame = ((time_s[i] - delay_s - self.start_s) / self.frame_s).round();
-            if frame >= 0.0 && (frame as usize) < sums.len() {
+            if frame >= 0.0 && (frame as usize) < self.frames {
                 let cell = &mut sums[frame as usize];
                 cell.0 += value;
                 cell.1 += 1;
