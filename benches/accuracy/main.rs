@@ -27,7 +27,7 @@ use std::io::Write;
 
 use jogaudit_core::clean::{CleanConfig, clean};
 use jogaudit_core::gait::Gait;
-use jogaudit_core::gait::agreement::Span;
+use jogaudit_core::gait::agreement::GaitSpan;
 use jogaudit_simulate::Sampling;
 
 use rivals::{Found, Rivals, cadence_threshold, ours, speed_threshold};
@@ -181,8 +181,8 @@ fn main() {
 }
 
 /// Prints a recording whose bouts are not as many as the true ones.
-fn dump(seed: u64, made: &jogaudit_simulate::Simulated, truth: &[Span], found: &Found) {
-    let known = |spans: &[Span]| spans.iter().filter(|s| s.gait != Gait::Unknown).count();
+fn dump(seed: u64, made: &jogaudit_simulate::Simulated, truth: &[GaitSpan], found: &Found) {
+    let known = |spans: &[GaitSpan]| spans.iter().filter(|s| s.gait != Gait::Unknown).count();
     if known(&found.spans) == known(truth) {
         return;
     }
@@ -192,7 +192,7 @@ fn dump(seed: u64, made: &jogaudit_simulate::Simulated, truth: &[Span], found: &
     println!("  sure  {:.2?}", found.certainty);
 }
 
-fn show(spans: &[Span]) -> String {
+fn show(spans: &[GaitSpan]) -> String {
     spans
         .iter()
         .map(|s| format!("{}{:.0}-{:.0}", &s.gait.word()[..1], s.start_s, s.end_s))

@@ -2,7 +2,7 @@
 //! 10 s, and how sure the false ones are said to be.
 
 use jogaudit_core::clean::{CleanConfig, clean};
-use jogaudit_core::gait::agreement::Span;
+use jogaudit_core::gait::agreement::GaitSpan;
 use jogaudit_core::gait::{Bout, Gait, GaitConfig, segment};
 use jogaudit_core::prescription::{Extent, Move, Step};
 use jogaudit_recording::units::Seconds;
@@ -92,7 +92,7 @@ fn row(options: &Options, motion: Move, gait: Gait, settings: Settings, bound: &
         surely += u32::from(false_bouts.iter().any(|bout| bout.certainty >= SURE));
         right += u32::from(found.bouts().iter().all(|b| b.gait == gait && b.certainty >= SURE));
         if options.dump && !false_bouts.is_empty() {
-            let spans: Vec<Span> = found.bouts().iter().map(Span::from).collect();
+            let spans: Vec<GaitSpan> = found.bouts().iter().map(GaitSpan::from).collect();
             let sure: Vec<f64> = found.bouts().iter().map(|b| b.certainty).collect();
             let person = &made.person;
             println!(

@@ -5,19 +5,19 @@ use std::io::{BufRead, BufReader, Write};
 use std::process::{Command, Stdio};
 
 use jogaudit_core::clean::Series;
-use jogaudit_core::gait::agreement::Span;
+use jogaudit_core::gait::agreement::GaitSpan;
 use jogaudit_core::gait::{Gait, GaitConfig, segment};
 
 /// What is found, with a certainty where there is one.
 pub(crate) struct Found {
-    pub(crate) spans: Vec<Span>,
+    pub(crate) spans: Vec<GaitSpan>,
     pub(crate) certainty: Vec<f64>,
     /// Standard error of each start, s.
     pub(crate) error_s: Vec<f64>,
 }
 
 impl Found {
-    fn plain(spans: Vec<Span>) -> Self {
+    fn plain(spans: Vec<GaitSpan>) -> Self {
         Self { certainty: vec![f64::NAN; spans.len()], error_s: vec![f64::NAN; spans.len()], spans }
     }
 }
@@ -25,7 +25,7 @@ impl Found {
 pub(crate) fn ours(series: &Series) -> Found {
     let found = segment(series, &GaitConfig::default()).value;
     Found {
-        spans: found.bouts().iter().map(Span::from).collect(),
+        spans: found.bouts().iter().map(GaitSpan::from).collect(),
         certainty: found.bouts().iter().map(|b| b.certainty).collect(),
         error_s: found.bouts().iter().map(|b| b.start_error_s).collect(),
     }
@@ -63,8 +63,8 @@ fn median(values: &[f64], width: usize) -> Vec<f64> {
         .collect()
 }
 
-fn spans_of(series: &Series, gaits: &[Gait]) -> Vec<Span> {
-    let mut out: Vec<Span> = Vec::new();
+fn spans_of(series: &Series, gaits: &[Gait]) -> Vec<GaitSpan> {
+    let mut out: Vec<GaitSpan> = Vec::new();
     let mut start_s = 0.0;
     for i in 1..=gaits.len() {
         if i == gaits.len() || gaits[i] != gaits[i - 1] {
@@ -73,7 +73,7 @@ fn spans_of(series: &Series, gaits: &[Gait]) -> Vec<Span> {
             } else {
                 f64::midpoint(series.time_s()[i - 1], series.time_s()[i])
             };
-            out.push(Span { gait: gaits[i - 1], start_s, end_s });
+            out.push(GaitSpan { gait: gaits[i - 1], start_s, end_s });
             start_s = end_s;
         }
     }
@@ -149,7 +149,7 @@ impl Rivals {
         let found = |spans: Vec<Answered>| Found {
             certainty: spans.iter().map(|s| s.3.unwrap_or(f64::NAN)).collect(),
             error_s: vec![f64::NAN; spans.len()],
-            spans: spans.iter().map(|s| Span { gait: gait(&s.0), start_s: s.1, end_s: s.2 }).collect(),
+            spans: spans.iter().map(|s| GaitSpan { gait: gait(&s.0), start_s: s.1, end_s: s.2 }).collect(),
         };
         answer.into_iter().map(|(name, spans)| (name, found(spans))).collect()
     }

@@ -1,7 +1,7 @@
 //! What is counted on one recording or on many.
 
 use jogaudit_core::gait::Gait;
-use jogaudit_core::gait::agreement::{Span, matched, shared_time_s};
+use jogaudit_core::gait::agreement::{GaitSpan, matched, shared_time_s};
 
 use crate::rivals::Found;
 
@@ -23,8 +23,8 @@ pub(crate) struct Score {
 
 impl Score {
     /// Of one recording. Where the truth is unknown (a pause), nothing is counted.
-    pub(crate) fn of(truth: &[Span], found: &Found) -> Self {
-        let known: Vec<Span> = truth.iter().filter(|s| s.gait != Gait::Unknown).copied().collect();
+    pub(crate) fn of(truth: &[GaitSpan], found: &Found) -> Self {
+        let known: Vec<GaitSpan> = truth.iter().filter(|s| s.gait != Gait::Unknown).copied().collect();
         let (mut spans, mut certainty, mut error_s) = (Vec::new(), Vec::new(), Vec::new());
         for ((span, c), e) in found.spans.iter().zip(&found.certainty).zip(&found.error_s) {
             let hidden = truth.iter().any(|t| {

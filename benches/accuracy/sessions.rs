@@ -1,6 +1,6 @@
 //! Who is recorded how, and the simulated sessions.
 
-use jogaudit_core::gait::agreement::Span;
+use jogaudit_core::gait::agreement::GaitSpan;
 use jogaudit_core::prescription::{Extent, Move, Step};
 use jogaudit_recording::units::Seconds;
 use jogaudit_simulate::{
@@ -97,6 +97,6 @@ pub(crate) fn make(condition: &Condition, seed: u64) -> Simulated {
     simulate(&session(seed), &settings).expect("the session can be made up")
 }
 
-pub(crate) fn truth(made: &Simulated) -> Vec<Span> {
-    made.truth.iter().map(|t| Span { gait: t.gait, start_s: t.start_s, end_s: t.end_s }).collect()
+pub(crate) fn truth(made: &Simulated) -> Vec<GaitSpan> {
+    made.truth.iter().map(|t| GaitSpan { gait: t.gait, start_s: t.start_s, end_s: t.end_s }).collect()
 }

@@ -6,7 +6,7 @@ use std::process::{Command, Stdio};
 use jogaudit_core::agree::bouts::Tally;
 use jogaudit_core::agree::scores::{Estimate, bland_altman, concordance, icc_2_1};
 use jogaudit_core::gait::Gait;
-use jogaudit_core::gait::agreement::Span;
+use jogaudit_core::gait::agreement::GaitSpan;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use serde_json::{Value, json};
@@ -120,9 +120,12 @@ fn time_as_scikit_learn_scores_it() {
         .collect();
     let cases: Vec<Value> = sets.iter().map(|(r, f)| json!({"gaits": r, "found": f})).collect();
     for ((reference, found), theirs) in sets.iter().zip(python(&cases)) {
-        let spans = |names: &[usize]| -> Vec<Span> {
-            let span =
-                |(i, g): (usize, &usize)| Span { gait: gaits[*g], start_s: i as f64, end_s: i as f64 + 1.0 };
+        let spans = |names: &[usize]| -> Vec<GaitSpan> {
+            let span = |(i, g): (usize, &usize)| GaitSpan {
+                gait: gaits[*g],
+                start_s: i as f64,
+                end_s: i as f64 + 1.0,
+            };
             names.iter().enumerate().map(span).collect()
         };
         let tally = Tally::of(&spans(reference), &spans(found));

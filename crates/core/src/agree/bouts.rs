@@ -6,7 +6,7 @@
 use std::cmp::Ordering;
 
 use crate::gait::Gait;
-use crate::gait::agreement::{Span, matched};
+use crate::gait::agreement::{GaitSpan, matched};
 use crate::statistics::quantile;
 
 use super::Undefined;
@@ -66,13 +66,13 @@ pub struct Tally {
 
 impl Tally {
     /// Compares two sets, each in order of time and without overlap.
-    pub fn of(reference: &[Span], other: &[Span]) -> Self {
+    pub fn of(reference: &[GaitSpan], other: &[GaitSpan]) -> Self {
         let mut tally = Self { time_s: shared_time(reference, other), ..Self::default() };
-        let known: Vec<Span> = reference.iter().filter(|s| s.gait != Gait::Unknown).copied().collect();
-        let counted: Vec<Span> =
+        let known: Vec<GaitSpan> = reference.iter().filter(|s| s.gait != Gait::Unknown).copied().collect();
+        let counted: Vec<GaitSpan> =
             other.iter().filter(|s| s.gait != Gait::Unknown && is_judged(s, &known)).copied().collect();
         for (i, events) in tally.events.iter_mut().enumerate() {
-            let of_gait = |spans: &[Span]| spans.iter().filter(|s| s.gait == GAITS[i]).count();
+            let of_gait = |spans: &[GaitSpan]| spans.iter().filter(|s| s.gait == GAITS[i]).count();
             (events.reference, events.other) = (of_gait(&known), of_gait(&counted));
         }
         for (share, least) in OVERLAP_SHARES.into_iter().enumerate() {
@@ -152,12 +152,12 @@ fn joined(a: Events, b: Events) -> Events {
 }
 
 /// Walks over both sides at once; what one does not cover is unknown there.
-fn shared_time(reference: &[Span], other: &[Span]) -> [[f64; 4]; 4] {
+fn shared_time(reference: &[GaitSpan], other: &[GaitSpan]) -> [[f64; 4]; 4] {
     let mut ends: Vec<f64> = reference.iter().chain(other).flat_map(|s| [s.start_s, s.end_s]).collect();
     ends.sort_by(f64::total_cmp);
     let mut table = [[0.0; 4]; 4];
     let (mut i, mut j) = (0, 0);
-    let gait_at = |spans: &[Span], at: &mut usize, from_s: f64| {
+    let gait_at = |spans: &[GaitSpan], at: &mut usize, from_s: f64| {
         while spans.get(*at).is_some_and(|s| s.end_s <= from_s) {
             *at += 1;
         }
@@ -171,7 +171,7 @@ fn shared_time(reference: &[Span], other: &[Span]) -> [[f64; 4]; 4] {
 }
 
 /// Whether at least half of a span lies where the reference names a gait.
-fn is_judged(span: &Span, known: &[Span]) -> bool {
+fn is_judged(span: &GaitSpan, known: &[GaitSpan]) -> bool {
     let from = known.partition_point(|k| k.end_s <= span.start_s);
     let shared: f64 = known[from..]
         .iter()
@@ -183,7 +183,7 @@ fn is_judged(span: &Span, known: &[Span]) -> bool {
 
 /// Other − reference at the start and end of each matched bout, but for those where the reference's knowledge begins or
 /// ends; a boundary that two matched neighbours share counts once.
-fn boundaries(known: &[Span], counted: &[Span], pairs: &[(usize, usize)]) -> Vec<f64> {
+fn boundaries(known: &[GaitSpan], counted: &[GaitSpan], pairs: &[(usize, usize)]) -> Vec<f64> {
     let mut errors = Vec::new();
     let mut last = None;
     for &(i, j) in pairs {
@@ -207,8 +207,8 @@ mod tests {
     use super::*;
 
     /// Runs of this list with walks between, from 0 to `end_s`.
-    fn session(runs: &[(f64, f64)], end_s: f64) -> Vec<Span> {
-        let span = |gait, start_s, end_s| Span { gait, start_s, end_s };
+    fn session(runs: &[(f64, f64)], end_s: f64) -> Vec<GaitSpan> {
+        let span = |gait, start_s, end_s| GaitSpan { gait, start_s, end_s };
         let mut spans = Vec::new();
         let mut at = 0.0;
         for &(from, to) in runs {
@@ -220,7 +220,7 @@ mod tests {
     }
 
     /// The worked vector of six true runs in 1380 s and six found ones (also in `gait::agreement`).
-    fn vector() -> (Vec<Span>, Vec<Span>) {
+    fn vector() -> (Vec<GaitSpan>, Vec<GaitSpan>) {
         let truth = [(300., 360.), (480., 540.), (660., 720.), (840., 900.), (1020., 1080.), (1200., 1260.)];
         let found = [(303., 362.), (478., 505.), (511., 541.), (661., 790.), (840., 900.), (1100., 1112.)];
         (session(&truth, 1380.0), session(&found, 1380.0))
@@ -253,7 +253,7 @@ mod tests {
 
     #[test]
     fn what_the_reference_does_not_know_is_not_judged() {
-        let span = |gait, start_s, end_s| Span { gait, start_s, end_s };
+        let span = |gait, start_s, end_s| GaitSpan { gait, start_s, end_s };
         let reference =
             [span(Gait::Walk, 0., 100.), span(Gait::Unknown, 100., 150.), span(Gait::Walk, 150., 200.)];
         let other = [span(Gait::Walk, 0., 105.), span(Gait::Run, 105., 145.), span(Gait::Walk, 145., 190.)];

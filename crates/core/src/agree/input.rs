@@ -4,10 +4,10 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde_json::{Map, Value};
 
-use crate::gait::agreement::Span;
+use crate::gait::agreement::GaitSpan;
 
 /// Bouts of recordings by name. A file of one recording has the name "".
-pub type BoutSets = BTreeMap<String, Vec<Span>>;
+pub type BoutSets = BTreeMap<String, Vec<GaitSpan>>;
 
 /// Most bouts of one recording: matching needs room for their square.
 pub const MOST_BOUTS: usize = 2000;
@@ -268,7 +268,7 @@ fn objects(text: &str) -> Result<Objects, InputError> {
 }
 
 /// Bouts out of a document's list.
-fn spans(list: &Value) -> Result<Vec<Span>, InputError> {
+fn spans(list: &Value) -> Result<Vec<GaitSpan>, InputError> {
     let Some(list) = list.as_array() else { return wrong("`bouts` is no list") };
     let one = |(at, bout): (usize, &Value)| {
         let number = |key: &str| bout.get(key).and_then(Value::as_f64);
@@ -301,7 +301,7 @@ fn bout_rows(table: &Table, key: &[String]) -> Result<BoutSets, InputError> {
         };
         sets.entry(name).or_default().push(span(&row[gait], start_s, end_s, at + 1)?);
     }
-    let named = |(name, spans): (String, Vec<Span>)| match in_order(spans) {
+    let named = |(name, spans): (String, Vec<GaitSpan>)| match in_order(spans) {
         Ok(spans) => Ok((name, spans)),
         Err(error) if name.is_empty() => Err(error),
         Err(error) => wrong(format!("`{name}`: {error}")),
@@ -309,22 +309,22 @@ fn bout_rows(table: &Table, key: &[String]) -> Result<BoutSets, InputError> {
     sets.into_iter().map(named).collect()
 }
 
-fn span(gait: &str, start_s: f64, end_s: f64, at: usize) -> Result<Span, InputError> {
+fn span(gait: &str, start_s: f64, end_s: f64, at: usize) -> Result<GaitSpan, InputError> {
     let Some(gait) = super::bouts::GAITS.into_iter().find(|known| known.word() == gait) else {
         return wrong(format!("bout {at}: `{gait}` is no gait; expected run, walk, stand or unknown"));
     };
     if end_s < start_s || !(start_s.is_finite() && end_s.is_finite()) {
         return wrong(format!("bout {at} ends before it starts: {start_s} to {end_s} s"));
     }
-    Ok(Span { gait, start_s, end_s })
+    Ok(GaitSpan { gait, start_s, end_s })
 }
 
 /// Checks order and number; drops what has no length and joins neighbours of one gait.
-fn in_order(spans: Vec<Span>) -> Result<Vec<Span>, InputError> {
+fn in_order(spans: Vec<GaitSpan>) -> Result<Vec<GaitSpan>, InputError> {
     if spans.len() > MOST_BOUTS {
         return wrong(format!("{} bouts in one recording; at most {MOST_BOUTS} are compared", spans.len()));
     }
-    let mut tidy: Vec<Span> = Vec::with_capacity(spans.len());
+    let mut tidy: Vec<GaitSpan> = Vec::with_capacity(spans.len());
     for mut span in spans {
         if let Some(last) = tidy.last_mut() {
             if span.start_s < last.end_s - ROUNDING_S {
@@ -351,7 +351,7 @@ mod tests {
     use super::*;
     use crate::gait::Gait;
 
-    fn one(text: &str) -> Vec<Span> {
+    fn one(text: &str) -> Vec<GaitSpan> {
         let Side::Bouts(sets) = parse(text, &[]).unwrap() else { panic!("bouts") };
         let (name, spans) = sets.into_iter().next().unwrap();
         assert_eq!(name, "");
@@ -374,7 +374,7 @@ mod tests {
             {"gait": "run", "start_s": 60.5, "end_s": 60.5}, {"gait": "walk", "start_s": 60.5, "end_s": 90}]}"#;
         let csv =
             "\u{feff}gait,start_s,end_s,certainty\r\nwalk,0,60.5,\r\nrun,60.5,60.5,\r\nwalk,60.5,90,1\r\n";
-        let whole = [Span { gait: Gait::Walk, start_s: 0.0, end_s: 90.0 }];
+        let whole = [GaitSpan { gait: Gait::Walk, start_s: 0.0, end_s: 90.0 }];
         assert_eq!(one(document), whole);
         assert_eq!(one(csv), whole);
     }

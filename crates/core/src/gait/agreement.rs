@@ -7,7 +7,7 @@ use super::state::Rows;
 
 /// A bout without its measures.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Span {
+pub struct GaitSpan {
     /// Which gait.
     pub gait: Gait,
     /// Seconds.
@@ -16,13 +16,13 @@ pub struct Span {
     pub end_s: f64,
 }
 
-impl From<&super::Bout> for Span {
+impl From<&super::Bout> for GaitSpan {
     fn from(bout: &super::Bout) -> Self {
         Self { gait: bout.gait, start_s: bout.start_s, end_s: bout.end_s }
     }
 }
 
-impl Span {
+impl GaitSpan {
     /// Shared time over joint time (intersection over union, Jaccard 1912), 0 to 1.
     pub fn overlap_share(&self, other: &Self) -> f64 {
         let shared = (self.end_s.min(other.end_s) - self.start_s.max(other.start_s)).max(0.0);
@@ -43,8 +43,12 @@ pub enum AgreementError {
 }
 
 /// Checks that both sets cover the same time within `tolerance_s`.
-pub fn check_cover(reference: &[Span], other: &[Span], tolerance_s: f64) -> Result<(), AgreementError> {
-    let cover = |spans: &[Span]| Some((spans.first()?.start_s, spans.last()?.end_s));
+pub fn check_cover(
+    reference: &[GaitSpan],
+    other: &[GaitSpan],
+    tolerance_s: f64,
+) -> Result<(), AgreementError> {
+    let cover = |spans: &[GaitSpan]| Some((spans.first()?.start_s, spans.last()?.end_s));
     let (Some(a), Some(b)) = (cover(reference), cover(other)) else { return Err(AgreementError::Empty) };
     if (a.0 - b.0).abs() > tolerance_s || (a.1 - b.1).abs() > tolerance_s {
         return Err(AgreementError::DifferentCover(a.0, a.1, b.0, b.1));
@@ -54,7 +58,7 @@ pub fn check_cover(reference: &[Span], other: &[Span], tolerance_s: f64) -> Resu
 
 /// Pairs of indices of bouts of the same gait with an overlap share of at least `least`: order-preserving and one to one,
 /// with the most pairs, and of those the greatest total overlap (dynamic programming over both lists).
-pub fn matched(reference: &[Span], other: &[Span], least: f64) -> Vec<(usize, usize)> {
+pub fn matched(reference: &[GaitSpan], other: &[GaitSpan], least: f64) -> Vec<(usize, usize)> {
     let (n, m) = (reference.len(), other.len());
     let mut best = Rows::filled(n + 1, m + 1, (0_u32, 0.0_f64));
     let better = |a: (u32, f64), b: (u32, f64)| a.0 > b.0 || a.0 == b.0 && a.1 > b.1;
@@ -98,13 +102,13 @@ pub fn matched(reference: &[Span], other: &[Span], least: f64) -> Vec<(usize, us
 }
 
 /// F1 of events: 2·matched / (all of both sides); `None` when both are empty.
-pub fn event_f1(reference: &[Span], other: &[Span], least: f64) -> Option<f64> {
+pub fn event_f1(reference: &[GaitSpan], other: &[GaitSpan], least: f64) -> Option<f64> {
     let all = reference.len() + other.len();
     (all > 0).then(|| 2.0 * matched(reference, other, least).len() as f64 / all as f64)
 }
 
 /// Seconds in which both name the same gait, and seconds in which the reference names one (not `unknown`).
-pub fn shared_time_s(reference: &[Span], other: &[Span]) -> (f64, f64) {
+pub fn shared_time_s(reference: &[GaitSpan], other: &[GaitSpan]) -> (f64, f64) {
     let (mut same, mut all) = (0.0, 0.0);
     let mut j = 0;
     for a in reference.iter().filter(|a| a.gait != Gait::Unknown) {
@@ -130,12 +134,12 @@ pub fn shared_time_s(reference: &[Span], other: &[Span]) -> (f64, f64) {
 mod tests {
     use super::*;
 
-    fn runs(list: &[(f64, f64)]) -> Vec<Span> {
-        list.iter().map(|&(start_s, end_s)| Span { gait: Gait::Run, start_s, end_s }).collect()
+    fn runs(list: &[(f64, f64)]) -> Vec<GaitSpan> {
+        list.iter().map(|&(start_s, end_s)| GaitSpan { gait: Gait::Run, start_s, end_s }).collect()
     }
 
     /// Six true runs and six found ones, worked out by hand (also in `agree::bouts`).
-    fn vector() -> (Vec<Span>, Vec<Span>) {
+    fn vector() -> (Vec<GaitSpan>, Vec<GaitSpan>) {
         let truth = [(300., 360.), (480., 540.), (660., 720.), (840., 900.), (1020., 1080.), (1200., 1260.)];
         let found = [(303., 362.), (478., 505.), (511., 541.), (661., 790.), (840., 900.), (1100., 1112.)];
         (runs(&truth), runs(&found))

@@ -7,7 +7,7 @@
 #![allow(clippy::print_stdout)]
 
 use jogaudit_core::clean::{CleanConfig, clean};
-use jogaudit_core::gait::agreement::{Span, event_f1, matched};
+use jogaudit_core::gait::agreement::{GaitSpan, event_f1, matched};
 use jogaudit_core::gait::{Gait, GaitConfig, Segmentation, segment};
 use jogaudit_core::prescription::{Session, Step};
 use jogaudit_simulate::{Channels, Guesses, Laps, Profile, Settings, simulate};
@@ -23,9 +23,10 @@ fn steps(session: &str) -> Vec<Step> {
     Session::parse(session).expect("a session").expand().fixed_steps().expect("of fixed steps")
 }
 
-fn found(session: &str, settings: &Settings) -> (Vec<Span>, Segmentation) {
+fn found(session: &str, settings: &Settings) -> (Vec<GaitSpan>, Segmentation) {
     let simulated = simulate(&steps(session), settings).expect("a session that can be made up");
-    let span = |b: &jogaudit_simulate::TrueBout| Span { gait: b.gait, start_s: b.start_s, end_s: b.end_s };
+    let span =
+        |b: &jogaudit_simulate::TrueBout| GaitSpan { gait: b.gait, start_s: b.start_s, end_s: b.end_s };
     let series = clean(&simulated.recording, &CleanConfig::default()).value;
     (simulated.truth.iter().map(span).collect(), segment(&series, &GaitConfig::default()).value)
 }
@@ -67,7 +68,7 @@ fn outcome(what: &str, settings: &Settings) -> Outcome {
         let (run_s, walk_s) = (60 + 30 * (seed % 5), 60 + 30 * (seed % 3));
         let session = format!("walk 4:00, {reps} x (run {run_s} s, walk {walk_s} s), walk 3:00");
         let (truth, found) = found(&session, &Settings { seed, ..settings.clone() });
-        let found: Vec<Span> = found.bouts().iter().map(Span::from).collect();
+        let found: Vec<GaitSpan> = found.bouts().iter().map(GaitSpan::from).collect();
         let pairs = matched(&truth, &found, 0.5);
         let starts = pairs.iter().filter(|(i, _)| *i > 0);
         let errors: Vec<f64> = starts.map(|&(i, j)| (truth[i].start_s - found[j].start_s).abs()).collect();
