@@ -36,8 +36,8 @@ pub(super) struct Args {
     /// from some folder on. A line that names a path goes before patterns; of several patterns the first counts.
     #[arg(long, value_name = "CSV")]
     roster: Option<PathBuf>,
-    /// Write the table here, one row a recording; the end of the name tells how: .csv, .ndjson, or .parquet if this jogaudit
-    /// was built with it; `-` writes NDJSON to standard output
+    /// Write the table here, one row a recording; the end of the name tells how: .parquet, .csv, .ndjson; `-` writes NDJSON
+    /// to standard output
     #[arg(long, value_name = "FILE")]
     out: PathBuf,
     /// Also write a table with one row a bout

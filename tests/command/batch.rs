@@ -11,8 +11,6 @@ use crate::program::jogaudit;
 use serde_json::Value;
 
 const ONE: &str = "recordings --plan plan.toml --stage 1";
-/// The end of a table's name: the form that is costliest to write of those that are built.
-pub(crate) const TABLE: &str = if cfg!(feature = "parquet") { "parquet" } else { "csv" };
 
 fn ndjson(folder: &Path, arguments: &str) -> Vec<Value> {
     rows(&works(folder, &format!("{arguments} --out -")))
@@ -133,7 +131,7 @@ fn the_forms_hold_the_same_cells() {
 fn the_number_of_jobs_and_the_chunks_change_nothing() {
     let folder = folder_of(30);
     let root = folder.path();
-    let names = [&format!("t.{TABLE}"), &format!("b.{TABLE}"), "r.ndjson", "p.json", &format!("s.{TABLE}")];
+    let names = ["t.parquet", "b.parquet", "r.ndjson", "p.json", "s.parquet"];
     let [table, bouts, reps, provenance, summary] = names;
     let command = format!(
         "recordings --roster roster.csv --out {table} --bouts {bouts} --reps {reps} --provenance {provenance} --summary={summary}"
@@ -206,7 +204,7 @@ fn a_list_by_pipe_gives_rows_by_pipe() {
 fn an_empty_list_gives_an_empty_table() {
     let folder = folder_of(0);
     std::fs::write(folder.path().join("list"), "").unwrap();
-    for name in ["t.csv", &format!("t.{TABLE}"), "t.ndjson"] {
+    for name in ["t.csv", "t.parquet", "t.ndjson"] {
         works(folder.path(), &format!("--files-from list --plan plan.toml --stage 1 --out {name} --summary"));
         assert!(folder.path().join(name).exists());
     }
@@ -334,25 +332,6 @@ fn a_full_disk_leaves_the_old_table_and_what_is_finished() {
     assert!(err.contains("from an earlier run"), "{err}");
     assert_eq!(bytes(root, "t.ndjson"), bytes(root, "whole.ndjson"));
     assert!(!root.join("t.ndjson.parts").exists());
-}
-
-#[cfg(not(feature = "parquet"))]
-#[test]
-fn without_parquet_it_is_said_how_to_get_it() {
-    let folder = folder_of(1);
-    for outputs in [
-        "--out t.parquet",
-        "--out t.csv --bouts t.parquet",
-        "--out t.csv --reps t.parquet",
-        "--out t.csv --summary=t.parquet",
-    ] {
-        let (code, out, err) = run(folder.path(), &format!("{ONE} {outputs}"));
-        assert_eq!((code, out.as_str()), (2, ""), "{err}");
-        assert!(err.contains("--features parquet") && err.contains(".csv or .ndjson"), "{err}");
-        for name in ["t.parquet", "t.csv", "t.csv.parts"] {
-            assert!(!folder.path().join(name).exists(), "{outputs}: nothing is done before");
-        }
-    }
 }
 
 #[test]

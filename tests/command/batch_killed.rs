@@ -10,17 +10,13 @@ use std::time::Duration;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use crate::batch::TABLE;
 use crate::batch_folder::{batch, bytes, folder_of, run, works};
 
-fn command() -> String {
-    format!(
-        "recordings --roster roster.csv --chunk 2 --jobs 2 --out t.{TABLE} --bouts b.csv --reps r.ndjson --provenance p.json"
-    )
-}
+const COMMAND: &str = "recordings --roster roster.csv --chunk 2 --jobs 2 --out t.parquet --bouts b.csv --reps r.ndjson \
+                       --provenance p.json";
 
 fn names() -> [String; 4] {
-    [format!("t.{TABLE}"), "b.csv".to_owned(), "r.ndjson".to_owned(), "p.json".to_owned()]
+    ["t.parquet", "b.csv", "r.ndjson", "p.json"].map(str::to_owned)
 }
 
 fn outputs(folder: &Path) -> Vec<Vec<u8>> {
@@ -29,7 +25,7 @@ fn outputs(folder: &Path) -> Vec<Vec<u8>> {
 
 /// Chunks of a run that are finished, as they stand on disk.
 fn finished(folder: &Path) -> usize {
-    let entries = std::fs::read_dir(folder.join(format!("t.{TABLE}.parts"))).into_iter().flatten();
+    let entries = std::fs::read_dir(folder.join("t.parquet.parts")).into_iter().flatten();
     entries.flatten().filter(|entry| entry.path().extension().is_some_and(|end| end == "part")).count()
 }
 
@@ -48,7 +44,7 @@ fn killed_twenty_times_and_resumed_the_bytes_are_the_same() {
     const CHUNKS: usize = 20;
     let folder = folder_of(2 * CHUNKS);
     let root = folder.path();
-    let command = command();
+    let command = COMMAND;
     works(root, &command);
     let whole = outputs(root);
 
@@ -84,12 +80,12 @@ fn killed_twenty_times_and_resumed_the_bytes_are_the_same() {
 fn a_part_is_taken_up_only_while_its_files_are_the_same() {
     let folder = folder_of(24);
     let root = folder.path();
-    let plain = command();
+    let plain = COMMAND;
     let command = format!("{plain} --resume");
     works(root, &plain);
     let before = outputs(root);
     // A run that is stopped by an output that cannot be put in place leaves all its parts.
-    std::fs::remove_file(root.join(format!("t.{TABLE}"))).unwrap();
+    std::fs::remove_file(root.join("t.parquet")).unwrap();
     let stop = |root: &Path| {
         let command = format!(
             "trap '' XFSZ; ulimit -f 24; exec {} batch {command}",

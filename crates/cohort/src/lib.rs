@@ -7,7 +7,6 @@
 mod columns;
 mod inputs;
 mod outputs;
-#[cfg(feature = "parquet")]
 mod parquet;
 mod parts;
 mod prescribed;

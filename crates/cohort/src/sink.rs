@@ -5,7 +5,6 @@ use std::path::Path;
 
 use jogaudit_files::{Failure, named};
 
-#[cfg(feature = "parquet")]
 use super::parquet::Parquet;
 use super::table::{Field, Table};
 use super::value::{Row, Value};
@@ -13,7 +12,6 @@ use super::value::{Row, Value};
 /// How a table is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Form {
-    #[cfg(feature = "parquet")]
     Parquet,
     Csv,
     Ndjson,
@@ -26,16 +24,7 @@ impl Form {
             return Ok(Self::Ndjson);
         }
         match path.extension().map(|end| end.to_string_lossy().to_lowercase()).as_deref() {
-            #[cfg(feature = "parquet")]
             Some("parquet") => Ok(Self::Parquet),
-            #[cfg(not(feature = "parquet"))]
-            Some("parquet") => Err(Failure::refused(format!(
-                "this jogaudit was built without Parquet, so it cannot write {}",
-                named(path)
-            ))
-            .hint(
-                "end its name in .csv or .ndjson, or build with `cargo install --path . --features parquet`",
-            )),
             Some("csv") => Ok(Self::Csv),
             Some("ndjson") => Ok(Self::Ndjson),
             _ => Err(Failure::refused(format!("cannot tell how to write {}", named(path)))
@@ -62,7 +51,6 @@ pub(super) fn encoder<'w>(
             Box::new(Csv(csv))
         }
         Form::Ndjson => Box::new(Ndjson { fields: table.fields.clone(), to: BufWriter::new(to) }),
-        #[cfg(feature = "parquet")]
         Form::Parquet => Box::new(Parquet::new(table, to)?),
     })
 }
@@ -171,10 +159,7 @@ mod tests {
 
     #[test]
     fn the_form_is_told_by_the_name() {
-        #[cfg(feature = "parquet")]
         assert_eq!(Form::of(Path::new("a.PARQUET")).unwrap(), Form::Parquet);
-        #[cfg(not(feature = "parquet"))]
-        assert!(Form::of(Path::new("a.PARQUET")).unwrap_err().to_string().contains("without Parquet"));
         assert_eq!(Form::of(Path::new("-")).unwrap(), Form::Ndjson);
         assert!(Form::of(Path::new("a.xlsx")).unwrap_err().to_string().contains(".parquet, .csv or .ndjson"));
     }

@@ -78,12 +78,10 @@ impl Value {
         if let Self::Real(number) = self { Some(*number) } else { None }
     }
 
-    #[cfg(feature = "parquet")]
     pub(super) fn flag(&self) -> Option<bool> {
         if let Self::Flag(flag) = self { Some(*flag) } else { None }
     }
 
-    #[cfg(feature = "parquet")]
     pub(super) fn instant(&self) -> Option<Timestamp> {
         if let Self::Instant(instant) = self { Some(*instant) } else { None }
     }
