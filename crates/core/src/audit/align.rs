@@ -11,7 +11,7 @@ use std::ops::Range;
 use crate::gait::{Bout, Gait};
 use crate::prescription::Move;
 
-/// Greatest number of bouts matched with one target.
+/// Greatest number of bouts matched with one target. Our choice, as the next two: far beyond what a session needs.
 const BOUTS_IN_GROUP: usize = 65;
 /// Greatest number of bouts in a joined group: bouts of one gait with rests between.
 const BOUTS_IN_JOINED: usize = 7;
@@ -109,7 +109,7 @@ pub(super) const fn gait_of(motion: Move) -> Gait {
     }
 }
 
-/// Costs of the matching: in seconds a second of mismatch unless said otherwise. Reasons in `docs/method.md`.
+/// Costs of the matching: in seconds a second of mismatch unless said otherwise. Reasons in `docs/method-audit.md`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Costs {
     /// A run shorter or longer than prescribed.

@@ -28,7 +28,7 @@ impl Matched<'_> {
             Some(speed * cost_ratio(done.gait, self.slopes.at(k)?))
         };
         let level_mps = measure::mean_by(series.time_s(), &done.own, level)
-            .filter(|m| m.covered_s >= 0.5 * measure::total_s(&done.own));
+            .filter(|m| m.is_most_of(measure::total_s(&done.own)));
         Rep {
             rep: done.rep,
             gait: done.gait,

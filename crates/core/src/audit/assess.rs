@@ -15,6 +15,10 @@ use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
 /// A recording that moves from its first seconds began while moving. Our choice.
 const AT_ONCE_S: f64 = 5.0;
+/// Share of the session with a heart rate below which nothing says that its ceiling was kept. Our choice.
+const LEAST_COVERED: f64 = 0.5;
+/// On a stage of walking alone, share of the walking that may be missing. Our choice.
+const WALKED_SHARE: f64 = 0.1;
 
 /// How the beginning of the recording stands to the beginning of the session.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -206,7 +210,7 @@ impl Matched<'_> {
             return (Vec::new(), false);
         };
         let found = ceilings::heart_rate(self.series, range_s, ceiling.get(), &self.done, self.config);
-        let unchecked = found.covered < 0.5 || 2 * found.unjudged.len() > found.runs;
+        let unchecked = found.covered < LEAST_COVERED || 2 * found.unjudged.len() > found.runs;
         let missing = named(&found.unjudged, found.runs);
         let text = match (found.covered > 0.0, unchecked, missing) {
             (false, ..) => {
@@ -297,7 +301,7 @@ impl Matched<'_> {
         }
         let wanted: f64 = done.iter().map(|d| d.length_s).sum();
         let walked: f64 = done.iter().map(|d| measure::total_s(&d.own) + d.rest_s + d.hole_s).sum();
-        let short = wanted - walked > self.prescription.tolerance.walk.get().max(0.1 * wanted);
+        let short = wanted - walked > self.prescription.tolerance.walk.get().max(WALKED_SHARE * wanted);
         if short {
             notices.push(Notice::new(
                 NoticeCode::WalkingShort,

@@ -7,22 +7,22 @@ use crate::clean::Series;
 use crate::gait::Gait;
 use jogaudit_recording::units::{StepsPerMinute, Unit};
 
-/// A shorter dip below the ceiling does not end a stretch, s: sparse samples are up to 8 s apart.
+/// A shorter dip below the ceiling does not end an exceedance, s: sparse samples are up to 8 s apart. Our choice.
 const DIP_S: f64 = 10.0;
-/// Exceedancees closer than this are one finding, s.
+/// Exceedances closer than this are one finding, s. Our choice.
 const SAME_FINDING_S: f64 = 60.0;
-/// Heart rate this close to the cadence may be the cadence, a known fault of optical sensors, per minute.
+/// Heart rate this close to the cadence may be the cadence, a known fault of optical sensors, per minute. Our choice.
 const CADENCE_LOCK: f64 = 3.0;
-/// Share of a stretch that has to be that close.
+/// Share of an exceedance that has to be that close. Our choice.
 const LOCK_SHARE: f64 = 0.8;
 /// A heart rate that comes to the cadence by as great a change, beats a minute, as fast as this, beats a minute a
-/// second, is no heart's: that rises with a time constant of some 30 s and slows down as it settles.
+/// second, is no heart's: that rises with a time constant of some 30 s and slows down as it settles. Our choice.
 const JUMP: (f64, f64) = (10.0, 2.0);
-/// Two samples further apart than this do not show a jump, s.
+/// Two samples further apart than this do not show a jump, s. Our choice.
 const JUMP_WITHIN_S: f64 = 10.0;
-/// How long before and after a stretch a jump is looked for, s.
+/// How long before and after an exceedance a jump is looked for, s. Our choice.
 const JUMP_AROUND_S: f64 = 20.0;
-/// Certainty is multiplied by this where heart rate follows cadence.
+/// Certainty is multiplied by this where heart rate follows cadence. Our choice.
 const LOCK_CERTAINTY: f64 = 0.6;
 
 /// What the heart-rate ceiling gave.
@@ -64,7 +64,7 @@ pub(super) fn heart_rate(
     let runs = || done.iter().filter(|d| d.gait == Gait::Run && !d.own.is_empty());
     let is_known = |run: &Done| {
         let mean = measure::mean(series, &run.own, series.heart_rate_bpm());
-        mean.is_some_and(|m| m.covered_s >= 0.5 * measure::total_s(&run.own))
+        mean.is_some_and(|m| m.is_most_of(measure::total_s(&run.own)))
     };
     let mut audit = HeartAudit {
         covered: covered_s / whole.length_s().max(1.0),
@@ -75,20 +75,21 @@ pub(super) fn heart_rate(
     let sustained = exceedances(series, (start_s, end_s), ceiling_bpm + config.heart_margin_bpm, DIP_S)
         .into_iter()
         .filter(|s| s.end_s - s.start_s >= config.heart_sustained_s);
-    for stretch in merged(sustained) {
-        let mean_bpm = stretch.sum_bpm / stretch.count;
-        let locked = stretch.locked >= LOCK_SHARE * stretch.count && jumps_with_cadence(series, &stretch);
+    for exceedance in merged(sustained) {
+        let mean_bpm = exceedance.sum_bpm / exceedance.count;
+        let locked =
+            exceedance.locked >= LOCK_SHARE * exceedance.count && jumps_with_cadence(series, &exceedance);
         audit.follows_cadence |= locked;
         let certainty = above_zero(mean_bpm - ceiling_bpm, config.heart_error_bpm);
         audit.findings.push(Finding {
             code: Code::HeartRateTooHigh,
-            rep: rep_at(done, stretch.start_s),
-            start_s: Some(stretch.start_s),
-            end_s: Some(stretch.end_s),
+            rep: rep_at(done, exceedance.start_s),
+            start_s: Some(exceedance.start_s),
+            end_s: Some(exceedance.end_s),
             prescribed: Some(ceiling_bpm),
-            achieved: Some(stretch.most_bpm),
+            achieved: Some(exceedance.most_bpm),
             unit: Unit::BeatsPerMinute,
-            excess: Some(stretch.most_bpm - ceiling_bpm),
+            excess: Some(exceedance.most_bpm - ceiling_bpm),
             certainty: if locked { certainty * LOCK_CERTAINTY } else { certainty },
         });
     }
@@ -104,11 +105,11 @@ fn is_at_cadence(series: &Series, sample: usize) -> bool {
     }
 }
 
-/// Whether heart rate jumps onto the cadence, or jumps as the cadence does, around a stretch, as when the sensor counts
+/// Whether heart rate jumps onto the cadence, or jumps as the cadence does, around an exceedance, as when the sensor counts
 /// steps. One that merely comes to equal it gets there slowly: ceilings, heart rates and cadences of running often
 /// meet. How it leaves the cadence tells nothing: at the end of a run that falls at once, and a heart rate fast enough.
-fn jumps_with_cadence(series: &Series, stretch: &Exceedance) -> bool {
-    let around = series.range(stretch.start_s - JUMP_AROUND_S, stretch.end_s + JUMP_AROUND_S);
+fn jumps_with_cadence(series: &Series, exceedance: &Exceedance) -> bool {
+    let around = series.range(exceedance.start_s - JUMP_AROUND_S, exceedance.end_s + JUMP_AROUND_S);
     let known: Vec<(usize, f64)> =
         around.filter_map(|k| Some((k, series.heart_rate_bpm().get(k).copied().flatten()?))).collect();
     let is_jump = |&(a, from_bpm): &(usize, f64), &(b, to_bpm): &(usize, f64)| {
@@ -133,7 +134,7 @@ fn whole(start_s: f64, end_s: f64) -> BoutPart {
     }
 }
 
-/// Exceedancees of samples above a limit; dips and missing values up to `dip_s` do not end one.
+/// Exceedances of samples above a limit; dips and missing values up to `dip_s` do not end one.
 fn exceedances(series: &Series, (start_s, end_s): (f64, f64), limit_bpm: f64, dip_s: f64) -> Vec<Exceedance> {
     let mut found: Vec<Exceedance> = Vec::new();
     for (k, &t) in series.time_s().iter().enumerate() {
@@ -153,18 +154,18 @@ fn exceedances(series: &Series, (start_s, end_s): (f64, f64), limit_bpm: f64, di
                 last.locked += locked;
             }
             _ => {
-                let stretch =
+                let exceedance =
                     Exceedance { start_s: t, end_s: t, most_bpm: bpm, sum_bpm: bpm, count: 1.0, locked };
-                found.push(stretch);
+                found.push(exceedance);
             }
         }
     }
     found
 }
 
-fn merged(stretches: impl Iterator<Item = Exceedance>) -> Vec<Exceedance> {
+fn merged(exceedances: impl Iterator<Item = Exceedance>) -> Vec<Exceedance> {
     let mut found: Vec<Exceedance> = Vec::new();
-    for next in stretches {
+    for next in exceedances {
         match found.last_mut() {
             Some(last) if next.start_s - last.end_s <= SAME_FINDING_S => {
                 last.end_s = next.end_s;
@@ -201,7 +202,7 @@ pub(super) fn walk_cadence(
     floor_spm: f64,
     config: &AuditConfig,
 ) -> (Vec<Finding>, usize) {
-    /// Left out at both ends of a walk: slowing down from the run and speeding up to it, s.
+    /// Left out at both ends of a walk: slowing down from the run and speeding up to it, s. Our choice.
     const TRIM_S: f64 = 5.0;
     let (mut findings, mut unjudged) = (Vec::new(), 0);
     for walk in done.iter().filter(|d| d.gait == Gait::Walk && !d.own.is_empty()) {

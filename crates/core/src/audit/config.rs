@@ -2,7 +2,7 @@
 
 use super::align::Costs;
 
-/// Parameters of the audit, each with its reason in `docs/method.md`.
+/// Parameters of the audit, each with its reason in `docs/method-audit.md`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct AuditConfig {
     /// Costs of matching bouts with steps.
@@ -26,7 +26,7 @@ pub struct AuditConfig {
     pub unknown_share: f64,
     /// With a mean certainty of the bouts below this the audit is undecided.
     pub mean_certainty: f64,
-    /// What is left out at both ends of a stretch for pace, s: speeding up and the recorder's lag.
+    /// What is left out at both ends of a bout for pace, s: speeding up and the recorder's lag.
     pub pace_trim_s: f64,
     /// Length of a rolling window for pace, s.
     pub pace_window_s: f64,

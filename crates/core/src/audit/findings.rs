@@ -10,11 +10,14 @@ use crate::prescription::Extent;
 use jogaudit_recording::notice::{Notice, NoticeCode};
 use jogaudit_recording::units::Unit;
 
-/// A prescribed walk counts as missing, not as cut short, when nobody walked and rests were shorter than this share.
+/// A prescribed walk counts as missing, not as cut short, when nobody walked and rests were shorter than this share. Our choice.
 const REST_INSTEAD: f64 = 0.5;
-/// Certainty is multiplied by this where a hole is long enough to hide what seems to be missing.
+/// Certainty is multiplied by this where a hole is long enough to hide what seems to be missing: at least
+/// [`HIDING_SHARE`] of its length. Our choice.
 const HIDDEN_CERTAINTY: f64 = 0.5;
-/// Assumed standard error of where a missing walk would have begun and ended, s.
+/// See [`HIDDEN_CERTAINTY`].
+const HIDING_SHARE: f64 = 0.5;
+/// Assumed standard error of where a missing walk would have begun and ended, s. Our choice.
 const MISSING_ERROR_S: f64 = 3.0;
 
 /// Judges the lengths of what was done.
@@ -154,7 +157,7 @@ impl Lengths<'_> {
         for (i, piece) in self.matched.pieces.iter().enumerate() {
             match piece.kind {
                 PieceKind::Run if !own(i) => match extra.last_mut() {
-                    Some((_, spans)) if !interrupted => spans.push(BoutPart::of(piece)),
+                    Some((_, parts)) if !interrupted => parts.push(BoutPart::of(piece)),
                     _ => extra.push((i, vec![BoutPart::of(piece)])),
                 },
                 PieceKind::Rest | PieceKind::Hole => continue,
@@ -164,9 +167,9 @@ impl Lengths<'_> {
         }
         let reps = self.matched.done.iter().filter(|d| d.gait == Gait::Run).count() as u32;
         let mut after = 0;
-        for (i, spans) in extra {
-            let achieved = measure::total_s(&spans);
-            let error = self.error_s(&spans);
+        for (i, parts) in extra {
+            let achieved = measure::total_s(&parts);
+            let error = self.error_s(&parts);
             let tolerance = self.matched.prescription.tolerance.run.get();
             let is_after = runs_prescribed > 0 && last_run.is_some_and(|end| i >= end);
             let what = "Running that was not prescribed";
@@ -180,19 +183,19 @@ impl Lengths<'_> {
             audit.findings.push(Finding {
                 code: if is_after { Code::RepExtra } else { Code::UnplannedRun },
                 rep: is_after.then_some(reps + after),
-                start_s: spans.first().map(|s| s.start_s),
-                end_s: spans.last().map(|s| s.end_s),
+                start_s: parts.first().map(|s| s.start_s),
+                end_s: parts.last().map(|s| s.end_s),
                 prescribed: Some(0.0),
                 achieved: Some(achieved),
                 unit: Unit::Seconds,
                 excess: Some(achieved),
-                certainty: self.certainty_of(achieved, tolerance, error, measure::certainty(&spans)),
+                certainty: self.certainty_of(achieved, tolerance, error, measure::certainty(&parts)),
             });
         }
     }
 
-    fn error_s(&self, spans: &[BoutPart]) -> f64 {
-        measure::error_s(spans).max(self.matched.config.least_error_s)
+    fn error_s(&self, parts: &[BoutPart]) -> f64 {
+        measure::error_s(parts).max(self.matched.config.least_error_s)
     }
 
     /// Walk breaks that are missing or too short. Gives the cut of each target, s, where a finding says so.
@@ -217,7 +220,7 @@ impl Lengths<'_> {
         let Some(group) = self.group_of(index).filter(|g| g.targets.len() == 1) else {
             return 0.0;
         };
-        let spans: Vec<BoutPart> = self.matched.pieces[group.pieces.clone()]
+        let parts: Vec<BoutPart> = self.matched.pieces[group.pieces.clone()]
             .iter()
             .filter(|p| p.kind == PieceKind::Walk)
             .map(BoutPart::of)
@@ -226,9 +229,9 @@ impl Lengths<'_> {
         let (before_s, after_s) = self.holes_beside_s(group);
         let hole_s = self.kind_s(group.pieces.clone(), PieceKind::Hole) + before_s + after_s;
         let run_s = self.kind_s(group.pieces.clone(), PieceKind::Run);
-        let known_s = measure::total_s(&spans) + rest_s;
+        let known_s = measure::total_s(&parts) + rest_s;
         let break_s = known_s + hole_s;
-        if spans.is_empty() && break_s < REST_INSTEAD * target.length_s {
+        if parts.is_empty() && break_s < REST_INSTEAD * target.length_s {
             self.missing_break(index, break_s, audit);
             return 0.0;
         }
@@ -237,7 +240,7 @@ impl Lengths<'_> {
             target.length_s,
             known_s,
             break_s,
-            &spans,
+            &parts,
             self.matched.prescription.tolerance.walk.get(),
         );
         let short = length.prescribed - length.at_most - run_s * length.per_second;
@@ -260,7 +263,7 @@ impl Lengths<'_> {
             achieved: Some(length.at_most),
             unit: length.unit,
             excess: Some(short),
-            certainty: self.certainty_of(short, length.tolerance, length.error, measure::certainty(&spans)),
+            certainty: self.certainty_of(short, length.tolerance, length.error, measure::certainty(&parts)),
         });
         short / length.per_second
     }
@@ -276,18 +279,18 @@ impl Lengths<'_> {
             .into_iter()
             .flat_map(|t| self.matched.done[self.matched.layout.targets[t].steps.clone()].iter())
             .collect();
-        let spans: Vec<BoutPart> = neighbours.iter().flat_map(|d| d.own.iter().copied()).collect();
+        let parts: Vec<BoutPart> = neighbours.iter().flat_map(|d| d.own.iter().copied()).collect();
         let hole_s = self.group_of(index).map_or(0.0, |g| self.kind_s(g.pieces.clone(), PieceKind::Hole));
         // No more running than one of them asks for, and a hole: that does not show two runs joined.
         let longest_s = neighbours.iter().map(|d| d.length_s).fold(0.0, f64::max);
         if hole_s > 0.0
-            && measure::total_s(&spans) <= longest_s + self.matched.prescription.tolerance.run.get()
+            && measure::total_s(&parts) <= longest_s + self.matched.prescription.tolerance.run.get()
         {
             audit.hidden.push(format!("walk {}", self.matched.done[target.steps.start].rep));
             return;
         }
-        let hidden = if hole_s >= 0.5 * missing_s { HIDDEN_CERTAINTY } else { 1.0 };
-        let gait = measure::certainty(&spans) * hidden;
+        let hidden = if hole_s >= HIDING_SHARE * missing_s { HIDDEN_CERTAINTY } else { 1.0 };
+        let gait = measure::certainty(&parts) * hidden;
         // Running on through the walk is this same fault.
         if let Some(group) = self.group_of(index) {
             let walks = group.targets.len() / 2;
@@ -307,8 +310,8 @@ impl Lengths<'_> {
         audit.findings.push(Finding {
             code: Code::WalkMissing,
             rep: Some(self.matched.done[target.steps.start].rep),
-            start_s: spans.first().map(|s| s.start_s),
-            end_s: spans.last().map(|s| s.end_s),
+            start_s: parts.first().map(|s| s.start_s),
+            end_s: parts.last().map(|s| s.end_s),
             prescribed: Some(target.length_s),
             achieved: Some(rest_s),
             unit: Unit::Seconds,
@@ -324,14 +327,14 @@ impl Lengths<'_> {
         length_s: f64,
         known_s: f64,
         at_most_s: f64,
-        spans: &[BoutPart],
+        parts: &[BoutPart],
         tolerance_s: f64,
     ) -> Length {
-        let error_s = self.error_s(spans);
-        let moving_s = measure::total_s(spans);
+        let error_s = self.error_s(parts);
+        let moving_s = measure::total_s(parts);
         let in_metres = match self.matched.layout.steps[step].extent {
             Extent::Distance(m) if m.get() > 0.0 && moving_s > 0.0 => {
-                measure::distance_m(self.matched.series, spans).map(|d| (m.get(), d, d / moving_s))
+                measure::distance_m(self.matched.series, parts).map(|d| (m.get(), d, d / moving_s))
             }
             _ => None,
         };
@@ -384,7 +387,7 @@ impl Lengths<'_> {
         if done.length_s <= self.matched.prescription.tolerance.run.get() {
             return;
         }
-        let hidden = self.holes_s() >= 0.5 * done.length_s;
+        let hidden = self.holes_s() >= HIDING_SHARE * done.length_s;
         let (prescribed, unit) = match self.matched.layout.steps[step].extent {
             Extent::Distance(m) => (m.get(), Unit::Metres),
             Extent::Time(s) => (s.get(), Unit::Seconds),
@@ -405,7 +408,7 @@ impl Lengths<'_> {
         });
     }
 
-    /// One run; `cut_s` was taken from the walk beside it, `hole_s` without data may be part of it.
+    /// One run; `cut_s` was taken from the walk beside it, `hole_s` without data may belong to it.
     fn run(&self, step: usize, cut_s: f64, hole_s: f64, audit: &mut LengthAudit) {
         let done = &self.matched.done[step];
         let own_s = measure::total_s(&done.own);
@@ -449,13 +452,13 @@ impl Lengths<'_> {
         if prescribed <= 0.0 {
             return;
         }
-        let spans: Vec<BoutPart> =
+        let parts: Vec<BoutPart> =
             self.matched.pieces.iter().filter(|p| p.kind == PieceKind::Run).map(BoutPart::of).collect();
-        let achieved = measure::total_s(&spans);
+        let achieved = measure::total_s(&parts);
         let excess = achieved - prescribed - audit.explained_s;
         let tolerance = (self.matched.prescription.tolerance.run.get() * (runs as f64).sqrt())
             .max(self.matched.config.running_total_fraction * prescribed);
-        let error = self.error_s(&spans);
+        let error = self.error_s(&parts);
         let what = "The running time in all";
         if !self.counts(what, Unit::Seconds, (excess, tolerance, error), &mut audit.notices) {
             return;
@@ -463,13 +466,13 @@ impl Lengths<'_> {
         audit.findings.push(Finding {
             code: Code::RunningTimeOver,
             rep: None,
-            start_s: spans.first().map(|s| s.start_s),
-            end_s: spans.last().map(|s| s.end_s),
+            start_s: parts.first().map(|s| s.start_s),
+            end_s: parts.last().map(|s| s.end_s),
             prescribed: Some(prescribed),
             achieved: Some(achieved),
             unit: Unit::Seconds,
             excess: Some(achieved - prescribed),
-            certainty: self.certainty_of(excess, tolerance, error, measure::certainty(&spans)),
+            certainty: self.certainty_of(excess, tolerance, error, measure::certainty(&parts)),
         });
     }
 }

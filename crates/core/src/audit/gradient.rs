@@ -4,13 +4,17 @@ use crate::clean::Series;
 use crate::gait::Gait;
 use jogaudit_recording::physiology::{running_cost_ratio, walking_cost_ratio};
 
-/// Altitude is averaged over stretches of this length before the slope is taken, m.
+/// Altitude is averaged over this length of the way before the slope is taken, m. Our choice.
 const BIN_M: f64 = 10.0;
-/// Altitude in steps coarser than this is of no use for a slope, m.
+/// Altitude in steps coarser than this is of no use for a slope, m. Our choice.
 const COARSE_STEP_M: f64 = 3.0;
-/// Residuals of neighbouring stretches hang together; the standard error is taken this much larger.
+/// Residuals of neighbouring bins hang together; the standard error is taken this much larger. Our choice.
 const CORRELATION_FACTOR: f64 = 2.0;
-/// Share of samples that must have an altitude.
+/// A line needs so many bins, over at least this share of the window. Our choice.
+const LEAST_BINS: usize = 4;
+/// See [`LEAST_BINS`].
+const LEAST_OF_WINDOW: f64 = 0.4;
+/// Share of samples that must have an altitude. Our choice.
 const LEAST_COVERED: f64 = 0.5;
 
 /// Gives how many times as much a slope costs as level ground. Standing and unknown count as level.
@@ -57,7 +61,7 @@ impl Slopes {
     }
 }
 
-/// Mean altitude of one stretch of [`BIN_M`].
+/// Mean altitude of one length of [`BIN_M`].
 #[derive(Clone, Copy, Debug)]
 struct Bin {
     distance_m: f64,
@@ -138,10 +142,10 @@ fn fit_all(bins: &[Bin], window_m: f64) -> Vec<Option<Fit>> {
         .collect()
 }
 
-/// Straight line by least squares. `None` when the stretch is shorter than half the window.
+/// Straight line by least squares. `None` where there is too little of the window: see [`LEAST_BINS`].
 fn fit(bins: &[Bin], window_m: f64) -> Option<Fit> {
     let length_m = bins.last()?.distance_m - bins.first()?.distance_m;
-    if bins.len() < 4 || length_m < 0.4 * window_m {
+    if bins.len() < LEAST_BINS || length_m < LEAST_OF_WINDOW * window_m {
         return None;
     }
     let n = bins.len() as f64;

@@ -1,4 +1,4 @@
-//! Quantities over stretches of a recording, and what was done for each prescribed step.
+//! Quantities over bouts and parts of them, and what was done for each prescribed step.
 
 use std::ops::Range;
 
@@ -8,6 +8,8 @@ use crate::gait::{Gait, Segmentation};
 
 /// A sample stands for at most this long before and after it, s: half of what makes a hole. Our choice.
 const HALF_CELL_S: f64 = 7.5;
+/// An unknown bout counts as a rest where the recorder's timer was stopped for at least this share of it. Our choice.
+const PAUSED_SHARE: f64 = 0.5;
 
 /// A bout or a part of one, in seconds from the start.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -42,7 +44,7 @@ impl BoutPart {
         self.end_s - self.start_s
     }
 
-    /// Without `trim_s` at both ends, where it is long enough for that.
+    /// Without `trim_s` at both ends, where at least half of it is left then. Our choice.
     pub(super) fn trimmed(self, trim_s: f64) -> Self {
         if self.length_s() < 4.0 * trim_s {
             return self;
@@ -75,6 +77,13 @@ pub(super) fn certainty(parts: &[BoutPart]) -> f64 {
 pub(super) struct Mean {
     pub(super) value: f64,
     pub(super) covered_s: f64,
+}
+
+impl Mean {
+    /// Whether it rests on at least half of a time, s: what counts as known. Our choice.
+    pub(super) fn is_most_of(&self, length_s: f64) -> bool {
+        self.covered_s >= 0.5 * length_s
+    }
 }
 
 /// Calls `visit(sample, seconds)` for the samples that stand for some of its time.
@@ -152,8 +161,8 @@ pub(super) fn distance_m(series: &Series, parts: &[BoutPart]) -> Option<f64> {
         .sum()
 }
 
-/// Turns bouts into pieces. An unknown bout counts as a rest where the recorder's timer was stopped for at least
-/// half of it, else as a hole.
+/// Turns bouts into pieces. An unknown bout counts as a rest where the recorder's timer was stopped
+/// ([`PAUSED_SHARE`]), else as a hole.
 pub(super) fn pieces(segmentation: &Segmentation, series: &Series) -> Vec<Piece> {
     let pauses: Vec<(f64, f64)> =
         series.gaps().iter().filter(|g| g.kind == GapKind::Pause).map(|g| (g.start_s, g.end_s)).collect();
@@ -172,7 +181,7 @@ pub(super) fn pieces(segmentation: &Segmentation, series: &Series) -> Vec<Piece>
                     }
                     let inside = pauses[from..].iter().take_while(|p| p.0 < bout.end_s);
                     let paused: f64 = inside.map(|p| p.1.min(bout.end_s) - p.0.max(bout.start_s)).sum();
-                    if paused >= 0.5 * bout.duration_s() { PieceKind::Rest } else { PieceKind::Hole }
+                    if paused >= PAUSED_SHARE * bout.duration_s() { PieceKind::Rest } else { PieceKind::Hole }
                 }
             };
             Piece { kind, bout: *bout }

@@ -10,19 +10,21 @@ use crate::gait::Gait;
 use jogaudit_recording::physiology::RUNNING_RATIO_PER_SLOPE;
 use jogaudit_recording::units::Unit;
 
-/// Speed is averaged over blocks of this length to see how its error hangs together, s.
+/// Speed is averaged over blocks of this length to see how its error hangs together, s. Our choice.
 const BLOCK_S: f64 = 5.0;
-/// Blocks this many apart are taken as independent: 25 to 35 s.
+/// Blocks this many apart are taken as independent: 25 to 35 s. Our choice.
 const FAR_BLOCKS: std::ops::RangeInclusive<usize> = 5..=7;
-/// Step of the rolling windows, s.
+/// Step of the rolling windows, s. Our choice.
 const WINDOW_STEP_S: f64 = 5.0;
-/// The assumed error counts as much as this many pairs of blocks.
+/// Share of a rolling window whose speed has to be known. Our choice.
+const WINDOW_COVERED: f64 = 0.7;
+/// The assumed error counts as much as this many pairs of blocks. Our choice.
 const PRIOR_PAIRS: f64 = 20.0;
-/// Assumed correlation of neighbouring blocks.
+/// Assumed correlation of neighbouring blocks. Our choice.
 const PRIOR_CORRELATION: f64 = 0.4;
-/// Neighbouring blocks are taken to hang together no more than this.
+/// Neighbouring blocks are taken to hang together no more than this. Our choice.
 const MOST_CORRELATION: f64 = 0.9;
-/// Certainty is held down to this where a level ceiling has to be judged on the ground.
+/// Certainty is held down to this where a level ceiling has to be judged on the ground. Our choice.
 const ON_GROUND_CERTAINTY: f64 = 0.8;
 
 /// Which speed the ceiling holds for.
@@ -42,8 +44,8 @@ impl Basis<'_> {
         if self.level { Some(speed * cost_ratio(Gait::Run, self.slopes.at(sample)?)) } else { Some(speed) }
     }
 
-    fn mean(&self, spans: &[BoutPart]) -> Option<Mean> {
-        measure::mean_by(self.series.time_s(), spans, |k| self.speed(k))
+    fn mean(&self, parts: &[BoutPart]) -> Option<Mean> {
+        measure::mean_by(self.series.time_s(), parts, |k| self.speed(k))
     }
 }
 
@@ -60,6 +62,16 @@ struct SpeedError {
     bias_variance: f64,
 }
 
+/// Assumed standard deviation of the error of a 5 s mean, m/s, and the share of the speed that no averaging takes away, by
+/// where the speed comes from. Our choice.
+const fn assumed_error(source: SpeedSource) -> (f64, f64) {
+    match source {
+        SpeedSource::Recorder => (0.10, 0.005),
+        SpeedSource::Distance => (0.15, 0.01),
+        SpeedSource::Positions | SpeedSource::Absent => (0.20, 0.015),
+    }
+}
+
 impl SpeedError {
     /// Estimates it from all running and walking of the recording, by the variogram of the 5 s means of speed over
     /// ground: half the mean square of differences of means 25–35 s apart is their variance, that of neighbours says
@@ -67,17 +79,13 @@ impl SpeedError {
     /// too, on the careful side.
     fn estimate(basis: &Basis, moving: &[Vec<BoutPart>]) -> Self {
         let series = basis.series;
-        let (assumed_mps, share): (f64, f64) = match series.speed_source() {
-            SpeedSource::Recorder => (0.10, 0.005),
-            SpeedSource::Distance => (0.15, 0.01),
-            SpeedSource::Positions | SpeedSource::Absent => (0.20, 0.015),
-        };
+        let (assumed_mps, share) = assumed_error(series.speed_source());
         let assumed = assumed_mps.powi(2);
         let mut far = Pairs { count: PRIOR_PAIRS, sum: PRIOR_PAIRS * assumed };
         let mut near = Pairs { count: PRIOR_PAIRS, sum: PRIOR_PAIRS * assumed * (1.0 - PRIOR_CORRELATION) };
-        for span in moving.iter().flatten() {
+        for part in moving.iter().flatten() {
             let mean_of = |block| measure::mean(series, &[block], series.speed_mps()).map(|m| m.value);
-            let means: Vec<Option<f64>> = blocks(span).map(mean_of).collect();
+            let means: Vec<Option<f64>> = blocks(part).map(mean_of).collect();
             near.add(&means, 1);
             FAR_BLOCKS.for_each(|lag| far.add(&means, lag));
         }
@@ -131,21 +139,21 @@ impl Pairs {
     }
 }
 
-fn blocks(span: &BoutPart) -> impl Iterator<Item = BoutPart> {
-    let count = (span.length_s() / BLOCK_S).floor() as usize;
-    let span = *span;
+fn blocks(part: &BoutPart) -> impl Iterator<Item = BoutPart> {
+    let count = (part.length_s() / BLOCK_S).floor() as usize;
+    let part = *part;
     (0..count).map(move |i| {
-        let start_s = span.start_s + i as f64 * BLOCK_S;
-        BoutPart { start_s, end_s: start_s + BLOCK_S, ..span }
+        let start_s = part.start_s + i as f64 * BLOCK_S;
+        BoutPart { start_s, end_s: start_s + BLOCK_S, ..part }
     })
 }
 
 /// Variance of single speeds about their trend: half the mean square of neighbours' differences.
 fn sample_variance(series: &Series, moving: &[Vec<BoutPart>]) -> f64 {
     let (mut pairs, mut sum) = (0.0, 0.0);
-    for span in moving.iter().flatten() {
+    for part in moving.iter().flatten() {
         let mut last: Option<f64> = None;
-        measure::cells(series.time_s(), span, |k, _| {
+        measure::cells(series.time_s(), part, |k, _| {
             let speed = series.speed_mps().get(k).copied().flatten();
             if let (Some(a), Some(b)) = (last, speed) {
                 pairs += 1.0;
@@ -186,7 +194,7 @@ pub(super) fn check(
             continue;
         };
         audit.runs += 1;
-        let whole = basis.mean(core).filter(|m| m.covered_s >= 0.5 * measure::total_s(core));
+        let whole = basis.mean(core).filter(|m| m.is_most_of(measure::total_s(core)));
         let Some(whole) = whole else {
             audit.unjudged.push(done.rep);
             continue;
@@ -204,23 +212,23 @@ pub(super) fn cores(done: &[Done], config: &AuditConfig) -> Vec<Vec<BoutPart>> {
     done.iter().map(|d| d.own.iter().map(|s| s.trimmed(config.pace_trim_s)).collect()).collect()
 }
 
-/// Smoothed speeds along spans, as they are held against a ceiling, with their errors. `cores` are what the error is
+/// Smoothed speeds along parts, as they are held against a ceiling, with their errors. `cores` are what the error is
 /// estimated from.
 pub(super) fn along<'a>(
-    spans: impl Iterator<Item = (&'a Basis<'a>, BoutPart)>,
+    parts: impl Iterator<Item = (&'a Basis<'a>, BoutPart)>,
     cores: &[Vec<BoutPart>],
     config: &AuditConfig,
 ) -> impl Iterator<Item = Vec<PacePoint>> {
     let mut errors: Vec<(bool, SpeedError)> = Vec::new();
-    spans.map(move |(basis, span)| {
+    parts.map(move |(basis, part)| {
         let known = errors.iter().find(|(level, _)| *level == basis.level).map(|(_, error)| *error);
         let error = known.unwrap_or_else(|| {
             let error = SpeedError::estimate(basis, cores);
             errors.push((basis.level, error));
             error
         });
-        let points = tiles(&span, config.pace_smoothing_s).filter_map(|tile| {
-            let mean = basis.mean(&[tile.around]).filter(|m| m.covered_s >= 0.5 * tile.around.length_s())?;
+        let points = tiles(&part, config.pace_smoothing_s).filter_map(|tile| {
+            let mean = basis.mean(&[tile.around]).filter(|m| m.is_most_of(tile.around.length_s()))?;
             let (speed_mps, error_mps) = (error.unbiased(mean), error.of(mean));
             Some(PacePoint { at_s: tile.centre_s, speed_mps, error_mps })
         });
@@ -228,22 +236,22 @@ pub(super) fn along<'a>(
     })
 }
 
-/// A short part of a span and the longer stretch around it over which its speed is averaged.
+/// A short piece of time and the longer one around it over which its speed is averaged.
 struct Tile {
     centre_s: f64,
     length_s: f64,
     around: BoutPart,
 }
 
-fn tiles(span: &BoutPart, smoothing_s: f64) -> impl Iterator<Item = Tile> {
-    let span = *span;
-    let count = (span.length_s() / WINDOW_STEP_S).ceil().max(1.0) as usize;
-    let length_s = span.length_s() / count as f64;
+fn tiles(part: &BoutPart, smoothing_s: f64) -> impl Iterator<Item = Tile> {
+    let part = *part;
+    let count = (part.length_s() / WINDOW_STEP_S).ceil().max(1.0) as usize;
+    let length_s = part.length_s() / count as f64;
     (0..count).map(move |i| {
-        let centre_s = span.start_s + (i as f64 + 0.5) * length_s;
-        let start_s = (centre_s - 0.5 * smoothing_s).max(span.start_s);
-        let end_s = (centre_s + 0.5 * smoothing_s).min(span.end_s);
-        Tile { centre_s, length_s, around: BoutPart { start_s, end_s, ..span } }
+        let centre_s = part.start_s + (i as f64 + 0.5) * length_s;
+        let start_s = (centre_s - 0.5 * smoothing_s).max(part.start_s);
+        let end_s = (centre_s + 0.5 * smoothing_s).min(part.end_s);
+        Tile { centre_s, length_s, around: BoutPart { start_s, end_s, ..part } }
     })
 }
 
@@ -274,7 +282,8 @@ impl Judge<'_> {
     fn fast_windows(&self, core: &[BoutPart], ceiling: f64) -> Vec<BoutPart> {
         let mut fast: Vec<BoutPart> = Vec::new();
         for window in core.iter().flat_map(|s| windows(s, self.config.pace_window_s)) {
-            let mean = self.basis.mean(&[window]).filter(|m| m.covered_s >= 0.7 * window.length_s());
+            let mean =
+                self.basis.mean(&[window]).filter(|m| m.covered_s >= WINDOW_COVERED * window.length_s());
             if !mean.is_some_and(|m| self.is_over(m, ceiling, self.config.pace_window_errors)) {
                 continue;
             }
@@ -290,7 +299,7 @@ impl Judge<'_> {
     fn over_ceiling_s(&self, core: &[BoutPart], ceiling: f64) -> f64 {
         let limit = ceiling * (1.0 + self.tolerance);
         let mut over_s = 0.0;
-        for tile in core.iter().flat_map(|span| tiles(span, self.config.pace_smoothing_s)) {
+        for tile in core.iter().flat_map(|part| tiles(part, self.config.pace_smoothing_s)) {
             if self.basis.mean(&[tile.around]).is_some_and(|m| self.error.unbiased(m) > limit) {
                 over_s += tile.length_s;
             }
@@ -298,16 +307,16 @@ impl Judge<'_> {
         over_s
     }
 
-    fn finding(&self, rep: u32, spans: &[BoutPart], mean: Mean, ceiling: f64) -> Finding {
+    fn finding(&self, rep: u32, parts: &[BoutPart], mean: Mean, ceiling: f64) -> Finding {
         let speed = self.error.unbiased(mean);
         let allowed = ceiling * (1.0 + self.config.pace_share * self.tolerance);
-        let certainty = above_zero(speed - allowed, self.error.of(mean)) * measure::certainty(spans);
+        let certainty = above_zero(speed - allowed, self.error.of(mean)) * measure::certainty(parts);
         let (prescribed, achieved) = (1000.0 / ceiling, 1000.0 / speed);
         Finding {
             code: Code::RunTooFast,
             rep: Some(rep),
-            start_s: spans.first().map(|s| s.start_s),
-            end_s: spans.last().map(|s| s.end_s),
+            start_s: parts.first().map(|s| s.start_s),
+            end_s: parts.last().map(|s| s.end_s),
             prescribed: Some(prescribed),
             achieved: Some(achieved),
             unit: Unit::SecondsPerKilometre,
@@ -317,13 +326,13 @@ impl Judge<'_> {
     }
 }
 
-/// Windows of a length, each some seconds after the last, that lie within a span.
-fn windows(span: &BoutPart, length_s: f64) -> impl Iterator<Item = BoutPart> {
-    let span = *span;
-    let room = span.length_s() - length_s;
+/// Windows of a length, each some seconds after the last, that lie within a part.
+fn windows(part: &BoutPart, length_s: f64) -> impl Iterator<Item = BoutPart> {
+    let part = *part;
+    let room = part.length_s() - length_s;
     let count = if room < 0.0 { 0 } else { (room / WINDOW_STEP_S).floor() as usize + 1 };
     (0..count).map(move |i| {
-        let start_s = span.start_s + i as f64 * WINDOW_STEP_S;
-        BoutPart { start_s, end_s: start_s + length_s, ..span }
+        let start_s = part.start_s + i as f64 * WINDOW_STEP_S;
+        BoutPart { start_s, end_s: start_s + length_s, ..part }
     })
 }

@@ -4,7 +4,7 @@ use super::certainty::DECIDES;
 use super::{Finding, Outcome};
 use jogaudit_recording::notice::{Notice, NoticeCode};
 
-/// Below this a finding does not stand in the way of another verdict.
+/// Below this a finding does not stand in the way of another verdict: as probable as not. Our choice.
 const EVEN: f64 = 0.5;
 
 /// What besides the findings bears on the verdict; each is noticed where it is found.
