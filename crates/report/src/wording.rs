@@ -234,6 +234,7 @@ mod tests {
     }
 
     #[test]
+    #[expect(clippy::too_many_lines, reason = "a table of sentences")]
     fn each_code_has_its_sentence() {
         const NONE: f64 = f64::NAN;
         let cases = [
