@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
+use jogaudit_core::audit::Outcome;
 use jogaudit_core::statistics::quantile;
 use jogaudit_recording::units;
 use jogaudit_report::view::tenths;
@@ -17,6 +18,9 @@ const NEEDED: [&str; 7] =
 /// The quantiles that are given of the excess.
 const QUANTILES: [(&str, f64); 5] =
     [("q10", 0.1), ("q25", 0.25), ("median", 0.5), ("q75", 0.75), ("q90", 0.9)];
+
+/// The outcomes in the order of their columns.
+const OUTCOMES: [Outcome; 4] = [Outcome::Kept, Outcome::Underdone, Outcome::Overdone, Outcome::Undecided];
 
 /// Collects what a summary needs while the rows go by.
 pub(super) struct Tally {
@@ -75,7 +79,7 @@ fn table() -> Table {
     add("stage", "", Kind::Text, "Name of the stage");
     add("recordings", "", Kind::Whole, "Recordings");
     add("failed", "", Kind::Whole, "Recordings without a result");
-    for outcome in ["kept", "underdone", "overdone", "undecided"] {
+    for outcome in OUTCOMES.map(Outcome::word) {
         add(outcome, "", Kind::Whole, &format!("Sessions with the outcome `{outcome}`"));
     }
     add("kept_share", "", Kind::Real, "Kept sessions among those that are kept, underdone or overdone");
@@ -92,13 +96,13 @@ fn table() -> Table {
 
 /// The line of the recordings of one participant and stage: rows as a [`Tally`] keeps them.
 fn line(group: &[&Row]) -> Row {
-    let count = |outcome: &str| group.iter().filter(|row| row[3].text() == Some(outcome)).count();
+    let count = |outcome: Outcome| group.iter().filter(|row| row[3].text() == Some(outcome.word())).count();
     let known = |at: usize| group.iter().filter_map(|row| row[at].real()).collect::<Vec<f64>>();
     let mean = |values: &[f64]| {
         (!values.is_empty()).then(|| tenths(values.iter().sum::<f64>() / values.len() as f64)).into()
     };
     let failed = group.iter().filter(|row| row[6].text().is_some()).count();
-    let [kept, underdone, overdone, undecided] = ["kept", "underdone", "overdone", "undecided"].map(count);
+    let [kept, underdone, overdone, undecided] = OUTCOMES.map(count);
     let decided = kept + underdone + overdone;
     let share = (decided > 0).then(|| (kept as f64 / decided as f64 * 1000.0).round() / 1000.0);
     let mut row: Row = group[0][..3].to_vec();

@@ -4,13 +4,13 @@
 
 use serde::Serialize;
 
-use jogaudit_core::prescription::{Block, Extent, Move, Plan, Stage, Step};
+use jogaudit_core::prescription::{Block, Extent, Move, PaceBasis, Plan, Stage, Step};
 use jogaudit_core::review::Recommendation;
 use jogaudit_recording::units::{BeatsPerMinute, METRES_PER_MILE, MetresPerSecond, Seconds, StepsPerMinute};
 
 use super::json;
 use super::text::{HEADING, Page, QUIET, UNKNOWN, WIDTH};
-use super::word::as_word_or_null;
+use super::word::{as_word, as_word_or_null};
 use super::wording::{clock, pace};
 
 /// Lines of the longest card: half a page of print. Our choice, as are the three numbers below, which keep to it.
@@ -44,8 +44,9 @@ pub struct CardView {
     pub walk_s: Option<f64>,
     /// Runs and walks in their order.
     pub bouts: Vec<CardBout>,
-    /// For which pace the ceilings hold: `ground` or `level`.
-    pub pace_basis: &'static str,
+    /// For which pace the ceilings hold.
+    #[serde(serialize_with = "as_word")]
+    pub pace_basis: PaceBasis,
     /// Never above, beats a minute.
     pub heart_rate_ceiling_bpm: Option<f64>,
     /// Never walk at a lower cadence, steps a minute, both feet.
@@ -58,11 +59,34 @@ pub struct CardView {
     pub text: Vec<String>,
 }
 
+/// What a bout of a card is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CardGait {
+    /// A run.
+    Run,
+    /// A walk.
+    Walk,
+    /// Runs and walks in turn until a time or distance is reached.
+    InTurn,
+}
+
+impl CardGait {
+    /// The word as in the JSON outputs.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Run => "run",
+            Self::Walk => "walk",
+            Self::InTurn => "in_turn",
+        }
+    }
+}
+
 /// One of the `bouts`: a run, a walk, or runs and walks in turn until a time or distance is reached.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct CardBout {
-    /// `run`, `walk` or `in_turn`.
-    pub gait: &'static str,
+    /// What it is.
+    #[serde(serialize_with = "as_word")]
+    pub gait: CardGait,
     /// Counted among the runs or walks of the session; `None` for `in_turn`.
     pub rep: Option<u32>,
     /// On the session's clock; `None` after something by distance.
@@ -99,10 +123,7 @@ impl CardView {
             run_s: shown(is_on, dose.run.map(Seconds::get)),
             walk_s: shown(is_on, dose.walk.map(Seconds::get)),
             bouts,
-            pace_basis: match limits.pace_basis {
-                jogaudit_core::prescription::PaceBasis::Ground => "ground",
-                jogaudit_core::prescription::PaceBasis::Level => "level",
-            },
+            pace_basis: limits.pace_basis,
             heart_rate_ceiling_bpm: shown(is_on, limits.heart_rate_ceiling.map(BeatsPerMinute::get)),
             walk_cadence_floor_spm: shown(is_on, limits.walk_cadence_floor.map(StepsPerMinute::get)),
             session_ceiling_s: shown(is_on, limits.session_ceiling.map(Seconds::get)),
@@ -134,7 +155,7 @@ impl CardView {
 
     fn pace(&self) -> Option<String> {
         let mut groups: Vec<(f64, Vec<String>)> = Vec::new();
-        let held = self.bouts.iter().filter(|bout| bout.gait != "walk");
+        let held = self.bouts.iter().filter(|bout| bout.gait != CardGait::Walk);
         let is_some_free = held.clone().any(|bout| bout.pace_ceiling_s_per_km.is_none());
         for bout in held {
             let Some(ceiling) = bout.pace_ceiling_s_per_km else { continue };
@@ -144,7 +165,7 @@ impl CardView {
                 None => groups.push((ceiling, vec![name])),
             }
         }
-        let level = if self.pace_basis == "level" { " on level ground, slower uphill" } else { "" };
+        let level = if self.pace_basis == PaceBasis::Level { " on level ground, slower uphill" } else { "" };
         match groups.as_slice() {
             [] => None,
             [(ceiling, _)] if !is_some_free => {
@@ -234,8 +255,8 @@ fn bouts(stage: &Stage) -> Vec<CardBout> {
             Block::Steps(steps) => {
                 for step in &steps {
                     let (gait, count) = match step.motion {
-                        Move::Run => ("run", &mut runs),
-                        Move::Walk => ("walk", &mut walks),
+                        Move::Run => (CardGait::Run, &mut runs),
+                        Move::Walk => (CardGait::Walk, &mut walks),
                     };
                     *count += 1;
                     let (duration_s, distance_m) = amounts(step.extent);
@@ -257,7 +278,7 @@ fn bouts(stage: &Stage) -> Vec<CardBout> {
                 let parts: Vec<String> =
                     cycle.iter().map(|step| format!("{} {}", step.motion.word(), step.extent)).collect();
                 bouts.push(CardBout {
-                    gait: "in_turn",
+                    gait: CardGait::InTurn,
                     rep: None,
                     at_s: at.s,
                     at_m: at.m,
@@ -360,7 +381,7 @@ fn table(page: &mut Page, view: &CardView) {
         page.line(&format!("… stands for {left_out} more runs and walks, as the session's text says."));
     }
     let mut cycles: Vec<String> = Vec::new();
-    for bout in bouts.iter().filter(|bout| bout.gait == "in_turn") {
+    for bout in bouts.iter().filter(|bout| bout.gait == CardGait::InTurn) {
         let until = length(bout, is_in_miles);
         let sentence = format!("In turn until {until} are over: {}; the last is cut there.", bout.cycle);
         if !cycles.contains(&sentence) {
@@ -391,9 +412,9 @@ fn texts(bout: &CardBout, is_in_miles: bool) -> [String; 3] {
         (None, None) => UNKNOWN.to_owned(),
     };
     let what = match (bout.gait, bout.rep) {
-        ("run", Some(rep)) => format!("run {rep}"),
-        ("walk", _) => "walk".to_owned(),
-        _ => "in turn".to_owned(),
+        (CardGait::Run, Some(rep)) => format!("run {rep}"),
+        (CardGait::Walk, _) => "walk".to_owned(),
+        (CardGait::Run | CardGait::InTurn, _) => "in turn".to_owned(),
     };
     [at, what, length(bout, is_in_miles)]
 }

@@ -4,12 +4,15 @@ use serde::Serializer;
 
 use jogaudit_core::audit::{Code, Outcome};
 use jogaudit_core::gait::Gait;
+use jogaudit_core::prescription::PaceBasis;
 use jogaudit_core::prescription::lint::{LintCode, RemarkUnit};
 use jogaudit_core::review::{
     LeftOutCode, Pattern, Recommendation, RiseBand, RuleCode, SessionKind, StageSource, WeeklyCode,
 };
 use jogaudit_recording::notice::NoticeCode;
 use jogaudit_recording::units::Unit;
+
+use super::card::CardGait;
 
 /// A value that the documents write as one word, which programs rely on.
 pub(super) trait StableWord: Copy {
@@ -28,12 +31,14 @@ macro_rules! stable_words {
 }
 
 stable_words!(
+    CardGait,
     Code,
     Gait,
     LeftOutCode,
     LintCode,
     NoticeCode,
     Outcome,
+    PaceBasis,
     Pattern,
     Recommendation,
     RemarkUnit,

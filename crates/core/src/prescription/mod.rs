@@ -107,6 +107,16 @@ pub enum PaceBasis {
     Level,
 }
 
+impl PaceBasis {
+    /// The word as in plans and in the JSON outputs.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Ground => "ground",
+            Self::Level => "level",
+        }
+    }
+}
+
 /// Limits of a stage; a stage's own stand before the plan's.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Limits {

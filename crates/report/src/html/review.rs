@@ -7,7 +7,7 @@ use jogaudit_core::review::{Recommendation, SessionKind};
 
 use super::figure::{patterns, percent};
 use super::marks::{icon, shape};
-use crate::card::{CardBout, CardView, bout_texts};
+use crate::card::{CardBout, CardGait, CardView, bout_texts};
 use crate::mark::Mark;
 use crate::review_text::why_undecided;
 use crate::review_view::{ReviewView, RuleView, SessionView, WeekView};
@@ -97,7 +97,7 @@ fn step(bout: &CardBout, at: &str, what: &str, length: &str) -> Markup {
     html! {
         li {
             span.quiet { (at) } " "
-            @if bout.gait == "run" { b { (what) } } @else { (what) }
+            @if bout.gait == CardGait::Run { b { (what) } } @else { (what) }
             " " (length)
             @if !bout.cycle.is_empty() { ": " (bout.cycle) }
         }
