@@ -67,12 +67,9 @@ pub(super) struct Args {
     #[arg(long, value_name = "N")]
     jobs: Option<NonZero<usize>>,
     /// Keep what is finished after every so many recordings; the result does not depend on it
-    #[arg(long, value_name = "N", default_value_t = CHUNK)]
+    #[arg(long, value_name = "N", default_value_t = batch::CHUNK)]
     chunk: NonZero<usize>,
 }
-
-/// Enough that the cores are seldom idle at its end, few enough that little is lost with a killed run. Our choice.
-const CHUNK: NonZero<usize> = NonZero::new(256).unwrap();
 
 pub(super) fn run(args: Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     refuse_contradictions(&args)?;
@@ -112,8 +109,8 @@ impl Args {
             provenance: self.provenance,
             key: self.pseudonymise,
             resume: self.resume,
-            jobs: self.jobs.or(thread::available_parallelism().ok()).map_or(1, NonZero::get),
-            chunk: self.chunk.get(),
+            jobs: self.jobs.or(thread::available_parallelism().ok()).unwrap_or(NonZero::<usize>::MIN),
+            chunk: self.chunk,
         }
     }
 }

@@ -11,7 +11,7 @@ use jogaudit_report::view::{certainty, hundredths, known, tenths, whole_steps};
 
 use super::scored::{Done, ERROR_CODES, Scored};
 use super::table::{Field, Table};
-use super::value::Kind::{Flag, Instant, Real, Text, Whole};
+use super::value::CellKind::{Flag, Instant, Real, Text, Whole};
 use super::value::Value;
 
 /// The version that made the table.

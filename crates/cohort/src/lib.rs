@@ -1,8 +1,53 @@
-//! Folders of recordings → one table, for research.
+//! Folders of recordings → tables for research, one row a recording, a bout, or a prescribed run or walk.
 //!
-//! `inputs` lists the recordings, `prescribed` says what each is held against, `scored` reads and checks one, `columns`
-//! turns it into rows, `sink` and `parquet` write them, `parts` keeps what is finished in case the run is killed. Chunks
-//! of recordings go through in order: the rows are the same whatever the number of jobs.
+//! | module | holds |
+//! |---|---|
+//! | `inputs` | which recordings: files, folders, lists |
+//! | `prescribed`, `roster` | what each is held against |
+//! | `scored`, `worker` | a recording → what its rows say, on several cores |
+//! | `table`, `columns`, `value` | the columns, each with unit, kind and meaning; cells |
+//! | `sink`, `parquet`, `outputs` | tables → CSV, NDJSON, Parquet; files that appear together at the end |
+//! | `parts` | finished chunks on disk, in case the run is killed |
+//! | `pseudonymise`, `provenance`, `summary` | keyed hashes for names · what a table was made from · what each participant did |
+//!
+//! **In:** a [`Job`]. **Out:** the files that it names, and a [`Report`]. The rows do not depend on the number of jobs or the
+//! size of a chunk. **Errors:** [`run`] fails when the job cannot be done as it is said; a recording that cannot be read is a
+//! row with an `error_code`.
+//!
+//! ```
+//! use jogaudit_cohort::{Job, Progress, run};
+//!
+//! struct Silent;
+//! impl Progress for Silent {
+//!     fn begin(&mut self, _: Option<u64>) {}
+//!     fn advance(&mut self, _: u64) {}
+//! }
+//!
+//! let folder = tempfile::tempdir()?;
+//! let file = |name: &str| folder.path().join(name);
+//! std::fs::write(file("plan.toml"), "title = 'x'\n[[stage]]\nname = '1'\nsession = 'run 0:20'\n")?;
+//! std::fs::create_dir(file("recordings"))?;
+//! std::fs::write(file("recordings/1.gpx"), r#"<gpx><trk><type>running</type><trkseg>
+//!   <trkpt lat="0.5000" lon="0.5"><time>2026-03-02T07:10:00Z</time></trkpt>
+//!   <trkpt lat="0.5006" lon="0.5"><time>2026-03-02T07:10:20Z</time></trkpt>
+//! </trkseg></trk></gpx>"#)?;
+//! std::fs::write(file("recordings/2.gpx"), "")?;
+//!
+//! let job = Job {
+//!     paths: vec![file("recordings")],
+//!     plan: Some(file("plan.toml")),
+//!     out: file("sessions.csv"),
+//!     ..Job::default()
+//! };
+//! let report = run(&job, &mut Silent, &mut std::io::stdout())?;
+//! assert_eq!((report.rows, report.failed, report.samples), (2, 1, 2));
+//!
+//! let table = std::fs::read_to_string(file("sessions.csv"))?;
+//! assert!(table.starts_with("path,sha256,participant,plan,stage,format,"));
+//! assert_eq!(table.lines().count(), 3);
+//! assert!(table.contains(",empty,"));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 mod columns;
 mod inputs;
@@ -21,6 +66,7 @@ mod value;
 mod worker;
 
 use std::io::Write;
+use std::num::NonZero;
 use std::path::{Path, PathBuf};
 
 pub use columns::columns_page;
@@ -68,9 +114,36 @@ pub struct Job {
     /// Whether finished chunks of an earlier run are taken up.
     pub resume: bool,
     /// Recordings at a time.
-    pub jobs: usize,
+    pub jobs: NonZero<usize>,
     /// Recordings of a chunk, the unit of what is kept of a killed run.
-    pub chunk: usize,
+    pub chunk: NonZero<usize>,
+}
+
+/// Recordings of a chunk unless a job says otherwise, our choice: enough that the cores are seldom idle at its end, few enough
+/// that little is lost with a killed run.
+pub const CHUNK: NonZero<usize> = NonZero::new(256).unwrap();
+
+impl Default for Job {
+    /// Nothing to do, one recording at a time.
+    fn default() -> Self {
+        Self {
+            paths: Vec::new(),
+            list: None,
+            plan: None,
+            stage: None,
+            roster: None,
+            out: PathBuf::new(),
+            bouts: None,
+            reps: None,
+            sum_up: false,
+            summary: None,
+            provenance: None,
+            key: None,
+            resume: false,
+            jobs: NonZero::<usize>::MIN,
+            chunk: CHUNK,
+        }
+    }
 }
 
 impl Job {
@@ -130,7 +203,7 @@ pub fn run(
 
     let mut inputs =
         Inputs::new(&job.paths, job.list.as_deref(), &ours(job), &prescription, &mut report.notices)?;
-    let worker = Worker::new(job.jobs, &plans, &config, pseudonymiser.as_ref(), &tables)?;
+    let worker = Worker::new(job.jobs.get(), &plans, &config, pseudonymiser.as_ref(), &tables)?;
     let parts =
         if job.is_piped() { None } else { Some(Parts::open(&job.out, job.resume, worker.settings())?) };
     let mut outputs = Outputs::open(job, &wanted, stdout)?;
@@ -147,7 +220,7 @@ pub fn run(
     progress.begin(inputs.total);
     let list = job.list.as_deref().unwrap_or(Path::new("-"));
     loop {
-        let chunk = inputs.chunk(job.chunk).map_err(|error| Failure::input(list, &error))?;
+        let chunk = inputs.chunk(job.chunk.get()).map_err(|error| Failure::input(list, &error))?;
         if chunk.is_empty() {
             break;
         }

@@ -14,7 +14,7 @@ use parquet::schema::types::{Type, TypePtr};
 use super::columns::VERSION;
 use super::sink::Encode;
 use super::table::{Field, Table};
-use super::value::{Kind, Row, Value};
+use super::value::{CellKind, Row, Value};
 
 /// Rows of a row group, our choice: few enough that memory does not grow with the table.
 const GROUP_ROWS: usize = 2048;
@@ -102,27 +102,32 @@ fn schema(fields: &[Field]) -> Result<TypePtr> {
 }
 
 /// How a cell is stored, and what it stands for where that does not say it.
-fn types(kind: Kind) -> (PhysicalType, Option<LogicalType>) {
+fn types(kind: CellKind) -> (PhysicalType, Option<LogicalType>) {
     match kind {
-        Kind::Text => (PhysicalType::BYTE_ARRAY, Some(LogicalType::String)),
-        Kind::Whole => (PhysicalType::INT64, None),
-        Kind::Real => (PhysicalType::DOUBLE, None),
-        Kind::Flag => (PhysicalType::BOOLEAN, None),
+        CellKind::Text => (PhysicalType::BYTE_ARRAY, Some(LogicalType::String)),
+        CellKind::Whole => (PhysicalType::INT64, None),
+        CellKind::Real => (PhysicalType::DOUBLE, None),
+        CellKind::Flag => (PhysicalType::BOOLEAN, None),
         // Microseconds since 1970, UTC.
-        Kind::Instant => (PhysicalType::INT64, Some(LogicalType::timestamp(true, TimeUnit::MICROS))),
+        CellKind::Instant => (PhysicalType::INT64, Some(LogicalType::timestamp(true, TimeUnit::MICROS))),
     }
 }
 
-fn write_column(column: &mut SerializedColumnWriter<'_>, kind: Kind, rows: &[Row], at: usize) -> Result<()> {
+fn write_column(
+    column: &mut SerializedColumnWriter<'_>,
+    kind: CellKind,
+    rows: &[Row],
+    at: usize,
+) -> Result<()> {
     let cells = rows.iter().map(|row| &row[at]);
     match kind {
-        Kind::Text => {
+        CellKind::Text => {
             write_cells::<ByteArrayType>(column, cells.map(|cell| cell.text().map(ByteArray::from)))
         }
-        Kind::Whole => write_cells::<Int64Type>(column, cells.map(Value::whole)),
-        Kind::Real => write_cells::<DoubleType>(column, cells.map(Value::real)),
-        Kind::Flag => write_cells::<BoolType>(column, cells.map(Value::flag)),
-        Kind::Instant => {
+        CellKind::Whole => write_cells::<Int64Type>(column, cells.map(Value::whole)),
+        CellKind::Real => write_cells::<DoubleType>(column, cells.map(Value::real)),
+        CellKind::Flag => write_cells::<BoolType>(column, cells.map(Value::flag)),
+        CellKind::Instant => {
             let microseconds = |cell: &Value| cell.instant().map(jiff::Timestamp::as_microsecond);
             write_cells::<Int64Type>(column, cells.map(microseconds))
         }
@@ -162,11 +167,11 @@ mod tests {
     fn table() -> Table {
         let mut table = Table::new("test/1", "a line", |_| 1);
         for (name, kind) in [
-            ("text", Kind::Text),
-            ("whole", Kind::Whole),
-            ("real", Kind::Real),
-            ("flag", Kind::Flag),
-            ("instant", Kind::Instant),
+            ("text", CellKind::Text),
+            ("whole", CellKind::Whole),
+            ("real", CellKind::Real),
+            ("flag", CellKind::Flag),
+            ("instant", CellKind::Instant),
         ] {
             table.add(name, "", kind, "x", |_, _| Value::Missing);
         }

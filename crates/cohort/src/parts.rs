@@ -173,12 +173,12 @@ fn decode(bytes: &[u8], tables: &[&Table]) -> Option<Part> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::value::Kind;
+    use crate::value::CellKind;
 
     fn table() -> Table {
         let mut table = Table::new("test/1", "a line", |_| 1);
-        table.add("path", "", Kind::Text, "x", |_, _| "");
-        table.add("n_s", "s", Kind::Real, "y", |_, _| 1.5);
+        table.add("path", "", CellKind::Text, "x", |_, _| "");
+        table.add("n_s", "s", CellKind::Real, "y", |_, _| 1.5);
         table
     }
 

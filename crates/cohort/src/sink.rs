@@ -117,7 +117,7 @@ fn json_cell(value: &Value) -> serde_json::Value {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::value::Kind;
+    use crate::value::CellKind;
 
     #[test]
     fn formulas_are_taken_for_text() {
@@ -137,8 +137,8 @@ mod tests {
 
     fn table() -> Table {
         let mut table = Table::new("test/1", "a line", |_| 1);
-        table.add("path", "", Kind::Text, "x", |s, _| Value::from(s.path.as_str()));
-        table.add("n_s", "s", Kind::Real, "y", |_, _| 1.5);
+        table.add("path", "", CellKind::Text, "x", |s, _| Value::from(s.path.as_str()));
+        table.add("n_s", "s", CellKind::Real, "y", |_, _| 1.5);
         table
     }
 

@@ -10,7 +10,7 @@ use jogaudit_report::view::tenths;
 
 use super::scored::Scored;
 use super::table::Table;
-use super::value::{Kind, Row, Value};
+use super::value::{CellKind, Row, Value};
 
 /// Columns of the recordings that a summary needs.
 const NEEDED: [&str; 7] =
@@ -74,22 +74,22 @@ fn table() -> Table {
     let mut add = |name: &str, unit, kind, about: &str| {
         table.add(name, unit, kind, about, |_: &Scored, _| Value::Missing);
     };
-    add("participant", "", Kind::Text, "From the roster");
-    add("plan", "", Kind::Text, "Title of the plan");
-    add("stage", "", Kind::Text, "Name of the stage");
-    add("recordings", "", Kind::Whole, "Recordings");
-    add("failed", "", Kind::Whole, "Recordings without a result");
+    add("participant", "", CellKind::Text, "From the roster");
+    add("plan", "", CellKind::Text, "Title of the plan");
+    add("stage", "", CellKind::Text, "Name of the stage");
+    add("recordings", "", CellKind::Whole, "Recordings");
+    add("failed", "", CellKind::Whole, "Recordings without a result");
     for outcome in OUTCOMES.map(Outcome::word) {
-        add(outcome, "", Kind::Whole, &format!("Sessions with the outcome `{outcome}`"));
+        add(outcome, "", CellKind::Whole, &format!("Sessions with the outcome `{outcome}`"));
     }
-    add("kept_share", "", Kind::Real, "Kept sessions among those that are kept, underdone or overdone");
-    add("run_prescribed_s", "s", Kind::Real, "Mean prescribed running time of a session");
-    add("run_achieved_s", "s", Kind::Real, "Mean running time of a session as done");
+    add("kept_share", "", CellKind::Real, "Kept sessions among those that are kept, underdone or overdone");
+    add("run_prescribed_s", "s", CellKind::Real, "Mean prescribed running time of a session");
+    add("run_achieved_s", "s", CellKind::Real, "Mean running time of a session as done");
     for (name, quantile) in QUANTILES {
         let about = format!(
             "Running time beyond the prescribed, quantile {quantile} of the sessions (linear between two)"
         );
-        add(&format!("excess_{name}_s"), "s", Kind::Real, &about);
+        add(&format!("excess_{name}_s"), "s", CellKind::Real, &about);
     }
     table
 }

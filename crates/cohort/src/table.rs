@@ -2,7 +2,7 @@
 //! documentation come from this one place.
 
 use super::scored::Scored;
-use super::value::{Kind, Row, Value};
+use super::value::{CellKind, Row, Value};
 
 /// What a column is.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -10,7 +10,7 @@ pub(super) struct Field {
     pub(super) name: String,
     /// Empty for what has none.
     pub(super) unit: &'static str,
-    pub(super) kind: Kind,
+    pub(super) kind: CellKind,
     /// What it says, in one sentence without a full stop.
     pub(super) about: String,
 }
@@ -38,7 +38,7 @@ impl Table {
         &mut self,
         name: impl Into<String>,
         unit: &'static str,
-        kind: Kind,
+        kind: CellKind,
         about: impl Into<String>,
         fill: impl Fn(&Scored, usize) -> T + Send + Sync + 'static,
     ) {

@@ -4,7 +4,7 @@ use jiff::Timestamp;
 
 /// What a column holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Kind {
+pub(super) enum CellKind {
     Text,
     Whole,
     Real,
@@ -12,7 +12,7 @@ pub(super) enum Kind {
     Instant,
 }
 
-impl Kind {
+impl CellKind {
     /// The word in the documentation and in a table's metadata.
     pub(super) const fn word(self) -> &'static str {
         match self {
@@ -53,16 +53,16 @@ impl Value {
     }
 
     /// Reads the cell from its text; `None` when it is not of that kind.
-    pub(super) fn parse(kind: Kind, text: &str) -> Option<Self> {
+    pub(super) fn parse(kind: CellKind, text: &str) -> Option<Self> {
         if text.is_empty() {
             return Some(Self::Missing);
         }
         match kind {
-            Kind::Text => Some(Self::Text(text.to_owned())),
-            Kind::Whole => text.parse().ok().map(Self::Whole),
-            Kind::Real => text.parse().ok().map(Self::Real),
-            Kind::Flag => text.parse().ok().map(Self::Flag),
-            Kind::Instant => text.parse().ok().map(Self::Instant),
+            CellKind::Text => Some(Self::Text(text.to_owned())),
+            CellKind::Whole => text.parse().ok().map(Self::Whole),
+            CellKind::Real => text.parse().ok().map(Self::Real),
+            CellKind::Flag => text.parse().ok().map(Self::Flag),
+            CellKind::Instant => text.parse().ok().map(Self::Instant),
         }
     }
 
@@ -150,12 +150,12 @@ mod tests {
         ) {
             let instant = Timestamp::new(second, nanosecond).unwrap();
             let cells = [
-                (Kind::Text, Value::Text(text)),
-                (Kind::Whole, Value::Whole(whole)),
-                (Kind::Real, Value::Real(real)),
-                (Kind::Flag, Value::Flag(flag)),
-                (Kind::Instant, Value::Instant(instant)),
-                (Kind::Real, Value::Missing),
+                (CellKind::Text, Value::Text(text)),
+                (CellKind::Whole, Value::Whole(whole)),
+                (CellKind::Real, Value::Real(real)),
+                (CellKind::Flag, Value::Flag(flag)),
+                (CellKind::Instant, Value::Instant(instant)),
+                (CellKind::Real, Value::Missing),
             ];
             for (kind, cell) in cells {
                 prop_assert_eq!(Value::parse(kind, &cell.to_plain()), Some(cell));
@@ -167,6 +167,6 @@ mod tests {
     fn what_is_not_a_number_is_missing() {
         assert_eq!(Value::from(f64::NAN), Value::Missing);
         assert_eq!(Value::from(Some(f64::INFINITY)), Value::Missing);
-        assert_eq!(Value::parse(Kind::Whole, "1.5"), None);
+        assert_eq!(Value::parse(CellKind::Whole, "1.5"), None);
     }
 }

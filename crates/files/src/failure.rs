@@ -12,7 +12,7 @@ use jogaudit_recording::read::ReadError;
 /// A command that could not do its work.
 #[derive(Debug)]
 pub struct Failure {
-    kind: Kind,
+    kind: FailureKind,
     what: String,
     /// Lines that show where it is, each ending in a newline.
     detail: String,
@@ -21,7 +21,7 @@ pub struct Failure {
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Kind {
+enum FailureKind {
     /// Bad usage or unreadable input: exit code 2.
     Refused,
     /// The reader of our output went away: no error.
@@ -33,13 +33,23 @@ enum Kind {
 impl Failure {
     /// Bad usage or unreadable input.
     pub fn refused(what: impl Into<String>) -> Self {
-        Self { kind: Kind::Refused, what: what.into(), detail: String::new(), causes: Vec::new(), hint: None }
+        Self {
+            kind: FailureKind::Refused,
+            what: what.into(),
+            detail: String::new(),
+            causes: Vec::new(),
+            hint: None,
+        }
     }
 
     /// Standard output could not be written.
     #[allow(clippy::needless_pass_by_value)] // the shape that `map_err` wants
     pub fn output(error: io::Error) -> Self {
-        let kind = if error.kind() == io::ErrorKind::BrokenPipe { Kind::ClosedPipe } else { Kind::Refused };
+        let kind = if error.kind() == io::ErrorKind::BrokenPipe {
+            FailureKind::ClosedPipe
+        } else {
+            FailureKind::Refused
+        };
         Self { kind, ..Self::refused("could not write the result").caused_by(&error) }
     }
 
@@ -82,7 +92,7 @@ impl Failure {
 
     /// A bug of ours.
     pub fn internal(what: &str) -> Self {
-        Self { kind: Kind::Internal, ..Self::refused(format!("jogaudit has a bug: {what}")) }.hint(
+        Self { kind: FailureKind::Internal, ..Self::refused(format!("jogaudit has a bug: {what}")) }.hint(
             "the fault is ours, not your file's; please report it with the command that you typed and, if you may \
              share it, the file",
         )
@@ -139,12 +149,12 @@ impl Failure {
 
     /// Whether the reader of our output went away.
     pub fn is_closed_pipe(&self) -> bool {
-        self.kind == Kind::ClosedPipe
+        self.kind == FailureKind::ClosedPipe
     }
 
     /// 2 could not, 70 a bug of ours.
     pub fn exit_code(&self) -> u8 {
-        if self.kind == Kind::Internal { 70 } else { 2 }
+        if self.kind == FailureKind::Internal { 70 } else { 2 }
     }
 }
 
@@ -153,6 +163,9 @@ pub fn named(path: &Path) -> String {
     if path.as_os_str() == "-" { "standard input".to_owned() } else { format!("`{}`", path.display()) }
 }
 
+impl Error for Failure {}
+
+/// As the command prints it: what, where, causes, what to do.
 impl fmt::Display for Failure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(f, "error: {}", self.what)?;

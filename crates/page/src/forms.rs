@@ -10,24 +10,28 @@ use serde::Deserialize;
 use jogaudit_core::review::{Diary, Entry, Pattern};
 use jogaudit_files as files;
 
-use super::desk::Desk;
-use super::layout::{Frame, root};
+use super::cached_case::CachedCase;
+use super::layout::{PageFrame, root};
 use super::refusal::Refusal;
-use super::routes::{Answer, Asked, Shared, apart, back, desk_of, to, with_case};
-use super::{keep, view_diary, view_plan};
+use super::routes::{AppState, PageQuery, PageResult, back, case_of, run_blocking, to, with_case};
+use super::{case_writer, view_diary, view_plan};
 
 /// The diary of a case as it stands on disk.
-async fn diary_of_case(desk: &Desk) -> Result<Diary, Refusal> {
-    let folder = desk.folder.clone();
-    let text = apart(move || files::table(&folder, "diary.csv", &mut Vec::new())).await?;
+async fn diary_of_case(cached: &CachedCase) -> Result<Diary, Refusal> {
+    let folder = cached.folder.clone();
+    let text = run_blocking(move || files::table(&folder, "diary.csv", &mut Vec::new())).await?;
     Ok(Diary::parse(&text.unwrap_or_default(), Date::MAX).value)
 }
 
-pub(super) async fn days(State(app): Shared, Path(case): Path<String>, Query(asked): Query<Asked>) -> Answer {
-    let diary = diary_of_case(desk_of(&app, &case)?).await?;
-    with_case(&app, &case, "Sessions and diary", asked.done.as_deref(), |desk, found| {
+pub(super) async fn days(
+    State(app): AppState,
+    Path(case): Path<String>,
+    Query(asked): Query<PageQuery>,
+) -> PageResult {
+    let diary = diary_of_case(case_of(&app, &case)?).await?;
+    with_case(&app, &case, "Sessions and diary", asked.done.as_deref(), |cached, found| {
         let today = found.today.to_string();
-        Ok(view_diary::days(desk, &found.review.sessions, diary.entries(), &today))
+        Ok(view_diary::days(cached, &found.review.sessions, diary.entries(), &today))
     })
     .await
 }
@@ -39,23 +43,23 @@ fn date_of(text: &str) -> Result<Date, Refusal> {
 }
 
 pub(super) async fn diary_of(
-    State(app): Shared,
+    State(app): AppState,
     Path(case): Path<String>,
-    Query(asked): Query<Asked>,
-) -> Answer {
-    let desk = desk_of(&app, &case)?;
+    Query(asked): Query<PageQuery>,
+) -> PageResult {
+    let cached = case_of(&app, &case)?;
     let date = date_of(&asked.date.unwrap_or_default())?;
-    Ok(to(&format!("{}/diary/{date}", root(desk))))
+    Ok(to(&format!("{}/diary/{date}", root(cached))))
 }
 
-pub(super) async fn day(State(app): Shared, Path((case, date)): Path<(String, String)>) -> Answer {
+pub(super) async fn day(State(app): AppState, Path((case, date)): Path<(String, String)>) -> PageResult {
     let date = date_of(&date)?;
-    let diary = diary_of_case(desk_of(&app, &case)?).await?;
+    let diary = diary_of_case(case_of(&app, &case)?).await?;
     let entry = diary.on(date).cloned().unwrap_or_else(|| Entry::empty(date));
-    with_case(&app, &case, "Diary", None, |desk, found| {
+    with_case(&app, &case, "Diary", None, |cached, found| {
         let day = date.to_string();
         let sessions: Vec<_> = found.review.sessions.iter().filter(|s| s.date == day).collect();
-        Ok(view_diary::form(desk, &entry, &sessions, found.review.cautions))
+        Ok(view_diary::form(cached, &entry, &sessions, found.review.cautions))
     })
     .await
 }
@@ -109,16 +113,16 @@ impl Day {
 }
 
 pub(super) async fn write_day(
-    State(app): Shared,
+    State(app): AppState,
     Path((case, date)): Path<(String, String)>,
     Form(form): Form<Day>,
-) -> Answer {
-    let desk = desk_of(&app, &case)?;
+) -> PageResult {
+    let cached = case_of(&app, &case)?;
     let entry = form.entry(date_of(&date)?)?;
-    let folder = desk.folder.clone();
-    apart(move || keep::diary(&folder, &entry)).await?;
-    desk.forget();
-    Ok(back(desk, "", "diary"))
+    let folder = cached.folder.clone();
+    run_blocking(move || case_writer::diary(&folder, &entry)).await?;
+    cached.forget();
+    Ok(back(cached, "", "diary"))
 }
 
 #[derive(Deserialize)]
@@ -139,10 +143,14 @@ impl Changed {
     }
 }
 
-pub(super) async fn plan(State(app): Shared, Path(case): Path<String>, Query(asked): Query<Asked>) -> Answer {
-    let desk = desk_of(&app, &case)?;
-    let folder = desk.folder.clone();
-    let bytes = apart(move || keep::plan_bytes(&folder)).await?;
+pub(super) async fn plan(
+    State(app): AppState,
+    Path(case): Path<String>,
+    Query(asked): Query<PageQuery>,
+) -> PageResult {
+    let cached = case_of(&app, &case)?;
+    let folder = cached.folder.clone();
+    let bytes = run_blocking(move || case_writer::plan_bytes(&folder)).await?;
     let of = files::sha256(&bytes);
     let text = String::from_utf8(bytes).map_err(|_| {
         Refusal::new(
@@ -152,36 +160,36 @@ pub(super) async fn plan(State(app): Shared, Path(case): Path<String>, Query(ask
         )
     })?;
     let text = if text.is_empty() { view_plan::TEMPLATE } else { &text };
-    let frame = Frame { done: asked.done.as_deref(), ..Frame::of(&app, desk, "Plan") };
-    Ok(frame.page(&view_plan::page(desk, text, &of, None)).into_response())
+    let frame = PageFrame { done: asked.done.as_deref(), ..PageFrame::of(&app, cached, "Plan") };
+    Ok(frame.page(&view_plan::page(cached, text, &of, None)).into_response())
 }
 
 pub(super) async fn change_plan(
-    State(app): Shared,
+    State(app): AppState,
     Path(case): Path<String>,
     Form(form): Form<Changed>,
-) -> Answer {
-    let desk = desk_of(&app, &case)?;
+) -> PageResult {
+    let cached = case_of(&app, &case)?;
     let mut trouble = None;
     if form.action == "save" {
-        let folder = desk.folder.clone();
+        let folder = cached.folder.clone();
         let (sent, of) = (form.text(false), form.of.clone());
         let windows = form.text(true);
-        let saved = apart(move || {
-            let has_windows_ends = keep::plan_bytes(&folder)?.windows(2).any(|two| two == b"\r\n");
-            keep::plan(&folder, if has_windows_ends { &windows } else { &sent }, &of)
+        let saved = run_blocking(move || {
+            let has_windows_ends = case_writer::plan_bytes(&folder)?.windows(2).any(|two| two == b"\r\n");
+            case_writer::plan(&folder, if has_windows_ends { &windows } else { &sent }, &of)
         })
         .await;
         match saved {
             Ok(()) => {
-                desk.forget();
-                return Ok(back(desk, "plan", "plan"));
+                cached.forget();
+                return Ok(back(cached, "plan", "plan"));
             }
             Err(refusal) => trouble = Some(refusal),
         }
     }
-    let frame = Frame::of(&app, desk, "Plan");
-    let page = frame.page(&view_plan::page(desk, &form.text(false), &form.of, trouble.as_ref()));
+    let frame = PageFrame::of(&app, cached, "Plan");
+    let page = frame.page(&view_plan::page(cached, &form.text(false), &form.of, trouble.as_ref()));
     Ok(match trouble {
         Some(refusal) => (refusal.status, page).into_response(),
         None => page.into_response(),
@@ -189,11 +197,11 @@ pub(super) async fn change_plan(
 }
 
 pub(super) async fn lint_plan(
-    State(app): Shared,
+    State(app): AppState,
     Path(case): Path<String>,
     Form(form): Form<Changed>,
-) -> Answer {
-    desk_of(&app, &case)?;
+) -> PageResult {
+    case_of(&app, &case)?;
     let remarks = tokio::task::spawn_blocking(move || view_plan::remarks(&form.text(false)));
     Ok(Html(remarks.await.map_err(|_| Refusal::bug())?.into_string()).into_response())
 }

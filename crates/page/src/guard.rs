@@ -27,7 +27,7 @@ const POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; c
     form-action 'self'; frame-ancestors 'none'; base-uri 'none'";
 
 /// What is checked of a request before anything else looks at it.
-pub(super) struct Door {
+pub(super) struct AccessCheck {
     /// Addresses that we listen on, as browsers write them.
     hosts: Vec<String>,
     /// Name of the cookie. Cookies do not know ports, so the name does.
@@ -36,8 +36,8 @@ pub(super) struct Door {
     digest: [u8; 32],
 }
 
-impl Door {
-    /// Makes a door with a new token.
+impl AccessCheck {
+    /// Makes a check with a new token.
     pub(super) fn new(port: u16) -> (Self, String) {
         let mut random = [0; 32];
         // Without random numbers there would be a token that can be guessed.
@@ -113,7 +113,7 @@ impl Door {
 
 /// Checks a request, answers it in time, and says what browsers may do with the answer.
 pub(super) async fn guard(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
-    let mut response = match app.door.check(&request) {
+    let mut response = match app.access.check(&request) {
         Ok(()) => timeout(ANSWER_TIME, next.run(request)).await.unwrap_or_else(|_| {
             let what = format!("this took longer than {} s", ANSWER_TIME.as_secs());
             Refusal::new(StatusCode::REQUEST_TIMEOUT, &what, "try again").into_response()
@@ -135,35 +135,35 @@ mod tests {
 
     use super::*;
 
-    fn status(door: &Door, method: &str, path: &str, headers: &[(&str, &str)]) -> u16 {
+    fn status(access: &AccessCheck, method: &str, path: &str, headers: &[(&str, &str)]) -> u16 {
         let mut request = Request::builder().method(method).uri(path);
         for (name, value) in headers {
             request = request.header(*name, *value);
         }
         let request = request.body(Body::empty()).unwrap();
-        door.check(&request).err().map_or(200, |refusal| refusal.status.as_u16())
+        access.check(&request).err().map_or(200, |refusal| refusal.status.as_u16())
     }
 
     #[test]
     fn only_our_addresses_with_our_token_from_our_pages() {
-        let (door, token) = Door::new(4000);
+        let (access, token) = AccessCheck::new(4000);
         let cookie = format!("other=1; jogaudit-4000={token}");
-        let get = |host, cookie| status(&door, "GET", "/", &[("host", host), ("cookie", cookie)]);
+        let get = |host, cookie| status(&access, "GET", "/", &[("host", host), ("cookie", cookie)]);
         for host in ["127.0.0.1:4000", "localhost:4000", "[::1]:4000"] {
             assert_eq!(get(host, &cookie), 200);
         }
         for host in ["evil.example:4000", "127.0.0.1:4001", "127.0.0.1", "127.0.0.1.evil.example:4000", ""] {
             assert_eq!(get(host, &cookie), 421, "{host}");
         }
-        assert_eq!(status(&door, "GET", "/", &[("cookie", &cookie)]), 421);
+        assert_eq!(status(&access, "GET", "/", &[("cookie", &cookie)]), 421);
         let two = [("host", "127.0.0.1:4000"), ("host", "evil.example"), ("cookie", &cookie)];
-        assert_eq!(status(&door, "GET", "/", &two), 421);
+        assert_eq!(status(&access, "GET", "/", &two), 421);
         for wrong in ["", "jogaudit-4000=", "jogaudit-4001=x", "jogaudit-4000=00"] {
             assert_eq!(get("127.0.0.1:4000", wrong), 401);
         }
         let post = |more: &[(&str, &str)]| {
             let base = [("host", "127.0.0.1:4000"), ("cookie", cookie.as_str())];
-            status(&door, "POST", "/x", &[&base, more].concat())
+            status(&access, "POST", "/x", &[&base, more].concat())
         };
         assert_eq!(post(&[("origin", "http://127.0.0.1:4000")]), 200);
         assert_eq!(post(&[("origin", "http://127.0.0.1:4000"), ("sec-fetch-site", "same-origin")]), 200);

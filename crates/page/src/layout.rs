@@ -6,7 +6,7 @@ use axum::response::Html;
 use maud::{DOCTYPE, Markup, html};
 
 use super::App;
-use super::desk::{Desk, Progress};
+use super::cached_case::{CachedCase, Progress};
 
 /// The page's own style, after the reports' colours and type.
 pub(super) const STYLE: &str = include_str!("page.css");
@@ -16,9 +16,9 @@ pub(super) const BAR_STYLE: &str = include_str!("bar.css");
 pub(super) const SCRIPT: &str = include_str!("page.js");
 
 /// A page's place in the whole.
-pub(super) struct Frame<'a> {
+pub(super) struct PageFrame<'a> {
     pub(super) app: &'a App,
-    pub(super) desk: Option<&'a Desk>,
+    pub(super) cached: Option<&'a CachedCase>,
     pub(super) title: &'a str,
     /// What was done before, a word of [`said`].
     pub(super) done: Option<&'a str>,
@@ -26,9 +26,9 @@ pub(super) struct Frame<'a> {
     pub(super) again: bool,
 }
 
-impl<'a> Frame<'a> {
-    pub(super) fn of(app: &'a App, desk: &'a Desk, title: &'a str) -> Self {
-        Self { app, desk: Some(desk), title, done: None, again: false }
+impl<'a> PageFrame<'a> {
+    pub(super) fn of(app: &'a App, cached: &'a CachedCase, title: &'a str) -> Self {
+        Self { app, cached: Some(cached), title, done: None, again: false }
     }
 
     /// A page of ours.
@@ -37,14 +37,14 @@ impl<'a> Frame<'a> {
             (self.said())
             (body)
         };
-        self.document("/page.css", &html! { header { (self.way()) } }, &main)
+        self.document("/page.css", &html! { header { (self.navigation()) } }, &main)
     }
 
     /// A report under a bar.
     pub(super) fn report(&self, bar: &Markup, report: &Markup) -> Html<String> {
         let bar = html! {
             div.bar {
-                header { (self.way()) }
+                header { (self.navigation()) }
                 (self.said())
                 (bar)
             }
@@ -60,7 +60,7 @@ impl<'a> Frame<'a> {
                     meta charset="utf-8";
                     meta name="viewport" content="width=device-width, initial-scale=1";
                     @if self.again { meta http-equiv="refresh" content="1"; }
-                    title { (self.title) @if let Some(desk) = self.desk { " – " (desk.name) } }
+                    title { (self.title) @if let Some(cached) = self.cached { " – " (cached.name) } }
                     link rel="icon" href="data:,";
                     link rel="stylesheet" href=(style);
                     script src="/page.js" defer {}
@@ -80,15 +80,15 @@ impl<'a> Frame<'a> {
         html! { @if let Some(text) = self.done.and_then(said) { p.said role="status" { (text) } } }
     }
 
-    /// The way around.
-    fn way(&self) -> Markup {
+    /// Links to the other pages.
+    fn navigation(&self) -> Markup {
         let here = |title: &str| (self.title == title).then_some("page");
         html! {
             nav aria-label="Pages" {
                 @if self.app.is_caseload { a href="/" aria-current=[here("Patients")] { "All patients" } }
-                @if let Some(desk) = self.desk {
-                    @let root = root(desk);
-                    @if self.app.is_caseload { strong { (desk.name) } }
+                @if let Some(cached) = self.cached {
+                    @let root = root(cached);
+                    @if self.app.is_caseload { strong { (cached.name) } }
                     a href={ (root) "/" } aria-current=[here("Now")] { "Now" }
                     a href={ (root) "/diary" } aria-current=[here("Sessions and diary")] { "Diary" }
                     a href={ (root) "/review" } aria-current=[here("Review")] { "Review" }
@@ -106,8 +106,8 @@ impl<'a> Frame<'a> {
 }
 
 /// The address of a case, without a slash at its end.
-pub(super) fn root(desk: &Desk) -> String {
-    format!("/case/{}", coded(&desk.name))
+pub(super) fn root(cached: &CachedCase) -> String {
+    format!("/case/{}", coded(&cached.name))
 }
 
 /// A text as a part of an address: RFC 3986, section 2.3 letters stay.
@@ -141,14 +141,14 @@ fn said(done: &str) -> Option<&'static str> {
 }
 
 /// A page of a case that is still being read.
-pub(super) fn underway(frame: &Frame<'_>, progress: &Progress) -> Html<String> {
+pub(super) fn underway(frame: &PageFrame<'_>, progress: &Progress) -> Html<String> {
     let (done, total) = (progress.done(), progress.total);
     let body = html! {
         h1 { (frame.title) }
         p role="status" { "Reading the recordings: " (done) " of " (total) ". This page comes back by itself." }
         progress value=(done) max=(total.max(1)) aria-label="Recordings read" {}
     };
-    Frame { again: true, desk: frame.desk, ..*frame }.page(&body)
+    PageFrame { again: true, cached: frame.cached, ..*frame }.page(&body)
 }
 
 /// A page for somebody who may not see any: no way around, nothing loaded.

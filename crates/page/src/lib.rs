@@ -1,20 +1,50 @@
-//! The local web page, on loopback: for people who do not use a terminal.
+//! The local web page: one person's case, or a table of patients, in a browser on the same machine. For people who do not
+//! use a terminal.
 //!
-//! `serve` listens and hands each request through the `guard` to `routes`. A `desk` has one case: it reads the
-//! folder in the background and keeps the review until a file changes; `intake` takes files in, `keep` is the only
-//! place that writes. What it guards against, and what not, stands in `docs/page.md`.
+//! | module | holds |
+//! |---|---|
+//! | `routes`, `forms` | addresses and what answers them |
+//! | `guard` | who may ask: token, host, origin; what browsers may do with an answer |
+//! | `cached_case`, `recording_cache` | a case, read in the background and kept until one of its files changes |
+//! | `uploads` | files from the browser, within bounds of size, number and time |
+//! | `case_writer` | the only place that writes to a case: one writer at a time, each file whole or not at all |
+//! | `attention` | what needs attention in a case, for the table of patients |
+//! | `layout`, `view_*`, `report`, `refusal` | what is shown |
+//!
+//! **In:** a case folder or a folder of them, and requests on 127.0.0.1 and `::1`. **Out:** pages without anything from
+//! elsewhere, and the files that the person keeps. **Errors:** [`serve`] fails when the folder cannot be read or the port is
+//! taken; a request that cannot be answered gets a page that says what to do. What it guards against, and what not, stands
+//! in `docs/page.md`. Every bound of size, number and time here is our choice.
+//!
+//! ```no_run
+//! use jogaudit_page::{Options, serve};
+//!
+//! let options = Options {
+//!     place: "case".into(),
+//!     made_up: false,
+//!     as_of: None,
+//!     port: 0,
+//!     max_file_bytes: 16 << 20,
+//! };
+//! // Runs until the process is told to end. The address holds the token that lets a browser in.
+//! serve(&options, &mut |address| {
+//!     println!("{address}");
+//!     Ok(())
+//! })?;
+//! # Ok::<(), jogaudit_files::Failure>(())
+//! ```
 
 mod attention;
-mod desk;
+mod cached_case;
+mod case_writer;
 mod forms;
 mod guard;
-mod intake;
-mod keep;
 mod layout;
+mod recording_cache;
 mod refusal;
 mod report;
 mod routes;
-mod shelf;
+mod uploads;
 mod view_case;
 mod view_caseload;
 mod view_diary;
@@ -39,10 +69,10 @@ use tokio::time::{sleep, timeout};
 
 use jogaudit_files::Failure;
 
-use desk::Desk;
-use guard::Door;
-use intake::Inbox;
-use shelf::Shelf;
+use cached_case::CachedCase;
+use guard::AccessCheck;
+use recording_cache::RecordingCache;
+use uploads::Uploads;
 
 /// Connections that are served at a time; more wait until one ends. A browser opens six.
 const MOST_CONNECTIONS: usize = 64;
@@ -52,7 +82,7 @@ const HEAD_TIME: Duration = Duration::from_secs(10);
 const CONNECTION_BUFFER: usize = 64 << 10;
 /// Time after which a connection is asked to end, and the time it then has.
 const CONNECTION_TIME: Duration = Duration::from_secs(300);
-const LAST_WORDS: Duration = Duration::from_secs(90);
+const GRACE_TIME: Duration = Duration::from_secs(90);
 /// Free ports that are tried until one is free on both addresses.
 const PORTS_TRIED: usize = 20;
 
@@ -73,19 +103,19 @@ pub struct Options {
 
 /// What all requests share.
 struct App {
-    door: Door,
-    desks: Vec<Arc<Desk>>,
+    access: AccessCheck,
+    cases: Vec<Arc<CachedCase>>,
     is_caseload: bool,
     made_up: bool,
-    inbox: Arc<Inbox>,
+    uploads: Arc<Uploads>,
     /// Recordings are read one case or report at a time: each may need the memory of a large one.
-    turn: Arc<Semaphore>,
+    one_at_a_time: Arc<Semaphore>,
 }
 
 impl App {
     /// The case of that name. Names come from the address, so they are compared and never used as a path.
-    fn desk(&self, name: &str) -> Option<&Arc<Desk>> {
-        self.desks.iter().find(|desk| desk.name == name)
+    fn case(&self, name: &str) -> Option<&Arc<CachedCase>> {
+        self.cases.iter().find(|cached| cached.name == name)
     }
 }
 
@@ -97,7 +127,7 @@ pub fn serve(options: &Options, ready: &mut dyn FnMut(&str) -> Result<(), Failur
             .hint("another program may use it; leave --port out to take a free one")
     };
     let (is_caseload, folders) = cases(&options.place)?;
-    folders.iter().for_each(|folder| keep::sweep(folder));
+    folders.iter().for_each(|folder| case_writer::sweep(folder));
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(2)
         .max_blocking_threads(16)
@@ -106,33 +136,38 @@ pub fn serve(options: &Options, ready: &mut dyn FnMut(&str) -> Result<(), Failur
         .map_err(could_not)?;
     let served = runtime.block_on(async {
         let (port, listeners) = listen(options.port).await.map_err(could_not)?;
-        let (door, token) = Door::new(port);
-        let shelf = Arc::new(Shelf::default());
-        let turn = Arc::new(Semaphore::new(1));
-        let desk = |folder: &PathBuf| {
-            Arc::new(Desk::new(folder.clone(), options.as_of, Arc::clone(&shelf), Arc::clone(&turn)))
+        let (access, token) = AccessCheck::new(port);
+        let recordings = Arc::new(RecordingCache::default());
+        let one_at_a_time = Arc::new(Semaphore::new(1));
+        let case = |folder: &PathBuf| {
+            Arc::new(CachedCase::new(
+                folder.clone(),
+                options.as_of,
+                Arc::clone(&recordings),
+                Arc::clone(&one_at_a_time),
+            ))
         };
-        let desks = folders.iter().map(desk).collect();
+        let cases = folders.iter().map(case).collect();
         let app = Arc::new(App {
-            door,
-            desks,
+            access,
+            cases,
             is_caseload,
             made_up: options.made_up,
-            inbox: Arc::new(Inbox::new(options.max_file_bytes)),
-            turn,
+            uploads: Arc::new(Uploads::new(options.max_file_bytes)),
+            one_at_a_time,
         });
         // What is seen first is read first.
-        app.desks.iter().for_each(|desk| {
-            let desk = Arc::clone(desk);
-            tokio::spawn(async move { desk.look(Duration::ZERO).await });
+        app.cases.iter().for_each(|cached| {
+            let cached = Arc::clone(cached);
+            tokio::spawn(async move { cached.read_within(Duration::ZERO).await });
         });
         let router = routes::router(app);
-        let room = Arc::new(Semaphore::new(MOST_CONNECTIONS));
+        let connections = Arc::new(Semaphore::new(MOST_CONNECTIONS));
         for listener in listeners {
-            tokio::spawn(accept(listener, router.clone(), Arc::clone(&room)));
+            tokio::spawn(accept(listener, router.clone(), Arc::clone(&connections)));
         }
         ready(&format!("http://127.0.0.1:{port}/open?token={token}"))?;
-        told_to_end().await;
+        shutdown_signal().await;
         Ok(())
     });
     // What is being written is written to its end.
@@ -176,8 +211,8 @@ async fn listen(port: u16) -> io::Result<(u16, Vec<TcpListener>)> {
     }
 }
 
-async fn accept(listener: TcpListener, router: Router, room: Arc<Semaphore>) {
-    while let Ok(place) = Arc::clone(&room).acquire_owned().await {
+async fn accept(listener: TcpListener, router: Router, connections: Arc<Semaphore>) {
+    while let Ok(permit) = Arc::clone(&connections).acquire_owned().await {
         // An error is of one connection, or there are no file handles: then it helps to wait.
         let Ok((stream, _)) = listener.accept().await else {
             sleep(Duration::from_millis(50)).await;
@@ -185,14 +220,14 @@ async fn accept(listener: TcpListener, router: Router, room: Arc<Semaphore>) {
         };
         let router = router.clone();
         tokio::spawn(async move {
-            converse(stream, router).await;
-            drop(place);
+            serve_connection(stream, router).await;
+            drop(permit);
         });
     }
 }
 
 /// Answers the requests of one connection.
-async fn converse(stream: TcpStream, router: Router) {
+async fn serve_connection(stream: TcpStream, router: Router) {
     let connection = http1::Builder::new()
         .timer(TokioTimer::new())
         .header_read_timeout(HEAD_TIME)
@@ -202,12 +237,12 @@ async fn converse(stream: TcpStream, router: Router) {
     // A connection that breaks is the browser's affair.
     if timeout(CONNECTION_TIME, connection.as_mut()).await.is_err() {
         connection.as_mut().graceful_shutdown();
-        let _ = timeout(LAST_WORDS, connection).await;
+        let _ = timeout(GRACE_TIME, connection).await;
     }
 }
 
 /// Waits until the user or the system ends the process.
-async fn told_to_end() {
+async fn shutdown_signal() {
     #[cfg(unix)]
     {
         use tokio::signal::unix::{SignalKind, signal};

@@ -18,15 +18,15 @@ use jogaudit_files::{self as files, Failure, MAX_RECORDING_BYTES};
 use jogaudit_report::CheckReport;
 use jogaudit_report::html::{REPORT, THEME};
 
-use super::desk::{Desk, Found, PATIENCE, Reading, Snapshot};
-use super::intake::Waiting;
-use super::layout::{self, Frame, coded, root};
+use super::cached_case::{CachedCase, CaseState, Found, READ_WAIT, Snapshot};
+use super::layout::{self, PageFrame, coded, root};
 use super::refusal::Refusal;
+use super::uploads::WaitingFile;
 use super::view_case::{self, Proposal};
-use super::{App, forms, guard, keep, report, view_caseload};
+use super::{App, case_writer, forms, guard, report, view_caseload};
 
-pub(super) type Answer = Result<Response, Refusal>;
-pub(super) type Shared = State<Arc<App>>;
+pub(super) type PageResult = Result<Response, Refusal>;
+pub(super) type AppState = State<Arc<App>>;
 
 /// Bytes of a form without files: a plan has at most 1 MiB, and letters may take three in a form.
 const FORM_BYTES: usize = 4 << 20;
@@ -75,21 +75,21 @@ pub(super) fn to(address: &str) -> Response {
 }
 
 /// Goes back to a page of a case, which then says what was done.
-pub(super) fn back(desk: &Desk, page: &str, done: &str) -> Response {
+pub(super) fn back(cached: &CachedCase, page: &str, done: &str) -> Response {
     let mark = if page.contains('?') { '&' } else { '?' };
-    to(&format!("{}/{page}{mark}done={done}", root(desk)))
+    to(&format!("{}/{page}{mark}done={done}", root(cached)))
 }
 
 /// Runs what reads or writes files on a thread of its own.
-pub(super) async fn apart<T: Send + 'static>(
+pub(super) async fn run_blocking<T: Send + 'static>(
     work: impl FnOnce() -> Result<T, Failure> + Send + 'static,
 ) -> Result<T, Refusal> {
     let done = tokio::task::spawn_blocking(work).await.map_err(|_| Refusal::bug())?;
     done.map_err(Refusal::from)
 }
 
-pub(super) fn desk_of<'a>(app: &'a App, name: &str) -> Result<&'a Arc<Desk>, Refusal> {
-    app.desk(name).ok_or_else(|| Refusal::not_found("there is no such case"))
+pub(super) fn case_of<'a>(app: &'a App, name: &str) -> Result<&'a Arc<CachedCase>, Refusal> {
+    app.case(name).ok_or_else(|| Refusal::not_found("there is no such case"))
 }
 
 #[derive(Deserialize)]
@@ -98,20 +98,20 @@ struct Opened {
     token: String,
 }
 
-async fn open(State(app): Shared, Query(opened): Query<Opened>) -> Answer {
-    if !app.door.knows(&opened.token) {
+async fn open(State(app): AppState, Query(opened): Query<Opened>) -> PageResult {
+    if !app.access.knows(&opened.token) {
         return Err(Refusal::new(
             StatusCode::UNAUTHORIZED,
             "this link is of another start",
             "open the link that `jogaudit page` printed last",
         ));
     }
-    Ok(([(SET_COOKIE, app.door.cookie(&opened.token))], Redirect::to("/")).into_response())
+    Ok(([(SET_COOKIE, app.access.cookie(&opened.token))], Redirect::to("/")).into_response())
 }
 
 /// What may stand behind the address of a page.
 #[derive(Default, Deserialize)]
-pub(super) struct Asked {
+pub(super) struct PageQuery {
     pub(super) done: Option<String>,
     pub(super) recording: Option<String>,
     pub(super) stage: Option<String>,
@@ -119,29 +119,33 @@ pub(super) struct Asked {
     pub(super) date: Option<String>,
 }
 
-async fn start(State(app): Shared) -> Answer {
+async fn start(State(app): AppState) -> PageResult {
     if !app.is_caseload {
-        let desk = app.desks.first().ok_or_else(|| Refusal::not_found("there is no case"))?;
-        return Ok(to(&format!("{}/", root(desk))));
+        let cached = app.cases.first().ok_or_else(|| Refusal::not_found("there is no case"))?;
+        return Ok(to(&format!("{}/", root(cached))));
     }
-    let mut readings = Vec::with_capacity(app.desks.len());
-    let mut patience = PATIENCE;
-    for desk in &app.desks {
+    let mut states = Vec::with_capacity(app.cases.len());
+    let mut wait = READ_WAIT;
+    for cached in &app.cases {
         let before = std::time::Instant::now();
-        readings.push(desk.look(patience).await);
-        patience = patience.saturating_sub(before.elapsed());
+        states.push(cached.read_within(wait).await);
+        wait = wait.saturating_sub(before.elapsed());
     }
-    let (table, again) = view_caseload::table(&app, &readings);
-    let frame = Frame { app: &app, desk: None, title: "Patients", done: None, again };
+    let (table, again) = view_caseload::table(&app, &states);
+    let frame = PageFrame { app: &app, cached: None, title: "Patients", done: None, again };
     Ok(frame.page(&table).into_response())
 }
 
 /// The case as it now is, or the page that shows how far its reading has come.
-async fn read<'a>(app: &'a App, desk: &'a Arc<Desk>, title: &'a str) -> Result<Arc<Snapshot>, Response> {
-    match desk.look(PATIENCE).await {
-        Reading::Done(snapshot) => Ok(snapshot),
-        Reading::Underway(progress) => {
-            Err(layout::underway(&Frame::of(app, desk, title), &progress).into_response())
+async fn read<'a>(
+    app: &'a App,
+    cached: &'a Arc<CachedCase>,
+    title: &'a str,
+) -> Result<Arc<Snapshot>, Response> {
+    match cached.read_within(READ_WAIT).await {
+        CaseState::Ready(snapshot) => Ok(snapshot),
+        CaseState::Reading(progress) => {
+            Err(layout::underway(&PageFrame::of(app, cached, title), &progress).into_response())
         }
     }
 }
@@ -152,52 +156,52 @@ pub(super) async fn with_case(
     case: &str,
     title: &str,
     done: Option<&str>,
-    body: impl FnOnce(&Desk, &Found) -> Result<Markup, Refusal>,
-) -> Answer {
-    let desk = desk_of(app, case)?;
-    let snapshot = match read(app, desk, title).await {
+    body: impl FnOnce(&CachedCase, &Found) -> Result<Markup, Refusal>,
+) -> PageResult {
+    let cached = case_of(app, case)?;
+    let snapshot = match read(app, cached, title).await {
         Ok(snapshot) => snapshot,
         Err(underway) => return Ok(underway),
     };
-    let frame = Frame { done, ..Frame::of(app, desk, title) };
+    let frame = PageFrame { done, ..PageFrame::of(app, cached, title) };
     let markup = match &snapshot.found {
-        Ok(found) => body(desk, found)?,
-        Err(refusal) => cannot(desk, refusal),
+        Ok(found) => body(cached, found)?,
+        Err(refusal) => cannot(cached, refusal),
     };
     Ok(frame.page(&markup).into_response())
 }
 
-fn cannot(desk: &Desk, refusal: &Refusal) -> Markup {
+fn cannot(cached: &CachedCase, refusal: &Refusal) -> Markup {
     html! {
-        h1 { (desk.name) }
+        h1 { (cached.name) }
         (refusal.markup())
-        p { a href={ (root(desk)) "/plan" } { "Write or mend the plan" } }
+        p { a href={ (root(cached)) "/plan" } { "Write or mend the plan" } }
     }
 }
 
-async fn now(State(app): Shared, Path(case): Path<String>, Query(asked): Query<Asked>) -> Answer {
-    with_case(&app, &case, "Now", asked.done.as_deref(), |desk, found| {
-        let waiting = view_case::waiting_list(desk, &desk.waiting(), Some(found));
-        Ok(view_case::now(desk, found, &waiting, app.inbox.max_file_bytes()))
+async fn now(State(app): AppState, Path(case): Path<String>, Query(asked): Query<PageQuery>) -> PageResult {
+    with_case(&app, &case, "Now", asked.done.as_deref(), |cached, found| {
+        let waiting = view_case::waiting_list(cached, &cached.waiting(), Some(found));
+        Ok(view_case::now(cached, found, &waiting, app.uploads.max_file_bytes()))
     })
     .await
 }
 
-async fn take_files(State(app): Shared, Path(case): Path<String>, request: Request) -> Answer {
-    let desk = desk_of(&app, &case)?;
-    let taken = app.inbox.take(request).await?;
+async fn take_files(State(app): AppState, Path(case): Path<String>, request: Request) -> PageResult {
+    let cached = case_of(&app, &case)?;
+    let taken = app.uploads.take(request).await?;
     let only = if let [file] = taken.as_slice() { Some(file.sha256.clone()) } else { None };
     let any = !taken.is_empty();
-    taken.into_iter().for_each(|file| desk.put(file));
+    taken.into_iter().for_each(|file| cached.put(file));
     Ok(match only {
-        Some(sha256) => to(&format!("{}/waiting/{sha256}", root(desk))),
-        None if any => to(&format!("{}/", root(desk))),
-        None => back(desk, "", "nothing"),
+        Some(sha256) => to(&format!("{}/waiting/{sha256}", root(cached))),
+        None if any => to(&format!("{}/", root(cached))),
+        None => back(cached, "", "nothing"),
     })
 }
 
-fn waiting_file(desk: &Desk, sha256: &str) -> Result<Arc<Waiting>, Refusal> {
-    desk.waiting().into_iter().find(|file| file.sha256 == sha256).ok_or_else(|| {
+fn waiting_file(cached: &CachedCase, sha256: &str) -> Result<Arc<WaitingFile>, Refusal> {
+    cached.waiting().into_iter().find(|file| file.sha256 == sha256).ok_or_else(|| {
         Refusal::new(
             StatusCode::NOT_FOUND,
             "this file does not wait here any more",
@@ -207,7 +211,7 @@ fn waiting_file(desk: &Desk, sha256: &str) -> Result<Arc<Waiting>, Refusal> {
 }
 
 /// What a report is made of.
-struct Wanted {
+struct ReportRequest {
     bytes: Source,
     name: String,
     activity: Option<usize>,
@@ -216,14 +220,14 @@ struct Wanted {
 }
 
 enum Source {
-    Waiting(Arc<Waiting>),
+    Waiting(Arc<WaitingFile>),
     File(std::path::PathBuf),
 }
 
 /// Makes a report, one at a time.
-async fn check(app: &App, wanted: Wanted) -> Result<CheckReport, Refusal> {
-    let _turn = app.turn.acquire().await.map_err(|_| Refusal::bug())?;
-    apart(move || {
+async fn check(app: &App, wanted: ReportRequest) -> Result<CheckReport, Refusal> {
+    let _permit = app.one_at_a_time.acquire().await.map_err(|_| Refusal::bug())?;
+    run_blocking(move || {
         let stage = files::stage(&wanted.plan, Some(&wanted.stage))?;
         match &wanted.bytes {
             Source::Waiting(file) => {
@@ -239,7 +243,7 @@ async fn check(app: &App, wanted: Wanted) -> Result<CheckReport, Refusal> {
 }
 
 /// A report under a bar, or the bar alone with the reason why there is no report.
-fn barred(frame: &Frame<'_>, bar: &Markup, made: Result<Option<Markup>, Refusal>) -> Response {
+fn under_bar(frame: &PageFrame<'_>, bar: &Markup, made: Result<Option<Markup>, Refusal>) -> Response {
     match made {
         Ok(Some(report)) => frame.report(bar, &report).into_response(),
         Ok(None) => frame.page(&html! { h1 { (frame.title) } (bar) }).into_response(),
@@ -251,21 +255,21 @@ fn barred(frame: &Frame<'_>, bar: &Markup, made: Result<Option<Markup>, Refusal>
 }
 
 async fn waiting(
-    State(app): Shared,
+    State(app): AppState,
     Path((case, sha256)): Path<(String, String)>,
-    Query(asked): Query<Asked>,
-) -> Answer {
-    let desk = desk_of(&app, &case)?;
-    let file = waiting_file(desk, &sha256)?;
+    Query(asked): Query<PageQuery>,
+) -> PageResult {
+    let cached = case_of(&app, &case)?;
+    let file = waiting_file(cached, &sha256)?;
     let title = "A recording that waits";
-    let snapshot = match read(&app, desk, title).await {
+    let snapshot = match read(&app, cached, title).await {
         Ok(snapshot) => snapshot,
         Err(underway) => return Ok(underway),
     };
-    let frame = Frame { done: asked.done.as_deref(), ..Frame::of(&app, desk, title) };
+    let frame = PageFrame { done: asked.done.as_deref(), ..PageFrame::of(&app, cached, title) };
     let found = match &snapshot.found {
         Ok(found) => found,
-        Err(refusal) => return Ok(frame.page(&cannot(desk, refusal)).into_response()),
+        Err(refusal) => return Ok(frame.page(&cannot(cached, refusal)).into_response()),
     };
     let is_it = |name: &str| name.split('#').next() == Some(file.file_name.as_str());
     let view = found.with_waiting.as_ref().unwrap_or(&found.review);
@@ -275,7 +279,7 @@ async fn waiting(
     }
     let config = jogaudit_core::pipeline::Config::default();
     let can_keep = file.read(&config).is_ok();
-    let bar = view_case::waiting_bar(desk, &file, &found.plan, &proposal, can_keep);
+    let bar = view_case::waiting_bar(cached, &file, &found.plan, &proposal, can_keep);
     let made = match (file.read(&config), &proposal.stage) {
         (Err(why), _) => Err(Refusal::new(
             StatusCode::UNPROCESSABLE_ENTITY,
@@ -283,7 +287,7 @@ async fn waiting(
             "export the session again as FIT, GPX or TCX and choose that file",
         )),
         (Ok(_), Some(stage)) if stage != "-" => {
-            let wanted = Wanted {
+            let wanted = ReportRequest {
                 bytes: Source::Waiting(Arc::clone(&file)),
                 name: file.shown.clone(),
                 activity: asked.activity,
@@ -294,7 +298,7 @@ async fn waiting(
         }
         _ => Ok(None),
     };
-    Ok(barred(&frame, &bar, made))
+    Ok(under_bar(&frame, &bar, made))
 }
 
 #[derive(Deserialize)]
@@ -303,57 +307,57 @@ struct Keeping {
 }
 
 async fn keep_one(
-    State(app): Shared,
+    State(app): AppState,
     Path((case, sha256)): Path<(String, String)>,
     Form(form): Form<Keeping>,
-) -> Answer {
-    let desk = desk_of(&app, &case)?;
-    let file = waiting_file(desk, &sha256)?;
+) -> PageResult {
+    let cached = case_of(&app, &case)?;
+    let file = waiting_file(cached, &sha256)?;
     let stage = form.stage.filter(|stage| !stage.is_empty());
-    let kept = keep_file(&app, desk, &file, stage).await?;
+    let kept = keep_file(&app, cached, &file, stage).await?;
     let done = if kept.was_there { "duplicate" } else { "kept" };
-    Ok(back(desk, &format!("session?recording={}", coded(&kept.name)), done))
+    Ok(back(cached, &format!("session?recording={}", coded(&kept.name)), done))
 }
 
 /// Writes a file to the case. It is told only when it is on the disk.
 async fn keep_file(
     app: &App,
-    desk: &Arc<Desk>,
-    file: &Arc<Waiting>,
+    cached: &Arc<CachedCase>,
+    file: &Arc<WaitingFile>,
     stage: Option<String>,
-) -> Result<keep::Kept, Refusal> {
-    let (folder, bytes) = (desk.folder.clone(), Arc::clone(file));
-    let _turn = app.turn.acquire().await.map_err(|_| Refusal::bug())?;
-    let kept = apart(move || keep::recording(&folder, &bytes, stage.as_deref())).await?;
-    desk.let_go(&file.sha256);
-    desk.forget();
+) -> Result<case_writer::Kept, Refusal> {
+    let (folder, bytes) = (cached.folder.clone(), Arc::clone(file));
+    let _permit = app.one_at_a_time.acquire().await.map_err(|_| Refusal::bug())?;
+    let kept = run_blocking(move || case_writer::recording(&folder, &bytes, stage.as_deref())).await?;
+    cached.let_go(&file.sha256);
+    cached.forget();
     Ok(kept)
 }
 
-async fn keep_all(State(app): Shared, Path(case): Path<String>) -> Answer {
-    let desk = desk_of(&app, &case)?;
-    for file in desk.waiting() {
+async fn keep_all(State(app): AppState, Path(case): Path<String>) -> PageResult {
+    let cached = case_of(&app, &case)?;
+    for file in cached.waiting() {
         let can_keep = {
             let file = Arc::clone(&file);
-            apart(move || Ok(file.read(&jogaudit_core::pipeline::Config::default()).is_ok())).await?
+            run_blocking(move || Ok(file.read(&jogaudit_core::pipeline::Config::default()).is_ok())).await?
         };
         if can_keep {
-            keep_file(&app, desk, &file, None).await?;
+            keep_file(&app, cached, &file, None).await?;
         }
     }
-    Ok(back(desk, "", "all"))
+    Ok(back(cached, "", "all"))
 }
 
-async fn put_away(State(app): Shared, Path((case, sha256)): Path<(String, String)>) -> Answer {
-    let desk = desk_of(&app, &case)?;
-    desk.let_go(&sha256);
-    Ok(back(desk, "", "away"))
+async fn put_away(State(app): AppState, Path((case, sha256)): Path<(String, String)>) -> PageResult {
+    let cached = case_of(&app, &case)?;
+    cached.let_go(&sha256);
+    Ok(back(cached, "", "away"))
 }
 
-async fn put_all_away(State(app): Shared, Path(case): Path<String>) -> Answer {
-    let desk = desk_of(&app, &case)?;
-    desk.waiting().iter().for_each(|file| desk.let_go(&file.sha256));
-    Ok(back(desk, "", "away"))
+async fn put_all_away(State(app): AppState, Path(case): Path<String>) -> PageResult {
+    let cached = case_of(&app, &case)?;
+    cached.waiting().iter().for_each(|file| cached.let_go(&file.sha256));
+    Ok(back(cached, "", "away"))
 }
 
 /// The file of a recording, by its name in the case: names are compared, never made into paths.
@@ -368,28 +372,32 @@ fn activity_of(recording: &str) -> Option<usize> {
     recording.split_once('#').and_then(|(_, number)| number.parse().ok())
 }
 
-async fn session(State(app): Shared, Path(case): Path<String>, Query(asked): Query<Asked>) -> Answer {
-    let desk = desk_of(&app, &case)?;
+async fn session(
+    State(app): AppState,
+    Path(case): Path<String>,
+    Query(asked): Query<PageQuery>,
+) -> PageResult {
+    let cached = case_of(&app, &case)?;
     let recording = asked.recording.unwrap_or_default();
     let title = "A recording of the case";
-    let snapshot = match read(&app, desk, title).await {
+    let snapshot = match read(&app, cached, title).await {
         Ok(snapshot) => snapshot,
         Err(underway) => return Ok(underway),
     };
-    let frame = Frame { done: asked.done.as_deref(), ..Frame::of(&app, desk, title) };
+    let frame = PageFrame { done: asked.done.as_deref(), ..PageFrame::of(&app, cached, title) };
     let found = match &snapshot.found {
         Ok(found) => found,
-        Err(refusal) => return Ok(frame.page(&cannot(desk, refusal)).into_response()),
+        Err(refusal) => return Ok(frame.page(&cannot(cached, refusal)).into_response()),
     };
     let path = recording_path(&snapshot, &recording)?;
     let is_it = |name: &str| name == recording || name.split('#').next() == Some(recording.as_str());
     let proposal = Proposal::of(&found.review, &is_it, asked.stage.as_deref());
     let session = found.review.sessions.iter().find(|s| s.recordings.iter().any(|name| is_it(name)));
     let date = session.map(|session| session.date.as_str());
-    let bar = view_case::kept_bar(desk, &recording, &found.plan, &proposal, date);
+    let bar = view_case::kept_bar(cached, &recording, &found.plan, &proposal, date);
     let made = match &proposal.stage {
         Some(stage) if stage != "-" => {
-            let wanted = Wanted {
+            let wanted = ReportRequest {
                 bytes: Source::File(path),
                 activity: asked.activity.or_else(|| activity_of(&recording)),
                 name: recording.clone(),
@@ -400,18 +408,22 @@ async fn session(State(app): Shared, Path(case): Path<String>, Query(asked): Que
         }
         _ => Ok(None),
     };
-    Ok(barred(&frame, &bar, made))
+    Ok(under_bar(&frame, &bar, made))
 }
 
 /// A report as a file to send or print.
-async fn report_file(State(app): Shared, Path(case): Path<String>, Query(asked): Query<Asked>) -> Answer {
-    let desk = desk_of(&app, &case)?;
+async fn report_file(
+    State(app): AppState,
+    Path(case): Path<String>,
+    Query(asked): Query<PageQuery>,
+) -> PageResult {
+    let cached = case_of(&app, &case)?;
     let recording = asked.recording.unwrap_or_default();
-    let Reading::Done(snapshot) = desk.look(Duration::from_secs(30)).await else {
+    let CaseState::Ready(snapshot) = cached.read_within(Duration::from_secs(30)).await else {
         return Err(still_reading());
     };
     let found = snapshot.found.as_ref().map_err(Clone::clone)?;
-    let wanted = Wanted {
+    let wanted = ReportRequest {
         bytes: Source::File(recording_path(&snapshot, &recording)?),
         activity: activity_of(&recording),
         plan: found.plan.clone(),
@@ -436,10 +448,14 @@ struct NotedStage {
     stage: String,
 }
 
-async fn note_stage(State(app): Shared, Path(case): Path<String>, Form(form): Form<NotedStage>) -> Answer {
-    let desk = desk_of(&app, &case)?;
+async fn note_stage(
+    State(app): AppState,
+    Path(case): Path<String>,
+    Form(form): Form<NotedStage>,
+) -> PageResult {
+    let cached = case_of(&app, &case)?;
     let page = format!("session?recording={}", coded(&form.recording));
-    let Reading::Done(snapshot) = desk.look(Duration::from_secs(30)).await else {
+    let CaseState::Ready(snapshot) = cached.read_within(Duration::from_secs(30)).await else {
         return Err(still_reading());
     };
     recording_path(&snapshot, &form.recording)?;
@@ -447,28 +463,28 @@ async fn note_stage(State(app): Shared, Path(case): Path<String>, Form(form): Fo
     if form.stage != "-" && found.plan.stage(&form.stage).is_none() {
         return Err(Refusal::not_found("the plan has no such stage"));
     }
-    let folder = desk.folder.clone();
-    apart(move || keep::stage(&folder, &form.recording, &form.stage)).await?;
-    desk.forget();
-    Ok(back(desk, &page, "stage"))
+    let folder = cached.folder.clone();
+    run_blocking(move || case_writer::stage(&folder, &form.recording, &form.stage)).await?;
+    cached.forget();
+    Ok(back(cached, &page, "stage"))
 }
 
-async fn review(State(app): Shared, Path(case): Path<String>) -> Answer {
-    let desk = desk_of(&app, &case)?;
-    let snapshot = match read(&app, desk, "Review").await {
+async fn review(State(app): AppState, Path(case): Path<String>) -> PageResult {
+    let cached = case_of(&app, &case)?;
+    let snapshot = match read(&app, cached, "Review").await {
         Ok(snapshot) => snapshot,
         Err(underway) => return Ok(underway),
     };
-    let frame = Frame::of(&app, desk, "Review");
-    let bar = html! { p { a href={ (root(desk)) "/review.html" } { "Save this report as a file" } } };
+    let frame = PageFrame::of(&app, cached, "Review");
+    let bar = html! { p { a href={ (root(cached)) "/review.html" } { "Save this report as a file" } } };
     let made =
         snapshot.found.as_ref().map(|found| Some(report::review_body(&found.review))).map_err(Clone::clone);
-    Ok(barred(&frame, &bar, made))
+    Ok(under_bar(&frame, &bar, made))
 }
 
-async fn review_file(State(app): Shared, Path(case): Path<String>) -> Answer {
-    let desk = desk_of(&app, &case)?;
-    let Reading::Done(snapshot) = desk.look(Duration::from_secs(30)).await else {
+async fn review_file(State(app): AppState, Path(case): Path<String>) -> PageResult {
+    let cached = case_of(&app, &case)?;
+    let CaseState::Ready(snapshot) = cached.read_within(Duration::from_secs(30)).await else {
         return Err(still_reading());
     };
     let found = snapshot.found.as_ref().map_err(Clone::clone)?;

@@ -9,19 +9,19 @@ use jogaudit_report::ReviewView;
 use jogaudit_report::card::CardView;
 use jogaudit_report::review_view::SessionView;
 
-use super::desk::{Desk, Found};
-use super::intake::Waiting;
+use super::cached_case::{CachedCase, Found};
 use super::layout::{coded, root};
+use super::uploads::WaitingFile;
 
 /// The case's first page.
-pub(super) fn now(desk: &Desk, found: &Found, waiting: &Markup, max_file_bytes: usize) -> Markup {
+pub(super) fn now(cached: &CachedCase, found: &Found, waiting: &Markup, max_file_bytes: usize) -> Markup {
     let review = &found.review;
     html! {
         h1 { (review.plan) }
         (ruling(review))
         (waiting)
-        (drop_box(desk, max_file_bytes))
-        (last_session(desk, review))
+        (drop_box(cached, max_file_bytes))
+        (last_session(cached, review))
         @if let Some(next) = &review.card { (next_session(next)) }
         (left_out(review))
         (notices(review))
@@ -51,11 +51,11 @@ pub(super) fn ruling(review: &ReviewView) -> Markup {
 }
 
 /// The form that takes files.
-pub(super) fn drop_box(desk: &Desk, max_file_bytes: usize) -> Markup {
+pub(super) fn drop_box(cached: &CachedCase, max_file_bytes: usize) -> Markup {
     html! {
         section {
             h2 { "Add recordings" }
-            form.drop method="post" action={ (root(desk)) "/files" } enctype="multipart/form-data"
+            form.drop method="post" action={ (root(cached)) "/files" } enctype="multipart/form-data"
                 data-most=(max_file_bytes) {
                 label for="files" { "Drop this morning’s export here, or choose one or more files" }
                 input #files type="file" name="files" multiple;
@@ -72,11 +72,11 @@ pub(super) fn drop_box(desk: &Desk, max_file_bytes: usize) -> Markup {
 
 /// The files that wait, each with what it is taken for.
 pub(super) fn waiting_list(
-    desk: &Desk,
-    waiting: &[std::sync::Arc<Waiting>],
+    cached: &CachedCase,
+    waiting: &[std::sync::Arc<WaitingFile>],
     found: Option<&Found>,
 ) -> Markup {
-    let root = root(desk);
+    let root = root(cached);
     html! {
         @if !waiting.is_empty() {
             section {
@@ -101,7 +101,7 @@ pub(super) fn waiting_list(
 }
 
 /// What a waiting file is taken for, in a few words.
-fn taken_for(file: &Waiting, found: Option<&Found>) -> String {
+fn taken_for(file: &WaitingFile, found: Option<&Found>) -> String {
     let Some(view) = found.and_then(|found| found.with_waiting.as_ref()) else { return String::new() };
     let is_it = |name: &String| name == &file.file_name || name.starts_with(&format!("{}#", file.file_name));
     if let Some(session) = view.sessions.iter().find(|session| session.recordings.iter().any(is_it)) {
@@ -118,8 +118,8 @@ fn taken_for(file: &Waiting, found: Option<&Found>) -> String {
     }
 }
 
-fn last_session(desk: &Desk, review: &ReviewView) -> Markup {
-    let root = root(desk);
+fn last_session(cached: &CachedCase, review: &ReviewView) -> Markup {
+    let root = root(cached);
     html! {
         @if let Some(last) = review.sessions.last() {
             section {
@@ -254,13 +254,13 @@ pub(super) fn stage_choice(plan: &Plan, proposal: &Proposal) -> Markup {
 
 /// The bar above the report of a file that waits.
 pub(super) fn waiting_bar(
-    desk: &Desk,
-    file: &Waiting,
+    cached: &CachedCase,
+    file: &WaitingFile,
     plan: &Plan,
     proposal: &Proposal,
     can_keep: bool,
 ) -> Markup {
-    let here = format!("{}/waiting/{}", root(desk), file.sha256);
+    let here = format!("{}/waiting/{}", root(cached), file.sha256);
     html! {
         p { strong { (file.shown) } " is not in the case yet. " (proposal.why) }
         @if can_keep {
@@ -281,13 +281,13 @@ pub(super) fn waiting_bar(
 
 /// The bar above the report of a recording of the case.
 pub(super) fn kept_bar(
-    desk: &Desk,
+    cached: &CachedCase,
     recording: &str,
     plan: &Plan,
     proposal: &Proposal,
     date: Option<&str>,
 ) -> Markup {
-    let root = root(desk);
+    let root = root(cached);
     html! {
         p {
             strong { (recording) } " " (proposal.why) " "

@@ -7,31 +7,31 @@ use maud::{Markup, html};
 
 use super::App;
 use super::attention::{Need, needs, unreadable};
-use super::desk::{Desk, Found, Reading};
+use super::cached_case::{CachedCase, CaseState, Found};
 use super::layout::root;
 use super::refusal::sentence;
 use super::view_case::mark;
 
 /// A row of the table: what needs attention; `None` while the case is being read.
-type Row<'a> = (&'a Arc<Desk>, &'a Reading, Option<Vec<(Need, String)>>);
+type Row<'a> = (&'a Arc<CachedCase>, &'a CaseState, Option<Vec<(Need, String)>>);
 
 /// Lists the cases; gives whether some are still being read.
-pub(super) fn table(app: &App, readings: &[Reading]) -> (Markup, bool) {
+pub(super) fn table(app: &App, states: &[CaseState]) -> (Markup, bool) {
     let mut rows: Vec<Row<'_>> =
-        app.desks.iter().zip(readings).map(|(desk, reading)| (desk, reading, needs_of(reading))).collect();
+        app.cases.iter().zip(states).map(|(cached, state)| (cached, state, needs_of(state))).collect();
     // The gravest first; cases that are being read last.
-    rows.sort_by_key(|(desk, _, needs)| {
+    rows.sort_by_key(|(cached, _, needs)| {
         let gravest = needs.as_ref().map(|needs| needs.first().map_or(u8::MAX, |(need, _)| *need as u8));
-        (gravest.is_none(), gravest, desk.name.to_lowercase())
+        (gravest.is_none(), gravest, cached.name.to_lowercase())
     });
     let unread = rows.iter().filter(|(.., needs)| needs.is_none()).count();
     let markup = html! {
         h1 { "Patients" }
         @if unread > 0 {
             p role="status" {
-                (app.desks.len() - unread) " of " (app.desks.len()) " cases are read. This page comes back by itself."
+                (app.cases.len() - unread) " of " (app.cases.len()) " cases are read. This page comes back by itself."
             }
-            progress value=(app.desks.len() - unread) max=(app.desks.len()) aria-label="Cases read" {}
+            progress value=(app.cases.len() - unread) max=(app.cases.len()) aria-label="Cases read" {}
         }
         table.cases {
             thead {
@@ -43,7 +43,7 @@ pub(super) fn table(app: &App, readings: &[Reading]) -> (Markup, bool) {
                     th scope="col" { "This week’s running" }
                 }
             }
-            tbody { @for (desk, reading, needs) in &rows { (row(desk, reading, needs.as_deref())) } }
+            tbody { @for (cached, state, needs) in &rows { (row(cached, state, needs.as_deref())) } }
         }
         p.quiet {
             "Order: see a clinician, a case that can’t be read, rest, overdone, pain, sessions that can’t be judged, files that "
@@ -53,23 +53,23 @@ pub(super) fn table(app: &App, readings: &[Reading]) -> (Markup, bool) {
     (markup, unread > 0)
 }
 
-fn needs_of(reading: &Reading) -> Option<Vec<(Need, String)>> {
-    let Reading::Done(snapshot) = reading else { return None };
+fn needs_of(state: &CaseState) -> Option<Vec<(Need, String)>> {
+    let CaseState::Ready(snapshot) = state else { return None };
     Some(match &snapshot.found {
         Ok(found) => needs(&found.review, found.today),
         Err(refusal) => unreadable(&refusal.what),
     })
 }
 
-fn row(desk: &Desk, reading: &Reading, needs: Option<&[(Need, String)]>) -> Markup {
-    let found = match reading {
-        Reading::Done(snapshot) => snapshot.found.as_ref().ok(),
-        Reading::Underway(_) => None,
+fn row(cached: &CachedCase, state: &CaseState, needs: Option<&[(Need, String)]>) -> Markup {
+    let found = match state {
+        CaseState::Ready(snapshot) => snapshot.found.as_ref().ok(),
+        CaseState::Reading(_) => None,
     };
     let last = found.and_then(|found| found.review.sessions.last());
     html! {
         tr {
-            th scope="row" { a href={ (root(desk)) "/" } { (desk.name) } }
+            th scope="row" { a href={ (root(cached)) "/" } { (cached.name) } }
             td data-label="Needs attention" {
                 @match needs {
                     None => span.quiet { "being read" },

@@ -7,7 +7,7 @@ use maud::{Markup, html};
 use jogaudit_core::review::{Entry, Pattern};
 use jogaudit_report::review_view::SessionView;
 
-use super::desk::Desk;
+use super::cached_case::CachedCase;
 use super::layout::{coded, root};
 use super::view_case::{mark, what_it_was};
 
@@ -23,8 +23,8 @@ fn words(pattern: Pattern) -> &'static str {
 }
 
 /// All days, the latest first.
-pub(super) fn days(desk: &Desk, sessions: &[SessionView], entries: &[Entry], today: &str) -> Markup {
-    let root = root(desk);
+pub(super) fn days(cached: &CachedCase, sessions: &[SessionView], entries: &[Entry], today: &str) -> Markup {
+    let root = root(cached);
     let mut days: BTreeMap<String, (Vec<&SessionView>, Option<&Entry>)> = BTreeMap::new();
     for session in sessions {
         days.entry(session.date.clone()).or_default().0.push(session);
@@ -94,8 +94,8 @@ fn shown(value: Option<f64>) -> String {
 }
 
 /// The form of one day.
-pub(super) fn form(desk: &Desk, entry: &Entry, sessions: &[&SessionView], cautions: &str) -> Markup {
-    let root = root(desk);
+pub(super) fn form(cached: &CachedCase, entry: &Entry, sessions: &[&SessionView], cautions: &str) -> Markup {
+    let root = root(cached);
     let number = |name: &str, label: &str, help: &str, value: Option<f64>| {
         html! {
             div.field {

@@ -7,7 +7,7 @@ use jogaudit_core::prescription::lint::{LintConfig, lint};
 use jogaudit_files::Failure;
 use jogaudit_report::plan_lint::{self, LintView};
 
-use super::desk::Desk;
+use super::cached_case::CachedCase;
 use super::layout::root;
 use super::refusal::Refusal;
 
@@ -30,8 +30,8 @@ sessions = 3
 ";
 
 /// The page: the text, and what there is to say about it.
-pub(super) fn page(desk: &Desk, text: &str, of: &str, trouble: Option<&Refusal>) -> Markup {
-    let root = root(desk);
+pub(super) fn page(cached: &CachedCase, text: &str, of: &str, trouble: Option<&Refusal>) -> Markup {
+    let root = root(cached);
     html! {
         h1 { "Plan" }
         p {

@@ -16,24 +16,24 @@ use jogaudit_core::prescription::Plan;
 use jogaudit_files as files;
 use jogaudit_report::ReviewView;
 
-use super::intake::Waiting;
+use super::recording_cache::{self, RecordingCache};
 use super::refusal::Refusal;
-use super::shelf::{self, Shelf};
+use super::uploads::WaitingFile;
 
 /// Time for which an answer waits for the case to be read, before it shows how far that has come.
-pub(super) const PATIENCE: Duration = Duration::from_millis(400);
+pub(super) const READ_WAIT: Duration = Duration::from_millis(400);
 /// The day is looked up anew this often, s.
 const DAY_STEP_S: i64 = 900;
 
 /// A case.
-pub(super) struct Desk {
+pub(super) struct CachedCase {
     /// Name of its folder.
     pub(super) name: String,
     pub(super) folder: PathBuf,
     as_of: Option<Date>,
-    shelf: Arc<Shelf>,
+    recordings: Arc<RecordingCache>,
     /// One case is read at a time.
-    turn: Arc<Semaphore>,
+    one_at_a_time: Arc<Semaphore>,
     state: Mutex<State>,
     changed: Notify,
 }
@@ -43,7 +43,7 @@ struct State {
     latest: Option<Arc<Snapshot>>,
     /// How far the reading that goes on has come.
     progress: Option<Arc<Progress>>,
-    waiting: Vec<Arc<Waiting>>,
+    waiting: Vec<Arc<WaitingFile>>,
 }
 
 /// Files read, of all.
@@ -64,7 +64,7 @@ impl Progress {
 struct Stamp {
     /// Quarter of an hour: the day of the review may change with it.
     now: i64,
-    files: Vec<(String, shelf::Stamp)>,
+    files: Vec<(String, recording_cache::Stamp)>,
     waiting: Vec<String>,
 }
 
@@ -88,39 +88,52 @@ pub(super) struct Found {
 }
 
 /// A case, or how far its reading has come.
-pub(super) enum Reading {
-    Done(Arc<Snapshot>),
-    Underway(Arc<Progress>),
+pub(super) enum CaseState {
+    Ready(Arc<Snapshot>),
+    Reading(Arc<Progress>),
 }
 
-impl Desk {
-    pub(super) fn new(folder: PathBuf, as_of: Option<Date>, shelf: Arc<Shelf>, turn: Arc<Semaphore>) -> Self {
+impl CachedCase {
+    pub(super) fn new(
+        folder: PathBuf,
+        as_of: Option<Date>,
+        recordings: Arc<RecordingCache>,
+        one_at_a_time: Arc<Semaphore>,
+    ) -> Self {
         // A path such as `.` has no name of its own.
         let whole = folder.canonicalize().unwrap_or_else(|_| folder.clone());
         let name = whole.file_name().unwrap_or(whole.as_os_str()).to_string_lossy().into_owned();
-        Self { name, folder, as_of, shelf, turn, state: Mutex::default(), changed: Notify::new() }
+        Self {
+            name,
+            folder,
+            as_of,
+            recordings,
+            one_at_a_time,
+            state: Mutex::default(),
+            changed: Notify::new(),
+        }
     }
 
-    /// Gives the case as it now is; when that takes longer than `patience`, how far it has come.
-    pub(super) async fn look(self: &Arc<Self>, patience: Duration) -> Reading {
-        let deadline = Instant::now() + patience;
+    /// Gives the case as it now is; when that takes longer than `wait`, how far it has come.
+    pub(super) async fn read_within(self: &Arc<Self>, wait: Duration) -> CaseState {
+        let deadline = Instant::now() + wait;
         loop {
             let mut changed = std::pin::pin!(self.changed.notified());
             changed.as_mut().enable();
-            let stamp = self.stamp_apart().await;
+            let stamp = self.stamp_in_background().await;
             let progress = match self.latest_or_start(stamp) {
-                Ok(snapshot) => return Reading::Done(snapshot),
+                Ok(snapshot) => return CaseState::Ready(snapshot),
                 Err(progress) => progress,
             };
             if timeout_at(deadline, changed).await.is_err() {
-                return Reading::Underway(progress);
+                return CaseState::Reading(progress);
             }
         }
     }
 
-    async fn stamp_apart(self: &Arc<Self>) -> Stamp {
-        let desk = Arc::clone(self);
-        tokio::task::spawn_blocking(move || desk.stamp()).await.unwrap_or_default()
+    async fn stamp_in_background(self: &Arc<Self>) -> Stamp {
+        let cached = Arc::clone(self);
+        tokio::task::spawn_blocking(move || cached.stamp()).await.unwrap_or_default()
     }
 
     fn stamp(&self) -> Stamp {
@@ -130,7 +143,7 @@ impl Desk {
         let all = tables.into_iter().chain(recordings);
         Stamp {
             now: Timestamp::now().as_second() / DAY_STEP_S,
-            files: all.map(|(name, path)| (name, shelf::stamp(&path))).collect(),
+            files: all.map(|(name, path)| (name, recording_cache::stamp(&path))).collect(),
             waiting: self.waiting().iter().map(|waiting| waiting.sha256.clone()).collect(),
         }
     }
@@ -147,24 +160,24 @@ impl Desk {
         let total = stamp.files.len().saturating_sub(3) + stamp.waiting.len();
         let progress = Arc::new(Progress { done: AtomicUsize::new(0), total });
         state.progress = Some(Arc::clone(&progress));
-        let (desk, mine) = (Arc::clone(self), Arc::clone(&progress));
+        let (cached, mine) = (Arc::clone(self), Arc::clone(&progress));
         tokio::spawn(async move {
-            let turn = desk.turn.acquire().await;
-            let reader = Arc::clone(&desk);
+            let permit = cached.one_at_a_time.acquire().await;
+            let reader = Arc::clone(&cached);
             let given = stamp.clone();
             let read = tokio::task::spawn_blocking(move || reader.read(given, &mine)).await;
-            drop(turn);
+            drop(permit);
             let snapshot = read.unwrap_or_else(|_| Snapshot {
                 stamp,
                 files: Vec::new(),
                 hashes: BTreeMap::new(),
                 found: Err(Refusal::bug()),
             });
-            let mut state = desk.state();
+            let mut state = cached.state();
             state.latest = Some(Arc::new(snapshot));
             state.progress = None;
             drop(state);
-            desk.changed.notify_waiters();
+            cached.changed.notify_waiters();
         });
         Err(progress)
     }
@@ -174,7 +187,7 @@ impl Desk {
         let config = Config::default();
         let hashes = Mutex::new(BTreeMap::new());
         let read_file = |path: &Path, name: &str| {
-            let read = self.shelf.read(path, name, &config);
+            let read = self.recordings.read(path, name, &config);
             if let Some(sha256) = &read.sha256 {
                 let mut hashes = hashes.lock().unwrap_or_else(PoisonError::into_inner);
                 hashes.insert(sha256.clone(), name.to_owned());
@@ -205,12 +218,12 @@ impl Desk {
     }
 
     /// Files that were taken in and not yet kept.
-    pub(super) fn waiting(&self) -> Vec<Arc<Waiting>> {
+    pub(super) fn waiting(&self) -> Vec<Arc<WaitingFile>> {
         self.state().waiting.clone()
     }
 
     /// Takes a file in; one with the same bytes that already waits stays.
-    pub(super) fn put(&self, file: Waiting) {
+    pub(super) fn put(&self, file: WaitingFile) {
         let mut state = self.state();
         if !state.waiting.iter().any(|waiting| waiting.sha256 == file.sha256) {
             state.waiting.push(Arc::new(file));

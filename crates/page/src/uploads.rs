@@ -36,58 +36,58 @@ const FIT_WEIGHT: usize = 5;
 /// Uploads that are taken in at a time; others wait for their turn.
 const UPLOADS: usize = 2;
 /// Time for a turn, for a whole upload, and between two pieces of it. It comes from the same machine.
-const TURN_TIME: Duration = Duration::from_secs(20);
+const QUEUE_TIME: Duration = Duration::from_secs(20);
 const UPLOAD_TIME: Duration = Duration::from_secs(30);
 const PIECE_TIME: Duration = Duration::from_secs(5);
 /// Time for which the rest of an upload is read and thrown away.
-const LISTEN_ON: Duration = Duration::from_secs(3);
+const DRAIN_TIME: Duration = Duration::from_secs(3);
 /// Letters of a file's own name that are kept.
 const MOST_NAME: usize = 60;
 /// Digits of the hash in a kept file's name.
 const HASH_DIGITS: usize = 12;
 
-/// Room for files that wait.
-pub(super) struct Inbox {
+/// Takes files in, within the memory that there is for files that wait.
+pub(super) struct Uploads {
     max_file_bytes: usize,
     bytes: AtomicUsize,
     samples: AtomicUsize,
-    uploads: Semaphore,
+    slots: Semaphore,
 }
 
-/// Room that a file takes up, given back when the file goes.
-struct Room {
-    inbox: Arc<Inbox>,
+/// The memory that a file takes up, given back when the file goes.
+struct Reservation {
+    uploads: Arc<Uploads>,
     bytes: usize,
     samples: AtomicUsize,
 }
 
-impl Room {
-    fn new(inbox: &Arc<Inbox>) -> Self {
-        Self { inbox: Arc::clone(inbox), bytes: 0, samples: AtomicUsize::new(0) }
+impl Reservation {
+    fn new(uploads: &Arc<Uploads>) -> Self {
+        Self { uploads: Arc::clone(uploads), bytes: 0, samples: AtomicUsize::new(0) }
     }
 
     /// Adds bytes, if there is room for them.
     fn add_bytes(&mut self, bytes: usize) -> bool {
         self.bytes += bytes;
-        self.inbox.bytes.fetch_add(bytes, Ordering::Relaxed) + bytes <= MOST_WAITING_BYTES
+        self.uploads.bytes.fetch_add(bytes, Ordering::Relaxed) + bytes <= MOST_WAITING_BYTES
     }
 
     /// Adds samples, if there is room for them.
     fn add_samples(&self, samples: usize) -> bool {
         self.samples.fetch_add(samples, Ordering::Relaxed);
-        self.inbox.samples.fetch_add(samples, Ordering::Relaxed) + samples <= MOST_WAITING_SAMPLES
+        self.uploads.samples.fetch_add(samples, Ordering::Relaxed) + samples <= MOST_WAITING_SAMPLES
     }
 }
 
-impl Drop for Room {
+impl Drop for Reservation {
     fn drop(&mut self) {
-        self.inbox.bytes.fetch_sub(self.bytes, Ordering::Relaxed);
-        self.inbox.samples.fetch_sub(*self.samples.get_mut(), Ordering::Relaxed);
+        self.uploads.bytes.fetch_sub(self.bytes, Ordering::Relaxed);
+        self.uploads.samples.fetch_sub(*self.samples.get_mut(), Ordering::Relaxed);
     }
 }
 
 /// A file that was taken in and not yet kept.
-pub(super) struct Waiting {
+pub(super) struct WaitingFile {
     /// As the browser called it, for showing only.
     pub(super) shown: String,
     /// Name it is kept under: what is harmless in its own name, its hash, and its format.
@@ -97,11 +97,11 @@ pub(super) struct Waiting {
     /// Bytes that it may have, unfolded.
     most_bytes: usize,
     read: OnceLock<Activities>,
-    room: Room,
+    reservation: Reservation,
 }
 
-impl Waiting {
-    fn new(shown: &str, bytes: Vec<u8>, room: Room) -> Self {
+impl WaitingFile {
+    fn new(shown: &str, bytes: Vec<u8>, reservation: Reservation) -> Self {
         let sha256 = files::sha256(&bytes);
         let zipped = if bytes.starts_with(&[0x1f, 0x8b]) {
             ".gz"
@@ -113,8 +113,8 @@ impl Waiting {
         let digits = sha256.get(..HASH_DIGITS).unwrap_or_default();
         let file_name = format!("{}.{digits}{}{zipped}", stem(shown), format_of(shown));
         let shown = shown.chars().filter(|c| !c.is_control()).take(200).collect();
-        let most_bytes = most_bytes(&bytes, room.inbox.max_file_bytes);
-        Self { shown, file_name, sha256, bytes, most_bytes, read: OnceLock::new(), room }
+        let most_bytes = most_bytes(&bytes, reservation.uploads.max_file_bytes);
+        Self { shown, file_name, sha256, bytes, most_bytes, read: OnceLock::new(), reservation }
     }
 
     /// Its activities, read once. A file that would take too much memory is refused.
@@ -130,7 +130,7 @@ impl Waiting {
             let config = Config { read, ..config.clone() };
             let activities = files::activities(&self.bytes, &self.file_name, &config)?;
             let samples = activities.0.iter().map(|recorded| recorded.series.time_s().len()).sum();
-            if self.room.add_samples(samples) {
+            if self.reservation.add_samples(samples) {
                 Ok(activities)
             } else {
                 Err("too much waits already: keep or put away other files, then choose this one again".to_owned())
@@ -185,11 +185,11 @@ fn format_of(name: &str) -> &'static str {
     [".fit", ".gpx", ".tcx"].into_iter().find(|ending| lower.contains(ending)).unwrap_or_default()
 }
 
-impl Inbox {
+impl Uploads {
     pub(super) fn new(max_file_bytes: usize) -> Self {
         let max_file_bytes = max_file_bytes.min(MOST_WAITING_BYTES);
         let (bytes, samples) = (AtomicUsize::new(0), AtomicUsize::new(0));
-        Self { max_file_bytes, bytes, samples, uploads: Semaphore::new(UPLOADS) }
+        Self { max_file_bytes, bytes, samples, slots: Semaphore::new(UPLOADS) }
     }
 
     /// Largest file that is taken, bytes.
@@ -198,22 +198,22 @@ impl Inbox {
     }
 
     /// Takes in the files of a form.
-    pub(super) async fn take(self: &Arc<Self>, request: Request) -> Result<Vec<Waiting>, Refusal> {
+    pub(super) async fn take(self: &Arc<Self>, request: Request) -> Result<Vec<WaitingFile>, Refusal> {
         let most = MOST_WAITING_BYTES + FORM_EXTRA_BYTES;
         let length = request.headers().get(CONTENT_LENGTH).and_then(|v| v.to_str().ok()?.parse().ok());
         let (head, body) = request.into_parts();
-        let body = Shared(Arc::new(Mutex::new(body)));
+        let body = SharedBody(Arc::new(Mutex::new(body)));
         let taken = if length.is_some_and(|length: u64| length > most as u64) {
             Err(self.too_large("these files are"))
         } else {
             self.parts(Request::from_parts(head, Body::new(body.clone()))).await
         };
         // What is left is read and thrown away: a connection that ends before it is would take the answer with it.
-        let _ = timeout(LISTEN_ON, body.throw_away()).await;
+        let _ = timeout(DRAIN_TIME, body.drain()).await;
         taken
     }
 
-    async fn parts(self: &Arc<Self>, request: Request) -> Result<Vec<Waiting>, Refusal> {
+    async fn parts(self: &Arc<Self>, request: Request) -> Result<Vec<WaitingFile>, Refusal> {
         let busy = || {
             Refusal::new(
                 StatusCode::SERVICE_UNAVAILABLE,
@@ -221,7 +221,7 @@ impl Inbox {
                 "try again in a minute",
             )
         };
-        let Ok(Ok(_turn)) = timeout(TURN_TIME, self.uploads.acquire()).await else { return Err(busy()) };
+        let Ok(Ok(_slot)) = timeout(QUEUE_TIME, self.slots.acquire()).await else { return Err(busy()) };
         let mut form = Multipart::from_request(request, &()).await.map_err(|_| {
             Refusal::new(
                 StatusCode::BAD_REQUEST,
@@ -237,7 +237,7 @@ impl Inbox {
         self: &Arc<Self>,
         form: &mut Multipart,
         deadline: Instant,
-    ) -> Result<Vec<Waiting>, Refusal> {
+    ) -> Result<Vec<WaitingFile>, Refusal> {
         let slow = |_| {
             Refusal::new(
                 StatusCode::REQUEST_TIMEOUT,
@@ -251,14 +251,14 @@ impl Inbox {
             timeout_at(next(deadline), form.next_field()).await.map_err(slow)?.map_err(|_| broken())?
         {
             let name = field.file_name().unwrap_or_default().to_owned();
-            let (mut bytes, mut room) = (Vec::new(), Room::new(self));
+            let (mut bytes, mut reservation) = (Vec::new(), Reservation::new(self));
             while let Some(piece) =
                 timeout_at(next(deadline), field.chunk()).await.map_err(slow)?.map_err(|_| broken())?
             {
                 if bytes.len() + piece.len() > self.max_file_bytes {
                     return Err(self.too_large(&format!("“{}” is", base(&name))));
                 }
-                if !room.add_bytes(piece.len()) {
+                if !reservation.add_bytes(piece.len()) {
                     return Err(Self::full());
                 }
                 bytes.extend_from_slice(&piece);
@@ -271,11 +271,15 @@ impl Inbox {
                 return Err(self.too_large("that many files are"));
             }
             bytes.shrink_to_fit();
-            files.push((name, bytes, room));
+            files.push((name, bytes, reservation));
         }
         // Hashing megabytes is no work for a thread that answers.
-        let made =
-            move || files.into_iter().map(|(name, bytes, room)| Waiting::new(&name, bytes, room)).collect();
+        let made = move || {
+            files
+                .into_iter()
+                .map(|(name, bytes, reservation)| WaitingFile::new(&name, bytes, reservation))
+                .collect()
+        };
         tokio::task::spawn_blocking(made).await.map_err(|_| Refusal::bug())
     }
 
@@ -302,15 +306,15 @@ fn broken() -> Refusal {
 
 /// A body that can be read on after the form in it has been read.
 #[derive(Clone)]
-struct Shared(Arc<Mutex<Body>>);
+struct SharedBody(Arc<Mutex<Body>>);
 
-impl Shared {
-    async fn throw_away(mut self) {
+impl SharedBody {
+    async fn drain(mut self) {
         while let Some(Ok(_)) = poll_fn(|cx| Pin::new(&mut self).poll_frame(cx)).await {}
     }
 }
 
-impl HttpBody for Shared {
+impl HttpBody for SharedBody {
     type Data = Bytes;
     type Error = axum::Error;
 
@@ -367,16 +371,16 @@ mod tests {
 
     #[test]
     fn room_is_given_back() {
-        let inbox = Arc::new(Inbox::new(usize::MAX));
-        assert_eq!(inbox.max_file_bytes(), MOST_WAITING_BYTES);
-        let mut room = Room::new(&inbox);
-        assert!(room.add_bytes(MOST_WAITING_BYTES) && room.add_samples(MOST_WAITING_SAMPLES));
-        let mut other = Room::new(&inbox);
+        let uploads = Arc::new(Uploads::new(usize::MAX));
+        assert_eq!(uploads.max_file_bytes(), MOST_WAITING_BYTES);
+        let mut reservation = Reservation::new(&uploads);
+        assert!(reservation.add_bytes(MOST_WAITING_BYTES) && reservation.add_samples(MOST_WAITING_SAMPLES));
+        let mut other = Reservation::new(&uploads);
         assert!(!other.add_bytes(1) && !other.add_samples(1));
-        drop((room, other));
-        let left = [&inbox.bytes, &inbox.samples].map(|used| used.load(Ordering::Relaxed));
+        drop((reservation, other));
+        let left = [&uploads.bytes, &uploads.samples].map(|used| used.load(Ordering::Relaxed));
         assert_eq!(left, [0, 0]);
-        let file = Waiting::new("../a.fit", b"0123456789".to_vec(), Room::new(&inbox));
+        let file = WaitingFile::new("../a.fit", b"0123456789".to_vec(), Reservation::new(&uploads));
         // SHA-256 of the ten digits, by coreutils' sha256sum.
         assert_eq!(file.file_name, "a.84d89877f0d4.fit");
     }

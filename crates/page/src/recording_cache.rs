@@ -35,29 +35,29 @@ pub(super) fn stamp(path: &Path) -> Stamp {
 }
 
 #[derive(Default)]
-pub(super) struct Shelf {
-    inside: Mutex<Inside>,
+pub(super) struct RecordingCache {
+    contents: Mutex<Contents>,
 }
 
 #[derive(Default)]
-struct Inside {
-    files: BTreeMap<PathBuf, Kept>,
+struct Contents {
+    files: BTreeMap<PathBuf, CachedFile>,
     samples: usize,
     /// Counts up with each use.
     clock: u64,
 }
 
-struct Kept {
+struct CachedFile {
     stamp: Stamp,
     read: Arc<FileRead>,
     used: u64,
 }
 
-impl Shelf {
-    /// Reads a file, or takes it from the shelf if it has not changed since.
+impl RecordingCache {
+    /// Reads a file, or takes it from the cache if it has not changed since.
     pub(super) fn read(&self, path: &Path, name: &str, config: &Config) -> Arc<FileRead> {
         let stamp = stamp(path);
-        if let Some(read) = self.inside().find(path, stamp) {
+        if let Some(read) = self.contents().find(path, stamp) {
             return read;
         }
         let read = Arc::new(match files::bytes(path, MAX_RECORDING_BYTES) {
@@ -67,16 +67,16 @@ impl Shelf {
             },
             Err(failure) => FileRead { sha256: None, activities: Err(failure.in_a_clause()) },
         });
-        self.inside().put(path, stamp, &read);
+        self.contents().put(path, stamp, &read);
         read
     }
 
-    fn inside(&self) -> std::sync::MutexGuard<'_, Inside> {
-        self.inside.lock().unwrap_or_else(PoisonError::into_inner)
+    fn contents(&self) -> std::sync::MutexGuard<'_, Contents> {
+        self.contents.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
 
-impl Inside {
+impl Contents {
     fn find(&mut self, path: &Path, stamp: Stamp) -> Option<Arc<FileRead>> {
         self.clock += 1;
         let clock = self.clock;
@@ -88,7 +88,7 @@ impl Inside {
     fn put(&mut self, path: &Path, stamp: Stamp, read: &Arc<FileRead>) {
         self.remove(path);
         self.samples += read.samples();
-        let kept = Kept { stamp, read: Arc::clone(read), used: self.clock };
+        let kept = CachedFile { stamp, read: Arc::clone(read), used: self.clock };
         self.files.insert(path.to_owned(), kept);
         while self.samples > MOST_SAMPLES {
             let oldest = self.files.iter().min_by_key(|(_, kept)| kept.used).map(|(path, _)| path.clone());

@@ -11,7 +11,7 @@ use jogaudit_core::prescription::Plan;
 use jogaudit_core::review::{Diary, Entry, diary_with, stages_with};
 use jogaudit_files::{self as files, Failure};
 
-use super::intake::{Waiting, activity_mark};
+use super::uploads::{WaitingFile, activity_mark};
 
 /// Hidden file that a writer holds locked.
 const LOCK: &str = ".jogaudit-lock";
@@ -20,9 +20,9 @@ const TRIES: u32 = 30;
 const BETWEEN: Duration = Duration::from_millis(100);
 
 /// The right to write to a case; it ends when this is dropped, or the process is.
-struct Writing(#[allow(dead_code)] File);
+struct WriteLock(#[allow(dead_code)] File);
 
-impl Writing {
+impl WriteLock {
     fn begin(case: &Path) -> Result<Self, Failure> {
         let path = case.join(LOCK);
         let could_not = |error: io::Error| {
@@ -53,9 +53,9 @@ pub(super) struct Kept {
 }
 
 /// Keeps a file in the case, with its stage if one was said: a stage's name, or `-` for no session of the plan.
-pub(super) fn recording(case: &Path, file: &Waiting, stage: Option<&str>) -> Result<Kept, Failure> {
+pub(super) fn recording(case: &Path, file: &WaitingFile, stage: Option<&str>) -> Result<Kept, Failure> {
     let mark = activity_mark(file.read(&Config::default()));
-    let _writing = Writing::begin(case)?;
+    let _writing = WriteLock::begin(case)?;
     let mut kept = match same_bytes(case, file)? {
         Some(name) => Kept { name, was_there: true },
         None => Kept { name: store(case, file)?, was_there: false },
@@ -68,7 +68,7 @@ pub(super) fn recording(case: &Path, file: &Waiting, stage: Option<&str>) -> Res
 }
 
 /// Name of the recording that has the same bytes.
-fn same_bytes(case: &Path, file: &Waiting) -> Result<Option<String>, Failure> {
+fn same_bytes(case: &Path, file: &WaitingFile) -> Result<Option<String>, Failure> {
     for (name, path) in files::recording_files(case, &mut Vec::new())? {
         let is_as_long = fs::metadata(&path).is_ok_and(|known| known.len() == file.bytes.len() as u64);
         if is_as_long && fs::read(&path).is_ok_and(|bytes| bytes == file.bytes) {
@@ -78,7 +78,7 @@ fn same_bytes(case: &Path, file: &Waiting) -> Result<Option<String>, Failure> {
     Ok(None)
 }
 
-fn store(case: &Path, file: &Waiting) -> Result<String, Failure> {
+fn store(case: &Path, file: &WaitingFile) -> Result<String, Failure> {
     let folder = case.join("recordings");
     fs::create_dir_all(&folder).map_err(|error| {
         Failure::refused(format!("could not make the folder {}", folder.display())).caused_by(&error)
@@ -93,7 +93,7 @@ fn store(case: &Path, file: &Waiting) -> Result<String, Failure> {
 
 /// Says in `stages.csv` which stage a recording was.
 pub(super) fn stage(case: &Path, recording: &str, stage: &str) -> Result<(), Failure> {
-    let _writing = Writing::begin(case)?;
+    let _writing = WriteLock::begin(case)?;
     set_stage(case, recording, stage)
 }
 
@@ -105,7 +105,7 @@ fn set_stage(case: &Path, recording: &str, stage: &str) -> Result<(), Failure> {
 
 /// Writes a day into `diary.csv`.
 pub(super) fn diary(case: &Path, entry: &Entry) -> Result<(), Failure> {
-    let _writing = Writing::begin(case)?;
+    let _writing = WriteLock::begin(case)?;
     let before = table(case, "diary.csv")?;
     let after = diary_with(&before, entry).map_err(|error| unchanged("diary.csv", &error))?;
     // The diary is read back before it is written: what a person noted must not be lost to a table that is odd.
@@ -136,7 +136,7 @@ fn unchanged(name: &str, error: &dyn std::error::Error) -> Failure {
 pub(super) fn plan(case: &Path, text: &str, of: &str) -> Result<(), Failure> {
     let path = case.join("plan.toml");
     Plan::parse(text).map_err(|error| Failure::plan(Path::new("plan.toml"), &error))?;
-    let _writing = Writing::begin(case)?;
+    let _writing = WriteLock::begin(case)?;
     let before = plan_bytes(case)?;
     if files::sha256(&before) != of {
         return Err(Failure::refused("plan.toml was changed by somebody else since you opened it")
@@ -171,10 +171,10 @@ mod tests {
     #[test]
     fn two_writers_take_turns() {
         let case = tempfile::tempdir().unwrap();
-        let first = Writing::begin(case.path()).unwrap();
-        assert!(Writing::begin(case.path()).is_err_and(|failure| failure.to_string().contains("another")));
+        let first = WriteLock::begin(case.path()).unwrap();
+        assert!(WriteLock::begin(case.path()).is_err_and(|failure| failure.to_string().contains("another")));
         drop(first);
-        assert!(Writing::begin(case.path()).is_ok());
+        assert!(WriteLock::begin(case.path()).is_ok());
     }
 
     #[test]
@@ -193,11 +193,11 @@ mod tests {
     #[test]
     fn what_a_killed_writer_left_is_swept_and_nothing_else() {
         let case = tempfile::tempdir().unwrap();
-        drop(Writing::begin(case.path()).unwrap());
+        drop(WriteLock::begin(case.path()).unwrap());
         let names = ["a.fit", "recordings/.a.fit.X7bc12Qz.jogaudit-part", ".mine.part", "b.jogaudit-part"];
         fs::create_dir(case.path().join("recordings")).unwrap();
         names.iter().for_each(|name| fs::write(case.path().join(name), "x").unwrap());
-        let writing = Writing::begin(case.path()).unwrap();
+        let writing = WriteLock::begin(case.path()).unwrap();
         sweep(case.path());
         assert!(case.path().join(names[1]).exists(), "somebody is writing it");
         drop(writing);
