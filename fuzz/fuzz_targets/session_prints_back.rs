@@ -9,7 +9,7 @@ fuzz_target!(|text: &str| {
             let printed = session.to_string();
             assert_eq!(Session::parse(&printed).as_ref(), Ok(&session), "{printed}");
             let expansion = session.expand();
-            assert!(!expansion.segments.is_empty());
+            assert!(!expansion.blocks.is_empty());
         }
         Err(error) => assert!(!error.to_string().is_empty()),
     }
