@@ -25,7 +25,7 @@ mod verdict;
 use std::hash::{DefaultHasher, Hash, Hasher};
 use std::io::Write;
 
-use jogaudit_core::clean::{CleanConfig, clean};
+use jogaudit_core::clean::{CleanConfig, Series, clean};
 use jogaudit_core::gait::Gait;
 use jogaudit_core::gait::agreement::GaitSpan;
 use jogaudit_simulate::Sampling;
@@ -126,16 +126,7 @@ fn main() {
             let mut add = |order: usize, who: String, found: &Found| {
                 scores.entry((order, who)).or_default().push(Score::of(&truth, found));
             };
-            if options.tune {
-                for width in MEDIANS {
-                    if let Some(found) = speed_threshold(&series, width) {
-                        add(10 + width, format!("speed, median of {width}"), &found);
-                    }
-                    if let Some(found) = cadence_threshold(&series, width) {
-                        add(60 + width, format!("cadence, median of {width}"), &found);
-                    }
-                }
-            } else {
+            if !options.tune {
                 let own = ours(&series);
                 if options.dump {
                     dump(seed, &made, &truth, &own);
@@ -145,12 +136,9 @@ fn main() {
                         .hash(&mut digest);
                 }
                 add(0, "ours".to_owned(), &own);
-                if let Some(found) = speed_threshold(&series, tuned.speed_median) {
-                    add(1, "speed ≥ 2.0 m/s".to_owned(), &found);
-                }
-                if let Some(found) = cadence_threshold(&series, tuned.cadence_median) {
-                    add(2, "cadence ≥ 140".to_owned(), &found);
-                }
+            }
+            for (order, who, found) in thresholds(&series, (!options.tune).then_some(&tuned)) {
+                add(order, who, &found);
             }
             let penalties: &[u32] = if options.tune { &PENALTIES } else { &[tuned.penalty] };
             if let Some(rivals) = &mut rivals {
@@ -178,6 +166,26 @@ fn main() {
     if options.digest {
         println!("\nDigest of our bouts: {:016x}", digest.finish());
     }
+}
+
+/// The rivals that are a bare threshold, with their place in the table: as they were tuned, or in every width when they are yet
+/// to be tuned.
+fn thresholds(series: &Series, tuned: Option<&Tuned>) -> Vec<(usize, String, Found)> {
+    let mut all = Vec::new();
+    if let Some(tuned) = tuned {
+        let speed = speed_threshold(series, tuned.speed_median);
+        all.extend(speed.map(|found| (1, "speed ≥ 2.0 m/s".to_owned(), found)));
+        let cadence = cadence_threshold(series, tuned.cadence_median);
+        all.extend(cadence.map(|found| (2, "cadence ≥ 140".to_owned(), found)));
+        return all;
+    }
+    for width in MEDIANS {
+        let speed = speed_threshold(series, width);
+        all.extend(speed.map(|found| (10 + width, format!("speed, median of {width}"), found)));
+        let cadence = cadence_threshold(series, width);
+        all.extend(cadence.map(|found| (60 + width, format!("cadence, median of {width}"), found)));
+    }
+    all
 }
 
 /// Prints a recording whose bouts are not as many as the true ones.

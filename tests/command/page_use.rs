@@ -183,6 +183,7 @@ fn files(folder: &Path) -> BTreeSet<String> {
 /// Kills the page in the middle of five uploads at once that are kept with their stage, each time at another event that is
 /// seen on disk. Each time all files are whole, and what was acknowledged is there.
 #[test]
+#[expect(clippy::too_many_lines, reason = "one round, told in order")]
 fn killed_at_any_time_the_case_is_whole() {
     const AT_ONCE: usize = 5;
     /// Kills that some upload did not survive, and rounds after which none is to be expected any more.

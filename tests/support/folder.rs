@@ -59,13 +59,9 @@ pub(crate) fn run_in(folder: &Path, args: &[&str], stdin: &[u8]) -> (i32, String
     let output = std::thread::scope(|scope| {
         // A command that reads none of it, or not all, closes the pipe.
         scope.spawn(move || {
-            pipe.write_all(stdin)
-                .or_else(
-                    |error| {
-                        if error.kind() == std::io::ErrorKind::BrokenPipe { Ok(()) } else { Err(error) }
-                    },
-                )
-                .unwrap()
+            let written = pipe.write_all(stdin);
+            let is_closed = |error: &std::io::Error| error.kind() == std::io::ErrorKind::BrokenPipe;
+            assert!(written.as_ref().err().is_none_or(is_closed), "{written:?}");
         });
         child.wait_with_output().unwrap()
     });
