@@ -201,7 +201,8 @@ fn scaled_emission<const N: usize>(log_emission: &Rows, emission: &mut [[f64; N]
             *e = log - top;
         }
     }
-    // Four at a time.
+    // Four at a time. The system's exponential takes as long (197 and 199 ms for 60 recordings of an hour), but has other last
+    // digits.
     let (fours, rest) = emission.as_flattened_mut().as_chunks_mut::<4>();
     for four in fours {
         *four = f64x4::new(*four).exp().to_array();
