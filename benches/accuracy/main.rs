@@ -22,7 +22,7 @@ mod sessions;
 mod speed;
 mod verdict;
 
-use std::hash::{DefaultHasher, Hash, Hasher};
+use std::hash::{DefaultHasher, Hasher};
 use std::io::Write;
 
 use jogaudit_core::clean::{CleanConfig, Series, clean};
@@ -104,11 +104,15 @@ impl Options {
 fn main() {
     let options = Options::read();
     if options.pure {
-        return pure::table(&options);
+        pure::table(&options);
+    } else if options.time {
+        speed::table();
+    } else {
+        accuracy_table(&options);
     }
-    if options.time {
-        return speed::table();
-    }
+}
+
+fn accuracy_table(options: &Options) {
     let mut rivals = options.rivals.as_deref().map(Rivals::start);
     println!("{} recordings a condition, seeds from {}.\n\n{}", options.seeds, options.first, Score::HEAD);
     let (mut tally, mut verdicts, mut digest) = (Tally::default(), Vec::new(), DefaultHasher::new());
@@ -131,10 +135,7 @@ fn main() {
                 if options.dump {
                     dump(seed, &made, &truth, &own);
                 }
-                for (span, certainty) in own.spans.iter().zip(&own.certainty) {
-                    (span.gait, span.start_s.to_bits(), span.end_s.to_bits(), certainty.to_bits())
-                        .hash(&mut digest);
-                }
+                own.hash_into(&mut digest);
                 add(0, "ours".to_owned(), &own);
             }
             for (order, who, found) in thresholds(&series, (!options.tune).then_some(&tuned)) {

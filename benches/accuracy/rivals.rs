@@ -1,6 +1,7 @@
 //! Ours and its rivals: each makes spans of a series.
 
 use std::collections::BTreeMap;
+use std::hash::{Hash, Hasher};
 use std::io::{BufRead, BufReader, Write};
 use std::process::{Command, Stdio};
 
@@ -17,6 +18,13 @@ pub(crate) struct Found {
 }
 
 impl Found {
+    /// Adds the bouts, to the last bit, to a digest of many.
+    pub(crate) fn hash_into(&self, digest: &mut impl Hasher) {
+        for (span, certainty) in self.spans.iter().zip(&self.certainty) {
+            (span.gait, span.start_s.to_bits(), span.end_s.to_bits(), certainty.to_bits()).hash(digest);
+        }
+    }
+
     fn plain(spans: Vec<GaitSpan>) -> Self {
         Self { certainty: vec![f64::NAN; spans.len()], error_s: vec![f64::NAN; spans.len()], spans }
     }

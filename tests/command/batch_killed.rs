@@ -44,8 +44,7 @@ fn killed_twenty_times_and_resumed_the_bytes_are_the_same() {
     const CHUNKS: usize = 20;
     let folder = folder_of(2 * CHUNKS);
     let root = folder.path();
-    let command = COMMAND;
-    works(root, &command);
+    works(root, COMMAND);
     let whole = outputs(root);
 
     let mut random = ChaCha8Rng::seed_from_u64(SEED);
@@ -57,14 +56,14 @@ fn killed_twenty_times_and_resumed_the_bytes_are_the_same() {
             "of {runs} runs only {killed} were there to be killed, {taken_up} with finished chunks"
         );
         names().iter().for_each(|name| drop(std::fs::remove_file(root.join(name))));
-        let mut child = batch(root, &command).stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap();
+        let mut child = batch(root, COMMAND).stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap();
         if !killed_after(random.random_range(0..CHUNKS + 4).saturating_sub(4), &mut child, root) {
             assert!(outputs(root) == whole);
             continue;
         }
         killed += 1;
         let left = finished(root);
-        let (code, _, err) = run(root, &format!("{command} --resume"));
+        let (code, _, err) = run(root, &format!("{COMMAND} --resume"));
         assert_eq!(code, 0, "{err}");
         assert_eq!(err.contains("from an earlier run"), left > 0, "{left} finished chunks\n{err}");
         taken_up += usize::from(left > 0);
@@ -80,15 +79,14 @@ fn killed_twenty_times_and_resumed_the_bytes_are_the_same() {
 fn a_part_is_taken_up_only_while_its_files_are_the_same() {
     let folder = folder_of(24);
     let root = folder.path();
-    let plain = COMMAND;
-    let command = format!("{plain} --resume");
-    works(root, &plain);
+    let resumed = format!("{COMMAND} --resume");
+    works(root, COMMAND);
     let before = outputs(root);
     // A run that is stopped by an output that cannot be put in place leaves all its parts.
     std::fs::remove_file(root.join("t.parquet")).unwrap();
     let stop = |root: &Path| {
         let command = format!(
-            "trap '' XFSZ; ulimit -f 24; exec {} batch {command}",
+            "trap '' XFSZ; ulimit -f 24; exec {} batch {resumed}",
             crate::program::jogaudit().display()
         );
         let output =
@@ -100,14 +98,14 @@ fn a_part_is_taken_up_only_while_its_files_are_the_same() {
     let (old, other) =
         (std::fs::read(&first).unwrap(), std::fs::read(root.join("recordings/anna/002.rec")).unwrap());
     std::fs::write(&first, &other).unwrap();
-    let (code, _, err) = run(root, &command);
+    let (code, _, err) = run(root, &resumed);
     assert_eq!(code, 0, "{err}");
     assert!(err.contains("from an earlier run"), "the other chunks are taken up: {err}");
     assert!(outputs(root) != before, "the changed file has another row");
     let changed = outputs(root);
-    works(root, &plain);
+    works(root, COMMAND);
     assert!(outputs(root) == changed, "as if it had always been so");
     std::fs::write(&first, &old).unwrap();
-    works(root, &plain);
+    works(root, COMMAND);
     assert!(outputs(root) == before);
 }

@@ -13,7 +13,7 @@
 //! | [`Simulated::recording`] | what a reader of the file would give: the rounding of its format included |
 //! | [`Simulated::truth`] | the true bouts, seconds from the first sample |
 //! | [`Simulated::faults`], [`Simulated::person`] | what was drawn |
-//! | [`write`] | the bytes of a FIT, GPX or TCX file |
+//! | [`write`](fn@write) | the bytes of a FIT, GPX or TCX file |
 //!
 //! Units are those of the names: `_s` seconds, `_m` metres, `_mps` metres a second, `_spm` steps a minute (both feet),
 //! `_bpm` beats a minute, `_deg` degrees.
