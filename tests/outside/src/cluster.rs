@@ -63,7 +63,7 @@ fn python() -> PathBuf {
 }
 
 #[test]
-#[ignore = "needs Python, Java and Parquet, see tests/full"]
+#[ignore = "needs Python and Java, see tests/full"]
 fn two_workers_make_the_rows_of_one_machine() {
     let folder = Folder::new();
     recordings(&folder);

@@ -11,7 +11,7 @@ use crate::batch_folder::{folder_of, works};
 use crate::program::top;
 
 #[test]
-#[ignore = "needs Python and Parquet, see tests/full"]
+#[ignore = "needs Python, see tests/full"]
 fn other_readers_find_the_documented_schema_and_the_same_cells() {
     let folder = folder_of(30);
     for form in ["parquet", "ndjson"] {
