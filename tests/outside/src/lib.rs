@@ -20,7 +20,7 @@ mod schema;
 mod schemas;
 mod simulate_formats;
 
-// Shared with the tests of the command.
+// Shared with the tests of the simulator and of the command.
 #[path = "../../support/batch_folder.rs"]
 mod batch_folder;
 #[path = "../../support/folder.rs"]
@@ -31,3 +31,5 @@ mod hand_made;
 mod page;
 #[path = "../../support/program.rs"]
 mod program;
+#[path = "../../../crates/simulate/tests/made_up/short_session.rs"]
+mod short_session;

@@ -6,4 +6,5 @@ mod formats;
 mod review_cases;
 mod roundtrip;
 mod sessions;
+mod short_session;
 mod truth;
