@@ -75,7 +75,7 @@ pub(super) struct Snapshot {
     pub(super) files: Vec<(String, PathBuf)>,
     /// Names by the hash of the bytes.
     pub(super) hashes: BTreeMap<String, String>,
-    pub(super) found: Result<Found, Refusal>,
+    pub(super) found: Result<Arc<Found>, Refusal>,
 }
 
 /// What was found in a case.
@@ -211,7 +211,7 @@ impl CachedCase {
                 }
                 Some(case.review(today, &config))
             };
-            Ok(Found { plan, today, review, with_waiting })
+            Ok(Arc::new(Found { plan, today, review, with_waiting }))
         });
         let files = files::recording_files(&self.folder, &mut Vec::new()).unwrap_or_default();
         Snapshot { stamp, files, hashes: hashes.into_inner().unwrap_or_else(PoisonError::into_inner), found }

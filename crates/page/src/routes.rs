@@ -150,6 +150,28 @@ async fn read<'a>(
     }
 }
 
+/// A case that could be read, and the frame of the page on it.
+struct OpenCase<'a> {
+    frame: PageFrame<'a>,
+    snapshot: Arc<Snapshot>,
+    found: Arc<Found>,
+}
+
+/// Opens a case for a page. `Err` is the answer to give instead: how far the reading has come, or why the case cannot be read.
+async fn open_case<'a>(
+    app: &'a App,
+    cached: &'a Arc<CachedCase>,
+    title: &'a str,
+    done: Option<&'a str>,
+) -> Result<OpenCase<'a>, Response> {
+    let snapshot = read(app, cached, title).await?;
+    let frame = PageFrame { done, ..PageFrame::of(app, cached, title) };
+    match &snapshot.found {
+        Ok(found) => Ok(OpenCase { frame, found: Arc::clone(found), snapshot }),
+        Err(refusal) => Err(frame.page(&cannot(cached, refusal)).into_response()),
+    }
+}
+
 /// Makes a page of what was found in a case; a case that cannot be read says why.
 pub(super) async fn with_case(
     app: &App,
@@ -159,16 +181,10 @@ pub(super) async fn with_case(
     body: impl FnOnce(&CachedCase, &Found) -> Result<Markup, Refusal>,
 ) -> PageResult {
     let cached = case_of(app, case)?;
-    let snapshot = match read(app, cached, title).await {
-        Ok(snapshot) => snapshot,
-        Err(underway) => return Ok(underway),
-    };
-    let frame = PageFrame { done, ..PageFrame::of(app, cached, title) };
-    let markup = match &snapshot.found {
-        Ok(found) => body(cached, found)?,
-        Err(refusal) => cannot(cached, refusal),
-    };
-    Ok(frame.page(&markup).into_response())
+    match open_case(app, cached, title, done).await {
+        Ok(opened) => Ok(opened.frame.page(&body(cached, &opened.found)?).into_response()),
+        Err(instead) => Ok(instead),
+    }
 }
 
 fn cannot(cached: &CachedCase, refusal: &Refusal) -> Markup {
@@ -261,16 +277,11 @@ async fn waiting(
 ) -> PageResult {
     let cached = case_of(&app, &case)?;
     let file = waiting_file(cached, &sha256)?;
-    let title = "A recording that waits";
-    let snapshot = match read(&app, cached, title).await {
-        Ok(snapshot) => snapshot,
-        Err(underway) => return Ok(underway),
-    };
-    let frame = PageFrame { done: asked.done.as_deref(), ..PageFrame::of(&app, cached, title) };
-    let found = match &snapshot.found {
-        Ok(found) => found,
-        Err(refusal) => return Ok(frame.page(&cannot(cached, refusal)).into_response()),
-    };
+    let OpenCase { frame, snapshot, found } =
+        match open_case(&app, cached, "A recording that waits", asked.done.as_deref()).await {
+            Ok(opened) => opened,
+            Err(instead) => return Ok(instead),
+        };
     let is_it = |name: &str| name.split('#').next() == Some(file.file_name.as_str());
     let view = found.with_waiting.as_ref().unwrap_or(&found.review);
     let mut proposal = Proposal::of(view, &is_it, asked.stage.as_deref());
@@ -379,16 +390,11 @@ async fn session(
 ) -> PageResult {
     let cached = case_of(&app, &case)?;
     let recording = asked.recording.unwrap_or_default();
-    let title = "A recording of the case";
-    let snapshot = match read(&app, cached, title).await {
-        Ok(snapshot) => snapshot,
-        Err(underway) => return Ok(underway),
-    };
-    let frame = PageFrame { done: asked.done.as_deref(), ..PageFrame::of(&app, cached, title) };
-    let found = match &snapshot.found {
-        Ok(found) => found,
-        Err(refusal) => return Ok(frame.page(&cannot(cached, refusal)).into_response()),
-    };
+    let OpenCase { frame, snapshot, found } =
+        match open_case(&app, cached, "A recording of the case", asked.done.as_deref()).await {
+            Ok(opened) => opened,
+            Err(instead) => return Ok(instead),
+        };
     let path = recording_path(&snapshot, &recording)?;
     let is_it = |name: &str| name == recording || name.split('#').next() == Some(recording.as_str());
     let proposal = Proposal::of(&found.review, &is_it, asked.stage.as_deref());

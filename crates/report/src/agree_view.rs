@@ -14,7 +14,7 @@ use super::view::{self, NoticeView, rounded};
 
 /// The document of bouts.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct AgreedBoutsView {
     pub schema: &'static str,
     pub kind: &'static str,
@@ -31,7 +31,7 @@ pub struct AgreedBoutsView {
 
 /// How many recordings were compared, and the names of those that were not.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct RecordingsView {
     pub compared: usize,
     pub only_reference: Vec<String>,
@@ -40,7 +40,7 @@ pub struct RecordingsView {
 
 /// A figure, or why there is none.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct FigureView {
     pub value: Option<f64>,
     pub reason: Option<String>,
@@ -48,7 +48,7 @@ pub struct FigureView {
 
 /// A row of the table of time: seconds that the other side names each gait while the reference names `reference`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct TimeView {
     pub reference: &'static str,
     pub run: f64,
@@ -59,7 +59,7 @@ pub struct TimeView {
 
 /// Bouts of a gait, or of all.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct EventsView {
     pub gait: &'static str,
     pub reference: usize,
@@ -69,7 +69,7 @@ pub struct EventsView {
 
 /// Events matched at one overlap share.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct MatchedView {
     pub overlap_share: f64,
     pub matched: usize,
@@ -78,7 +78,7 @@ pub struct MatchedView {
 
 /// The boundaries of matched bouts.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct BoundariesView {
     pub count: usize,
     pub bias_s: Option<f64>,
@@ -89,7 +89,7 @@ pub struct BoundariesView {
 
 /// One recording.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct OneView {
     pub name: String,
     pub compared_s: f64,
@@ -100,7 +100,7 @@ pub struct OneView {
 
 /// The document of scores.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct AgreedScoresView {
     pub schema: &'static str,
     pub kind: &'static str,
@@ -113,7 +113,7 @@ pub struct AgreedScoresView {
 
 /// How many rows there are, were joined, and the keys of those that were not.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct RowsView {
     pub reference: usize,
     pub other: usize,
@@ -124,7 +124,7 @@ pub struct RowsView {
 
 /// One column.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct ColumnView {
     pub column: String,
     pub pairs: usize,
@@ -139,7 +139,7 @@ pub struct ColumnView {
 
 /// An estimate with its interval, or why one or both are missing.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct EstimateView {
     pub value: Option<f64>,
     pub low: Option<f64>,

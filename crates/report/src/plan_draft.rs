@@ -115,14 +115,7 @@ fn explained(draft: &DraftedPlan, request: &DraftRequest) -> Vec<String> {
 
 /// Writes a paragraph of comment, broken at spaces.
 fn comment(out: &mut String, text: &str) {
-    let mut line = "#".to_owned();
-    for word in text.split_whitespace() {
-        if line.chars().count() + 1 + word.chars().count() > WIDTH {
-            let _ = writeln!(out, "{line}");
-            "#".clone_into(&mut line);
-        }
-        line.push(' ');
-        line.push_str(word);
-    }
-    let _ = writeln!(out, "{line}");
+    let options =
+        textwrap::Options::new(WIDTH).initial_indent("# ").subsequent_indent("# ").break_words(false);
+    let _ = writeln!(out, "{}", textwrap::fill(text, options));
 }

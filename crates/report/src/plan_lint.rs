@@ -18,7 +18,7 @@ pub const NOTE: &str = "These are remarks to think about, not errors: published 
 
 /// The document `jogaudit.plan-lint/1`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct LintView {
     pub schema: &'static str,
     pub plan: String,
@@ -28,7 +28,7 @@ pub struct LintView {
 
 /// One of the `remarks`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct RemarkView {
     #[serde(serialize_with = "as_word")]
     pub code: LintCode,

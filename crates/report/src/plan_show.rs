@@ -12,7 +12,7 @@ use super::wording::clock;
 
 /// The document `jogaudit.plan/1`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct PlanView {
     pub schema: &'static str,
     pub title: String,
@@ -25,7 +25,7 @@ pub struct PlanView {
 
 /// One of the `stages`. What its words leave open is `None`, and then there is an estimate.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct StageView {
     pub stage: String,
     pub session: String,
@@ -44,7 +44,7 @@ pub struct StageView {
 
 /// Times of what is by distance, at the assumed speeds, in whole seconds.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct EstimateView {
     pub run_s: f64,
     pub walk_s: f64,
@@ -54,7 +54,7 @@ pub struct EstimateView {
 
 /// One of the `weeks`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct WeekView {
     pub week: usize,
     pub stages: Vec<String>,

@@ -27,7 +27,7 @@ use super::word::{as_word, as_word_or_null};
 
 /// The document `jogaudit.review/1`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct ReviewView {
     pub schema: &'static str,
     pub plan: String,
@@ -49,7 +49,7 @@ pub struct ReviewView {
 
 /// The ruling for the next session.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct RulingView {
     #[serde(serialize_with = "as_word")]
     pub ruling: Recommendation,
@@ -62,7 +62,7 @@ pub struct RulingView {
 
 /// A rule that applies.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct RuleView {
     #[serde(serialize_with = "as_word")]
     pub rule: RuleCode,
@@ -77,7 +77,7 @@ pub struct RuleView {
 
 /// A finding that led to a ruling.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct FindingRef {
     #[serde(serialize_with = "as_word")]
     pub code: WeeklyCode,
@@ -86,7 +86,7 @@ pub struct FindingRef {
 
 /// An estimate between two bounds.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct RangeView {
     pub least: f64,
     pub most: f64,
@@ -94,7 +94,7 @@ pub struct RangeView {
 
 /// One week.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct WeekView {
     pub monday: String,
     pub is_over: bool,
@@ -130,7 +130,7 @@ pub struct WeekView {
 
 /// What was done at one stage.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct StageView {
     pub stage: String,
     pub session: String,
@@ -144,7 +144,7 @@ pub struct StageView {
 
 /// What went beyond the prescription over days and weeks.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct WeeklyFindingView {
     #[serde(serialize_with = "as_word")]
     pub code: WeeklyCode,
@@ -160,7 +160,7 @@ pub struct WeeklyFindingView {
 
 /// A stage that a session may have been.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct CandidateView {
     pub stage: String,
     pub certainty: f64,
@@ -168,7 +168,7 @@ pub struct CandidateView {
 
 /// One session.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct SessionView {
     pub date: String,
     pub start: String,
@@ -206,7 +206,7 @@ pub struct SessionView {
 
 /// A recording that is not reviewed.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct LeftOutView {
     pub recording: String,
     #[serde(serialize_with = "as_word")]

@@ -273,25 +273,11 @@ mod tests {
 
     #[test]
     fn the_prescription_starts_with_the_first_run() {
-        let rep = |gait, prescribed: f64, start: Option<f64>| RepView {
-            rep: 1,
-            gait,
-            prescribed_s: Some(prescribed),
-            achieved_s: 0.0,
-            error_s: 0.0,
-            start_s: start,
-            end_s: start.map(|s| s + prescribed),
-            mean_pace_s_per_km: None,
-            level_pace_s_per_km: None,
-            over_ceiling_s: None,
-            mean_cadence_spm: None,
-            max_heart_rate_bpm: None,
-            prescribed_m: None,
-            achieved_m: None,
-            stand_s: 0.0,
+        let rep = |gait, length_s: f64, start_s: f64| {
+            RepView::made_up(1, gait, length_s, Some((start_s, start_s + length_s)))
         };
         // The recorder was started 60 s late: the prescription reaches back before 0.
-        let spans = prescribed(&[rep(Gait::Walk, 300.0, Some(0.0)), rep(Gait::Run, 60.0, Some(240.0))]);
+        let spans = prescribed(&[rep(Gait::Walk, 300.0, 0.0), rep(Gait::Run, 60.0, 240.0)]);
         assert_eq!((spans[0].start_s, spans[1].start_s, spans[1].end_s), (-60.0, 240.0, 300.0));
     }
 }

@@ -29,7 +29,7 @@ pub struct Source<'a> {
 
 /// The `recording` of the documents.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct RecordingView {
     pub format: &'static str,
     pub sha256: String,
@@ -41,7 +41,7 @@ pub struct RecordingView {
 
 /// One of the `bouts` of the documents.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct BoutView {
     #[serde(serialize_with = "as_word")]
     pub gait: Gait,
@@ -56,7 +56,7 @@ pub struct BoutView {
 
 /// One of the `notices` of the documents.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct NoticeView {
     #[serde(serialize_with = "as_word")]
     pub code: NoticeCode,
@@ -65,7 +65,7 @@ pub struct NoticeView {
 
 /// The document `jogaudit.bouts/1`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct BoutsView {
     pub schema: &'static str,
     pub recording: RecordingView,
@@ -75,7 +75,7 @@ pub struct BoutsView {
 
 /// One of the `reps` of a check.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct RepView {
     pub rep: u32,
     #[serde(serialize_with = "as_word")]
@@ -101,9 +101,33 @@ pub struct RepView {
     pub stand_s: f64,
 }
 
+#[cfg(test)]
+impl RepView {
+    /// A made-up part of a session, done to the second where it was done at all.
+    pub(crate) fn made_up(rep: u32, gait: Gait, prescribed_s: f64, within_s: Option<(f64, f64)>) -> Self {
+        Self {
+            rep,
+            gait,
+            prescribed_s: Some(prescribed_s),
+            achieved_s: within_s.map_or(0.0, |(start_s, end_s)| end_s - start_s),
+            error_s: 1.0,
+            start_s: within_s.map(|(start_s, _)| start_s),
+            end_s: within_s.map(|(_, end_s)| end_s),
+            mean_pace_s_per_km: None,
+            level_pace_s_per_km: None,
+            over_ceiling_s: None,
+            mean_cadence_spm: None,
+            max_heart_rate_bpm: None,
+            prescribed_m: None,
+            achieved_m: None,
+            stand_s: 0.0,
+        }
+    }
+}
+
 /// Prescribed and achieved.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct AmountView {
     pub prescribed: Option<f64>,
     pub achieved: Option<f64>,
@@ -111,7 +135,7 @@ pub struct AmountView {
 
 /// The `dose` of a check.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct DoseView {
     pub run_s: AmountView,
     pub walk_s: AmountView,
@@ -125,7 +149,7 @@ pub struct DoseView {
 
 /// One of the `findings` of a check.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct FindingView {
     #[serde(serialize_with = "as_word")]
     pub code: Code,
@@ -173,7 +197,7 @@ impl CheckReport {
 
 /// The document `jogaudit.check/1`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-#[allow(missing_docs)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct CheckView {
     pub schema: &'static str,
     pub plan: String,

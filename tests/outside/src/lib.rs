@@ -23,6 +23,8 @@ mod simulate_formats;
 // Shared with the tests of the simulator and of the command.
 #[path = "../../support/batch_folder.rs"]
 mod batch_folder;
+#[path = "../../support/documents_made_up.rs"]
+mod documents_made_up;
 #[path = "../../support/folder.rs"]
 mod folder;
 #[path = "../../support/hand_made.rs"]

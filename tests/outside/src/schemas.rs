@@ -2,38 +2,16 @@
 
 use jogaudit_core::audit::{Amount, Audit, Code, Dose, Finding, Outcome, Rep};
 use jogaudit_core::gait::{Bout, Gait, Segmentation};
-use jogaudit_core::prescription::Plan;
 use jogaudit_recording::notice::{Notice, NoticeCode, Place};
-use jogaudit_recording::read::{Channel, Facts, Format, Sport};
 use jogaudit_recording::units::Unit;
 use jogaudit_report::{BoutsView, CheckView, Source, json};
 use proptest::prelude::*;
-use serde_json::{Value, json};
+use serde_json::json;
 
+use crate::documents_made_up::{facts, parsed, plan};
 use crate::schema::Judge;
 
-fn facts() -> Facts {
-    Facts {
-        format: Format::Tcx,
-        sport: Sport::Running,
-        start: "2026-03-02T07:10:00Z".parse().unwrap(),
-        samples: 1813,
-        channels: vec![Channel::Speed, Channel::Altitude],
-    }
-}
-
 const SHA256: &str = "abababababababababababababababababababababababababababababababab";
-
-fn plan() -> Plan {
-    Plan::parse("title = 'x'\n[[stage]]\nname = '3'\nsession = 'walk 5:00, 6 x (run 1:00, walk 400 m)'")
-        .unwrap()
-        .value
-}
-
-fn parsed(text: &str) -> Value {
-    assert!(text.ends_with("}\n"));
-    serde_json::from_str(text).unwrap()
-}
 
 /// Any value that a kernel may hand over, also those that are no number.
 fn value() -> impl Strategy<Value = Option<f64>> {
@@ -74,21 +52,7 @@ fn bouts() -> impl Strategy<Value = Segmentation> {
 }
 
 fn codes() -> impl Strategy<Value = Code> {
-    use Code::*;
-    prop::sample::select(vec![
-        RunTooLong,
-        RunTooFast,
-        HeartRateTooHigh,
-        WalkCutShort,
-        WalkMissing,
-        RepExtra,
-        RunningTimeOver,
-        SessionTooLong,
-        UnplannedRun,
-        RunTooShort,
-        RepMissing,
-        WalkTooSlow,
-    ])
+    prop::sample::select(Code::ALL)
 }
 
 fn findings() -> impl Strategy<Value = Finding> {

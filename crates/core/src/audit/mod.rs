@@ -46,43 +46,37 @@ codes! {
     }
 }
 
-/// What a finding is about; see the outer surface for the meaning of each.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-#[allow(missing_docs)]
-pub enum Code {
-    RunTooLong,
-    RunTooFast,
-    HeartRateTooHigh,
-    WalkCutShort,
-    WalkMissing,
-    RepExtra,
-    RunningTimeOver,
-    SessionTooLong,
-    UnplannedRun,
-    RunTooShort,
-    RepMissing,
-    WalkTooSlow,
+codes! {
+    /// What a finding is about; see the outer surface for the meaning of each.
+    pub enum Code {
+        /// A run longer than prescribed.
+        RunTooLong = "run_too_long",
+        /// Time faster than the pace ceiling.
+        RunTooFast = "run_too_fast",
+        /// Time above the heart-rate ceiling.
+        HeartRateTooHigh = "heart_rate_too_high",
+        /// A walk break shorter than prescribed.
+        WalkCutShort = "walk_cut_short",
+        /// Two prescribed runs joined into one.
+        WalkMissing = "walk_missing",
+        /// Running after the prescribed session was complete.
+        RepExtra = "rep_extra",
+        /// Running time in all above the prescribed.
+        RunningTimeOver = "running_time_over",
+        /// The whole session longer than the stage's limit.
+        SessionTooLong = "session_too_long",
+        /// Running where none is prescribed.
+        UnplannedRun = "unplanned_run",
+        /// A run shorter than prescribed.
+        RunTooShort = "run_too_short",
+        /// A prescribed run that was not done.
+        RepMissing = "rep_missing",
+        /// A walk below the cadence floor.
+        WalkTooSlow = "walk_too_slow",
+    }
 }
 
 impl Code {
-    /// The code as in the JSON outputs.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::RunTooLong => "run_too_long",
-            Self::RunTooFast => "run_too_fast",
-            Self::HeartRateTooHigh => "heart_rate_too_high",
-            Self::WalkCutShort => "walk_cut_short",
-            Self::WalkMissing => "walk_missing",
-            Self::RepExtra => "rep_extra",
-            Self::RunningTimeOver => "running_time_over",
-            Self::SessionTooLong => "session_too_long",
-            Self::UnplannedRun => "unplanned_run",
-            Self::RunTooShort => "run_too_short",
-            Self::RepMissing => "rep_missing",
-            Self::WalkTooSlow => "walk_too_slow",
-        }
-    }
-
     /// Whether it means that too much was done.
     pub const fn is_overdoing(self) -> bool {
         !matches!(self, Self::RunTooShort | Self::RepMissing | Self::WalkTooSlow)

@@ -315,24 +315,8 @@ mod tests {
         GaitSpan { gait, start_s, end_s }
     }
 
-    fn run(rep: u32, within: Option<(f64, f64)>) -> RepView {
-        RepView {
-            rep,
-            gait: Gait::Run,
-            prescribed_s: Some(60.0),
-            achieved_s: 60.0,
-            error_s: 1.0,
-            start_s: within.map(|(start_s, _)| start_s),
-            end_s: within.map(|(_, end_s)| end_s),
-            mean_pace_s_per_km: None,
-            level_pace_s_per_km: None,
-            over_ceiling_s: None,
-            mean_cadence_spm: None,
-            max_heart_rate_bpm: None,
-            prescribed_m: None,
-            achieved_m: None,
-            stand_s: 0.0,
-        }
+    fn run(rep: u32, within_s: Option<(f64, f64)>) -> RepView {
+        RepView::made_up(rep, Gait::Run, 60.0, within_s)
     }
 
     #[test]

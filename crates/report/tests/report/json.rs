@@ -6,26 +6,7 @@ use jogaudit_recording::read::{Channel, Facts, Format, Sport};
 use jogaudit_report::{BoutsView, CheckView, Source, json};
 use serde_json::{Value, json};
 
-fn facts() -> Facts {
-    Facts {
-        format: Format::Tcx,
-        sport: Sport::Running,
-        start: "2026-03-02T07:10:00Z".parse().unwrap(),
-        samples: 1813,
-        channels: vec![Channel::Speed, Channel::Altitude],
-    }
-}
-
-fn plan() -> Plan {
-    Plan::parse("title = 'x'\n[[stage]]\nname = '3'\nsession = 'walk 5:00, 6 x (run 1:00, walk 400 m)'")
-        .unwrap()
-        .value
-}
-
-fn parsed(text: &str) -> Value {
-    assert!(text.ends_with("}\n"));
-    serde_json::from_str(text).unwrap()
-}
+use crate::documents_made_up::{facts, parsed, plan};
 
 #[test]
 fn the_documents_have_the_keys_of_the_outer_surface_in_its_order() {
