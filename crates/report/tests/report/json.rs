@@ -1,10 +1,8 @@
 //! The JSON documents: their keys, in their order, and how figures are rounded.
 
 use jogaudit_core::gait::{Bout, Gait, Segmentation};
-use jogaudit_core::prescription::Plan;
-use jogaudit_recording::read::{Channel, Facts, Format, Sport};
 use jogaudit_report::{BoutsView, CheckView, Source, json};
-use serde_json::{Value, json};
+use serde_json::json;
 
 use crate::documents_made_up::{facts, parsed, plan};
 
