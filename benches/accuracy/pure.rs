@@ -84,7 +84,7 @@ fn row(options: &Options, motion: Move, gait: Gait, settings: Settings, bound: &
             _ => bound.walks_mps.push(made.person.walk_speed_mps),
         }
         let series = clean(&made.recording, &CleanConfig::default()).value;
-        let found = segment(&series, &GaitConfig::default()).value;
+        let found = segment(&series, &GaitConfig::default(), None).value;
         let is_false = |bout: &&Bout| bout.gait != gait && bout.duration_s() > SHORTEST_S;
         let false_bouts: Vec<&Bout> = found.bouts().iter().filter(is_false).collect();
         some += u32::from(!false_bouts.is_empty());

@@ -31,7 +31,7 @@ impl Found {
 }
 
 pub(crate) fn ours(series: &Series) -> Found {
-    let found = segment(series, &GaitConfig::default()).value;
+    let found = segment(series, &GaitConfig::default(), None).value;
     Found {
         spans: found.bouts().iter().map(GaitSpan::from).collect(),
         certainty: found.bouts().iter().map(|b| b.certainty).collect(),

@@ -53,7 +53,7 @@ pub(crate) fn table() {
                     milliseconds(|| drop(read(&bytes, &ReadConfig::default()))),
                     milliseconds(|| drop(fitparser::from_bytes(&bytes))),
                     milliseconds(|| drop(clean(&made.recording, &CleanConfig::default()))),
-                    milliseconds(|| drop(segment(&series, &GaitConfig::default()))),
+                    milliseconds(|| drop(segment(&series, &GaitConfig::default(), None))),
                 ];
                 for (best, took) in best.iter_mut().zip(took) {
                     *best = best.min(took);

@@ -88,7 +88,7 @@ pub fn activity(bytes: &[u8], number: Option<usize>, config: &Config) -> Result<
 pub fn segment_recording(recording: &Recording, config: &Config) -> Segmented {
     let mut notices = Vec::new();
     let series = clean(recording, &config.clean).take(&mut notices);
-    let segmentation = segment(&series, &config.gait).take(&mut notices);
+    let segmentation = segment(&series, &config.gait, None).take(&mut notices);
     Segmented { series, segmentation, notices }
 }
 

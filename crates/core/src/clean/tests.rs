@@ -221,7 +221,7 @@ proptest::proptest! {
         let far: Vec<f64> = series.distance_m().iter().flatten().copied().collect();
         proptest::prop_assert!(far.windows(2).all(|w| w[0] <= w[1]));
         // Segmenting whatever cleaning gives always tiles.
-        let bouts = crate::gait::segment(&series, &crate::gait::GaitConfig::default()).value;
+        let bouts = crate::gait::segment(&series, &crate::gait::GaitConfig::default(), None).value;
         proptest::prop_assert!(crate::gait::Segmentation::new(bouts.bouts().to_vec()).is_some());
         proptest::prop_assert!((bouts.elapsed_s() - series.elapsed_s()).abs() < 1e-9);
         proptest::prop_assert!(bouts.bouts().iter().all(|b| (0.0..=1.0).contains(&b.certainty)));

@@ -266,6 +266,40 @@ pub(super) mod prior {
     pub(crate) const INVERSE_TEMPERATURE: f64 = 1.3;
 }
 
+/// What a runner's other recordings tell. Our choice, tuned on the simulator.
+pub(super) mod runner {
+    /// A recording has cadence when more than this share of the time in which someone moves has one.
+    pub(crate) const CADENCE_SHARE: f64 = 0.5;
+    /// Bouts of recordings with cadence teach from this certainty on …
+    pub(crate) const SURE: f64 = 0.9;
+    /// … and without it only from this.
+    pub(crate) const SURE_WITHOUT_CADENCE: f64 = 0.97;
+    /// A recording without cadence counts as so many with it.
+    pub(crate) const TRUST_WITHOUT_CADENCE: f64 = 0.25;
+    /// Shorter bouts, s, do not teach.
+    pub(crate) const LEAST_BOUT_S: f64 = 20.0;
+    /// Of a bout this much at either end, s, does not teach.
+    pub(crate) const END_S: f64 = 5.0;
+    /// A gait of which less than this, s, was certain is not learnt from a recording.
+    pub(crate) const LEAST_SECONDS: f64 = 60.0;
+    /// So many days away a recording counts half: a runner gets faster over weeks.
+    pub(crate) const FADES_DAYS: f64 = 28.0;
+    /// Standard deviation of one runner's usual speed from day to day before anything is seen, m/s.
+    pub(crate) const DAY_SD_MPS: f64 = 0.09;
+    /// The same of the cadence, steps/min.
+    pub(crate) const DAY_SD_SPM: f64 = 3.0;
+    /// How many recordings that belief weighs, which is also the least of degrees of freedom.
+    pub(crate) const DAY_SD_READINGS: f64 = 3.0;
+    /// Degrees of freedom by which one value among others may be wrong.
+    pub(crate) const TAIL: f64 = 2.0;
+    /// Rounds of fitting the mean and the spread.
+    pub(crate) const ROUNDS: usize = 8;
+    /// The runner's own laws hold with this probability at most: another may have worn the recorder, or the day be unusual.
+    pub(crate) const MOST_KNOWN: f64 = 0.95;
+    /// With so many recordings they hold with half of that.
+    pub(crate) const UNKNOWN: f64 = 0.3;
+}
+
 /// How sharply states change into each other. Our choice.
 pub(super) mod sharpness {
     /// Readings nearer to a change than this, s, are the change itself.

@@ -7,6 +7,7 @@ use super::config::prior::{
     WALK_REFERENCE_SPM, WALK_SPEED_MPS,
 };
 use super::emission::{Gaussian, MovingState};
+use super::runner::{GaitLaws, Law, RunnerPrior};
 use super::sharpness::Sharpness;
 
 /// Which readings a recording has.
@@ -16,22 +17,56 @@ pub(super) struct Channels {
     pub(super) cadence: bool,
 }
 
+/// How someone walks and runs: people in general, or one runner.
+struct Laws {
+    walk: GaitLaws,
+    run: GaitLaws,
+    /// By how much the run is faster than the walk, m/s.
+    speed_step_mps: Law,
+    /// The same of the cadence, steps/min.
+    cadence_step_spm: Law,
+}
+
+impl Laws {
+    const PEOPLE: Self = Self {
+        walk: GaitLaws::gaussian(WALK_SPEED_MPS, WALK_CADENCE_SPM),
+        run: GaitLaws::gaussian(RUN_SPEED_MPS, RUN_CADENCE_SPM),
+        speed_step_mps: Law::gaussian(SPEED_STEP_MPS),
+        cadence_step_spm: Law::gaussian(CADENCE_STEP_SPM),
+    };
+
+    fn of_runner(runner: &RunnerPrior) -> Self {
+        let step = |walk: Law, run: Law| Law {
+            mean: run.mean - walk.mean,
+            scale: run.scale.hypot(walk.scale),
+            freedom: run.freedom.min(walk.freedom),
+        };
+        let (walk, run) = (runner.walk, runner.run);
+        Self {
+            walk,
+            run,
+            speed_step_mps: step(walk.speed_mps, run.speed_mps),
+            cadence_step_spm: step(walk.cadence_spm, run.cadence_spm),
+        }
+    }
+}
+
 /// Log density of a state's means for a walk (`false`) or run (`true`).
-fn log_gait(state: &MovingState, channels: Channels, run: bool) -> f64 {
+fn log_gait(state: &MovingState, channels: Channels, laws: &Laws, run: bool) -> f64 {
     let speed = state.speed_mps.mean;
     let cadence = state.cadence_spm.mean;
+    let gait = if run { laws.run } else { laws.walk };
     // Beyond its mean on the far side from the switch a value is no less that gait's.
-    let towards_switch = |value: f64, gait: Gaussian| {
-        gait.log_density(if run { value.min(gait.mean) } else { value.max(gait.mean) })
-    };
+    let towards_switch =
+        |value: f64, law: Law| law.log_density(if run { value.min(law.mean) } else { value.max(law.mean) });
     if channels.cadence {
-        let by_cadence = towards_switch(cadence, if run { RUN_CADENCE_SPM } else { WALK_CADENCE_SPM });
+        let by_cadence = towards_switch(cadence, gait.cadence_spm);
         let given_cadence = if run { RUN_SPEED_MPS } else { walking_speed(cadence) };
         let by_speed =
             if channels.speed { given_cadence.log_density(speed).max(LEAST_SPEED_LOG) } else { 0.0 };
         by_cadence + by_speed
     } else if channels.speed {
-        towards_switch(speed, if run { RUN_SPEED_MPS } else { WALK_SPEED_MPS })
+        towards_switch(speed, gait.speed_mps)
     } else {
         0.0
     }
@@ -49,19 +84,20 @@ fn log_step(
     low: &MovingState,
     high: &MovingState,
     channels: Channels,
+    laws: &Laws,
     sharpness: Option<Sharpness>,
     switch: bool,
 ) -> f64 {
     // Steps within a gait go up: half a Gaussian, of twice the density.
     let within = |sd: f64, step: f64| Gaussian { mean: 0.0, sd }.log_density(step) + std::f64::consts::LN_2;
-    let log = |step: f64, between: Gaussian, sd: f64| {
+    let log = |step: f64, between: Law, sd: f64| {
         if switch { between.log_density(step) } else { within(sd, step) }.max(LEAST_STEP_LOG)
     };
     let mut sum = if switch { SWITCH_ODDS.ln() } else { 0.0 };
     if channels.cadence {
-        sum += log(high.cadence_spm.mean - low.cadence_spm.mean, CADENCE_STEP_SPM, SAME_GAIT_STEP_SPM);
+        sum += log(high.cadence_spm.mean - low.cadence_spm.mean, laws.cadence_step_spm, SAME_GAIT_STEP_SPM);
     } else if channels.speed {
-        sum += log(high.speed_mps.mean - low.speed_mps.mean, SPEED_STEP_MPS, SAME_GAIT_STEP_MPS);
+        sum += log(high.speed_mps.mean - low.speed_mps.mean, laws.speed_step_mps, SAME_GAIT_STEP_MPS);
     }
     if let (Some(Sharpness { share, error }), false) = (sharpness, channels.cadence) {
         let usual = if switch { SHARP } else { GRADUAL };
@@ -74,29 +110,65 @@ fn log_step(
 
 /// For each state (in order of cadence or else speed) the probability that it is a run. Labels never fall along that order: the
 /// ways to cut the list into walks and then runs are weighed against each other. `sharpness[k]` is of the changes between states
-/// k and k + 1. `side_log_odds[k]` is what marks and guesses add to the log odds of state k being a run.
+/// k and k + 1. `side_log_odds[k]` is what marks and guesses add to the log odds of state k being a run. What is known of the
+/// `runner` holds for the recording as a whole, or it does not and people's laws do: the two are weighed by how well each tells
+/// the states.
 pub(super) fn run_probabilities(
     states: &[MovingState],
     channels: Channels,
     sharpness: &[Option<Sharpness>],
     side_log_odds: &[f64],
+    runner: Option<&RunnerPrior>,
 ) -> Vec<f64> {
     let n = states.len();
-    let cuts: Vec<f64> = (0..=n)
-        .map(|walks| {
-            let own: f64 =
-                states.iter().enumerate().map(|(k, state)| log_gait(state, channels, k >= walks)).sum();
-            let pairs = states.windows(2).zip(sharpness).enumerate();
-            let steps = pairs.map(|(k, (pair, &sharpness))| {
-                log_step(&pair[0], &pair[1], channels, sharpness, k + 1 == walks)
-            });
-            INVERSE_TEMPERATURE * (own + steps.sum::<f64>()) + side_log_odds[walks..].iter().sum::<f64>()
-        })
-        .collect();
+    let mut cuts = log_cuts(states, channels, sharpness, &Laws::PEOPLE);
+    if let Some(runner) = runner {
+        let own = log_cuts(states, channels, sharpness, &Laws::of_runner(runner));
+        cuts = mixed(&cuts, &own, runner.known);
+    }
+    for (walks, cut) in cuts.iter_mut().enumerate() {
+        *cut += side_log_odds[walks..].iter().sum::<f64>();
+    }
     let top = cuts.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let odds: Vec<f64> = cuts.iter().map(|log| (log - top).exp()).collect();
     let total: f64 = odds.iter().sum();
     (0..n).map(|k| odds[..=k].iter().sum::<f64>() / total).collect()
+}
+
+/// Log weight of each cut, from no state a walk to all.
+fn log_cuts(
+    states: &[MovingState],
+    channels: Channels,
+    sharpness: &[Option<Sharpness>],
+    laws: &Laws,
+) -> Vec<f64> {
+    let log_cut = |walks: usize| {
+        let states_alone = states.iter().enumerate();
+        let own: f64 = states_alone.map(|(k, state)| log_gait(state, channels, laws, k >= walks)).sum();
+        let pairs = states.windows(2).zip(sharpness).enumerate();
+        let steps = pairs.map(|(k, (pair, &sharpness))| {
+            log_step(&pair[0], &pair[1], channels, laws, sharpness, k + 1 == walks)
+        });
+        INVERSE_TEMPERATURE * (own + steps.sum::<f64>())
+    };
+    (0..=states.len()).map(log_cut).collect()
+}
+
+/// Log weights of the cuts where the runner's own laws hold with the probability `known`, else people's. Where people's tell the
+/// states clearly better, this is not how this runner moves, and the others' recordings say nothing.
+fn mixed(people: &[f64], own: &[f64], known: f64) -> Vec<f64> {
+    let all = |cuts: &[f64]| cuts.iter().copied().fold(f64::NEG_INFINITY, log_sum);
+    if known.ln() + all(own) < (1.0 - known).ln() + all(people) {
+        return people.to_vec();
+    }
+    let both = people.iter().zip(own);
+    both.map(|(people, own)| log_sum((1.0 - known).ln() + people, known.ln() + own)).collect()
+}
+
+/// ln(eᵃ + eᵇ).
+fn log_sum(a: f64, b: f64) -> f64 {
+    let top = a.max(b);
+    if top == f64::NEG_INFINITY { top } else { top + ((a - top).exp() + (b - top).exp()).ln() }
 }
 
 #[cfg(test)]
@@ -115,7 +187,7 @@ mod tests {
         let channels = Channels { speed: true, cadence: false };
         // Walk and run: the faster one is a run, the slower one is not.
         let switch = |sharpness: Option<Sharpness>| {
-            let run = run_probabilities(&states, channels, &[sharpness], &[0.0; 2]);
+            let run = run_probabilities(&states, channels, &[sharpness], &[0.0; 2], None);
             run[1] - run[0]
         };
         let unseen = switch(None);

@@ -2,8 +2,8 @@
 //!
 //! The way: `observe` lays the readings on an even grid of frames, `em` finds the states of moving that the recording shows,
 //! `labels` says which gait each state is, `chain` finds the most probable sequence, `boundary` places each change between
-//! samples, `bouts` sums up. What the runner's marks and the recorder's own guesses tell comes in by `side_information`. All
-//! settings stand in `config`; `docs/method.md` has the equations and sources.
+//! samples, `bouts` sums up. What the runner's marks and the recorder's own guesses tell comes in by `side_information`, what the
+//! runner's other recordings tell by `runner`. All settings stand in `config`; `docs/method.md` has the equations and sources.
 
 pub mod agreement;
 mod boundary;
@@ -17,6 +17,7 @@ mod initial;
 mod labels;
 mod m_step;
 mod observe;
+mod runner;
 mod sharpness;
 mod side_information;
 mod slope;
@@ -24,6 +25,7 @@ mod state;
 mod weights;
 
 pub use config::GaitConfig;
+pub use runner::{GaitEvidence, RunnerEvidence, RunnerPrior, has_cadence};
 
 use crate::clean::Series;
 use chain::{MOST_STATES, Workspace, forward_backward, viterbi};
@@ -123,10 +125,12 @@ impl Segmentation {
     }
 }
 
-/// Works out the bouts of one series.
-pub fn segment(series: &Series, config: &GaitConfig) -> Noted<Segmentation> {
+/// Works out the bouts of one series. What the runner's other recordings tell comes in by `runner`.
+pub fn segment(series: &Series, config: &GaitConfig, runner: Option<&RunnerPrior>) -> Noted<Segmentation> {
     let observed = observe::observe(series, config.silent_s);
-    let Some(model) = Model::fit(series, &observed, config) else { return bouts::nothing_known(series) };
+    let Some(model) = Model::fit(series, &observed, config, runner) else {
+        return bouts::nothing_known(series);
+    };
     let mut found = bouts::assemble(series, &observed, &model);
     found.notices.extend(side_information::disagreement(series, &found.value));
     found
@@ -143,7 +147,12 @@ struct Model {
 
 impl Model {
     /// Fits one state, two, and so on, takes the number with the best score, and labels the states. `None` of too few readings.
-    fn fit(series: &Series, observed: &Observed, config: &GaitConfig) -> Option<Self> {
+    fn fit(
+        series: &Series,
+        observed: &Observed,
+        config: &GaitConfig,
+        runner: Option<&RunnerPrior>,
+    ) -> Option<Self> {
         // The search goes over a coarser grid, where a step costs a third; the result is refined on the fine one.
         let coarse = observed.coarser(SEARCH_FRAMES);
         let most = config.most_moving_states.min(MOST_STATES - 1);
@@ -164,7 +173,7 @@ impl Model {
         let said = SideInformation::of(series, observed);
         let confusion = said.confusion(&fit.posteriors, moving);
         let side_log_odds = side_information::run_log_odds(&confusion);
-        let run = labels::run_probabilities(&fit.states, channels, &sharpness, &side_log_odds);
+        let run = labels::run_probabilities(&fit.states, channels, &sharpness, &side_log_odds, runner);
         // The states are the readings' own; only which of them holds when is open to what was said.
         if !said.is_silent() {
             let mut workspace = Workspace::default();

@@ -48,7 +48,7 @@ fn columns(parts: &[Part]) -> Columns {
 }
 
 fn segmented(columns: &Columns) -> Noted<Segmentation> {
-    segment(&Series::new(columns.clone()).unwrap(), &GaitConfig::default())
+    segment(&Series::new(columns.clone()).unwrap(), &GaitConfig::default(), None)
 }
 
 fn bouts(parts: &[Part]) -> Vec<Bout> {

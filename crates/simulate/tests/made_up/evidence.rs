@@ -28,7 +28,7 @@ fn found(session: &str, settings: &Settings) -> (Vec<GaitSpan>, Segmentation) {
     let span =
         |b: &jogaudit_simulate::TrueBout| GaitSpan { gait: b.gait, start_s: b.start_s, end_s: b.end_s };
     let series = clean(&simulated.recording, &CleanConfig::default()).value;
-    (simulated.truth.iter().map(span).collect(), segment(&series, &GaitConfig::default()).value)
+    (simulated.truth.iter().map(span).collect(), segment(&series, &GaitConfig::default(), None).value)
 }
 
 /// What comes out of one way of recording the same sessions.

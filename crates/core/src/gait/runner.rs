@@ -1,0 +1,364 @@
+//! What the recordings of one runner tell of the others: how fast, and with how many steps, this runner walks and runs.
+//!
+//! [`RunnerEvidence`] is what one segmented recording tells; [`RunnerPrior`] is what all of them tell of one more, each day
+//! weighed by how near it is. `labels` weighs it against what is known of people.
+
+use jiff::{SignedDuration, Timestamp};
+use statrs::distribution::{Continuous, StudentsT};
+
+use super::config::fit::USUAL_SLOPE_EFFECT;
+use super::config::prior::{RUN_CADENCE_SPM, RUN_SPEED_MPS, WALK_CADENCE_SPM, WALK_SPEED_MPS};
+use super::config::runner::{
+    CADENCE_SHARE, DAY_SD_MPS, DAY_SD_READINGS, DAY_SD_SPM, END_S, FADES_DAYS, LEAST_BOUT_S, LEAST_SECONDS,
+    MOST_KNOWN, ROUNDS, SURE, SURE_WITHOUT_CADENCE, TAIL, TRUST_WITHOUT_CADENCE, UNKNOWN,
+};
+use super::emission::Gaussian;
+use super::slope::slopes;
+use super::{Bout, Gait, Segmentation};
+use crate::clean::Series;
+use crate::statistics::{mean_of_known, median};
+
+/// What one recording tells of how its runner walks or runs.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct GaitEvidence {
+    /// Time in bouts that are certain, s.
+    pub seconds: f64,
+    /// Mean certainty of these bouts, 0 to 1.
+    pub certainty: f64,
+    /// Usual speed on level ground, m/s: the median over the bouts, each counted by its time.
+    pub speed_mps: Option<f64>,
+    /// Standard deviation of the bouts around it, m/s.
+    pub spread_mps: f64,
+    /// Usual cadence, steps a minute, both feet.
+    pub cadence_spm: Option<f64>,
+}
+
+/// What one segmented recording tells of its runner.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RunnerEvidence {
+    /// When it was begun.
+    pub start: Timestamp,
+    /// When it ended.
+    pub end: Timestamp,
+    /// Whether cadence told the gaits: then what they are is nearly certain.
+    pub has_cadence: bool,
+    /// Walking, where there is enough that is certain.
+    pub walk: Option<GaitEvidence>,
+    /// Running, likewise.
+    pub run: Option<GaitEvidence>,
+}
+
+impl RunnerEvidence {
+    /// What a recording and its bouts tell; `None` when that is nothing. A recording without cadence tells only where it has both
+    /// gaits and each is very certain: it was told apart by what is known of people, and may not confirm that by itself.
+    pub fn of(series: &Series, segmentation: &Segmentation) -> Option<Self> {
+        let has_cadence = has_cadence(series, segmentation);
+        let sure = if has_cadence { SURE } else { SURE_WITHOUT_CADENCE };
+        let level_mps = level_speeds(series);
+        let told = |gait: Gait| {
+            let bouts = segmentation.bouts().iter();
+            let bouts =
+                bouts.filter(|b| b.gait == gait && b.certainty >= sure && b.duration_s() >= LEAST_BOUT_S);
+            gait_evidence(series, &level_mps, bouts)
+        };
+        let (walk, run) = (told(Gait::Walk), told(Gait::Run));
+        let enough =
+            if has_cadence { walk.is_some() || run.is_some() } else { walk.is_some() && run.is_some() };
+        let elapsed = SignedDuration::try_from_secs_f64(series.elapsed_s()).unwrap_or_default();
+        let end = series.start().checked_add(elapsed).unwrap_or(Timestamp::MAX);
+        enough.then_some(Self { start: series.start(), end, has_cadence, walk, run })
+    }
+
+    /// By how much it counts as a teacher: 1, or less without cadence.
+    fn trust(&self) -> f64 {
+        if self.has_cadence { 1.0 } else { TRUST_WITHOUT_CADENCE }
+    }
+
+    fn of_gait(&self, run: bool) -> Option<&GaitEvidence> {
+        if run { self.run.as_ref() } else { self.walk.as_ref() }
+    }
+}
+
+/// Whether cadence tells the gaits of a recording: most of the time in which someone moves has one.
+pub fn has_cadence(series: &Series, segmentation: &Segmentation) -> bool {
+    let (mut known, mut all) = (0, 0);
+    for bout in segmentation.bouts().iter().filter(|b| matches!(b.gait, Gait::Walk | Gait::Run)) {
+        let cadences = &series.cadence_spm()[series.range(bout.start_s, bout.end_s)];
+        known += cadences.iter().flatten().count();
+        all += cadences.len();
+    }
+    known as f64 > CADENCE_SHARE * all as f64
+}
+
+/// Each sample's speed as it would be on level ground.
+fn level_speeds(series: &Series) -> Vec<Option<f64>> {
+    let slopes = slopes(series, 0.0, 1.0, series.elapsed_s() as usize + 1);
+    let slope = |at_s: f64| slopes.get(at_s as usize).copied().unwrap_or(0.0);
+    let level =
+        |(&at_s, speed): (&f64, &Option<f64>)| speed.map(|v| v / USUAL_SLOPE_EFFECT.factor(slope(at_s)));
+    series.time_s().iter().zip(series.speed_mps()).map(level).collect()
+}
+
+fn gait_evidence<'b>(
+    series: &Series,
+    level_mps: &[Option<f64>],
+    bouts: impl Iterator<Item = &'b Bout>,
+) -> Option<GaitEvidence> {
+    let (mut seconds, mut sure_s) = (0.0, 0.0);
+    let (mut speeds, mut cadences) = (Vec::new(), Vec::new());
+    for bout in bouts {
+        let inner = series.range(bout.start_s + END_S, bout.end_s - END_S);
+        seconds += bout.duration_s();
+        sure_s += bout.certainty * bout.duration_s();
+        let mut known: Vec<f64> = level_mps[inner.clone()].iter().flatten().copied().collect();
+        speeds.extend(median(&mut known).map(|v| (v, bout.duration_s())));
+        cadences.extend(mean_of_known(&series.cadence_spm()[inner], 1).map(|c| (c, bout.duration_s())));
+    }
+    if seconds < LEAST_SECONDS || speeds.is_empty() && cadences.is_empty() {
+        return None;
+    }
+    let speed_mps = weighted_median(&mut speeds);
+    let around = speed_mps.unwrap_or(0.0);
+    let all_s: f64 = speeds.iter().map(|(_, s)| s).sum();
+    let square: f64 = speeds.iter().map(|(v, s)| s * (v - around) * (v - around)).sum();
+    Some(GaitEvidence {
+        seconds,
+        certainty: sure_s / seconds,
+        speed_mps,
+        spread_mps: if all_s > 0.0 { (square / all_s).sqrt() } else { 0.0 },
+        cadence_spm: weighted_median(&mut cadences),
+    })
+}
+
+/// The least value up to which half of the weight lies; `None` of no values.
+fn weighted_median(values: &mut [(f64, f64)]) -> Option<f64> {
+    values.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    let half = 0.5 * values.iter().map(|(_, weight)| weight).sum::<f64>();
+    let mut below = 0.0;
+    let reaches = |&&(_, weight): &&(f64, f64)| {
+        below += weight;
+        below >= half
+    };
+    values.iter().find(reaches).or(values.last()).map(|(value, _)| *value)
+}
+
+/// Where a value of one gait lies: a heavy-tailed distribution, so that an unusual day is possible.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Law {
+    pub(super) mean: f64,
+    /// Scale: the standard deviation of the Gaussian that it comes near to with many degrees of freedom.
+    pub(super) scale: f64,
+    /// Degrees of freedom of Student's t distribution; infinite for a Gaussian.
+    pub(super) freedom: f64,
+}
+
+impl Law {
+    pub(super) const fn gaussian(Gaussian { mean, sd }: Gaussian) -> Self {
+        Self { mean, scale: sd, freedom: f64::INFINITY }
+    }
+
+    /// Log density.
+    pub(super) fn log_density(self, value: f64) -> f64 {
+        let gaussian = Gaussian { mean: self.mean, sd: self.scale };
+        match StudentsT::new(self.mean, self.scale, self.freedom) {
+            Ok(law) if self.freedom.is_finite() => law.ln_pdf(value),
+            _ => gaussian.log_density(value),
+        }
+    }
+}
+
+/// How people, or one runner, walk or run.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct GaitLaws {
+    pub(super) speed_mps: Law,
+    pub(super) cadence_spm: Law,
+}
+
+impl GaitLaws {
+    pub(super) const fn gaussian(speed_mps: Gaussian, cadence_spm: Gaussian) -> Self {
+        Self { speed_mps: Law::gaussian(speed_mps), cadence_spm: Law::gaussian(cadence_spm) }
+    }
+}
+
+/// What is known of a runner before a recording is seen, from the others.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RunnerPrior {
+    pub(super) walk: GaitLaws,
+    pub(super) run: GaitLaws,
+    /// Probability that this runner's own laws hold rather than those of people, 0 to 1: the greater, the more is known.
+    pub(super) known: f64,
+    teachers: usize,
+}
+
+impl RunnerPrior {
+    /// What the recordings of one runner tell of another of the same runner, recorded from `start` to `end`. The recording itself,
+    /// copies of it and whatever else was recorded at that time are left out. `None` when nothing is left. In whatever order the
+    /// evidence comes, the result is the same.
+    pub fn of(evidence: &[RunnerEvidence], start: Timestamp, end: Timestamp) -> Option<Self> {
+        let is_other = |e: &&RunnerEvidence| e.end < start || e.start > end;
+        let mut others: Vec<&RunnerEvidence> = evidence.iter().filter(is_other).collect();
+        // Sums of floating point depend on their order.
+        others.sort_by(|a, b| {
+            (a.start, a.end).cmp(&(b.start, b.end)).then_with(|| speeds(a).total_cmp(&speeds(b)))
+        });
+        let days = |e: &RunnerEvidence| {
+            let between =
+                if e.end < start { start.duration_since(e.end) } else { e.start.duration_since(end) };
+            between.as_secs_f64() / 86_400.0
+        };
+        let weight = |e: &RunnerEvidence| e.trust() / (1.0 + days(e) / FADES_DAYS);
+        let law = |run: bool, of: fn(&GaitEvidence) -> Option<f64>, people: Gaussian, day_sd: f64| {
+            let told = others.iter().filter_map(|e| e.of_gait(run).and_then(of).map(|v| (v, weight(e))));
+            own_law(told.collect(), people, day_sd)
+        };
+        let speed = |run, people| law(run, |g| g.speed_mps, people, DAY_SD_MPS);
+        let cadence = |run, people| law(run, |g| g.cadence_spm, people, DAY_SD_SPM);
+        let ((walk_mps, walk_n), (run_mps, run_n)) =
+            (speed(false, WALK_SPEED_MPS), speed(true, RUN_SPEED_MPS));
+        let ((walk_spm, _), (run_spm, _)) =
+            (cadence(false, WALK_CADENCE_SPM), cadence(true, RUN_CADENCE_SPM));
+        let n = walk_n.min(run_n);
+        (n > 0.0).then(|| Self {
+            walk: GaitLaws { speed_mps: walk_mps, cadence_spm: walk_spm },
+            run: GaitLaws { speed_mps: run_mps, cadence_spm: run_spm },
+            known: MOST_KNOWN * n / (n + UNKNOWN),
+            teachers: others.len(),
+        })
+    }
+
+    /// How many recordings it was learnt from.
+    pub fn teachers(&self) -> usize {
+        self.teachers
+    }
+}
+
+fn speeds(evidence: &RunnerEvidence) -> f64 {
+    let speed = |gait: &Option<GaitEvidence>| gait.and_then(|g| g.speed_mps).unwrap_or(0.0);
+    100.0 * speed(&evidence.walk) + speed(&evidence.run)
+}
+
+/// Where the next value of this runner lies, from values with weights, and how many whole recordings these are worth. The mean and
+/// the spread are those of a Student's t distribution fitted from the median on, so that a few wrong values hardly count; both are
+/// held to what is known of people as if by a part of one recording and by [`DAY_SD_READINGS`] of them.
+fn own_law(mut told: Vec<(f64, f64)>, people: Gaussian, day_sd: f64) -> (Law, f64) {
+    let Some(mut mean) = weighted_median(&mut told) else { return (Law::gaussian(people), 0.0) };
+    let n: f64 = told.iter().map(|(_, weight)| weight).sum();
+    let people_weight = (day_sd / people.sd).powi(2);
+    let mut sd = day_sd;
+    for _ in 0..ROUNDS {
+        let counts = |value: f64| {
+            let z = (value - mean) / sd;
+            ((TAIL + 1.0) / (TAIL + z * z)).min(1.0)
+        };
+        let counted: Vec<(f64, f64)> =
+            told.iter().map(|&(value, weight)| (value, weight * counts(value))).collect();
+        let all: f64 = counted.iter().map(|(_, weight)| weight).sum();
+        let sum: f64 = counted.iter().map(|(value, weight)| value * weight).sum();
+        mean = (sum + people.mean * people_weight) / (all + people_weight);
+        let square: f64 =
+            counted.iter().map(|(value, weight)| weight * (value - mean) * (value - mean)).sum();
+        sd = ((square + DAY_SD_READINGS * day_sd * day_sd) / (n + DAY_SD_READINGS)).sqrt();
+    }
+    // The next value differs from the mean by its own day and by what the mean is off.
+    let scale = sd * (1.0 + 1.0 / (n + people_weight)).sqrt();
+    (Law { mean, scale, freedom: DAY_SD_READINGS + n }, n)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const DAY_S: i64 = 86_400;
+
+    /// A recording of half an hour on a day, with cadence.
+    fn taught(day: i64, walk_mps: f64, run_mps: f64) -> RunnerEvidence {
+        let start = Timestamp::from_second(1_772_000_000 + day * DAY_S).unwrap();
+        let gait = |speed_mps, cadence_spm| GaitEvidence {
+            seconds: 600.0,
+            certainty: 0.99,
+            speed_mps: Some(speed_mps),
+            spread_mps: 0.05,
+            cadence_spm: Some(cadence_spm),
+        };
+        RunnerEvidence {
+            start,
+            end: start + SignedDuration::from_mins(30),
+            has_cadence: true,
+            walk: Some(gait(walk_mps, 120.0)),
+            run: Some(gait(run_mps, 158.0)),
+        }
+    }
+
+    fn prior(evidence: &[RunnerEvidence], day: i64) -> Option<RunnerPrior> {
+        let asked = taught(day, 0.0, 0.0);
+        RunnerPrior::of(evidence, asked.start, asked.end)
+    }
+
+    #[test]
+    fn the_recording_itself_and_its_copies_do_not_teach() {
+        let own = taught(3, 1.9, 2.2);
+        let copy = RunnerEvidence { start: own.start + SignedDuration::from_secs(5), ..own };
+        assert_eq!(prior(&[own, copy], 3), None);
+        let other = taught(5, 1.7, 2.4);
+        assert_eq!(prior(&[own, other, copy], 3), prior(&[other], 3));
+        assert_eq!(prior(&[own, other], 3).unwrap().teachers(), 1);
+    }
+
+    #[test]
+    fn any_order_teaches_the_same() {
+        let days: Vec<RunnerEvidence> =
+            (0..9).map(|d| taught(2 * d, 1.8 + 0.013 * d as f64, 2.15 + 0.017 * d as f64)).collect();
+        let mut turned = days.clone();
+        for _ in 0..days.len() {
+            turned.rotate_left(1);
+            turned.swap(2, 7);
+            assert_eq!(prior(&turned, 4), prior(&days, 4));
+        }
+    }
+
+    #[test]
+    fn a_few_wrong_recordings_hardly_count() {
+        let mut days: Vec<RunnerEvidence> = (0..8).map(|d| taught(2 * d, 1.85, 2.2)).collect();
+        let right = prior(&days, 20).unwrap();
+        // Two of ten whose runs were taken for walks.
+        days.extend([taught(17, 2.2, 2.9), taught(18, 2.25, 3.0)]);
+        let with_wrong = prior(&days, 20).unwrap();
+        for (a, b) in [(&right.walk, &with_wrong.walk), (&right.run, &with_wrong.run)] {
+            assert!((a.speed_mps.mean - b.speed_mps.mean).abs() < 0.06, "{right:?} {with_wrong:?}");
+        }
+    }
+
+    #[test]
+    fn near_days_count_more() {
+        // A runner who gets faster: 2.0 m/s in the first weeks, 2.3 m/s in the last.
+        let days: Vec<RunnerEvidence> =
+            (0..20).map(|d| taught(4 * d, 1.7, if d < 10 { 2.0 } else { 2.3 })).collect();
+        let run = |day| prior(&days, day).unwrap().run.speed_mps.mean;
+        assert!(run(2) < 2.12 && run(77) > 2.18, "{} {}", run(2), run(77));
+    }
+
+    #[test]
+    fn more_recordings_make_the_prior_narrower_and_better_known() {
+        let of = |n: i64| prior(&(1..=n).map(|d| taught(d, 1.85, 2.2)).collect::<Vec<_>>(), 0).unwrap();
+        for n in [1, 2, 4, 9] {
+            let (few, more) = (of(n), of(n + 1));
+            assert!(more.run.speed_mps.scale < few.run.speed_mps.scale, "{n}");
+            assert!(more.known > few.known && more.known < MOST_KNOWN, "{n}");
+            // Drawn towards people, the less the more is known.
+            assert!((more.run.speed_mps.mean - 2.2).abs() < (few.run.speed_mps.mean - 2.2).abs(), "{n}");
+        }
+        let without = RunnerEvidence { has_cadence: false, ..taught(1, 1.85, 2.2) };
+        assert!(prior(&[without], 0).unwrap().known < of(1).known);
+    }
+
+    #[test]
+    fn a_heavy_tail_lets_an_unusual_day_be() {
+        let narrow = Law { mean: 2.2, scale: 0.1, freedom: 4.0 };
+        let gaussian = Law::gaussian(Gaussian { mean: 2.2, sd: 0.1 });
+        assert!(narrow.log_density(3.2) > gaussian.log_density(3.2) + 30.0);
+        // Student's t with one degree of freedom is Cauchy's: 1 / (π s (1 + z²)).
+        let cauchy = Law { mean: 1.0, scale: 0.5, freedom: 1.0 };
+        let expected = -(std::f64::consts::PI * 0.5 * 5.0).ln();
+        assert!((cauchy.log_density(2.0) - expected).abs() < 1e-9);
+    }
+}
