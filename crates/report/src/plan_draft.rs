@@ -115,7 +115,10 @@ fn explained(draft: &DraftedPlan, request: &DraftRequest) -> Vec<String> {
 
 /// Writes a paragraph of comment, broken at spaces.
 fn comment(out: &mut String, text: &str) {
-    let options =
-        textwrap::Options::new(WIDTH).initial_indent("# ").subsequent_indent("# ").break_words(false);
+    let options = textwrap::Options::new(WIDTH)
+        .initial_indent("# ")
+        .subsequent_indent("# ")
+        .wrap_algorithm(textwrap::WrapAlgorithm::FirstFit)
+        .word_splitter(textwrap::WordSplitter::NoHyphenation);
     let _ = writeln!(out, "{}", textwrap::fill(text, options));
 }
