@@ -25,7 +25,7 @@ pub(crate) struct Both {
 impl Both {
     pub(crate) fn of(recording: &Recording) -> Self {
         let series = clean(recording, &CleanConfig::default()).value;
-        let ours = segment(&series, &GaitConfig::default()).value.bouts().to_vec();
+        let ours = segment(&series, &GaitConfig::default(), None).value.bouts().to_vec();
         Self { ours, bare: threshold(&series) }
     }
 }
