@@ -7,7 +7,7 @@ use clap::ValueEnum;
 
 use jogaudit_core::agree::input::{self, BoutSets, Side};
 use jogaudit_core::agree::{compare_bouts, compare_scores};
-use jogaudit_files::{self as files, Failure, named, refuse_inputs, write_whole};
+use jogaudit_files::{self as files, Failure, Output, named};
 use jogaudit_recording::notice::Notice;
 use jogaudit_report::{agree_plot, agree_text, agree_view, text, view};
 
@@ -52,9 +52,7 @@ enum Format {
 }
 
 pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
-    if let Some(plot) = &args.plot {
-        refuse_inputs(plot, &[&args.reference, &args.other])?;
-    }
+    let out = output(args)?;
     let sides = (side(&args.reference, &args.key)?, side(&args.other, &args.key)?);
     let (result, plot, notices) = match sides {
         (Side::Bouts(mut reference), Side::Bouts(mut other)) => {
@@ -91,14 +89,34 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
                 .hint("a table of bouts has the columns `gait`, `start_s` and `end_s`"));
         }
     };
-    if let (Some(path), Some(plot)) = (&args.plot, plot) {
-        write_whole(path, plot.as_bytes())?;
+    // The result is printed once the picture is there.
+    if let (Some(out), Some(plot)) = (out, plot) {
+        out.write(plot.as_bytes())?;
     }
     io.result(&result)?;
     if matches!(args.format, Format::Text) {
         remark(&notices, io);
     }
     Ok(Done::Plain)
+}
+
+/// The file of the picture: no file of either side, and not standard output, which takes the result.
+fn output(args: &Args) -> Result<Option<Output>, Failure> {
+    let Some(plot) = args.plot.as_deref() else { return Ok(None) };
+    if plot == Path::new("-") {
+        let failure = Failure::refused("the result and the picture cannot both go to standard output");
+        return Err(failure.hint("name a file with --plot"));
+    }
+    let mut inputs = Vec::new();
+    for side in [&args.reference, &args.other] {
+        if side.is_dir() {
+            inputs.extend(files_of(side)?);
+        } else {
+            inputs.push(side.clone());
+        }
+    }
+    let inputs: Vec<&Path> = inputs.iter().map(PathBuf::as_path).collect();
+    files::output(Some(plot), &inputs)
 }
 
 /// Says what was noticed; the JSON document holds it itself.
@@ -140,8 +158,8 @@ fn file(path: &Path, key: &[String]) -> Result<Side, Failure> {
     input::parse(text, key).map_err(|error| refused().caused_by(&error).hint(HINT))
 }
 
-/// The bouts of every JSON and CSV file of a folder, by the file's name without what it ends with.
-fn folder(path: &Path) -> Result<BoutSets, Failure> {
+/// The JSON and CSV files of a folder, in order of name.
+fn files_of(path: &Path) -> Result<Vec<PathBuf>, Failure> {
     let entries = fs::read_dir(path).and_then(Iterator::collect::<Result<Vec<_>, _>>);
     let mut files: Vec<PathBuf> = entries
         .map_err(|error| Failure::input(path, &error))?
@@ -150,8 +168,13 @@ fn folder(path: &Path) -> Result<BoutSets, Failure> {
         .collect();
     files.retain(|file| file.extension().is_some_and(|ending| ENDINGS.iter().any(|known| ending == *known)));
     files.sort();
+    Ok(files)
+}
+
+/// The bouts of every JSON and CSV file of a folder, by the file's name without what it ends with.
+fn folder(path: &Path) -> Result<BoutSets, Failure> {
     let mut sets = BoutSets::new();
-    for path in files {
+    for path in files_of(path)? {
         let stem = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
         let name = SIDES.iter().find_map(|side| stem.strip_suffix(side)).unwrap_or(&stem).to_owned();
         let Side::Bouts(bouts) = file(&path, &[])? else {

@@ -10,7 +10,7 @@ use std::time::{Duration, Instant};
 use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use jogaudit_cohort::{self as batch, Job, Progress, Report};
-use jogaudit_files::{Failure, named};
+use jogaudit_files::{Failure, named_output};
 use jogaudit_report::text;
 use jogaudit_report::view::notice;
 
@@ -73,7 +73,7 @@ pub(super) struct Args {
 
 pub(super) fn run(args: Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     refuse_contradictions(&args)?;
-    let is_piped = args.is_piped();
+    let is_piped = args.outputs().any(|output| output == Path::new("-"));
     let job = args.job();
     let begun = Instant::now();
     let report = {
@@ -89,9 +89,10 @@ pub(super) fn run(args: Args, io: &mut Io<'_>) -> Result<Done, Failure> {
 }
 
 impl Args {
-    /// Whether the rows go to standard output.
-    fn is_piped(&self) -> bool {
-        self.out == Path::new("-")
+    /// The outputs that are named.
+    fn outputs(&self) -> impl Iterator<Item = &PathBuf> {
+        let others = [&self.bouts, &self.reps, &self.provenance].into_iter().flatten();
+        std::iter::once(&self.out).chain(others).chain(self.summary.iter().flatten())
     }
 
     fn job(self) -> Job {
@@ -117,12 +118,12 @@ impl Args {
 
 /// Standard output takes one thing, and what it took cannot be taken back.
 fn refuse_contradictions(args: &Args) -> Result<(), Failure> {
-    if args.is_piped() && args.resume {
+    if args.out == Path::new("-") && args.resume {
         let failure = Failure::refused("rows on standard output cannot be resumed");
         return Err(failure.hint("name a file with --out"));
     }
-    if args.is_piped() && args.summary == Some(None) {
-        let failure = Failure::refused("the rows and the summary cannot both go to standard output");
+    if args.outputs().any(|output| output == Path::new("-")) && args.summary == Some(None) {
+        let failure = Failure::refused("a table and the summary cannot both go to standard output");
         return Err(failure.hint("name a file: --summary=FILE"));
     }
     Ok(())
@@ -130,8 +131,7 @@ fn refuse_contradictions(args: &Args) -> Result<(), Failure> {
 
 /// What is said at the end of a run.
 fn said(report: &Report, job: &Job, elapsed: Duration) -> String {
-    let to = if job.out == Path::new("-") { "standard output".into() } else { named(&job.out) };
-    let mut said = format!("{} recordings, each a row in {to}", report.rows);
+    let mut said = format!("{} recordings, each a row in {}", report.rows, named_output(&job.out));
     if report.resumed > 0 {
         let _ = write!(said, ", {} of them from an earlier run", report.resumed);
     }

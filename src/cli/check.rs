@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::ValueEnum;
 
 use jogaudit_core::audit::{Outcome, Prescription};
-use jogaudit_files::{self as files, Failure, MAX_UNZIPPED_MIB, named};
+use jogaudit_files::{self as files, Failure, MAX_UNZIPPED_MIB, named_output};
 use jogaudit_report::{CheckReport, html, json, text};
 
 use super::{Done, Io, mebibytes};
@@ -23,7 +23,7 @@ pub(super) struct Args {
     /// Choose the form of the report
     #[arg(long, value_enum, default_value_t)]
     format: Format,
-    /// Write the report to this file, whole or not at all, instead of standard output
+    /// Write the report to this file, whole or not at all, instead of standard output; `-` is standard output
     #[arg(long, value_name = "PATH")]
     out: Option<PathBuf>,
     /// End with exit code 1 when the outcome is `overdone`
@@ -69,9 +69,7 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     if args.file == stdin && args.plan == stdin {
         return Err(Failure::refused("standard input cannot be both the recording and the plan"));
     }
-    if let Some(out) = &args.out {
-        files::refuse_inputs(out, &[&args.file, &args.plan])?;
-    }
+    let out = files::output(args.out.as_deref(), &[&args.file, &args.plan])?;
     let config = files::config_unzipping(args.max_unzipped);
     let mut notices = Vec::new();
     let plan = files::plan(&args.plan, &mut notices)?;
@@ -82,15 +80,15 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     let checked = input.activity.check(Prescription::of(&plan, stage), &config, with_trace);
     let report = CheckReport::new(&input.activity, &input.sha256, &plan, stage, &checked);
     let CheckReport { view, charts } = report;
-    match &args.out {
+    match out {
         Some(out) => {
             let report = match args.format {
                 Format::Text => anstream::adapter::strip_str(&text::check(&view, true)).to_string(),
                 Format::Json => json::check(&view),
                 Format::Html => html::check(&view, charts.as_ref()),
             };
-            files::write_whole(out, report.as_bytes())?;
-            io.remark(&format!("{}\nThe report is in {}.\n", view.summary, named(out)));
+            out.write(report.as_bytes())?;
+            io.remark(&format!("{}\nThe report is in {}.\n", view.summary, named_output(out.named())));
         }
         None => match args.format {
             Format::Text => {

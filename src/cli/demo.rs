@@ -3,11 +3,12 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use jogaudit_files::Failure;
+use jogaudit_core::prescription::Plan;
+use jogaudit_files::{self as files, Failure, write_whole};
 use jogaudit_recording::read::Format;
 use jogaudit_simulate::{CadenceStep, Channels, Fault, FaultKind, Kept, Laps, Settings, gzip, write};
 
-use super::simulate::{make, refused, save, stage_in};
+use super::simulate::{make, refused};
 use super::{Done, Io, check, review};
 
 #[derive(clap::Args, Debug)]
@@ -208,11 +209,11 @@ pub(super) fn make_case(dir: &Path) -> Result<(), Failure> {
     for folder in ["", "april", "may"] {
         make_folder(&recordings.join(folder))?;
     }
-    save(&dir.join("plan.toml"), PLAN.as_bytes())?;
-    save(&dir.join("diary.csv"), DIARY.as_bytes())?;
-    save(&recordings.join(RIDE_FILE), RIDE.as_bytes())?;
+    write_whole(&dir.join("plan.toml"), PLAN.as_bytes())?;
+    write_whole(&dir.join("diary.csv"), DIARY.as_bytes())?;
+    write_whole(&recordings.join(RIDE_FILE), RIDE.as_bytes())?;
     for outing in &OUTINGS {
-        save(&recordings.join(outing.file), &record(outing)?)?;
+        write_whole(&recordings.join(outing.file), &record(outing)?)?;
     }
     Ok(())
 }
@@ -224,7 +225,7 @@ const RULE: &str = "\n───────────────────�
 fn claim(dir: &Path) -> Result<(), Failure> {
     make_folder(dir)?;
     let mark = dir.join(MARK);
-    if mark.is_file() {
+    if fs::symlink_metadata(&mark).is_ok_and(|known| known.is_file()) {
         return Ok(());
     }
     let mut entries = fs::read_dir(dir).map_err(|error| {
@@ -234,7 +235,7 @@ fn claim(dir: &Path) -> Result<(), Failure> {
         return Err(Failure::refused(format!("{} is not empty and was not made by `demo`", dir.display()))
             .hint("name a folder that is new or empty"));
     }
-    save(&mark, MARK_TEXT.as_bytes())
+    write_whole(&mark, MARK_TEXT.as_bytes())
 }
 
 fn make_folder(dir: &Path) -> Result<(), Failure> {
@@ -246,7 +247,8 @@ fn make_folder(dir: &Path) -> Result<(), Failure> {
 /// Bytes of one session's file.
 fn record(outing: &Outing) -> Result<Vec<u8>, Failure> {
     let plan = if outing.stage == "free" { FREE } else { PLAN };
-    let stage = stage_in(plan, "plan.toml", outing.stage)?;
+    let plan = Plan::parse(plan).map_err(|error| Failure::plan(Path::new("plan.toml"), &error))?.value;
+    let stage = files::stage(&plan, Some(outing.stage))?;
     let inner = outing.file.strip_suffix(".gz");
     let format = match Path::new(inner.unwrap_or(outing.file)).extension().and_then(|e| e.to_str()) {
         Some("gpx") => Format::Gpx,
@@ -266,7 +268,7 @@ fn record(outing: &Outing) -> Result<Vec<u8>, Failure> {
         faults: outing.faults.to_vec(),
         ..Settings::default()
     };
-    let bytes = write(&make(&stage, &settings)?, format).map_err(|error| refused(&error))?;
+    let bytes = write(&make(stage, &settings)?, format).map_err(|error| refused(&error))?;
     Ok(if inner.is_some() { gzip(&bytes) } else { bytes })
 }
 

@@ -7,7 +7,7 @@ use clap::{Subcommand, ValueEnum};
 use jogaudit_core::prescription::draft::{DraftRequest, draft};
 use jogaudit_core::prescription::lint::{Increments, LintConfig, lint};
 use jogaudit_core::prescription::{Plan, parse_duration, parse_percent};
-use jogaudit_files::{self as files, Failure, named};
+use jogaudit_files::{self as files, Failure, named_output};
 use jogaudit_recording::notice::Notice;
 use jogaudit_report::card::{self, CardView};
 use jogaudit_report::plan_lint::{self, LintView};
@@ -125,7 +125,7 @@ struct DraftArgs {
     /// Title of the plan
     #[arg(long, value_name = "TEXT", default_value = "Drafted plan", value_parser = title)]
     title: String,
-    /// Write the plan to this file, whole or not at all, instead of standard output
+    /// Write the plan to this file, whole or not at all, instead of standard output; `-` is standard output
     #[arg(long, value_name = "PATH")]
     out: Option<PathBuf>,
 }
@@ -167,6 +167,7 @@ fn run_show(args: &ShowArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
 }
 
 fn run_draft(args: &DraftArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
+    let out = files::output(args.out.as_deref(), &[])?;
     let request = request(args);
     let drafted = draft(&request).map_err(|error| {
         let mut failure = Failure::refused("no plan can be drafted: the limits contradict each other");
@@ -176,14 +177,14 @@ fn run_draft(args: &DraftArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
         failure
     })?;
     let file = plan_draft::toml(&drafted, &request);
-    match &args.out {
+    match out {
         Some(out) => {
-            files::write_whole(out, file.as_bytes())?;
+            out.write(file.as_bytes())?;
             let stages = drafted.stages.len();
             io.remark(&format!(
                 "{stages} stages over {} weeks; the plan is in {}.\n",
                 drafted.weeks,
-                named(out)
+                named_output(out.named())
             ));
         }
         None => io.result(&file)?,

@@ -1,12 +1,11 @@
 //! `jogaudit simulate`
 
-use std::fs;
 use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
-use jogaudit_core::prescription::{Plan, Stage, Step};
-use jogaudit_files::Failure;
+use jogaudit_core::prescription::{Stage, Step};
+use jogaudit_files::{self as files, Failure, named_output};
 use jogaudit_recording::read::Format;
 use jogaudit_recording::units::MetresPerSecond;
 use jogaudit_simulate::{
@@ -31,7 +30,7 @@ pub(super) struct Args {
     /// Seed of the runner alone, for several sessions of one person [default: the seed]
     #[arg(long, value_name = "N")]
     runner_seed: Option<u64>,
-    /// Recording to write
+    /// Recording to write; `-` is standard output
     #[arg(long, value_name = "FILE")]
     out: PathBuf,
     /// Where to write the true bouts as JSON
@@ -147,17 +146,17 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
         return Err(Failure::refused("GPX cannot hold samples without a position")
             .hint("use FIT or TCX for a treadmill"));
     }
+    let wanted: Vec<&Path> = std::iter::once(&args.out).chain(&args.truth).map(PathBuf::as_path).collect();
+    let outputs = files::outputs(&wanted, &[&args.plan])?;
     let stage = stage(&args.plan, &args.stage)?;
     let simulated = make(&stage, &settings(args, &stage, format))?;
     let bytes = write(&simulated, format).map_err(|error| refused(&error))?;
     let bytes = if packed { gzip(&bytes) } else { bytes };
-    save(&args.out, &bytes)?;
-    if let Some(path) = &args.truth {
-        save(path, simulated.truth_json().as_bytes())?;
-    }
+    let truth = simulated.truth_json();
+    files::write_together(&outputs, &[&bytes, truth.as_bytes()])?;
     let end_s = simulated.truth.last().map_or(0.0, |b| b.end_s);
     let samples = simulated.recording.samples().len();
-    let _ = writeln!(io.err, "wrote {}: {samples} samples over {end_s:.0} s", args.out.display());
+    let _ = writeln!(io.err, "wrote {}: {samples} samples over {end_s:.0} s", named_output(&args.out));
     Ok(Done::Plain)
 }
 
@@ -169,12 +168,6 @@ pub(super) fn make(stage: &Stage, settings: &Settings) -> Result<Simulated, Fail
 
 pub(super) fn refused(error: &SimulateError) -> Failure {
     Failure::refused("could not make up the session").caused_by(error)
-}
-
-/// Writes a file; its folder must exist.
-pub(super) fn save(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
-    fs::write(path, bytes)
-        .map_err(|error| Failure::refused(format!("could not write {}", path.display())).caused_by(&error))
 }
 
 fn settings(args: &Args, stage: &Stage, format: Format) -> Settings {
@@ -288,26 +281,8 @@ fn cadence_fault(text: &str) -> Result<CadenceFault, String> {
 
 /// Reads the plan file and finds the stage in it.
 fn stage(plan: &Path, name: &str) -> Result<Stage, Failure> {
-    let text = fs::read_to_string(plan)
-        .map_err(|error| Failure::refused(format!("could not read {}", plan.display())).caused_by(&error))?;
-    stage_in(&text, &plan.display().to_string(), name)
-}
-
-/// Finds a stage in the text of a plan. `file` is how the user named the plan.
-pub(super) fn stage_in(text: &str, file: &str, name: &str) -> Result<Stage, Failure> {
-    let plan = Plan::parse(text)
-        .map_err(|error| {
-            Failure::refused(format!("could not use the plan\n{}", error.render(file).trim_end()))
-        })?
-        .value;
-    plan.stage(name).cloned().ok_or_else(|| {
-        let names: Vec<String> = plan.stage_names().map(|n| format!("`{n}`")).collect();
-        let refusal = Failure::refused(format!("{file} has no stage `{name}`; it has {}", names.join(", ")));
-        match plan.closest_stage(name) {
-            Some(near) => refusal.hint(format!("did you mean `{}`?", near.name)),
-            None => refusal,
-        }
-    })
+    let plan = files::plan(plan, &mut Vec::new())?;
+    Ok(files::stage(&plan, Some(name))?.clone())
 }
 
 /// The steps of a stage, laid out for the runner who is drawn where their number depends on speed.

@@ -8,6 +8,7 @@ mod batch_killed;
 mod check;
 mod docs;
 mod html;
+mod outputs;
 mod page_attacks;
 mod page_use;
 mod plan;

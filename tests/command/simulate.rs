@@ -59,7 +59,7 @@ fn what_cannot_be_made_up_is_said_with_code_2() {
         ("--stage 1 --out a.fit --fault jump", "no fault is called `jump`"),
         ("--stage 1 --out a.fit --fault stop:30:9", "no rep for the fault"),
         ("--stage 1 --out a.fit --pause 30@99999", "does not fit the recording"),
-        ("--stage 1 --out nowhere/a.fit", "could not write nowhere/a.fit"),
+        ("--stage 1 --out nowhere/a.fit", "could not write `nowhere/a.fit`"),
     ] {
         let output = run(dir.path(), &format!("simulate --plan plan.toml {arguments}"));
         let error = String::from_utf8(output.stderr).unwrap();

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
-use jogaudit_files::{self as files, Failure};
+use jogaudit_files::{self as files, Claims, Failure};
 use jogaudit_recording::notice::Notice;
 
 use super::prescribed::{Prescribed, Prescription};
@@ -19,9 +19,40 @@ pub(super) struct Input {
     pub(super) prescribed: Option<Prescribed>,
 }
 
+/// What a run writes and what it reads besides recordings.
+pub(super) struct Own<'a> {
+    pub(super) claims: &'a Claims,
+    pub(super) others: &'a [PathBuf],
+}
+
+/// Endings of what we write: such a file in a folder of recordings is an output of an earlier run, and no recording.
+const RESULTS: [&str; 4] = ["csv", "ndjson", "parquet", "json"];
+
+impl Own<'_> {
+    /// Whether what was found in a folder is none of its recordings but a file of ours. Fails when it is a recording that
+    /// an output would overwrite.
+    fn has(&self, found: &Path, whole: &Path, others: &[PathBuf]) -> Result<bool, Failure> {
+        if others.iter().any(|other| whole.starts_with(other)) {
+            return Ok(true);
+        }
+        let Some(output) = self.claims.same_as(found) else { return Ok(false) };
+        let is_result = |path: &Path| {
+            let ending = path.extension().unwrap_or_default().to_string_lossy().to_lowercase();
+            RESULTS.contains(&ending.as_str())
+        };
+        if is_result(output) && is_result(found) {
+            Ok(true)
+        } else {
+            self.claims.refuse_input(found).map(|()| true)
+        }
+    }
+}
+
 /// The recordings of a run, one after another. A list is read line by line, so that it may be longer than memory.
 pub(super) struct Inputs<'a> {
     paths: Box<dyn Iterator<Item = io::Result<PathBuf>> + 'a>,
+    list: Option<&'a Path>,
+    claims: &'a Claims,
     prescription: &'a Prescription,
     seen: HashSet<[u8; 16]>,
     /// How many paths there are (each counted as often as it is named); `None` for a list
@@ -30,27 +61,32 @@ pub(super) struct Inputs<'a> {
 }
 
 impl<'a> Inputs<'a> {
-    /// Looks through what the user named. `left_out` are files of ours that may lie in a folder of recordings.
+    /// Looks through what the user named, and refuses a recording that is an output of the run. The lines of a list that
+    /// comes through a pipe are not known yet.
     pub(super) fn new(
         named: &[PathBuf],
         list: Option<&'a Path>,
-        left_out: &[PathBuf],
+        own: &Own<'a>,
         prescription: &'a Prescription,
         notices: &mut Vec<Notice>,
     ) -> Result<Self, Failure> {
-        let left_out: Vec<PathBuf> = left_out.iter().filter_map(|path| absolute(path)).collect();
+        let others: Vec<PathBuf> = own.others.iter().filter_map(|path| absolute(path)).collect();
         let mut paths = Vec::new();
         for path in named {
             match fs::metadata(path) {
                 Ok(known) if known.is_dir() => {
                     let folder = fs::canonicalize(path).map_err(|error| Failure::input(path, &error))?;
-                    paths.extend(files::files_below(path, notices)?.into_iter().filter(|found| {
-                        let inside = found.strip_prefix(path).unwrap_or(found);
-                        let whole = folder.join(inside);
-                        !left_out.iter().any(|ours| whole.starts_with(ours))
-                    }));
+                    for found in files::files_below(path, notices)? {
+                        let whole = folder.join(found.strip_prefix(path).unwrap_or(&found));
+                        if !own.has(&found, &whole, &others)? {
+                            paths.push(found);
+                        }
+                    }
                 }
-                Ok(_) => paths.push(path.clone()),
+                Ok(_) => {
+                    own.claims.refuse_input(path)?;
+                    paths.push(path.clone());
+                }
                 Err(error) => return Err(Failure::input(path, &error)),
             }
         }
@@ -65,21 +101,30 @@ impl<'a> Inputs<'a> {
             };
             // What is no plain file can be read only once.
             total = if list.as_os_str() != "-" && list.is_file() {
-                let count = lines(File::open(list).map_err(failed)?).count() as u64;
+                let mut count = 0;
+                for path in lines(File::open(list).map_err(failed)?) {
+                    own.claims.refuse_input(&path.map_err(failed)?)?;
+                    count += 1;
+                }
                 total.map(|total| total + count)
             } else {
                 None
             };
             all = Box::new(all.chain(lines(opened)));
         }
-        Ok(Self { paths: all, prescription, seen: HashSet::new(), total })
+        Ok(Self { paths: all, list, claims: own.claims, prescription, seen: HashSet::new(), total })
     }
 
     /// The next `count` recordings, fewer at the end.
-    pub(super) fn chunk(&mut self, count: usize) -> io::Result<Vec<Input>> {
+    pub(super) fn chunk(&mut self, count: usize) -> Result<Vec<Input>, Failure> {
+        let failed = |error| Failure::input(self.list.unwrap_or(Path::new("-")), &error);
         let mut chunk = Vec::new();
         while chunk.len() < count {
-            let Some(path) = self.paths.next().transpose()? else { break };
+            let Some(path) = self.paths.next().transpose().map_err(failed)? else { break };
+            // The lines of a list that comes through a pipe are looked at when they come.
+            if self.total.is_none() {
+                self.claims.refuse_input(&path)?;
+            }
             let digest = Sha256::digest(path.as_os_str().as_encoded_bytes());
             let mut key = [0; 16];
             key.copy_from_slice(&digest[..16]);
@@ -156,9 +201,11 @@ mod tests {
         let plan = root.join("plan.toml");
         fs::write(&plan, "title = 'x'\n[[stage]]\nname = '1'\nsession = 'run 1:00'").unwrap();
         let prescription = Prescription::one(&plan, None, &mut Plans::default(), &mut Vec::new()).unwrap();
-        let ours = [root.join("out.csv"), root.join("out.csv.parts"), plan];
+        let ours = [root.join("out.csv.parts"), plan];
         let named = [root.join("b/10.fit"), root.to_owned()];
-        let mut inputs = Inputs::new(&named, None, &ours, &prescription, &mut Vec::new()).unwrap();
+        let claims = Claims::of(&[&root.join("out.csv")]).unwrap();
+        let own = Own { claims: &claims, others: &ours };
+        let mut inputs = Inputs::new(&named, None, &own, &prescription, &mut Vec::new()).unwrap();
         let chunk = inputs.chunk(10).unwrap();
         let names: Vec<_> =
             chunk.iter().map(|input| input.path.strip_prefix(root).unwrap().to_str().unwrap()).collect();

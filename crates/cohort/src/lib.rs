@@ -70,11 +70,11 @@ use std::num::NonZero;
 use std::path::{Path, PathBuf};
 
 pub use columns::columns_page;
-use inputs::{Input, Inputs};
+use inputs::{Input, Inputs, Own};
 use outputs::Outputs;
 use parts::{Part, Parts};
 use prescribed::{Plans, Prescription};
-use provenance::{MadeFrom, Provenance};
+use provenance::MadeFrom;
 use pseudonymise::Pseudonymiser;
 use roster::Roster;
 use sink::Form;
@@ -82,7 +82,7 @@ use table::Table;
 use worker::Worker;
 
 use jogaudit_core::pipeline::Config;
-use jogaudit_files::{self as files, Failure, Staged, could_not_write};
+use jogaudit_files::{Claims, Failure, Output, could_not_write};
 use jogaudit_recording::notice::{Notice, NoticeCode};
 
 /// What is to be done.
@@ -146,13 +146,6 @@ impl Default for Job {
     }
 }
 
-impl Job {
-    /// Whether the main table goes to standard output.
-    fn is_piped(&self) -> bool {
-        self.out == Path::new("-")
-    }
-}
-
 /// What came of it.
 #[derive(Default)]
 pub struct Report {
@@ -196,31 +189,28 @@ pub fn run(
     let mut plans = Plans::default();
     let (prescription, roster_sha256) = prescription(job, &mut plans, &mut report.notices)?;
     let pseudonymiser = job.key.as_deref().map(Pseudonymiser::read).transpose()?;
-    refuse_clashes(job)?;
     let config = Config::default();
-    let wanted = wanted(job);
-    let tables: Vec<&Table> = wanted.iter().map(|(_, table)| table).collect();
+    let tables = tables(job);
+    let tables: Vec<&Table> = tables.iter().collect();
 
-    let mut inputs =
-        Inputs::new(&job.paths, job.list.as_deref(), &ours(job), &prescription, &mut report.notices)?;
+    let claims = claims(job, &plans)?;
+    let own = Own { claims: &claims, others: &read_besides(job, &plans) };
+    let mut inputs = Inputs::new(&job.paths, job.list.as_deref(), &own, &prescription, &mut report.notices)?;
+    let claimed = Claimed::lock(job, &claims)?;
     let worker = Worker::new(job.jobs.get(), &plans, &config, pseudonymiser.as_ref(), &tables)?;
     let parts =
-        if job.is_piped() { None } else { Some(Parts::open(&job.out, job.resume, worker.settings())?) };
-    let mut outputs = Outputs::open(job, &wanted, stdout)?;
-    if let Some(path) = &job.provenance {
-        let made_from = MadeFrom {
-            configuration: &format!("{config:?}"),
-            plans: plans.listed().collect(),
-            roster_sha256: roster_sha256.as_deref(),
-            is_pseudonymised: pseudonymiser.is_some(),
-        };
-        outputs.document(Provenance::create(path, &made_from)?);
-    }
+        if claimed.can_resume() { Some(Parts::open(&job.out, job.resume, worker.settings())?) } else { None };
+    let made_from = MadeFrom {
+        configuration: &format!("{config:?}"),
+        plans: plans.listed().collect(),
+        roster_sha256: roster_sha256.as_deref(),
+        is_pseudonymised: pseudonymiser.is_some(),
+    };
+    let mut outputs = Outputs::open(&claimed, &tables, job.sum_up, &made_from, stdout)?;
 
     progress.begin(inputs.total);
-    let list = job.list.as_deref().unwrap_or(Path::new("-"));
     loop {
-        let chunk = inputs.chunk(job.chunk.get()).map_err(|error| Failure::input(list, &error))?;
+        let chunk = inputs.chunk(job.chunk.get())?;
         if chunk.is_empty() {
             break;
         }
@@ -228,7 +218,7 @@ pub fn run(
         outputs.add(&part, &mut report)?;
         progress.advance(report.rows);
     }
-    report.summary = outputs.publish(job.summary.as_deref())?;
+    report.summary = outputs.publish(claimed.summary.as_ref())?;
     if let Some(parts) = parts {
         parts.remove().map_err(|error| could_not_write(&Parts::folder_of(&job.out), &error))?;
     }
@@ -236,12 +226,36 @@ pub fn run(
     Ok(report)
 }
 
-/// The tables that are wanted, with the file of each; that of the recordings comes first.
-fn wanted(job: &Job) -> Vec<(&Path, Table)> {
-    let mut wanted = vec![(job.out.as_path(), columns::recordings())];
-    wanted.extend(job.bouts.as_deref().map(|path| (path, columns::bouts())));
-    wanted.extend(job.reps.as_deref().map(|path| (path, columns::reps())));
-    wanted
+/// The tables that are wanted, in the order of [`Claimed::tables`]; that of the recordings comes first.
+fn tables(job: &Job) -> Vec<Table> {
+    let mut tables = vec![columns::recordings()];
+    tables.extend(job.bouts.as_deref().map(|_| columns::bouts()));
+    tables.extend(job.reps.as_deref().map(|_| columns::reps()));
+    tables
+}
+
+/// The outputs of a job, locked.
+struct Claimed {
+    tables: Vec<Output>,
+    summary: Option<Output>,
+    provenance: Option<Output>,
+}
+
+impl Claimed {
+    fn lock(job: &Job, claims: &Claims) -> Result<Self, Failure> {
+        let mut outputs = claims.lock()?.into_iter();
+        let mut next = |is_wanted: bool| if is_wanted { outputs.next() } else { None };
+        let tables =
+            [true, job.bouts.is_some(), job.reps.is_some()].into_iter().filter_map(&mut next).collect();
+        let summary = next(job.summary.is_some());
+        let provenance = next(job.provenance.is_some());
+        Ok(Self { tables, summary, provenance })
+    }
+
+    /// Whether the main table is a file, beside which finished chunks can be kept.
+    fn can_resume(&self) -> bool {
+        self.tables.first().is_some_and(Output::is_file)
+    }
 }
 
 /// The rows of a chunk: those of an earlier run if they still hold, else made anew and kept in case this run is killed.
@@ -281,13 +295,13 @@ fn prescription(
     }
 }
 
-/// The files that the user named for something else than a recording: they may lie in a folder of recordings.
-fn ours(job: &Job) -> Vec<PathBuf> {
-    let mut ours: Vec<PathBuf> = outputs(job).cloned().collect();
-    ours.extend(ours.clone().iter().map(|path| Staged::partial_name(path)));
-    ours.push(Parts::folder_of(&job.out));
-    ours.extend([&job.list, &job.plan, &job.roster, &job.key].into_iter().flatten().cloned());
-    ours
+/// The files that the run reads besides recordings: they may lie in a folder of recordings.
+fn read_besides(job: &Job, plans: &Plans) -> Vec<PathBuf> {
+    let mut read: Vec<PathBuf> =
+        [&job.list, &job.plan, &job.roster, &job.key].into_iter().flatten().cloned().collect();
+    read.extend(plans.paths().map(Path::to_owned));
+    read.push(Parts::folder_of(&job.out));
+    read
 }
 
 fn outputs(job: &Job) -> impl Iterator<Item = &PathBuf> {
@@ -302,24 +316,11 @@ fn refuse_unknown_forms(job: &Job) -> Result<(), Failure> {
     std::iter::once(&job.out).chain(others).try_for_each(|path| Form::of(path).map(|_| ()))
 }
 
-/// No output may be an input or another output.
-fn refuse_clashes(job: &Job) -> Result<(), Failure> {
-    let named = [&job.list, &job.plan, &job.roster, &job.key];
-    let inputs: Vec<&Path> = named
-        .into_iter()
-        .flatten()
-        .chain(job.paths.iter().filter(|path| path.is_file()))
-        .map(PathBuf::as_path)
-        .collect();
-    let outputs: Vec<&PathBuf> = outputs(job).collect();
-    for (at, out) in outputs.iter().enumerate() {
-        files::refuse_inputs(out, &inputs)?;
-        if outputs[..at].contains(out) {
-            let what = format!("two results would go to {}", files::named(out));
-            return Err(Failure::refused(what).hint("name another file"));
-        }
-    }
-    Ok(())
+/// The outputs, none of which is another one or what the run reads. Recordings are looked at as they are listed.
+fn claims(job: &Job, plans: &Plans) -> Result<Claims, Failure> {
+    let claims = Claims::of(&outputs(job).map(PathBuf::as_path).collect::<Vec<_>>())?;
+    read_besides(job, plans).iter().try_for_each(|input| claims.refuse_input(input))?;
+    Ok(claims)
 }
 
 fn unused(prescription: &Prescription) -> Option<Notice> {

@@ -3,15 +3,15 @@
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use jogaudit_files::{Failure, Staged, could_not_write};
+use jogaudit_files::{Failure, Output, Staged, could_not_write};
 
 use super::parts::Part;
-use super::provenance::Provenance;
+use super::provenance::{MadeFrom, Provenance};
 use super::sink::{Encode, Form, encoder};
 use super::summary::{Summary, Tally};
 use super::table::Table;
 use super::value::Row;
-use super::{Job, Report};
+use super::{Claimed, Report};
 
 /// The open outputs of a run.
 pub(super) struct Outputs<'w> {
@@ -19,37 +19,43 @@ pub(super) struct Outputs<'w> {
     sinks: Vec<Sink<'w>>,
     /// `None` when nothing is summed up.
     tally: Option<Tally>,
-    provenance: Option<Provenance>,
+    provenance: Option<Provenance<'w>>,
+    stdout: StandardOutput<'w>,
     counted: Counted,
     /// Whether finished chunks are kept.
     can_resume: bool,
 }
 
+/// Taken by the one output that goes there.
+type StandardOutput<'w> = Option<&'w mut (dyn Write + Send)>;
+
 impl<'w> Outputs<'w> {
-    /// Opens the files of the tables, of which the first may go to standard output.
+    /// Opens the tables and the document of what they are made from; one of them may go to standard output.
     pub(super) fn open(
-        job: &Job,
-        wanted: &[(&Path, Table)],
+        claimed: &Claimed,
+        tables: &[&Table],
+        sum_up: bool,
+        made_from: &MadeFrom<'_>,
         stdout: &'w mut (dyn Write + Send),
     ) -> Result<Self, Failure> {
-        let mut stdout = job.is_piped().then_some(stdout);
+        let mut stdout = Some(stdout);
         let mut sinks = Vec::new();
-        for (path, table) in wanted {
-            sinks.push(Sink::open(path, table, stdout.take())?);
+        for (output, table) in claimed.tables.iter().zip(tables) {
+            sinks.push(Sink::open(output, table, &mut stdout)?);
         }
-        let (_, recordings) = &wanted[0];
+        let provenance = match &claimed.provenance {
+            Some(output) => Some(Provenance::create(Opened::new(output, &mut stdout)?, made_from)?),
+            None => None,
+        };
+        let recordings = tables[0];
         Ok(Self {
             sinks,
-            tally: job.sum_up.then(|| Tally::new(recordings)),
-            provenance: None,
+            tally: sum_up.then(|| Tally::new(recordings)),
+            provenance,
+            stdout,
             counted: Counted::new(recordings),
-            can_resume: !job.is_piped(),
+            can_resume: claimed.can_resume(),
         })
-    }
-
-    /// Writes what the tables are made from into this document.
-    pub(super) fn document(&mut self, provenance: Provenance) {
-        self.provenance = Some(provenance);
     }
 
     /// Adds the rows of a chunk.
@@ -71,24 +77,50 @@ impl<'w> Outputs<'w> {
         Ok(())
     }
 
-    /// Ends all outputs and gives them their names. `summary` is the file of the summary; its text is returned.
-    pub(super) fn publish(self, summary: Option<&Path>) -> Result<Option<String>, Failure> {
+    /// Ends all outputs and gives them their names. `summary` is where the summary goes; its text is returned.
+    pub(super) fn publish(mut self, summary: Option<&Output>) -> Result<Option<String>, Failure> {
         let mut staged = Vec::new();
         for sink in self.sinks {
             staged.extend(sink.finish().map_err(|failure| hinted(failure, self.can_resume))?);
         }
         let sums = self.tally.map(|tally| tally.summary());
-        if let (Some(path), Some(sums)) = (summary, &sums) {
-            staged.extend(write_summary(path, sums)?);
+        if let (Some(output), Some(sums)) = (summary, &sums) {
+            staged.extend(write_summary(output, sums, &mut self.stdout)?);
         }
         if let Some(provenance) = self.provenance {
             let document = provenance.finish(&staged)?;
-            staged.push(document);
+            staged.extend(document);
         }
         // The main table comes last: once it is there, everything is.
         staged.into_iter().rev().try_for_each(Staged::publish_durably)?;
         Ok(sums.map(|sums| sums.text()))
     }
+}
+
+/// An output that can be written to.
+pub(super) struct Opened<'w> {
+    pub(super) path: PathBuf,
+    /// `None` for standard output.
+    pub(super) staged: Option<Staged>,
+    pub(super) to: Box<dyn Write + Send + 'w>,
+}
+
+impl<'w> Opened<'w> {
+    fn new(output: &Output, stdout: &mut StandardOutput<'w>) -> Result<Self, Failure> {
+        let path = output.named().to_owned();
+        if output.is_standard_output() {
+            let stdout = stdout.take().ok_or_else(|| Failure::internal("standard output is taken twice"))?;
+            return Ok(Self { path, staged: None, to: Box::new(stdout) });
+        }
+        let staged = output.stage()?;
+        let to = Box::new(staged.file()?);
+        Ok(Self { path, staged: Some(staged), to })
+    }
+}
+
+/// Says that an output could not be written.
+pub(super) fn failed(path: &Path, error: io::Error) -> Failure {
+    if path.as_os_str() == "-" { Failure::output(error) } else { could_not_write(path, &error) }
 }
 
 /// A table's output with its writer.
@@ -100,34 +132,29 @@ struct Sink<'w> {
 }
 
 impl<'w> Sink<'w> {
-    fn open(path: &Path, table: &Table, stdout: Option<&'w mut (dyn Write + Send)>) -> Result<Self, Failure> {
-        let form = Form::of(path)?;
-        let (staged, encoder) = if let Some(stdout) = stdout {
-            (None, encoder(form, table, stdout).map_err(Failure::output)?)
-        } else {
-            let staged = Staged::partial(path)?;
-            let encoder = encoder(form, table, staged.file()?);
-            (Some(staged), encoder.map_err(|error| could_not_write(path, &error))?)
-        };
-        Ok(Self { path: path.to_owned(), staged, encoder })
+    fn open(output: &Output, table: &Table, stdout: &mut StandardOutput<'w>) -> Result<Self, Failure> {
+        let form = Form::of(output.named())?;
+        let Opened { path, staged, to } = Opened::new(output, stdout)?;
+        let encoder = encoder(form, table, to).map_err(|error| failed(&path, error))?;
+        Ok(Self { path, staged, encoder })
     }
 
     fn rows(&mut self, rows: &[Row]) -> Result<(), Failure> {
-        self.encoder.rows(rows).map_err(|error| self.failed(error))
+        self.encoder.rows(rows).map_err(|error| failed(&self.path, error))
     }
 
     fn finish(mut self) -> Result<Option<Staged>, Failure> {
-        self.encoder.finish().map_err(|error| self.failed(error))?;
+        self.encoder.finish().map_err(|error| failed(&self.path, error))?;
         Ok(self.staged)
-    }
-
-    fn failed(&self, error: io::Error) -> Failure {
-        if self.staged.is_some() { could_not_write(&self.path, &error) } else { Failure::output(error) }
     }
 }
 
-fn write_summary(path: &Path, summary: &Summary) -> Result<Option<Staged>, Failure> {
-    let mut sink = Sink::open(path, &summary.table, None)?;
+fn write_summary(
+    output: &Output,
+    summary: &Summary,
+    stdout: &mut StandardOutput<'_>,
+) -> Result<Option<Staged>, Failure> {
+    let mut sink = Sink::open(output, &summary.table, stdout)?;
     sink.rows(&summary.rows)?;
     sink.finish()
 }

@@ -3,7 +3,7 @@
 //! A part is named after what is asked (version, settings, paths, prescriptions) and holds what stood in the files
 //! (the hash of each) and the rows. It is taken up only when both still hold. Its first line is the hash of the rest.
 
-use std::fs::{self, File, TryLockError};
+use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
@@ -19,13 +19,17 @@ use super::value::{Row, Value};
 /// Rows of each table of a run, in the order of the tables.
 pub(super) type Rows = Vec<Vec<Row>>;
 
-/// The folder of finished chunks. Only one run at a time may hold it.
+/// The folder of finished chunks. Whoever opens it holds the lock of the output that it belongs to.
 pub(super) struct Parts {
     folder: PathBuf,
     /// What is asked besides paths and prescriptions.
     settings: String,
-    _lock: File,
 }
+
+/// How the name of a finished chunk ends.
+const PART: &str = ".part";
+/// Letters before that: a SHA-256 in hexadecimal.
+const NAME_LETTERS: usize = 64;
 
 /// A finished chunk.
 pub(super) struct Part {
@@ -46,18 +50,14 @@ impl Parts {
         let failed = |error: &io::Error| could_not_write(&folder, error);
         match fs::create_dir(&folder) {
             Err(error) if error.kind() != io::ErrorKind::AlreadyExists => return Err(failed(&error)),
+            Err(_) if !fs::symlink_metadata(&folder).is_ok_and(|known| known.is_dir()) => {
+                let what = format!("{} is in the way: it is no folder", files::named(&folder));
+                return Err(Failure::refused(what)
+                    .hint("finished chunks are kept there: take it away, or name another file"));
+            }
             _ => {}
         }
-        let lock = File::create(folder.join("lock")).map_err(|error| failed(&error))?;
-        match lock.try_lock() {
-            Ok(()) => {}
-            Err(TryLockError::WouldBlock) => {
-                let what = format!("another run is writing {}", files::named(out));
-                return Err(Failure::refused(what).hint("wait until it is over, or name another file"));
-            }
-            Err(TryLockError::Error(error)) => return Err(failed(&error)),
-        }
-        let parts = Self { folder, settings, _lock: lock };
+        let parts = Self { folder, settings };
         files::remove_unfinished(&parts.folder);
         let finished = parts.names().map_err(|error| could_not_write(&parts.folder, &error))?.len();
         if finished > 0 && !resume {
@@ -85,7 +85,7 @@ impl Parts {
                 add(plans.stage(prescribed).name.as_bytes());
             }
         }
-        format!("{}.part", files::hexadecimal(&hash.finalize()))
+        format!("{}{PART}", files::hexadecimal(&hash.finalize()))
     }
 
     /// A finished chunk of that name; `None` when there is none or it is damaged.
@@ -114,7 +114,11 @@ impl Parts {
         let mut names = Vec::new();
         for entry in fs::read_dir(&self.folder)? {
             let name = PathBuf::from(entry?.file_name());
-            if name.extension().is_some_and(|end| end == "part") {
+            let stem = name.to_str().and_then(|name| name.strip_suffix(PART));
+            // Whatever else lies there is somebody else's.
+            if stem
+                .is_some_and(|stem| stem.len() == NAME_LETTERS && stem.bytes().all(|b| b.is_ascii_hexdigit()))
+            {
                 names.push(name);
             }
         }
@@ -123,12 +127,9 @@ impl Parts {
 }
 
 impl Drop for Parts {
-    /// Takes the folder away unless it holds finished chunks.
+    /// Takes the folder away unless it holds finished chunks, or something else.
     fn drop(&mut self) {
-        if self.names().is_ok_and(|names| names.is_empty()) {
-            let _ = fs::remove_file(self.folder.join("lock"));
-            let _ = fs::remove_dir(&self.folder);
-        }
+        let _ = fs::remove_dir(&self.folder);
     }
 }
 
@@ -216,14 +217,36 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let out = folder.path().join("t.csv");
         let parts = Parts::open(&out, false, String::new()).unwrap();
-        assert!(Parts::open(&out, true, String::new()).err().unwrap().to_string().contains("another run"));
-        parts.store("1.part", &part()).unwrap();
+        let name = format!("{}.part", "0".repeat(64));
+        parts.store(&name, &part()).unwrap();
         drop(parts);
         let said = Parts::open(&out, false, String::new()).err().unwrap().to_string();
         assert!(said.contains("finished chunks (1)") && said.contains("--resume"), "{said}");
         let parts = Parts::open(&out, true, String::new()).unwrap();
-        assert!(parts.load("1.part", &[&table(), &table()]).is_some());
+        assert!(parts.load(&name, &[&table(), &table()]).is_some());
         parts.remove().unwrap();
         assert!(!Parts::folder_of(&out).exists());
+    }
+
+    #[test]
+    fn a_folder_of_somebody_else_keeps_what_it_holds() {
+        let folder = tempfile::tempdir().unwrap();
+        let out = folder.path().join("t.csv");
+        let theirs = Parts::folder_of(&out);
+        fs::create_dir(&theirs).unwrap();
+        for name in ["lock", "thesis.part", "thesis.txt"] {
+            fs::write(theirs.join(name), "mine").unwrap();
+        }
+        let parts = Parts::open(&out, true, String::new()).unwrap();
+        parts.store(&format!("{}.part", "a".repeat(64)), &part()).unwrap();
+        parts.remove().unwrap();
+        let left: Vec<_> =
+            fs::read_dir(&theirs).unwrap().map(|entry| fs::read(entry.unwrap().path()).unwrap()).collect();
+        assert_eq!(left, [b"mine", b"mine", b"mine"]);
+        let other = folder.path().join("u.csv");
+        fs::write(Parts::folder_of(&other), "mine").unwrap();
+        assert!(
+            Parts::open(&other, true, String::new()).err().unwrap().to_string().contains("it is no folder")
+        );
     }
 }

@@ -40,6 +40,11 @@ impl Plans {
         &self.0[prescribed.plan].sha256
     }
 
+    /// The file of each plan.
+    pub(super) fn paths(&self) -> impl Iterator<Item = &Path> {
+        self.0.iter().map(|loaded| loaded.path.as_path())
+    }
+
     /// Title and SHA-256 of each plan.
     pub(super) fn listed(&self) -> impl Iterator<Item = (&str, &str)> {
         self.0.iter().map(|loaded| (loaded.plan.title.as_str(), loaded.sha256.as_str()))
@@ -56,8 +61,7 @@ impl Plans {
         let index = if let Some(index) = known {
             index
         } else {
-            let plan = files::plan(path, notices)?;
-            let sha256 = files::sha256(&files::bytes(path, u64::MAX >> 1)?);
+            let (plan, sha256) = files::plan_and_hash(path, notices)?;
             self.0.push(LoadedPlan { path: path.to_owned(), sha256, plan });
             self.0.len() - 1
         };

@@ -1,17 +1,19 @@
 //! What a table was made from: one JSON document for the paper's files.
 
-use std::fs::File;
 use std::io::{self, BufWriter, Write};
-use std::path::Path;
+use std::path::PathBuf;
 
 use jogaudit_files::{self as files, Failure, Staged, could_not_write};
 
 use super::columns::VERSION;
+use super::outputs::{Opened, failed};
 
 /// Writes the document as the run goes on.
-pub(super) struct Provenance {
-    staged: Staged,
-    to: BufWriter<File>,
+pub(super) struct Provenance<'w> {
+    path: PathBuf,
+    /// `None` for standard output.
+    staged: Option<Staged>,
+    to: BufWriter<Box<dyn Write + Send + 'w>>,
     inputs: u64,
 }
 
@@ -24,11 +26,9 @@ pub(super) struct MadeFrom<'a> {
     pub(super) is_pseudonymised: bool,
 }
 
-impl Provenance {
+impl<'w> Provenance<'w> {
     /// Begins the document.
-    pub(super) fn create(path: &Path, from: &MadeFrom<'_>) -> Result<Self, Failure> {
-        let staged = Staged::partial(path)?;
-        let file = staged.file()?;
+    pub(super) fn create(opened: Opened<'w>, from: &MadeFrom<'_>) -> Result<Self, Failure> {
         let program = std::env::current_exe().and_then(|program| files::sha256_of_file(&program));
         let program = program
             .map_err(|error| Failure::refused("could not read the program itself").caused_by(&error))?;
@@ -44,11 +44,12 @@ impl Provenance {
             "roster_sha256": from.roster_sha256,
             "pseudonymised": from.is_pseudonymised,
         });
-        let mut this = Self { staged, to: BufWriter::new(file), inputs: 0 };
+        let Opened { path, staged, to } = opened;
+        let mut this = Self { path, staged, to: BufWriter::new(to), inputs: 0 };
         let head = head.to_string();
         // The document goes on where the brace would close it.
         let open = head.strip_suffix('}').unwrap_or(&head);
-        write!(this.to, "{open},\n\"inputs\": [").map_err(|error| this.failed(&error))?;
+        write!(this.to, "{open},\n\"inputs\": [").map_err(|error| failed(&this.path, error))?;
         Ok(this)
     }
 
@@ -62,26 +63,23 @@ impl Provenance {
             (Some(fingerprint), None)
         };
         let line = serde_json::json!({"path": path, "sha256": hash, "error_code": error});
-        write!(self.to, "{comma}\n{line}").map_err(|error| self.failed(&error))
+        write!(self.to, "{comma}\n{line}").map_err(|error| failed(&self.path, error))
     }
 
     /// Ends the document with the hashes of what was written.
-    pub(super) fn finish(mut self, outputs: &[Staged]) -> Result<Staged, Failure> {
+    pub(super) fn finish(mut self, outputs: &[Staged]) -> Result<Option<Staged>, Failure> {
         let mut listed = Vec::new();
         for output in outputs {
             let name = output.target().file_name().map(|name| name.to_string_lossy().into_owned());
-            let sha256 = files::sha256_of_file(output.path());
-            let sha256 = sha256.map_err(|error| Failure::input(output.path(), &error))?;
+            // What went to a device cannot be read back.
+            let sha256 = output.path().map(files::sha256_of_file).transpose();
+            let sha256 = sha256.map_err(|error| could_not_write(output.target(), &error))?;
             listed.push(serde_json::json!({"name": name, "sha256": sha256}));
         }
         let outputs = serde_json::Value::Array(listed);
         let written: io::Result<()> =
             writeln!(self.to, "\n],\n\"outputs\": {outputs}}}").and_then(|()| self.to.flush());
-        written.map_err(|error| self.failed(&error))?;
+        written.map_err(|error| failed(&self.path, error))?;
         Ok(self.staged)
-    }
-
-    fn failed(&self, error: &io::Error) -> Failure {
-        could_not_write(self.staged.target(), error)
     }
 }

@@ -163,6 +163,11 @@ pub fn named(path: &Path) -> String {
     if path.as_os_str() == "-" { "standard input".to_owned() } else { format!("`{}`", path.display()) }
 }
 
+/// How an output is called in a sentence.
+pub fn named_output(path: &Path) -> String {
+    if path.as_os_str() == "-" { "standard output".to_owned() } else { format!("`{}`", path.display()) }
+}
+
 impl Error for Failure {}
 
 /// As the command prints it: what, where, causes, what to do.

@@ -47,14 +47,20 @@ pub fn config_unzipping(max_unzipped_mib: u64) -> Config {
 
 /// Reads a plan.
 pub fn plan(path: &Path, notices: &mut Vec<Notice>) -> Result<Plan, Failure> {
+    Ok(plan_and_hash(path, notices)?.0)
+}
+
+/// The same, and the SHA-256 of its bytes.
+pub fn plan_and_hash(path: &Path, notices: &mut Vec<Notice>) -> Result<(Plan, String), Failure> {
     let bytes = bytes(path, MAX_PLAN_BYTES)?;
+    let sha256 = sha256(&bytes);
     let text = String::from_utf8(bytes).map_err(|error| {
         let good = error.utf8_error().valid_up_to();
         let line = error.as_bytes().iter().take(good).filter(|byte| **byte == b'\n').count() + 1;
         Failure::refused(format!("could not read {}: line {line} is not UTF-8 text", named(path)))
             .hint("PLAN is a TOML file, saved as UTF-8; the recording is named without an option")
     })?;
-    Ok(Plan::parse(&text).map_err(|error| Failure::plan(path, &error))?.take(notices))
+    Ok((Plan::parse(&text).map_err(|error| Failure::plan(path, &error))?.take(notices), sha256))
 }
 
 /// Finds the stage that was asked for; a plan's only stage need not be named.

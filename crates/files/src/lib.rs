@@ -6,6 +6,7 @@
 //! | [`input()`], [`plan`], [`stage`], [`bytes`] | read what the user named |
 //! | [`read_case`] | reads a case folder: plan, diary, stages, recordings on all cores |
 //! | [`files_below`] | lists the files of a folder, at any depth |
+//! | [`output()`], [`Claims`] | hold the outputs of a run against its inputs and each other, lock them, write them whole |
 //! | [`write_whole`], [`Staged`] | write beside the target, then rename |
 //! | [`Failure`] | what could not be done, where, and what to do: the command prints it |
 //!
@@ -39,18 +40,21 @@
 //! ```
 
 mod case;
+mod claim;
 mod failure;
 mod hash;
+mod identity;
 mod input;
 mod output;
 mod tree;
 
 pub use case::{Activities, activities, read_case, read_case_with, recording_files, table};
-pub use failure::{Failure, named};
+pub use claim::{Claims, Output, output, outputs, write_together};
+pub use failure::{Failure, named, named_output};
 pub use hash::{hexadecimal, sha256, sha256_of_file};
 pub use input::{
     Input, MAX_RECORDING_BYTES, MAX_UNZIPPED_MIB, at_most, bytes, config_unzipping, input, input_in, plan,
-    stage,
+    plan_and_hash, stage,
 };
-pub use output::{Staged, could_not_write, refuse_inputs, remove_unfinished, with_suffix, write_whole};
+pub use output::{Staged, could_not_write, remove_unfinished, with_suffix, write_whole};
 pub use tree::files_below;
