@@ -9,7 +9,7 @@ use jogaudit_files::{self as files, Failure, named_output};
 use jogaudit_recording::read::Format;
 use jogaudit_recording::units::MetresPerSecond;
 use jogaudit_simulate::{
-    CadenceFault, CadenceFaultKind, CadenceStep, Channels, Fault, Gps, Guesses, Kept, Laps, Profile,
+    CadenceFault, CadenceFaultKind, CadenceStep, Channels, Fault, Gps, Guesses, Kept, Laps, Profile, Realism,
     Sampling, Settings, SimulateError, Simulated, Window, gzip, person, simulate, write,
 };
 
@@ -45,6 +45,9 @@ pub(super) struct Args {
     /// Time of the first sample
     #[arg(long, value_name = "TIME", default_value = "2026-03-02T07:10:00Z")]
     start: jiff::Timestamp,
+    /// Whether runner and recorder are even and quick, or wander, lag and drop out as real ones do
+    #[arg(long, default_value = "ideal")]
+    realism: RealismName,
     /// How clearly the runner's walking and jogging differ in speed
     #[arg(long, default_value = "steady")]
     profile: ProfileName,
@@ -61,9 +64,9 @@ pub(super) struct Args {
     /// Strength of satellite reception
     #[arg(long, default_value = "typical")]
     gps: GpsName,
-    /// When samples are written
-    #[arg(long, default_value = "1s")]
-    sampling: SamplingName,
+    /// When samples are written [default: 1s; drawn when realistic]
+    #[arg(long)]
+    sampling: Option<SamplingName>,
     /// Share of samples that are lost at random, percent
     #[arg(long, value_name = "PERCENT", default_value_t = 0.0, value_parser = percent)]
     missing: f64,
@@ -79,7 +82,7 @@ pub(super) struct Args {
     /// Write cadence to half a stride (FIT only)
     #[arg(long)]
     half_strides: bool,
-    /// Longest lag of the recorder's smoothing
+    /// Longest lag of an ideal recorder's smoothing
     #[arg(long, value_name = "SECONDS", default_value_t = 3.0, value_parser = seconds)]
     lag: f64,
     /// Which laps are written
@@ -104,6 +107,14 @@ enum FormatName {
     Tcx,
 }
 
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum RealismName {
+    /// An even runner and a quick recorder
+    Ideal,
+    /// Differing, wandering, lagging and dropping out as measured on real recordings
+    Realistic,
+}
+
 #[derive(Clone, Copy, Debug, ValueEnum)]
 enum ProfileName {
     /// Jogs clearly faster than they walk
@@ -119,6 +130,8 @@ enum GpsName {
     Clean,
     Typical,
     Bad,
+    /// Errors of 3 to 6 m that change within seconds
+    Coarse,
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
@@ -128,6 +141,10 @@ enum SamplingName {
     EverySecond,
     /// Every 3 to 8 s
     Smart,
+    /// Every 2, 3, 4 or 5 s, by runner
+    Slow,
+    /// Every second with 71 of 100 runners, else every 3 to 8 s
+    Drawn,
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
@@ -177,6 +194,10 @@ fn settings(args: &Args, stage: &Stage, format: Format) -> Settings {
         format,
         start: args.start,
         utc_offset_s: None,
+        realism: match args.realism {
+            RealismName::Ideal => Realism::Ideal,
+            RealismName::Realistic => Realism::Realistic,
+        },
         profile: match args.profile {
             ProfileName::Steady => Profile::Steady,
             ProfileName::Overlapping => Profile::Overlapping,
@@ -189,10 +210,14 @@ fn settings(args: &Args, stage: &Stage, format: Format) -> Settings {
             GpsName::Clean => Gps::Clean,
             GpsName::Typical => Gps::Typical,
             GpsName::Bad => Gps::Bad,
+            GpsName::Coarse => Gps::Coarse,
         },
         sampling: match args.sampling {
-            SamplingName::EverySecond => Sampling::EverySecond,
-            SamplingName::Smart => Sampling::Smart,
+            None if args.realism == RealismName::Realistic => Sampling::Drawn,
+            None | Some(SamplingName::EverySecond) => Sampling::EverySecond,
+            Some(SamplingName::Smart) => Sampling::Smart,
+            Some(SamplingName::Slow) => Sampling::Slow,
+            Some(SamplingName::Drawn) => Sampling::Drawn,
         },
         missing: args.missing / 100.0,
         channels: channels(args),

@@ -13,7 +13,7 @@ use jogaudit_core::gait::Gait;
 /// # Errors
 /// When a given window does not lie in the recording, or a held value is asked for and the session has no stop.
 pub(super) fn apply(
-    cadence_spm: &mut [f64],
+    cadence_spm: &mut [Option<f64>],
     motion: &Motion,
     first: usize,
     settings: &Settings,
@@ -40,9 +40,9 @@ pub(super) fn apply(
         let until = (from + length).min(cadence_spm.len());
         for value in &mut cadence_spm[from..until] {
             *value = match fault.kind {
-                CadenceFaultKind::Half => *value * 0.5,
-                CadenceFaultKind::Double => *value * 2.0,
-                CadenceFaultKind::DropOut => 0.0,
+                CadenceFaultKind::Half => value.map(|spm| spm * 0.5),
+                CadenceFaultKind::Double => value.map(|spm| spm * 2.0),
+                CadenceFaultKind::DropOut => Some(0.0),
                 CadenceFaultKind::Held | CadenceFaultKind::HeldAfterStop => held,
             };
         }
@@ -70,7 +70,7 @@ fn drawn(
 }
 
 /// The last value before a stop stays for a while.
-fn hold_after_stops(cadence_spm: &mut [f64], motion: &Motion, length: usize) {
+fn hold_after_stops(cadence_spm: &mut [Option<f64>], motion: &Motion, length: usize) {
     for stop in motion.timeline.parts.iter().filter(|s| s.gait == Gait::Stand) {
         let from = stop.start_s.ceil() as usize;
         let Some(held) = from.checked_sub(1).and_then(|s| cadence_spm.get(s)).copied() else { continue };

@@ -62,6 +62,8 @@ mod random;
 mod recorder;
 mod timeline;
 mod truth;
+mod watch;
+mod ways;
 mod write_fit;
 mod write_gpx;
 mod write_tcx;
@@ -89,6 +91,17 @@ pub enum Profile {
     Overlapping,
     /// Jogs hardly faster than they walk: by 0.2 m/s or more.
     Indistinct,
+}
+
+/// How much of what real recordings do is made up.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Realism {
+    /// An even runner and a quick recorder.
+    #[default]
+    Ideal,
+    /// Runners and recorders that differ, wander, lag and drop out as those that we measured: see `docs/simulator.md`. A
+    /// session still keeps what was prescribed.
+    Realistic,
 }
 
 /// Limits that the made-up runner keeps, unless a fault is ordered.
@@ -130,6 +143,8 @@ pub enum Gps {
     Typical,
     /// Between houses or under trees, with multipath.
     Bad,
+    /// Errors of 3 to 6 m that change within 5 to 40 s, both drawn with the runner.
+    Coarse,
 }
 
 /// When a recorder writes a sample.
@@ -140,6 +155,10 @@ pub enum Sampling {
     EverySecond,
     /// Every 3 to 8 s, irregularly.
     Smart,
+    /// Every 2, 3, 4 or 5 s, drawn with the runner.
+    Slow,
+    /// Every second with 71 of 100 runners, else every 3 to 8 s.
+    Drawn,
 }
 
 /// Finest cadence that a recorder writes.
@@ -259,6 +278,8 @@ pub struct Settings {
     pub start: Timestamp,
     /// Offset of local time from UTC, s. Only FIT has a place for it.
     pub utc_offset_s: Option<i32>,
+    /// How much of what real recordings do is made up.
+    pub realism: Realism,
     /// How clearly walking and jogging differ.
     pub profile: Profile,
     /// Limits that are kept.
@@ -277,7 +298,7 @@ pub struct Settings {
     pub channels: Channels,
     /// Finest cadence.
     pub cadence_step: CadenceStep,
-    /// Longest lag of the recorder's smoothed speed and cadence, s; the lag is drawn between 0 and this.
+    /// Longest lag of an ideal recorder's smoothed speed and cadence, s; the lag is drawn between 0 and this.
     pub longest_lag_s: f64,
     /// Which laps are written.
     pub laps: Laps,
@@ -306,6 +327,7 @@ impl Default for Settings {
             format: Format::Fit,
             start: Timestamp::from_second(USUAL_START_S).unwrap_or_default(),
             utc_offset_s: None,
+            realism: Realism::default(),
             profile: Profile::default(),
             kept: Kept::default(),
             hills: false,

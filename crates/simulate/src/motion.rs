@@ -5,7 +5,8 @@ use std::f64::consts::TAU;
 use super::faults::Scenario;
 use super::person::Person;
 use super::random::{Ar1, Stream, normal, rng, uniform};
-use super::timeline::{Pacing, Timeline, has_distances, usual_durations_s};
+use super::timeline::{LegPart, Pacing, Timeline, has_distances, usual_durations_s};
+use super::ways::{self, Wander, Ways};
 use super::{Settings, SimulateError};
 use jogaudit_core::gait::Gait;
 use jogaudit_core::prescription::Extent;
@@ -102,7 +103,8 @@ fn travel(timeline: Timeline, scenario: &Scenario, person: &Person, settings: &S
     let mut path = rng(seed, Stream::Path);
     let mut heading = uniform(&mut path, 0.0, TAU);
     let mut turning = Ar1::with_time(TURNING.0, TURNING.1, PERIOD_S, path);
-    let hills = settings.hills.then(|| Hills::draw(seed));
+    let hills = settings.hills.then(|| Hills::draw(seed, ways::steepest(settings)));
+    let mut wander = Ways::draw(settings).map(Wander::new);
     let mut heart = Heart::new(person, settings);
 
     let count = (timeline.end_s() / PERIOD_S).ceil() as usize + 1;
@@ -116,15 +118,30 @@ fn travel(timeline: Timeline, scenario: &Scenario, person: &Person, settings: &S
         }
         let now = timeline.parts[part];
         let pacing = &timeline.pacings[now.leg];
-        let effort_mps = blended(&timeline, part, time_s) * (1.0 + speed_rhythm.step());
+        let meant_mps = blended(&timeline, part, time_s);
+        let (faster, quicker) = match wander.as_mut().map(|w| w.step(now.gait, sample.distance_m)) {
+            Some(factors) if !pacing.ordered => factors,
+            _ => (1.0, 1.0),
+        };
+        let effort_mps = meant_mps * (1.0 + speed_rhythm.step()) * faster;
         let grade = hills.as_ref().map_or(0.0, |h| h.grade(sample.distance_m));
-        let on_slope = if pacing.whatever_the_slope { 1.0 } else { slope_factor(now.gait, grade) };
-        // A slope never carries a careful runner over the ceiling; the rhythm of the steps may for a moment.
-        sample.speed_mps = (effort_mps * on_slope).min(pacing.cap_mps.max(effort_mps));
+        let on_slope = match slope_factor(now.gait, grade) {
+            _ if pacing.whatever_the_slope => 1.0,
+            factor if wander.is_some() && pacing.cap_mps.is_infinite() => ways::on_slope(factor),
+            factor => factor,
+        };
+        // A slope never carries a careful runner over the ceiling; the rhythm of the steps may for a moment. What wanders
+        // never goes over it.
+        let most_mps = if wander.is_some() { pacing.cap_mps } else { pacing.cap_mps.max(effort_mps) };
+        sample.speed_mps = (effort_mps * on_slope).min(most_mps);
         // The gait changes in one step, at the boundary; the speed around it does not.
         let offset = if matches!(now.gait, Gait::Run | Gait::Walk) { pacing.cadence_offset_spm } else { 0.0 };
-        let cadence = person.cadence_spm(now.gait, effort_mps) * (1.0 + cadence_rhythm.step());
+        let cadence = person.cadence_spm(now.gait, effort_mps) * (1.0 + cadence_rhythm.step()) * quicker;
         sample.cadence_spm = (cadence + offset).max(0.0);
+        if let Some(wander) = &wander {
+            let going = meant_mps / pacing.level_mps;
+            sample.cadence_spm = wander.kept_apart(now.gait, sample.cadence_spm, going, pacing.ordered);
+        }
         sample.altitude_m = BASE_ALTITUDE_M + hills.as_ref().map_or(0.0, |h| h.altitude_m(sample.distance_m));
         let over = scenario.legs[now.leg].heart_rate_over_bpm;
         sample.heart_rate_bpm = heart.step(now.gait, pacing, over, now.end_s - now.start_s);
@@ -144,23 +161,26 @@ fn blended(timeline: &Timeline, part: usize, time_s: f64) -> f64 {
         if s.gait == Gait::Unknown { 0.0 } else { timeline.pacings[s.leg].level_at_mps(time_s) }
     };
     let now = timeline.parts[part];
-    let half = 0.5 * now.ramp_s;
+    // From the beginning of the change into a part to its end.
+    let change = |s: &LegPart| {
+        let middle_s = s.start_s + s.ramp_later * s.ramp_s;
+        (middle_s - 0.5 * s.ramp_s, middle_s + 0.5 * s.ramp_s)
+    };
     if part == 0 {
         if time_s < now.ramp_s {
             return smooth(time_s / now.ramp_s) * level(0);
         }
-    } else if time_s < now.start_s + half {
-        let share = smooth((time_s - (now.start_s - half)) / now.ramp_s);
+    } else if time_s < change(&now).1 {
+        let share = smooth((time_s - change(&now).0) / now.ramp_s);
         return level(part - 1) * (1.0 - share) + level(part) * share;
     }
-    if let Some(next) = timeline.parts.get(part + 1) {
-        let half = 0.5 * next.ramp_s;
-        if time_s > next.start_s - half {
-            let share = smooth((time_s - (next.start_s - half)) / next.ramp_s);
-            return level(part) * (1.0 - share) + level(part + 1) * share;
+    match timeline.parts.get(part + 1) {
+        Some(next) if time_s > change(next).0 => {
+            let share = smooth((time_s - change(next).0) / next.ramp_s);
+            level(part) * (1.0 - share) + level(part + 1) * share
         }
+        _ => level(part),
     }
-    level(part)
 }
 
 /// Goes from 0 to 1 with level ends.
@@ -189,9 +209,10 @@ struct Hills {
 }
 
 impl Hills {
-    fn draw(seed: u64) -> Self {
+    /// Waves as usual, or scaled so that all together are as steep as is said.
+    fn draw(seed: u64, steepest: Option<f64>) -> Self {
         let mut draws = rng(seed, Stream::Hills);
-        let waves = HILL_WAVES
+        let mut waves: Vec<(f64, f64, f64)> = HILL_WAVES
             .iter()
             .map(|&(grade, short, long)| {
                 let grade = grade * uniform(&mut draws, 0.7, 1.3);
@@ -199,6 +220,10 @@ impl Hills {
                 (grade, per_metre, uniform(&mut draws, 0.0, TAU))
             })
             .collect();
+        if let Some(steepest) = steepest {
+            let scale = steepest / waves.iter().map(|w| w.0).sum::<f64>();
+            waves.iter_mut().for_each(|w| w.0 *= scale);
+        }
         Self { waves }
     }
 

@@ -36,6 +36,19 @@ pub(super) enum Stream {
     HeartSensor = 26,
     Laps = 27,
     Guesses = 28,
+    RunnerWays = 29,
+    SessionWays = 30,
+    LegWays = 31,
+    SpeedWander = 32,
+    CadenceWander = 33,
+    Surfaces = 34,
+    Steepness = 35,
+    Watch = 36,
+    Restarts = 37,
+    CadenceQuirks = 38,
+    Frozen = 39,
+    Intervals = 40,
+    Coarse = 41,
 }
 
 /// The generator of one stream of one seed.

@@ -8,7 +8,8 @@ use super::cadence_faults;
 use super::motion::{Motion, PERIOD_S, SAMPLES_A_SECOND, TrueSample};
 use super::random::{Ar1, Stream, normal, rng, uniform};
 use super::timeline::place;
-use super::{Gps, Sampling, Settings, SimulateError};
+use super::watch::{Watch, intervals_s};
+use super::{Gps, Settings, SimulateError};
 use jogaudit_core::gait::Gait;
 use jogaudit_recording::geodesy::{LatLon, Plane};
 
@@ -29,8 +30,8 @@ struct Errors {
 /// Our choice for all of them. Bounds of what is plausible: distances of eight consumer watches were off by 3.2 to
 /// 6.1 % in the mean (Gilgen-Ammann et al. 2020, JMIR mHealth 8(6):e17118); errors of positions are strongly
 /// autocorrelated (Ranacher et al. 2016, IJGIS 30:316-33), speed from Doppler is free of their bias.
-const fn errors(gps: Gps) -> Errors {
-    match gps {
+fn errors(settings: &Settings) -> Errors {
+    match settings.gps {
         Gps::Clean => Errors {
             position: (1.0, 0.99),
             white_m: 0.03,
@@ -52,6 +53,17 @@ const fn errors(gps: Gps) -> Errors {
             spikes: (240.0, 15.0, 60.0),
             spike_speed_mps: 0.8,
         },
+        Gps::Coarse => {
+            let mut draws = rng(settings.runner_seed.unwrap_or(settings.seed), Stream::Coarse);
+            let (sd_m, time_s) = (uniform(&mut draws, 3.0, 6.0), uniform(&mut draws, 5.0, 40.0));
+            Errors {
+                position: (sd_m, (-1.0 / time_s).exp()),
+                white_m: 0.3,
+                speed: (0.25, 6.0),
+                spikes: (0.0, 0.0, 0.0),
+                spike_speed_mps: 0.0,
+            }
+        }
     }
 }
 
@@ -68,8 +80,6 @@ const CADENCE_ERROR: (f64, f64) = (1.2, 2.0);
 const ALTITUDE_ERROR: (f64, f64) = (0.25, 0.02);
 /// Error of a heart-rate sensor, beats/min, and its correlation time, s. Our choice.
 const HEART_RATE_ERROR: (f64, f64) = (1.0, 5.0);
-/// Intervals of smart sampling, s: 3 to 8.
-const SMART_S: (usize, usize) = (3, 8);
 /// One recorded moment before it is rounded to what a file format can say. Missing is `None`.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Point {
@@ -135,6 +145,7 @@ fn kept_seconds(
 ) -> Vec<usize> {
     let mut sampling = rng(settings.seed, Stream::Sampling);
     let mut missing = rng(settings.seed, Stream::Missing);
+    let (least_s, most_s) = intervals_s(settings);
     let mut due = first;
     let mut kept = Vec::new();
     for second in first..=last {
@@ -145,10 +156,7 @@ fn kept_seconds(
         let edge = second == first || second == last || pauses.iter().any(|p| p.0 == second || p.1 == second);
         let is_due = second >= due;
         if is_due || edge {
-            due = match settings.sampling {
-                Sampling::EverySecond => second + 1,
-                Sampling::Smart => second + sampling.random_range(SMART_S.0..=SMART_S.1),
-            };
+            due = second + if least_s == most_s { least_s } else { sampling.random_range(least_s..=most_s) };
         }
         let is_lost = is_missing || lost.iter().any(|l| l.0 <= second && second < l.1);
         if edge || (is_due && !is_lost) {
@@ -175,7 +183,7 @@ struct Signals {
     altitude_m: Vec<f64>,
     distance_m: Vec<f64>,
     speed_mps: Vec<f64>,
-    cadence_spm: Vec<f64>,
+    cadence_spm: Vec<Option<f64>>,
     heart_rate_bpm: Vec<f64>,
     has: super::Channels,
 }
@@ -183,16 +191,22 @@ struct Signals {
 impl Signals {
     fn all(motion: &Motion, first: usize, last: usize, settings: &Settings) -> Result<Self, SimulateError> {
         let seed = settings.seed;
-        let errors = errors(settings.gps);
+        let errors = errors(settings);
+        let watch = Watch::draw(settings);
         let seconds = last + 1;
         let mut lags = rng(seed, Stream::Lag);
-        let late_speed =
-            lagged(motion, |t| t.speed_mps, Lag::draw(settings.longest_lag_s, &mut lags), seconds);
-        let late_cadence =
-            lagged(motion, |t| t.cadence_spm, Lag::draw(settings.longest_lag_s, &mut lags), seconds);
+        let mut ideal = || Lag::draw(settings.longest_lag_s, &mut lags);
+        let (speed_lag, cadence_lag) =
+            watch.as_ref().map_or_else(|| (ideal(), ideal()), |w| (w.speed_lag, w.cadence_lag));
+        let mut late_speed = lagged(motion, |t| t.speed_mps, speed_lag, seconds);
+        let late_cadence = lagged(motion, |t| t.cadence_spm, cadence_lag, seconds);
+        if let Some(watch) = &watch {
+            watch.restart(&mut late_speed, motion);
+        }
         let spikes = spikes(&errors, seconds, seed);
+        let further = watch.as_ref().map_or(1.0, |w| w.position_error);
         let axis = |true_m: fn(&TrueSample) -> f64, jump: fn(&Spike) -> f64, [slow, white]: [Stream; 2]| {
-            let mut slow = Ar1::new(errors.position.0, errors.position.1, rng(seed, slow));
+            let mut slow = Ar1::new(errors.position.0 * further, errors.position.1, rng(seed, slow));
             let mut white = Ar1::new(errors.white_m, 0.0, rng(seed, white));
             (0..seconds)
                 .map(|s| {
@@ -201,21 +215,15 @@ impl Signals {
                 })
                 .collect::<Vec<f64>>()
         };
-        let east_m = axis(|t| t.east_m, |p| p.east_m, [Stream::PositionEast, Stream::WhiteEast]);
-        let north_m = axis(|t| t.north_m, |p| p.north_m, [Stream::PositionNorth, Stream::WhiteNorth]);
-        let mut speed_error =
-            Ar1::with_time(errors.speed.0, errors.speed.1, 1.0, rng(seed, Stream::SpeedError));
-        let speed_mps: Vec<f64> = (0..seconds)
-            .map(|s| {
-                let jumped: f64 = spikes.iter().filter(|p| p.covers(s)).map(|p| p.speed_mps).sum();
-                let value = late_speed[s] + speed_error.step() + jumped;
-                if value < STANDSTILL_MPS { 0.0 } else { value }
-            })
-            .collect();
-        let mut cadence_spm = noisy(&late_cadence, CADENCE_ERROR, seed, Stream::CadenceError);
-        for (value, truth) in cadence_spm.iter_mut().zip(&late_cadence) {
-            // Nothing is counted without steps.
-            *value = if *truth < 20.0 { 0.0 } else { value.max(0.0) };
+        let mut east_m = axis(|t| t.east_m, |p| p.east_m, [Stream::PositionEast, Stream::WhiteEast]);
+        let mut north_m = axis(|t| t.north_m, |p| p.north_m, [Stream::PositionNorth, Stream::WhiteNorth]);
+        if let Some(watch) = &watch {
+            watch.freeze(&mut east_m, &mut north_m);
+        }
+        let speed_mps = shown_speed(&late_speed, &errors, watch.as_ref(), &spikes, seed);
+        let mut cadence_spm = counted(&late_cadence, seed);
+        if let Some(watch) = &watch {
+            watch.spoil_cadence(&mut cadence_spm, motion);
         }
         cadence_faults::apply(&mut cadence_spm, motion, first, settings)?;
         let true_heart: Vec<f64> = (0..seconds).map(|s| motion.at_second(s).heart_rate_bpm).collect();
@@ -240,7 +248,7 @@ impl Signals {
             altitude_m: value(self.has.altitude, &self.altitude_m),
             distance_m: value(self.has.distance, &self.distance_m),
             speed_mps: value(self.has.speed, &self.speed_mps),
-            cadence_spm: value(self.has.cadence, &self.cadence_spm),
+            cadence_spm: self.cadence_spm.get(second).copied().flatten().filter(|_| self.has.cadence),
             heart_rate_bpm: value(self.has.heart_rate, &self.heart_rate_bpm),
         }
     }
@@ -260,7 +268,7 @@ fn origin(seed: u64) -> LatLon {
 
 /// How late a recorder's smoothed value is.
 #[derive(Clone, Copy, Debug, PartialEq)]
-struct Lag {
+pub(super) struct Lag {
     /// Pure delay, s.
     delay_s: f64,
     /// Time constant of the causal exponential average, s: it adds as much again.
@@ -271,7 +279,11 @@ impl Lag {
     /// The whole lag is even between 0 and the longest; the share of the average is even between 0.2 and 0.8.
     fn draw(longest_s: f64, draws: &mut rand_chacha::ChaCha8Rng) -> Self {
         let whole = uniform(draws, 0.0, longest_s);
-        let share = uniform(draws, 0.2, 0.8);
+        Self::of(whole, uniform(draws, 0.2, 0.8))
+    }
+
+    /// Of a length in all, s, of which an average makes a share.
+    pub(super) const fn of(whole: f64, share: f64) -> Self {
         Self { delay_s: whole * (1.0 - share), smoothing_s: whole * share }
     }
 }
@@ -290,6 +302,33 @@ fn lagged(motion: &Motion, value: fn(&TrueSample) -> f64, lag: Lag, seconds: usi
     }
     out.resize(seconds, shown);
     out
+}
+
+/// What a recorder makes of its late speed: with errors, and 0 at a standstill.
+fn shown_speed(
+    late_mps: &[f64],
+    errors: &Errors,
+    watch: Option<&Watch>,
+    spikes: &[Spike],
+    seed: u64,
+) -> Vec<f64> {
+    let (more, longer) = watch.map_or((1.0, 1.0), |w| (w.speed_error, w.speed_error_time));
+    let (sd_mps, time_s) = (errors.speed.0 * more, errors.speed.1 * longer);
+    let mut error = Ar1::with_time(sd_mps, time_s, 1.0, rng(seed, Stream::SpeedError));
+    let show = |(s, late): (usize, &f64)| {
+        let jumped: f64 = spikes.iter().filter(|p| p.covers(s)).map(|p| p.speed_mps).sum();
+        let value = late + error.step() + jumped;
+        if value < STANDSTILL_MPS { 0.0 } else { value }
+    };
+    late_mps.iter().enumerate().map(show).collect()
+}
+
+/// Counts the late cadence with errors.
+fn counted(late_spm: &[f64], seed: u64) -> Vec<Option<f64>> {
+    let counted_spm = noisy(late_spm, CADENCE_ERROR, seed, Stream::CadenceError);
+    // Nothing is counted without steps.
+    let count = |(value, late): (f64, &f64)| if *late < 20.0 { 0.0 } else { value.max(0.0) };
+    counted_spm.into_iter().zip(late_spm).map(count).map(Some).collect()
 }
 
 fn noisy(values: &[f64], (sd, tau_s): (f64, f64), seed: u64, stream: Stream) -> Vec<f64> {

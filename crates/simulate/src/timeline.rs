@@ -5,6 +5,7 @@ use rand::RngExt;
 use super::faults::{Intent, Leg, leg_seconds};
 use super::person::Person;
 use super::random::{Stream, normal, rng, uniform};
+use super::ways::{LegDraws, Ways};
 use super::{Settings, SimulateError, Window};
 use jogaudit_core::gait::Gait;
 use jogaudit_core::prescription::Extent;
@@ -38,8 +39,10 @@ pub(super) struct LegPart {
     pub(super) leg: usize,
     pub(super) start_s: f64,
     pub(super) end_s: f64,
-    /// How long the change at `start_s` takes, half before and half after it. At 0 s all of it comes after.
+    /// How long the change of speed at `start_s` takes. At 0 s all of it comes after.
     pub(super) ramp_s: f64,
+    /// How much later than `start_s` its middle is, as a share of `ramp_s`.
+    pub(super) ramp_later: f64,
 }
 
 /// How fast a leg is done.
@@ -55,6 +58,8 @@ pub(super) struct Pacing {
     pub(super) whatever_the_slope: bool,
     /// Steps a minute above or below usual.
     pub(super) cadence_offset_spm: f64,
+    /// Whether speed or cadence was ordered by a fault: then they do not wander.
+    pub(super) ordered: bool,
     /// Lasts from here, s, with its pauses.
     start_s: f64,
     end_s: f64,
@@ -106,6 +111,8 @@ impl Timeline {
         unrecorded_s: f64,
     ) -> Result<Self, SimulateError> {
         let draws = draw(legs.len(), settings.seed);
+        let ways = Ways::draw(settings);
+        let own = ways.as_ref().map(|w| w.legs(legs.len()));
         let mut beeps = vec![0.0];
         let mut parts: Vec<LegPart> = Vec::with_capacity(legs.len());
         for (k, leg) in legs.iter().enumerate() {
@@ -117,13 +124,17 @@ impl Timeline {
             let start_s = parts.last().map_or(0.0, |s| s.end_s);
             let at_rest = leg.gait == Gait::Stand || k == 0 || legs[k - 1].gait == Gait::Stand;
             let (least, most) = if at_rest { STAND_RAMP_S } else { RAMP_S };
-            let ramp_s = least + draws[k].ramp * (most - least);
+            let (ramp_s, ramp_later) = match &own {
+                Some(own) if !at_rest => Ways::ramp(leg.gait, &own[k]),
+                _ => (least + draws[k].ramp * (most - least), 0.0),
+            };
             parts.push(LegPart {
                 gait: leg.gait,
                 leg: k,
                 start_s,
                 end_s: milliseconds(beep + reaction),
                 ramp_s,
+                ramp_later,
             });
         }
         let mut timeline = Self { parts, pacings: Vec::new(), beeps, pauses: Vec::new() };
@@ -137,9 +148,13 @@ impl Timeline {
             timeline.pause(at, length)?;
             paused_s += length;
         }
-        timeline.fit_ramps();
-        timeline.pacings =
-            legs.iter().zip(&draws).map(|(leg, draws)| pacing(leg, draws, person, settings)).collect();
+        // A change that is later than the gait needs more room.
+        timeline.fit_ramps(if ways.is_some() { 0.55 } else { 0.9 });
+        let pacing = |(k, leg)| {
+            let own = ways.as_ref().zip(own.as_ref().map(|own: &Vec<LegDraws>| &own[k]));
+            pacing(leg, &draws[k], own, person, settings)
+        };
+        timeline.pacings = legs.iter().enumerate().map(pacing).collect();
         for part in &timeline.parts {
             let pacing = &mut timeline.pacings[part.leg];
             pacing.start_s = pacing.start_s.min(part.start_s);
@@ -158,11 +173,10 @@ impl Timeline {
             .ok_or(SimulateError::WindowOutside { window: Window { at_s: Some(at_s), length_s } })?;
         let whole = self.parts[i];
         let until_s = at_s + length_s;
+        let rest = LegPart { ramp_s: PAUSE_RAMP_S, ramp_later: 0.0, ..whole };
         let before = LegPart { end_s: at_s, ..whole };
-        let still =
-            LegPart { gait: Gait::Unknown, start_s: at_s, end_s: until_s, ramp_s: PAUSE_RAMP_S, ..whole };
-        let after =
-            LegPart { start_s: until_s, end_s: whole.end_s + length_s, ramp_s: PAUSE_RAMP_S, ..whole };
+        let still = LegPart { gait: Gait::Unknown, start_s: at_s, end_s: until_s, ..rest };
+        let after = LegPart { start_s: until_s, end_s: whole.end_s + length_s, ..rest };
         self.parts.splice(i..=i, [before, still, after]);
         for part in &mut self.parts[i + 3..] {
             part.start_s += length_s;
@@ -175,12 +189,12 @@ impl Timeline {
         Ok(())
     }
 
-    /// Shortens changes so that two never meet inside a short part.
-    fn fit_ramps(&mut self) {
+    /// Shortens changes to a share of the parts around them, so that two never meet inside a short part.
+    fn fit_ramps(&mut self, share: f64) {
         for i in 0..self.parts.len() {
             let length = |s: &LegPart| s.end_s - s.start_s;
             let before = i.checked_sub(1).map_or(f64::INFINITY, |j| length(&self.parts[j]));
-            let most = 0.9 * before.min(length(&self.parts[i]));
+            let most = share * before.min(length(&self.parts[i]));
             let part = &mut self.parts[i];
             part.ramp_s = part.ramp_s.min(most);
         }
@@ -201,15 +215,26 @@ fn draw(legs: usize, seed: u64) -> Vec<Draws> {
         .collect()
 }
 
-fn pacing(leg: &Leg, draws: &Draws, person: &Person, settings: &Settings) -> Pacing {
+fn pacing(
+    leg: &Leg,
+    draws: &Draws,
+    own: Option<(&Ways, &LegDraws)>,
+    person: &Person,
+    settings: &Settings,
+) -> Pacing {
     let usual = person.usual_speed_mps(leg.gait);
     let sd = if leg.gait == Gait::Run { RUN_LEVEL_SD } else { WALK_LEVEL_SD };
+    let around = |meant_mps: f64| match own {
+        Some((ways, own)) => ways.level_mps(leg.gait, meant_mps, person, own),
+        None => meant_mps * (1.0 + sd * draws.level),
+    };
     let mut pacing = Pacing {
-        level_mps: usual * (1.0 + sd * draws.level),
+        level_mps: around(usual),
         drift: DRIFT_SD * draws.drift,
         cap_mps: f64::INFINITY,
         whatever_the_slope: false,
         cadence_offset_spm: LEG_CADENCE_SD_SPM * draws.cadence,
+        ordered: leg.intent != Intent::Usual,
         start_s: f64::INFINITY,
         end_s: 0.0,
     };
@@ -218,7 +243,10 @@ fn pacing(leg: &Leg, draws: &Draws, person: &Person, settings: &Settings) -> Pac
             if let Some(ceiling) = leg.ceiling_mps {
                 let careful = usual.min(ceiling * (1.0 - draws.margin));
                 pacing.cap_mps = ceiling * CEILING_SHARE;
-                pacing.level_mps = (careful * (1.0 + sd * draws.level)).min(pacing.cap_mps);
+                pacing.level_mps = around(careful).min(pacing.cap_mps);
+            }
+            if let Some((_, own)) = own {
+                pacing.cadence_offset_spm = Ways::cadence_offset_spm(leg.gait, pacing.level_mps, person, own);
             }
         }
         Intent::AboveCeiling(percent) => {

@@ -5,8 +5,8 @@ use jogaudit_core::prescription::{Extent, Move, Step};
 use jogaudit_recording::read::{Format, Recording};
 use jogaudit_recording::units::{Metres, MetresPerSecond, Seconds};
 use jogaudit_simulate::{
-    CadenceFault, CadenceFaultKind, Channels, Fault, FaultKind, Gps, Kept, Laps, Profile, Sampling, Settings,
-    SimulateError, Simulated, TrueBout, Window, simulate, write,
+    CadenceFault, CadenceFaultKind, Channels, Fault, FaultKind, Gps, Kept, Laps, Profile, Realism, Sampling,
+    Settings, SimulateError, Simulated, TrueBout, Window, simulate, write,
 };
 
 fn timed(motion: Move, seconds: f64) -> Step {
@@ -153,6 +153,51 @@ fn limits_are_kept_in_truth_and_broken_on_order() {
         let slow = inside(&simulated.recording, walks[2]);
         let cadence = mean(slow.iter().map(|s| s.cadence.unwrap().get()).collect());
         assert!((cadence - 98.0).abs() < 3.0, "seed {seed}: {cadence}");
+    }
+}
+
+#[test]
+fn realistic_runners_keep_their_limits_in_truth() {
+    let kept = Kept {
+        pace_ceiling_mps: Some(2.4),
+        heart_rate_ceiling_bpm: Some(150.0),
+        walk_cadence_floor_spm: Some(110.0),
+        session_ceiling_s: None,
+    };
+    let mut looked_at = 0;
+    for seed in 0..60 {
+        let settings = Settings {
+            seed,
+            kept,
+            hills: seed % 2 == 1,
+            gps: Gps::Clean,
+            realism: Realism::Realistic,
+            ..Settings::default()
+        };
+        let simulated = made(&settings);
+        assert_tiles(&simulated);
+        for bout in &simulated.truth {
+            let inside = inside(&simulated.recording, bout);
+            assert!(inside.iter().all(|s| s.heart_rate.unwrap().get() <= 152.0), "seed {seed}");
+            if bout.gait == Gait::Run {
+                // The recorder's own error of speed, up to 0.1 m/s at this reception, is correlated over 8 s: the mean of a
+                // minute has a quarter of it.
+                let speed = inside.iter().map(|s| s.speed.unwrap().get()).sum::<f64>() / inside.len() as f64;
+                assert!(speed < 2.4, "seed {seed}: {speed}");
+                looked_at += 1;
+            }
+        }
+    }
+    assert!(looked_at >= 300, "{looked_at}");
+}
+
+#[test]
+fn realism_leaves_the_person_and_the_true_bouts_alone() {
+    for seed in 0..40 {
+        let ideal = made(&all_at_once(seed));
+        let real = made(&Settings { realism: Realism::Realistic, ..all_at_once(seed) });
+        assert_eq!((real.person, &real.truth), (ideal.person, &ideal.truth), "seed {seed}");
+        assert_ne!(real.recording, ideal.recording);
     }
 }
 
