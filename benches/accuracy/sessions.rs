@@ -70,7 +70,7 @@ fn session(seed: u64) -> Vec<Step> {
 
 pub(crate) fn make(condition: &Condition, seed: u64) -> Simulated {
     let missing = match condition.gps {
-        Gps::Clean => 0.0,
+        Gps::Clean | Gps::Coarse => 0.0,
         Gps::Typical => 0.02,
         Gps::Bad => 0.10,
     };
