@@ -6,6 +6,9 @@
 //! with `--rivals` `hmmlearn` and `ruptures` by `rivals.py`. Then a second table says in which column ours is at least as good
 //! as the best of them. Seeds below 1,000,000 are for tuning. Other switches: `--tune` (the rivals' own settings), `--pure`
 //! (sessions of one gait), `--time`, `--dump` (what went wrong), `--digest` (a number that any change of our bouts changes).
+//!
+//! `--realistic` prints another table, of realistic sessions, and `--patterns` one of realistic sessions whose cadence is damaged in
+//! one gait; both take `--seeds`, `--first`, `--only`, `--skip` and `--dump`.
 
 #![allow(
     missing_docs,
@@ -15,7 +18,9 @@
     clippy::zombie_processes
 )]
 
+mod patterns;
 mod pure;
+mod realistic;
 mod rivals;
 mod score;
 mod sessions;
@@ -57,6 +62,8 @@ struct Options {
     rivals: Option<String>,
     tune: bool,
     pure: bool,
+    realistic: bool,
+    patterns: bool,
     time: bool,
     dump: bool,
     digest: bool,
@@ -72,6 +79,8 @@ impl Options {
             rivals: None,
             tune: false,
             pure: false,
+            realistic: false,
+            patterns: false,
             time: false,
             dump: false,
             digest: false,
@@ -87,6 +96,8 @@ impl Options {
                 "--rivals" => options.rivals = Some(value()),
                 "--tune" => options.tune = true,
                 "--pure" => options.pure = true,
+                "--realistic" => options.realistic = true,
+                "--patterns" => options.patterns = true,
                 "--time" => options.time = true,
                 "--dump" => options.dump = true,
                 "--digest" => options.digest = true,
@@ -105,6 +116,10 @@ fn main() {
     let options = Options::read();
     if options.pure {
         pure::table(&options);
+    } else if options.realistic {
+        realistic::table(&options);
+    } else if options.patterns {
+        patterns::table(&options);
     } else if options.time {
         speed::table();
     } else {

@@ -110,6 +110,16 @@ pub(crate) fn speed_threshold(series: &Series, width: usize) -> Option<Found> {
     by_threshold(series, series.speed_mps(), width, 0.5, 2.0)
 }
 
+/// The bare rival: run at 1.9 m/s or more after a median over 9 s, standing below 0.5 m/s.
+pub(crate) fn bare(series: &Series) -> Option<Found> {
+    const WIDTH_S: f64 = 9.0;
+    let times_s = series.time_s();
+    let seconds = times_s.last().copied().unwrap_or(0.0) / times_s.len().max(2) as f64;
+    // So many samples, an odd number, as span the seconds.
+    let width = 2 * (0.5 * WIDTH_S / seconds).floor() as usize + 1;
+    by_threshold(series, series.speed_mps(), width, 0.5, 1.9)
+}
+
 /// Run at 140 steps/min or more.
 pub(crate) fn cadence_threshold(series: &Series, width: usize) -> Option<Found> {
     by_threshold(series, series.cadence_spm(), width, 40.0, 140.0)

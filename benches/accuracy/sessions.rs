@@ -50,7 +50,7 @@ pub(crate) fn choice(seed: u64, salt: u64, of: u64) -> u64 {
     x % of
 }
 
-fn session(seed: u64) -> Vec<Step> {
+pub(crate) fn session(seed: u64) -> Vec<Step> {
     let step = |motion, seconds: u64| Step {
         motion,
         extent: Extent::Time(Seconds::new(seconds as f64)),
@@ -74,7 +74,6 @@ pub(crate) fn make(condition: &Condition, seed: u64) -> Simulated {
         Gps::Typical => 0.02,
         Gps::Bad => 0.10,
     };
-    let window = |salt| Window { at_s: None, length_s: 20.0 + choice(seed, salt, 40) as f64 };
     let mut settings = Settings {
         seed,
         profile: condition.profile,
@@ -84,6 +83,13 @@ pub(crate) fn make(condition: &Condition, seed: u64) -> Simulated {
         missing,
         ..Settings::default()
     };
+    interrupt(&mut settings);
+    simulate(&session(seed), &settings).expect("the session can be made up")
+}
+
+/// Adds a stop to a quarter of the sessions, and a pause of the recorder to another.
+pub(crate) fn interrupt(settings: &mut Settings) {
+    let seed = settings.seed;
     if choice(seed, 6, 4) == 0 {
         settings.faults.push(Fault {
             kind: FaultKind::Stop,
@@ -92,9 +98,8 @@ pub(crate) fn make(condition: &Condition, seed: u64) -> Simulated {
         });
     }
     if choice(seed, 8, 4) == 0 {
-        settings.pauses.push(window(9));
+        settings.pauses.push(Window { at_s: None, length_s: 20.0 + choice(seed, 9, 40) as f64 });
     }
-    simulate(&session(seed), &settings).expect("the session can be made up")
 }
 
 pub(crate) fn truth(made: &Simulated) -> Vec<GaitSpan> {

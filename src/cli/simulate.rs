@@ -233,6 +233,7 @@ fn settings(args: &Args, stage: &Stage, format: Format) -> Settings {
         pauses: args.pause.clone(),
         holes: args.hole.clone(),
         cadence_faults: args.cadence_fault.clone(),
+        cadence_damage: None,
     }
 }
 

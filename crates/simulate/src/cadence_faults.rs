@@ -5,7 +5,7 @@ use rand::RngExt;
 use super::motion::Motion;
 use super::random::{Stream, rng};
 use super::recorder::gait_at;
-use super::{CadenceFault, CadenceFaultKind, Settings, SimulateError, Window};
+use super::{CadenceDamage, CadenceFault, CadenceFaultKind, CadenceLeft, Settings, SimulateError, Window};
 use jogaudit_core::gait::Gait;
 
 /// Changes the recorded cadence (one value a second from the first movement on).
@@ -47,7 +47,35 @@ pub(super) fn apply(
             };
         }
     }
+    if let Some(damage) = settings.cadence_damage {
+        damage_gait(cadence_spm, motion, first, damage);
+    }
     Ok(())
+}
+
+/// Damages the cadence of every second of one gait.
+fn damage_gait(cadence_spm: &mut [Option<f64>], motion: &Motion, first: usize, damage: CadenceDamage) {
+    let of_gait = |s: &usize| gait_at(motion, *s) == damage.gait;
+    let all = (first..cadence_spm.len()).filter(of_gait).count();
+    let mut before = None;
+    let mut seen = 0;
+    for second in first..cadence_spm.len() {
+        if !of_gait(&second) {
+            before = cadence_spm[second].or(before);
+            continue;
+        }
+        seen += 1;
+        let value = cadence_spm[second];
+        cadence_spm[second] = match damage.left {
+            CadenceLeft::Readings(n) => value.filter(|_| seen * n / all > (seen - 1) * n / all),
+            CadenceLeft::OneIn(n) => value.filter(|_| seen % n.max(1) == 0),
+            CadenceLeft::Zeros => Some(0.0),
+            // Where nothing comes before, nothing is stuck.
+            CadenceLeft::Stuck => before.or(value),
+            CadenceLeft::Half => value.map(|spm| 0.5 * spm),
+            CadenceLeft::Double => value.map(|spm| 2.0 * spm),
+        };
+    }
 }
 
 /// A moment from which the runner moves for the whole window, as far as a hundred draws find one.

@@ -265,6 +265,32 @@ pub struct CadenceFault {
     pub window: Window,
 }
 
+/// What is left of the cadence of one gait.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CadenceLeft {
+    /// So many readings, evenly over all of that gait.
+    Readings(usize),
+    /// One reading in so many.
+    OneIn(usize),
+    /// A 0 in place of each.
+    Zeros,
+    /// What was last counted before the gait began.
+    Stuck,
+    /// Half of each.
+    Half,
+    /// Double of each.
+    Double,
+}
+
+/// Damage to the cadence of one gait throughout a recording; the other gait's is whole.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct CadenceDamage {
+    /// Whose.
+    pub gait: Gait,
+    /// What is left.
+    pub left: CadenceLeft,
+}
+
 /// What to make up.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Settings {
@@ -312,6 +338,8 @@ pub struct Settings {
     pub holes: Vec<Window>,
     /// Faults of the cadence.
     pub cadence_faults: Vec<CadenceFault>,
+    /// Damage to the cadence of one gait; readings are counted in whole seconds.
+    pub cadence_damage: Option<CadenceDamage>,
 }
 
 /// 2026-03-02T07:10:00Z: our choice.
@@ -344,6 +372,7 @@ impl Default for Settings {
             pauses: Vec::new(),
             holes: Vec::new(),
             cadence_faults: Vec::new(),
+            cadence_damage: None,
         }
     }
 }

@@ -3,10 +3,10 @@
 use jogaudit_core::gait::Gait;
 use jogaudit_core::prescription::{Extent, Move, Step};
 use jogaudit_recording::read::{Format, Recording};
-use jogaudit_recording::units::{Metres, MetresPerSecond, Seconds};
+use jogaudit_recording::units::{Metres, MetresPerSecond, Seconds, StepsPerMinute};
 use jogaudit_simulate::{
-    CadenceFault, CadenceFaultKind, Channels, Fault, FaultKind, Gps, Kept, Laps, Profile, Realism, Sampling,
-    Settings, SimulateError, Simulated, TrueBout, Window, simulate, write,
+    CadenceDamage, CadenceFault, CadenceFaultKind, CadenceLeft, Channels, Fault, FaultKind, Gps, Kept, Laps,
+    Profile, Realism, Sampling, Settings, SimulateError, Simulated, TrueBout, Window, simulate, write,
 };
 
 fn timed(motion: Move, seconds: f64) -> Step {
@@ -354,6 +354,57 @@ fn cadence_faults_change_cadence_where_ordered() {
     let at = |s: f64| simulated.recording.samples()[(stop.start_s + s) as usize].cadence.unwrap().get();
     assert!(at(8.0) > 100.0);
     assert_eq!(at(20.0), 0.0);
+}
+
+#[test]
+fn the_cadence_of_one_gait_is_damaged_and_the_others_is_whole() {
+    let whole = made(&Settings::default());
+    for gait in [Gait::Run, Gait::Walk] {
+        let all = beside(&whole, &whole, gait).iter().filter(|s| s.2).count();
+        for (left, expected) in [
+            (CadenceLeft::Readings(0), 0),
+            (CadenceLeft::Readings(5), 5),
+            (CadenceLeft::Readings(30), 30),
+            (CadenceLeft::OneIn(10), all / 10),
+        ] {
+            let pairs = beside(&whole, &with_damage(gait, left), gait);
+            let count = pairs.iter().filter(|s| s.2 && s.0.is_some()).count();
+            // The last sample, which no bout holds, may have one of them.
+            assert!(count == expected || count + 1 == expected, "{gait:?} {left:?}: {count} of {expected}");
+            assert!(pairs.iter().filter(|s| !s.2).all(|s| s.0 == s.1), "{gait:?} {left:?}");
+        }
+        for (left, value) in [
+            (CadenceLeft::Zeros, (|_| 0.0) as fn(f64) -> f64),
+            (CadenceLeft::Half, |spm| 0.5 * spm),
+            (CadenceLeft::Double, |spm| 2.0 * spm),
+        ] {
+            let pairs = beside(&whole, &with_damage(gait, left), gait);
+            // Whole strides of one leg: 2 steps/min, of which rounding takes half at most, and double of that.
+            let near = |s: &(Option<f64>, Option<f64>, bool)| {
+                (s.0.unwrap() - if s.2 { value(s.1.unwrap()) } else { s.1.unwrap() }).abs() <= 3.0
+            };
+            assert!(pairs.iter().all(near), "{gait:?} {left:?}");
+        }
+        let stuck = beside(&whole, &with_damage(gait, CadenceLeft::Stuck), gait);
+        let begun = stuck.iter().position(|s| !s.2).unwrap();
+        let inside = stuck[begun..].windows(2).filter(|w| w[1].2);
+        assert!(inside.clone().count() > 300);
+        assert!(inside.clone().all(|w| w[1].0 == w[0].0), "a value that is stuck stays");
+    }
+}
+
+fn with_damage(gait: Gait, left: CadenceLeft) -> Simulated {
+    made(&Settings { cadence_damage: Some(CadenceDamage { gait, left }), ..Settings::default() })
+}
+
+/// Of every second: cadence of one and of another recording, and whether it is of the gait.
+fn beside(whole: &Simulated, damaged: &Simulated, gait: Gait) -> Vec<(Option<f64>, Option<f64>, bool)> {
+    let of_gait =
+        |time_s: f64| whole.truth.iter().any(|b| b.gait == gait && b.start_s <= time_s && time_s < b.end_s);
+    let spm = |s: &jogaudit_recording::read::Sample| s.cadence.map(StepsPerMinute::get);
+    let both = whole.recording.samples().iter().zip(damaged.recording.samples());
+    let last_s = whole.truth.last().unwrap().end_s;
+    both.filter(|(a, _)| a.time_s < last_s).map(|(a, b)| (spm(b), spm(a), of_gait(a.time_s))).collect()
 }
 
 #[test]
