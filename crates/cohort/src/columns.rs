@@ -318,12 +318,7 @@ fn run_pace(done: &Done) -> Option<f64> {
 
 /// The sport in one word; a file's own without what would act on a terminal.
 fn sport(sport: &Sport) -> String {
-    match sport {
-        Sport::Running => "running".to_owned(),
-        Sport::Walking => "walking".to_owned(),
-        Sport::Unspecified => "unspecified".to_owned(),
-        Sport::Other(word) => word.chars().filter(|c| !c.is_control()).collect(),
-    }
+    sport.word().unwrap_or("unspecified").chars().filter(|c| !c.is_control()).collect()
 }
 
 fn codes(done: &Done) -> String {

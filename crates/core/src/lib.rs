@@ -87,6 +87,7 @@ pub mod audit;
 pub mod clean;
 mod codes;
 pub mod gait;
+pub mod on_foot;
 pub mod pipeline;
 pub mod prescription;
 pub mod review;

@@ -2,11 +2,12 @@
 
 use jiff::civil::Date;
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
-use jogaudit_recording::read::{Facts, ReadConfig, ReadError, Recording, Sport, read};
+use jogaudit_recording::read::{Facts, ReadConfig, ReadError, Recording, read};
 
 use crate::audit::{Audit, AuditConfig, Matched, Prescription, Trace};
 use crate::clean::{CleanConfig, Series, clean};
 use crate::gait::{GaitConfig, Segmentation, segment};
+use crate::on_foot::OffFoot;
 use crate::prescription::{Plan, Stage};
 use crate::review::{Diary, Given, PerformedSessions, Recorded, Review, ReviewConfig, review, sessions};
 
@@ -41,7 +42,7 @@ pub struct Segmented {
 pub struct Activity {
     /// What the file says of it.
     pub facts: Facts,
-    /// Clean columns; `None` when the sport is not on foot and nothing is scored.
+    /// Clean columns; `None` when it is of no one on foot ([`OffFoot`]) and nothing is scored.
     pub series: Option<Series>,
     /// Bouts: one `unknown` when nothing is scored.
     pub segmentation: Segmentation,
@@ -74,8 +75,8 @@ pub fn activity(bytes: &[u8], number: Option<usize>, config: &Config) -> Result<
     let recordings = read(bytes, &config.read)?.take(&mut notices);
     let recording = chosen(recordings, number)?.take(&mut notices);
     let facts = recording.facts();
-    if let Sport::Other(sport) = &facts.sport {
-        notices.push(not_on_foot(sport));
+    if let Some(off_foot) = OffFoot::of(&recording, &config.clean) {
+        notices.push(off_foot.notice());
         let end_s = recording.samples().iter().map(|sample| sample.time_s).fold(0.0, f64::max);
         return Ok(Activity { facts, series: None, segmentation: Segmentation::unknown(end_s), notices });
     }
@@ -173,16 +174,10 @@ fn chosen(mut recordings: Vec<Recording>, number: Option<usize>) -> Result<Noted
     Ok(Noted { value: recordings.swap_remove(index), notices })
 }
 
-fn not_on_foot(sport: &str) -> Notice {
-    let text =
-        format!("The sport of this recording is “{sport}”, not running or walking: nothing is scored.");
-    Notice::new(NoticeCode::NotOnFoot, text)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use jogaudit_recording::read::{Format, RecordingParts, Sample};
+    use jogaudit_recording::read::{Format, RecordingParts, Sample, Sport};
 
     fn recording(sport: Sport) -> Recording {
         Recording::new(RecordingParts {
@@ -214,6 +209,30 @@ mod tests {
         let refused = "there is no activity 2; the input holds 1";
         assert_eq!(choose(&[Sport::Running], Some(2)), Err(refused.to_owned()));
         assert!(choose(&[Sport::Running], Some(0)).is_err());
+    }
+
+    #[test]
+    fn what_no_one_on_foot_can_have_made_is_not_scored() {
+        // By positions alone, 20 minutes at 2:00 /km and at 5:00 /km; the sport is not said.
+        let of = |step_m: f64| {
+            let points: String = (0..=20)
+                .map(|minute| {
+                    let lat = f64::from(minute) * step_m / 110_574.3;
+                    format!("<trkpt lat='{lat}' lon='0'><time>2026-03-02T07:{minute:02}:00Z</time></trkpt>")
+                })
+                .collect();
+            let file = format!(
+                "<gpx xmlns='http://www.topografix.com/GPX/1/1' version='1.1' creator='x'><trk><trkseg>{points}\
+                 </trkseg></trk></gpx>"
+            );
+            activity(file.as_bytes(), None, &Config::default()).unwrap()
+        };
+        let ride = of(500.0);
+        assert!(ride.series.is_none());
+        assert!(ride.notices.iter().any(|notice| notice.code == NoticeCode::SportDoubtful));
+        let run = of(200.0);
+        assert!(run.series.is_some());
+        assert!(run.notices.iter().all(|notice| notice.code != NoticeCode::SportDoubtful));
     }
 
     #[test]

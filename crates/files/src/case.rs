@@ -9,11 +9,12 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use rayon::prelude::*;
 
+use jogaudit_core::on_foot::OffFoot;
 use jogaudit_core::pipeline::{Config, review_case, segment_recording};
 use jogaudit_core::prescription::Plan;
 use jogaudit_core::review::{Diary, Given, LeftOut, LeftOutCode, Recorded, Zone};
 use jogaudit_recording::notice::{Notice, NoticeCode};
-use jogaudit_recording::read::{Sport, read};
+use jogaudit_recording::read::read;
 use jogaudit_report::{ReviewParts, ReviewView};
 
 use super::failure::Failure;
@@ -207,8 +208,8 @@ pub fn activities(bytes: &[u8], name: &str, config: &Config) -> Activities {
     let (mut on_foot, mut others) = (Vec::new(), Vec::new());
     for (index, recording) in read.value.iter().enumerate() {
         let name = if several { format!("{name}#{}", index + 1) } else { name.to_owned() };
-        if let Sport::Other(sport) = recording.sport() {
-            let text = format!("Its sport is “{sport}”, not running or walking.");
+        if let Some(off_foot) = OffFoot::of(recording, &config.clean) {
+            let text = off_foot.sentence();
             others.push(LeftOut { name, code: LeftOutCode::NotOnFoot, text });
             continue;
         }

@@ -77,6 +77,7 @@ notice_codes! {
     CadenceAsWritten = "cadence_as_written",
     SeveralActivities = "several_activities",
     NotOnFoot = "not_on_foot",
+    SportDoubtful = "sport_doubtful",
     OutOfOrder = "out_of_order",
     DuplicateTimes = "duplicate_times",
     RecorderPaused = "recorder_paused",

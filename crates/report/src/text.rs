@@ -10,8 +10,8 @@ use jogaudit_core::audit::Code;
 use jogaudit_core::gait::Gait;
 
 use super::strip::{self, LEGEND, Strip};
-use super::view::{AmountView, BoutsView, CheckView, FindingView, NoticeView, RepView};
-use super::wording::{CAUTIONS, clock, how_sure};
+use super::view::{AmountView, BoutsView, CheckView, FindingView, NoticeView, RecordingView, RepView};
+use super::wording::{CAUTIONS, clock, how_sure, sport_in_words};
 
 /// Columns of a page.
 pub(super) const WIDTH: usize = 80;
@@ -40,7 +40,7 @@ pub fn check(view: &CheckView, with_notices: bool) -> String {
     if let Some(limits) = &view.limits {
         page.hanging("  ", "    ", limits);
     }
-    page.recording(&view.recording.start, view.recording.elapsed_s, &view.recording.has);
+    page.recording(&view.recording);
     page.strip(&strip::check(view, WIDTH - 2 - STRIP_LABEL));
     let (beyond, less): (Vec<_>, Vec<_>) = view.findings.iter().partition(|f| f.is_overdoing);
     page.findings("Beyond the prescription", "!", &beyond, usize::MAX);
@@ -68,7 +68,7 @@ pub fn bouts(view: &BoutsView, with_notices: bool) -> String {
         .collect();
     let sum = if parts.is_empty() { "nothing to tell".to_owned() } else { parts.join(", ") };
     page.styled_paragraph(HEADING, &format!("In all: {sum}."));
-    page.recording(&view.recording.start, view.recording.elapsed_s, &view.recording.has);
+    page.recording(&view.recording);
     page.strip(&strip::bouts(&view.bouts, WIDTH - 2 - STRIP_LABEL));
     page.heading("Bouts");
     page.line("  gait          from        to      took  distance   per km  spm  bpm  how sure");
@@ -177,9 +177,14 @@ impl Page {
         }
     }
 
-    fn recording(&mut self, start: &str, elapsed_s: f64, has: &[&str]) {
+    fn recording(&mut self, recording: &RecordingView) {
+        let RecordingView { sport, start, elapsed_s, has, .. } = recording;
         let has = if has.is_empty() { "times only".to_owned() } else { has.join(", ").replace('_', " ") };
-        self.paragraph("", &format!("Recorded from {start}, {} long, with {has}.", clock(elapsed_s)));
+        let sport = sport_in_words(sport.as_deref());
+        self.paragraph(
+            "",
+            &format!("Recorded from {start}, {} long, {sport}, with {has}.", clock(*elapsed_s)),
+        );
     }
 
     fn strip(&mut self, bands: &[Strip]) {

@@ -32,6 +32,7 @@ pub struct Source<'a> {
 #[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct RecordingView {
     pub format: &'static str,
+    pub sport: Option<String>,
     pub sha256: String,
     pub start: String,
     pub elapsed_s: f64,
@@ -278,6 +279,7 @@ fn recording(source: Source<'_>, segmentation: &Segmentation) -> RecordingView {
     let Source { facts, sha256 } = source;
     RecordingView {
         format: facts.format.name(),
+        sport: facts.sport.word().map(printable),
         sha256: sha256.to_owned(),
         start: facts.start.to_string(),
         elapsed_s: tenths(segmentation.elapsed_s()),

@@ -37,9 +37,15 @@ pub(super) fn not_scored(stage: &str) -> String {
     format!("Undecided: nothing was scored, so it is not known whether stage “{stage}” was kept.")
 }
 
+/// The recorded sport in a list of what is known of a recording.
+pub(super) fn sport_in_words(sport: Option<&str>) -> String {
+    sport.map_or_else(|| "sport not said".to_owned(), |word| format!("as {word}"))
+}
+
 /// Notices that may be why nothing was decided.
-const REASONS: [NoticeCode; 15] = [
+const REASONS: [NoticeCode; 16] = [
     NoticeCode::NotOnFoot,
+    NoticeCode::SportDoubtful,
     NoticeCode::GaitUnknown,
     NoticeCode::NoGaitData,
     NoticeCode::TooMuchToMatch,

@@ -21,6 +21,16 @@ pub enum Sport {
 }
 
 impl Sport {
+    /// The sport in one word: `running`, `walking`, or the file's own; `None` when it is not said.
+    pub fn word(&self) -> Option<&str> {
+        match self {
+            Self::Running => Some("running"),
+            Self::Walking => Some("walking"),
+            Self::Unspecified => None,
+            Self::Other(word) => Some(word),
+        }
+    }
+
     /// Whether a recording of this sport is scored.
     pub fn on_foot(&self) -> bool {
         !matches!(self, Self::Other(_))

@@ -12,7 +12,7 @@ use super::strip::{self, Layout, Weight, flag_icon};
 use crate::chart::{Chart, Charts};
 use crate::text::{UNKNOWN, rep_done, rep_prescribed, shown};
 use crate::view::{BoutView, CheckView, FindingView, RepView};
-use crate::wording::{CAUTIONS, clock, how_sure, pace};
+use crate::wording::{CAUTIONS, clock, how_sure, pace, sport_in_words};
 
 /// Lays out a check without the page around it.
 pub(super) fn body(view: &CheckView, charts: Option<&Charts>) -> Markup {
@@ -51,7 +51,10 @@ fn prescription(view: &CheckView) -> Markup {
             dt { "Prescribed" }
             dd { (view.session) @if let Some(limits) = &view.limits { br; span.quiet { (limits) } } }
             dt { "Recorded" }
-            dd { "from " (recording.start) ", " (clock(recording.elapsed_s)) " long, with " (has) }
+            dd {
+                "from " (recording.start) ", " (clock(recording.elapsed_s)) " long, "
+                (sport_in_words(recording.sport.as_deref())) ", with " (has)
+            }
         }
     }
 }

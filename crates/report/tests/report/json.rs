@@ -27,7 +27,7 @@ fn the_documents_have_the_keys_of_the_outer_surface_in_its_order() {
     let bouts = json::bouts(&BoutsView::new(source, &segmentation, &[]));
     let expected = json!({
         "schema": "jogaudit.bouts/1",
-        "recording": {"format": "tcx", "sha256": "ab".repeat(32), "start": "2026-03-02T07:10:00Z",
+        "recording": {"format": "tcx", "sport": "running", "sha256": "ab".repeat(32), "start": "2026-03-02T07:10:00Z",
                       "elapsed_s": 301.4, "samples": 1813, "has": ["speed", "altitude"]},
         "bouts": [{"gait": "walk", "start_s": 0.0, "end_s": 301.4, "certainty": 0.999, "distance_m": 496.0,
                    "mean_speed_mps": 1.65, "mean_cadence_spm": 118.0, "mean_heart_rate_bpm": null}],
