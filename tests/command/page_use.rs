@@ -50,16 +50,17 @@ fn the_runners_way() {
     let fields = [
         ("pain_during", "2.5"),
         ("pain_pattern", "returns"),
+        ("pain_next_morning", ""),
         ("effort", "6"),
         ("note", "new, \"soft\" shoes"),
     ];
-    let written = page.post("/case/case/diary/2026-03-09", &fields);
+    let written = page.write_day("/case/case/diary/2026-03-09", &fields);
     assert!(written.location().contains("done=diary"));
     let line = "2026-03-09,2.5,returns,,6,\"new, \"\"soft\"\" shoes\"";
     let expected = diary.replace("2026-03-09,2,warm_up_only,4,6,felt good and let it run", line);
     assert_ne!(expected, diary);
     assert_eq!(on_disk(&folder, "diary.csv"), expected);
-    let wrong = page.post("/case/case/diary/2026-03-09", &[("pain_during", "11")]);
+    let wrong = page.write_day("/case/case/diary/2026-03-09", &[("pain_during", "11")]);
     assert_eq!(wrong.status, 422);
     assert!(wrong.body.contains("What to do"));
     assert!(page.page("/case/case/diary").contains("new, &quot;soft&quot; shoes"));
@@ -71,6 +72,76 @@ fn the_runners_way() {
     assert_eq!(on_disk(&folder, "stages.csv"), format!("recording,stage\n{recording},3\n"));
     let seen = page.page(&format!("/case/case/session?recording={}", coded(recording)));
     assert!(seen.contains("Stage “3”, as said in stages.csv."), "{seen}");
+}
+
+#[test]
+fn a_stale_form_takes_nothing_away_and_shows_both() {
+    let folder = case_with(&[]);
+    let page = Page::on(folder.path());
+    let day = "/case/case/diary/2026-03-09";
+    let before = on_disk(&folder, "diary.csv");
+    let form = page.day_form(day);
+    // Somebody else notes the night while the form is open.
+    let line = "2026-03-09,2,warm_up_only,4,6,felt good and let it run";
+    let theirs = before.replace(line, "2026-03-09,7,night,4,6,felt good and let it run");
+    assert_ne!(theirs, before);
+    fs::write(folder.path().join("case/diary.csv"), &theirs).unwrap();
+    let answer = page.send_day(day, &form, &[("note", "it rained")]);
+    assert_eq!(answer.status, 409);
+    for word in ["was changed since you opened it", "at night", "it rained", "felt good and let it run"] {
+        assert!(answer.body.contains(word), "{word}: {}", answer.body);
+    }
+    assert_eq!(on_disk(&folder, "diary.csv"), theirs, "nothing is written");
+    // The form that comes back holds their cells and our note.
+    let answer = page.write_day(day, &[("note", "it rained")]);
+    assert!(answer.location().contains("done=diary"));
+    let both = theirs.replace("felt good and let it run", "it rained");
+    assert_eq!(on_disk(&folder, "diary.csv"), both);
+    assert!(page.write_day(day, &[]).location().contains("done=diary-same"));
+    assert_eq!(on_disk(&folder, "diary.csv"), both);
+    // A post that carries nothing of what it was made from is a conflict, too.
+    assert_eq!(page.post(day, &[("pain_during", ""), ("note", "x")]).status, 409);
+    assert_eq!(on_disk(&folder, "diary.csv"), both);
+}
+
+#[test]
+fn what_a_form_cannot_show_stays_and_nothing_is_cut() {
+    let folder = case_with(&[]);
+    let odd = "date;pain_during;mood;note;effort\r\n2026-03-09;about 3;so-so;\"two\r\nlines; =1\";5,5\r\n";
+    fs::write(folder.path().join("case/diary.csv"), odd).unwrap();
+    let page = Page::on(folder.path());
+    let day = "/case/case/diary/2026-03-09";
+    assert!(page.page(day).contains("about 3"));
+    assert!(page.write_day(day, &[("effort", "6")]).location().contains("done=diary"));
+    assert_eq!(on_disk(&folder, "diary.csv"), odd.replace("5,5", "6"));
+    let long = "å".repeat(501);
+    let answer = page.write_day(day, &[("note", &long)]);
+    assert_eq!(answer.status, 422);
+    assert!(
+        answer.body.contains("501 characters") && answer.body.contains("nothing was written"),
+        "{}",
+        answer.body
+    );
+    assert_eq!(on_disk(&folder, "diary.csv"), odd.replace("5,5", "6"));
+    assert!(
+        page.write_day("/case/case/diary/2026-03-10", &[("note", "=1+1")]).location().contains("done=diary")
+    );
+    assert!(on_disk(&folder, "diary.csv").ends_with("2026-03-10;;;'=1+1;\r\n"));
+    assert!(page.day_form("/case/case/diary/2026-03-10").contains(&("note".to_owned(), "=1+1".to_owned())));
+}
+
+#[test]
+fn what_cannot_be_read_and_unknown_stages_are_not_kept() {
+    let folder = case_with(&[]);
+    let page = Page::on(folder.path());
+    let before = tree(folder.path());
+    let waiting = page.upload("case", &[("x.fit", b"no recording")]).location().to_owned();
+    assert_eq!(page.post(&format!("{waiting}/keep"), &[]).status, 422);
+    let bytes = demo_file("recordings/2026-03-09.fit");
+    let waiting = page.upload("case", &[("y.fit", &bytes)]).location().to_owned();
+    let answer = page.post(&format!("{waiting}/keep"), &[("stage", "17")]);
+    assert!(answer.status == 422 && answer.body.contains("no stage `17`"), "{answer:?}");
+    assert_eq!(tree(folder.path()), before);
 }
 
 #[test]

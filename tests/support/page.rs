@@ -140,6 +140,40 @@ impl Page {
         self.send(&self.posted(path, fields))
     }
 
+    /// The fields of a day's form, as the browser would send them untouched.
+    pub(crate) fn day_form(&self, path: &str) -> Vec<(String, String)> {
+        let body = self.page(path);
+        let value = |tag: &str, name: &str| {
+            let (_, rest) = tag.split_once(&format!("{name}=\""))?;
+            rest.split_once('"').map(|(value, _)| value.replace("&quot;", "\"").replace("&amp;", "&"))
+        };
+        let inputs =
+            body.split("<input ").skip(1).filter_map(|rest| rest.split_once('>')).map(|(tag, _)| tag);
+        let mut fields: Vec<(String, String)> = inputs
+            .filter_map(|tag| Some((value(tag, "name")?, value(tag, "value").unwrap_or_default())))
+            .collect();
+        let chosen =
+            body.split("<option ").find(|rest| rest.split('>').next().unwrap_or("").ends_with("selected"));
+        fields.push((
+            "pain_pattern".to_owned(),
+            chosen.and_then(|tag| value(tag, "value")).unwrap_or_default(),
+        ));
+        fields
+    }
+
+    /// Writes fields of a day's form that was just opened.
+    pub(crate) fn write_day(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
+        self.send_day(path, &self.day_form(path), fields)
+    }
+
+    /// Writes fields of a day's form that was opened earlier.
+    pub(crate) fn send_day(&self, path: &str, form: &[(String, String)], fields: &[(&str, &str)]) -> Answer {
+        let set = |name: &str| fields.iter().find(|(field, _)| *field == name).map(|(_, value)| *value);
+        let all: Vec<(&str, &str)> =
+            form.iter().map(|(name, value)| (name.as_str(), set(name).unwrap_or(value))).collect();
+        self.post(path, &all)
+    }
+
     pub(crate) fn try_post(&self, path: &str, fields: &[(&str, &str)]) -> Option<Answer> {
         self.try_send(&self.posted(path, fields))
     }

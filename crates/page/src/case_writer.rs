@@ -6,9 +6,11 @@ use std::path::Path;
 use std::thread::sleep;
 use std::time::Duration;
 
+use jiff::civil::Date;
+
 use jogaudit_core::pipeline::Config;
 use jogaudit_core::prescription::Plan;
-use jogaudit_core::review::{Diary, Entry, diary_with, stages_with};
+use jogaudit_core::review::{DayCells, day_cells, diary_with, stages_with};
 use jogaudit_files::{self as files, Failure};
 
 use super::uploads::{WaitingFile, activity_mark};
@@ -54,7 +56,15 @@ pub(super) struct Kept {
 
 /// Keeps a file in the case, with its stage if one was said: a stage's name, or `-` for no session of the plan.
 pub(super) fn recording(case: &Path, file: &WaitingFile, stage: Option<&str>) -> Result<Kept, Failure> {
-    let mark = activity_mark(file.read(&Config::default()));
+    let read = file.read(&Config::default());
+    if let Err(why) = read {
+        return Err(Failure::refused(format!("“{}” can’t be read, so it was not kept: {why}", file.shown))
+            .hint("export the session again as FIT, GPX or TCX and choose that file"));
+    }
+    let mark = activity_mark(read);
+    if let Some(stage) = stage {
+        refuse_unknown_stage(case, stage)?;
+    }
     let _writing = WriteLock::begin(case)?;
     let mut kept = match same_bytes(case, file)? {
         Some(name) => Kept { name, was_there: true },
@@ -93,8 +103,17 @@ fn store(case: &Path, file: &WaitingFile) -> Result<String, Failure> {
 
 /// Says in `stages.csv` which stage a recording was.
 pub(super) fn stage(case: &Path, recording: &str, stage: &str) -> Result<(), Failure> {
+    refuse_unknown_stage(case, stage)?;
     let _writing = WriteLock::begin(case)?;
     set_stage(case, recording, stage)
+}
+
+/// Fails unless the case's plan has the stage; `-` is for no session of the plan.
+fn refuse_unknown_stage(case: &Path, stage: &str) -> Result<(), Failure> {
+    if stage == "-" {
+        return Ok(());
+    }
+    files::stage(&files::plan(&case.join("plan.toml"), &mut Vec::new())?, Some(stage)).map(|_| ())
 }
 
 fn set_stage(case: &Path, recording: &str, stage: &str) -> Result<(), Failure> {
@@ -103,17 +122,49 @@ fn set_stage(case: &Path, recording: &str, stage: &str) -> Result<(), Failure> {
     files::write_whole(&case.join("stages.csv"), after.as_bytes())
 }
 
-/// Writes a day into `diary.csv`.
-pub(super) fn diary(case: &Path, entry: &Entry) -> Result<(), Failure> {
+/// The cells of a day as they stand in `diary.csv`.
+pub(super) fn day(case: &Path, date: Date) -> Result<DayCells, Failure> {
+    day_cells(&table(case, "diary.csv")?, date).map_err(|error| unchanged("diary.csv", &error))
+}
+
+/// What became of a day that was to be written.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) enum DayWritten {
+    /// The cells that were changed are written.
+    Written,
+    /// Nothing was to be changed, so nothing was written.
+    Unchanged,
+    /// The line is no more what it was: it now has these cells, and nothing was written.
+    Conflict(DayCells),
+}
+
+/// Writes the cells of a day that were changed into `diary.csv`, if its line still is as it was.
+pub(super) fn diary(
+    case: &Path,
+    date: Date,
+    was: &DayCells,
+    changes: &[Option<String>; 5],
+) -> Result<DayWritten, Failure> {
     let _writing = WriteLock::begin(case)?;
     let before = table(case, "diary.csv")?;
-    let after = diary_with(&before, entry).map_err(|error| unchanged("diary.csv", &error))?;
+    let wrong = |error| unchanged("diary.csv", &error);
+    let stands = day_cells(&before, date).map_err(wrong)?;
+    if stands != *was {
+        return Ok(DayWritten::Conflict(stands));
+    }
+    if changes.iter().all(Option::is_none) {
+        return Ok(DayWritten::Unchanged);
+    }
+    let after = diary_with(&before, date, changes).map_err(wrong)?;
     // The diary is read back before it is written: what a person noted must not be lost to a table that is odd.
-    if Diary::parse(&after, jiff::civil::Date::MAX).value.on(entry.date) != Some(entry) {
+    let wanted: DayCells =
+        std::array::from_fn(|index| changes[index].clone().unwrap_or_else(|| stands[index].clone()));
+    if day_cells(&after, date).as_ref() != Ok(&wanted) {
         return Err(Failure::refused("diary.csv would not be read back as written, so it was left as it is")
             .hint("write this day into diary.csv by hand"));
     }
-    files::write_whole(&case.join("diary.csv"), after.as_bytes())
+    files::write_whole(&case.join("diary.csv"), after.as_bytes())?;
+    Ok(DayWritten::Written)
 }
 
 /// The text of a table of the case; empty when there is none.
@@ -175,6 +226,26 @@ mod tests {
         assert!(WriteLock::begin(case.path()).is_err_and(|failure| failure.to_string().contains("another")));
         drop(first);
         assert!(WriteLock::begin(case.path()).is_ok());
+    }
+
+    #[test]
+    fn a_day_is_written_only_where_it_was_changed_and_nobody_was_faster() {
+        let case = tempfile::tempdir().unwrap();
+        let on_disk = || fs::read_to_string(case.path().join("diary.csv")).unwrap();
+        let text = "date,pain_during,pain_next_morning,note\n2026-03-02,about 3,,x\n";
+        fs::write(case.path().join("diary.csv"), text).unwrap();
+        let date = jiff::civil::date(2026, 3, 2);
+        let was = day(case.path(), date).unwrap();
+        let set =
+            |cells: &[Option<&str>; 5]| diary(case.path(), date, &was, &cells.map(|c| c.map(str::to_owned)));
+        assert_eq!(set(&[None; 5]).unwrap(), DayWritten::Unchanged);
+        assert_eq!(set(&[None, None, Some("4"), None, None]).unwrap(), DayWritten::Written);
+        let written = "date,pain_during,pain_next_morning,note\n2026-03-02,about 3,4,x\n";
+        assert_eq!(on_disk(), written);
+        // A form that was opened before must not take the 4 away.
+        let stale = set(&[None, None, None, None, Some("y")]).unwrap();
+        assert_eq!(stale, DayWritten::Conflict(["about 3", "", "4", "", "x"].map(str::to_owned)));
+        assert_eq!(on_disk(), written);
     }
 
     #[test]

@@ -7,10 +7,12 @@ use axum::response::{Html, IntoResponse};
 use jiff::civil::Date;
 use serde::Deserialize;
 
-use jogaudit_core::review::{Diary, Entry, Pattern};
+use jogaudit_core::review::{DayCells, Diary, Pattern, score};
 use jogaudit_files as files;
 
+use super::App;
 use super::cached_case::CachedCase;
+use super::case_writer::DayWritten;
 use super::layout::{PageFrame, root};
 use super::refusal::Refusal;
 use super::routes::{AppState, PageQuery, PageResult, back, case_of, run_blocking, to, with_case};
@@ -54,62 +56,139 @@ pub(super) async fn diary_of(
 
 pub(super) async fn day(State(app): AppState, Path((case, date)): Path<(String, String)>) -> PageResult {
     let date = date_of(&date)?;
-    let diary = diary_of_case(case_of(&app, &case)?).await?;
-    let entry = diary.on(date).cloned().unwrap_or_else(|| Entry::empty(date));
-    with_case(&app, &case, "Diary", None, |cached, found| {
-        let day = date.to_string();
+    let folder = case_of(&app, &case)?.folder.clone();
+    let stands = run_blocking(move || case_writer::day(&folder, date)).await?;
+    let form = DayForm { date, fields: stands.clone().map_fields(), stands, conflict: None };
+    show_day(&app, &case, &form).await
+}
+
+async fn show_day(app: &App, case: &str, form: &DayForm) -> PageResult {
+    with_case(app, case, "Diary", None, |cached, found| {
+        let day = form.date.to_string();
         let sessions: Vec<_> = found.review.sessions.iter().filter(|s| s.date == day).collect();
-        Ok(view_diary::form(cached, &entry, &sessions, found.review.cautions))
+        Ok(view_diary::form(cached, form, &sessions, found.review.cautions))
     })
     .await
 }
 
-#[derive(Deserialize)]
+/// The form of a day: what it was made from, and what stands in its fields.
+pub(super) struct DayForm {
+    pub(super) date: Date,
+    /// The cells of the diary from which it was made.
+    pub(super) stands: DayCells,
+    /// What the fields hold.
+    pub(super) fields: DayCells,
+    /// What somebody wanted to write when the line had changed meanwhile.
+    pub(super) conflict: Option<DayCells>,
+}
+
+/// The columns of the diary as a form calls them, in their order.
+pub(super) const FIELDS: [&str; 5] = ["pain_during", "pain_pattern", "pain_next_morning", "effort", "note"];
+/// Which of them hold a number, and which one a pattern of pain.
+const SCORES: [usize; 3] = [0, 2, 3];
+const PATTERN: usize = 1;
+const NOTE: usize = 4;
+/// Letters of a note that a form takes, our choice: some ten lines.
+pub(super) const MOST_NOTE: usize = 500;
+
+/// What a field of the form holds for a cell: nothing where the cell cannot be read.
+pub(super) fn field_of(column: usize, cell: &str) -> String {
+    if SCORES.contains(&column) {
+        score(cell).map(|number| number.to_string()).unwrap_or_default()
+    } else if column == PATTERN {
+        Pattern::read(cell).map(Pattern::word).unwrap_or_default().to_owned()
+    } else {
+        one_line(cell)
+    }
+}
+
+/// A field takes one line.
+fn one_line(text: &str) -> String {
+    let plain: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+    plain.trim().to_owned()
+}
+
+trait MapFields {
+    fn map_fields(self) -> DayCells;
+}
+
+impl MapFields for DayCells {
+    fn map_fields(self) -> DayCells {
+        std::array::from_fn(|column| field_of(column, &self[column]))
+    }
+}
+
+/// What a form sends: its fields, and the cells from which it was made.
+#[derive(Default, Deserialize)]
+#[serde(default)]
 pub(super) struct Day {
-    #[serde(default)]
     pain_during: String,
-    #[serde(default)]
     pain_pattern: String,
-    #[serde(default)]
     pain_next_morning: String,
-    #[serde(default)]
     effort: String,
-    #[serde(default)]
     note: String,
+    was_pain_during: String,
+    was_pain_pattern: String,
+    was_pain_next_morning: String,
+    was_effort: String,
+    was_note: String,
 }
 
 impl Day {
-    fn entry(&self, date: Date) -> Result<Entry, Refusal> {
-        let refuse = |what: &str, todo: &str| Refusal::new(StatusCode::UNPROCESSABLE_ENTITY, what, todo);
-        let score = |name: &str, text: &str| {
-            let text = text.trim().replace(',', ".");
-            if text.is_empty() {
-                return Ok(None);
-            }
-            let number = text.parse::<f64>().ok().filter(|n| (0.0..=10.0).contains(n));
-            let todo = "go back and write a number, or leave it empty";
-            number.map(Some).ok_or_else(|| refuse(&format!("{name} must be a number from 0 to 10"), todo))
-        };
-        let pattern = match self.pain_pattern.as_str() {
-            "" => None,
-            word => {
-                let known = Pattern::ALL.iter().copied().find(|pattern| pattern.word() == word);
-                Some(known.ok_or_else(|| {
-                    refuse("that is no pattern of pain", "go back and choose one of the list")
-                })?)
-            }
-        };
-        let note: String =
-            self.note.chars().map(|c| if c.is_control() { ' ' } else { c }).take(500).collect();
-        Ok(Entry {
-            pain_during: score("pain during", &self.pain_during)?,
-            pattern,
-            pain_next_morning: score("pain on the morning after", &self.pain_next_morning)?,
-            effort: score("effort", &self.effort)?,
-            note: note.trim().to_owned(),
-            ..Entry::empty(date)
-        })
+    /// The cells from which the form was made. Browsers send their own line ends.
+    fn was(&self) -> DayCells {
+        let was = [
+            &self.was_pain_during,
+            &self.was_pain_pattern,
+            &self.was_pain_next_morning,
+            &self.was_effort,
+            &self.was_note,
+        ];
+        was.map(|cell| cell.replace("\r\n", "\n"))
     }
+
+    /// What the fields hold, checked and as it would be written; `None` where nothing was changed.
+    fn changes(&self, was: &DayCells) -> Result<[Option<String>; 5], Refusal> {
+        let sent = [&self.pain_during, &self.pain_pattern, &self.pain_next_morning, &self.effort, &self.note];
+        let mut changes = [const { None }; 5];
+        for (column, text) in sent.into_iter().enumerate() {
+            let before = field_of(column, &was[column]);
+            let now = one_line(text);
+            let is_same = now == before || (!now.is_empty() && field_of(column, &now) == before);
+            if !is_same {
+                changes[column] = Some(checked(column, &now)?);
+            }
+        }
+        Ok(changes)
+    }
+}
+
+/// What is written for a field.
+fn checked(column: usize, text: &str) -> Result<String, Refusal> {
+    let refuse = |what: &str, todo: &str| Refusal::new(StatusCode::UNPROCESSABLE_ENTITY, what, todo);
+    if text.is_empty() {
+        return Ok(String::new());
+    }
+    if column == NOTE {
+        let length = text.chars().count();
+        if length > MOST_NOTE {
+            let what =
+                format!("the note has {length} characters, and {MOST_NOTE} are taken; nothing was written");
+            return Err(refuse(&what, "go back and shorten it, or write it into diary.csv by hand"));
+        }
+        return Ok(text.to_owned());
+    }
+    let value = field_of(column, text);
+    if !value.is_empty() {
+        return Ok(value);
+    }
+    Err(if column == PATTERN {
+        refuse("that is no pattern of pain", "go back and choose one of the list")
+    } else {
+        let name = ["pain during", "", "pain on the morning after", "effort"][column];
+        let todo = "go back and write a number, or leave it empty";
+        refuse(&format!("{name} must be a number from 0 to 10"), todo)
+    })
 }
 
 pub(super) async fn write_day(
@@ -118,11 +197,30 @@ pub(super) async fn write_day(
     Form(form): Form<Day>,
 ) -> PageResult {
     let cached = case_of(&app, &case)?;
-    let entry = form.entry(date_of(&date)?)?;
+    let date = date_of(&date)?;
+    let was = form.was();
+    let changes = form.changes(&was)?;
     let folder = cached.folder.clone();
-    run_blocking(move || case_writer::diary(&folder, &entry)).await?;
-    cached.forget();
-    Ok(back(cached, "", "diary"))
+    let (before, set) = (was.clone(), changes.clone());
+    match run_blocking(move || case_writer::diary(&folder, date, &before, &set)).await? {
+        DayWritten::Written => {
+            cached.forget();
+            Ok(back(cached, "", "diary"))
+        }
+        DayWritten::Unchanged => Ok(back(cached, "", "diary-same")),
+        DayWritten::Conflict(stands) => {
+            // What was changed stands in the fields; all else is as the diary now has it.
+            let wanted = std::array::from_fn(|column| {
+                changes[column].clone().unwrap_or_else(|| field_of(column, &was[column]))
+            });
+            let fields = std::array::from_fn(|column| {
+                changes[column].clone().unwrap_or_else(|| field_of(column, &stands[column]))
+            });
+            let form = DayForm { date, stands, fields, conflict: Some(wanted) };
+            let page = show_day(&app, &case, &form).await?;
+            Ok((StatusCode::CONFLICT, page).into_response())
+        }
+    }
 }
 
 #[derive(Deserialize)]

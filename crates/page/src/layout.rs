@@ -133,6 +133,7 @@ fn said(done: &str) -> Option<&'static str> {
         }
         "away" => "Put away: it is not in the case.",
         "diary" => "Written into the diary.",
+        "diary-same" => "Nothing was changed, so nothing was written.",
         "stage" => "Noted which stage it was.",
         "plan" => "The plan is saved. The one before stands beside it as plan.toml.bak.",
         "nothing" => "No file was chosen. Choose one or more recordings first.",

@@ -4,10 +4,11 @@ use std::collections::BTreeMap;
 
 use maud::{Markup, html};
 
-use jogaudit_core::review::{Entry, Pattern};
+use jogaudit_core::review::{DayCells, Entry, Pattern};
 use jogaudit_report::review_view::SessionView;
 
 use super::cached_case::CachedCase;
+use super::forms::{DayForm, FIELDS, MOST_NOTE, field_of};
 use super::layout::{coded, root};
 use super::view_case::{mark, what_it_was};
 
@@ -93,44 +94,91 @@ fn shown(value: Option<f64>) -> String {
     value.map_or_else(|| "–".to_owned(), |value| value.to_string())
 }
 
+/// What the fields of a form are called, in the order of the columns.
+const LABELS: [&str; 5] =
+    ["Pain during the session", "When it hurt", "Pain on the morning after", "How hard it was", "Note"];
+const HELP: [&str; 5] = [
+    "0 none, 10 the worst there is; empty: not asked",
+    "",
+    "fill this in tomorrow",
+    "0 rest, 10 as hard as can be",
+    "",
+];
+
 /// The form of one day.
-pub(super) fn form(cached: &CachedCase, entry: &Entry, sessions: &[&SessionView], cautions: &str) -> Markup {
+pub(super) fn form(cached: &CachedCase, form: &DayForm, sessions: &[&SessionView], cautions: &str) -> Markup {
     let root = root(cached);
-    let number = |name: &str, label: &str, help: &str, value: Option<f64>| {
-        html! {
-            div.field {
-                label for=(name) { (label) }
-                input id=(name) name=(name) type="number" min="0" max="10" step="0.5" inputmode="decimal"
-                    value=[value] aria-describedby={ (name) "-help" };
-                span.quiet id={ (name) "-help" } { (help) }
-            }
-        }
-    };
     html! {
-        h1 { "Diary of " (entry.date) }
+        h1 { "Diary of " (form.date) }
+        @if let Some(wanted) = &form.conflict { (conflict(form, wanted)) }
         p {
             @for session in sessions { (of_session(&root, session)) }
             @if sessions.is_empty() { "No recording of this day." }
         }
-        form method="post" action={ (root) "/diary/" (entry.date) } {
-            (number("pain_during", "Pain during the session", "0 none, 10 the worst there is; empty: not asked", entry.pain_during))
-            div.field {
-                label for="pain_pattern" { "When it hurt" }
-                select #pain_pattern name="pain_pattern" {
-                    option value="" { "it did not, or not asked" }
-                    @for pattern in Pattern::ALL.iter().copied() {
-                        option value=(pattern.word()) selected[entry.pattern == Some(pattern)] { (words(pattern)) }
+        form method="post" action={ (root) "/diary/" (form.date) } {
+            @for (column, name) in FIELDS.into_iter().enumerate() {
+                div.field {
+                    label for=(name) { (LABELS[column]) }
+                    (field(column, name, &form.fields[column]))
+                    @if !HELP[column].is_empty() { span.quiet id={ (name) "-help" } { (HELP[column]) } }
+                    @if !form.stands[column].is_empty() && field_of(column, &form.stands[column]).is_empty() {
+                        span.quiet id={ (name) "-odd" } {
+                            "The diary has “" bdi { (form.stands[column]) } "” here, which can’t be read. It stays unless you "
+                            "write something."
+                        }
                     }
                 }
-            }
-            (number("pain_next_morning", "Pain on the morning after", "fill this in tomorrow", entry.pain_next_morning))
-            (number("effort", "How hard it was", "0 rest, 10 as hard as can be", entry.effort))
-            div.field {
-                label for="note" { "Note" }
-                input #note name="note" type="text" maxlength="500" value=(entry.note);
+                input type="hidden" name={ "was_" (name) } value=(form.stands[column]);
             }
             button.main { "Write into the diary" }
         }
         p.quiet { (cautions) }
+    }
+}
+
+fn field(column: usize, name: &str, value: &str) -> Markup {
+    html! {
+        @match name {
+            "pain_pattern" => select id=(name) name=(name) {
+                option value="" { "it did not, or not asked" }
+                @for pattern in Pattern::ALL.iter().copied() {
+                    option value=(pattern.word()) selected[value == pattern.word()] { (words(pattern)) }
+                }
+            },
+            "note" => input id=(name) name=(name) type="text" maxlength=(MOST_NOTE) value=(value);,
+            _ => input id=(name) name=(name) type="number" min="0" max="10" step="any" inputmode="decimal"
+                value=[Some(value).filter(|value| !value.is_empty())]
+                aria-describedby=[Some(format!("{name}-help")).filter(|_| !HELP[column].is_empty())];,
+        }
+    }
+}
+
+/// What stands in the diary now, and what somebody wanted to write.
+fn conflict(form: &DayForm, wanted: &DayCells) -> Markup {
+    let words_of = |column: usize, value: &str| {
+        let pattern = if FIELDS[column] == "pain_pattern" { Pattern::read(value) } else { None };
+        let shown = pattern.map_or_else(|| value.to_owned(), |pattern| words(pattern).to_owned());
+        if shown.is_empty() { "–".to_owned() } else { shown }
+    };
+    html! {
+        div.trouble role="alert" {
+            p { strong { "The diary of this day was changed since you opened it. Nothing was written." } }
+            table {
+                thead { tr { th scope="col" {} th scope="col" { "In the diary now" } th scope="col" { "What you wrote" } } }
+                tbody {
+                    @for (column, label) in LABELS.into_iter().enumerate() {
+                        tr {
+                            th scope="row" { (label) }
+                            td { bdi { (words_of(column, &form.stands[column])) } }
+                            td { bdi { (words_of(column, &wanted[column])) } }
+                        }
+                    }
+                }
+            }
+            p {
+                "What to do: look at the fields below. They hold what you changed, and else what is in the diary now. Write them into "
+                "the diary once they are right."
+            }
+        }
     }
 }

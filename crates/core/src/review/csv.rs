@@ -102,9 +102,29 @@ fn row<'t>(first: TextLine<'t>, separator: char, more: &mut impl Iterator<Item =
         line = next;
     }
     for cell in &mut cells {
-        cell.text = cell.text.trim().to_owned();
+        cell.text = plain(cell.text.trim()).to_owned();
     }
     Row { line: number, cells, unclosed }
+}
+
+/// What a spreadsheet takes for a formula when more stands behind it. (The characters are those that OWASP's page on CSV
+/// injection names.)
+const FORMULA: [char; 4] = ['=', '+', '-', '@'];
+
+/// Whether a text begins like a formula, whatever apostrophes stand before it.
+fn is_risky(text: &str) -> bool {
+    let bare = text.trim_start_matches('\'');
+    bare.len() > 1 && bare.starts_with(FORMULA)
+}
+
+/// A text as it is written into a cell: with an apostrophe in front where a spreadsheet would take it for a formula.
+pub(super) fn as_text(text: &str) -> String {
+    if is_risky(text) { format!("'{text}") } else { text.to_owned() }
+}
+
+/// The text of a cell without the apostrophe of [`as_text`].
+fn plain(text: &str) -> &str {
+    text.strip_prefix('\'').filter(|_| is_risky(text)).unwrap_or(text)
 }
 
 #[cfg(test)]

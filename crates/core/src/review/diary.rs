@@ -23,6 +23,23 @@ codes! {
     }
 }
 
+impl Pattern {
+    /// Reads a cell of the diary.
+    pub fn read(text: &str) -> Option<Self> {
+        Self::ALL.iter().copied().find(|pattern| text.trim().eq_ignore_ascii_case(pattern.word()))
+    }
+}
+
+/// Reads a cell of pain or effort: a number from 0 to 10, also with a decimal comma.
+pub fn score(text: &str) -> Option<f64> {
+    text.trim()
+        .replace(',', ".")
+        .parse::<f64>()
+        .ok()
+        .filter(|number| (0.0..=10.0).contains(number))
+        .map(|number| number + 0.0)
+}
+
 /// What was noted on one day. What was not asked is `None`.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Entry {
@@ -244,7 +261,7 @@ impl Reader {
     /// A number from 0 to 10; with a decimal comma too.
     fn score(&mut self, line: usize, cell: Option<&Cell>) -> Option<f64> {
         let cell = cell?;
-        let number = cell.text.replace(',', ".").parse::<f64>().ok().filter(|n| (0.0..=10.0).contains(n));
+        let number = score(&cell.text);
         if number.is_none() {
             self.say(
                 NoticeCode::DiaryCell,
@@ -261,8 +278,7 @@ impl Reader {
 
     fn pattern(&mut self, line: usize, cell: Option<&Cell>) -> Option<Pattern> {
         let cell = cell?;
-        let found =
-            Pattern::ALL.iter().copied().find(|pattern| cell.text.eq_ignore_ascii_case(pattern.word()));
+        let found = Pattern::read(&cell.text);
         if found.is_none() {
             self.say(NoticeCode::DiaryCell, line, cell.column, &format!(
                 "expected warm_up_only, warm_up_stays, returns, after or night, found `{}`; it counts as not asked",

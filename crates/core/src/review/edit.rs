@@ -8,7 +8,7 @@ use jiff::civil::Date;
 use crate::separator::separator;
 
 use super::csv::{self, Row};
-use super::diary::{COLUMNS, Entry};
+use super::diary::COLUMNS;
 
 /// A table that cannot be changed without a person's eye.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -39,28 +39,53 @@ pub enum EditError {
     },
 }
 
-/// Sets the line of the entry's day in the text of `diary.csv`, or adds one at the end. Columns that the diary does not
-/// know, other days and the header stay byte for byte; a column that is needed and missing is added to the header.
-pub fn diary_with(text: &str, entry: &Entry) -> Result<String, EditError> {
-    let number = |value: Option<f64>| value.map(|x| x.to_string()).unwrap_or_default();
-    let pattern = entry.pattern.map(super::Pattern::word).unwrap_or_default().to_owned();
-    let note: String = entry.note.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
-    let values = [
-        entry.date.to_string(),
-        number(entry.pain_during),
-        pattern,
-        number(entry.pain_next_morning),
-        number(entry.effort),
-        note.trim().to_owned(),
-    ];
-    let is_day = |cell: &str| cell.parse::<Date>().is_ok_and(|date| date == entry.date);
-    Columns { table: "diary.csv", names: &COLUMNS }.with(text, &is_day, &values, true)
+/// The cells of a day as they are written, in the order of the diary's columns, without the date: pain during, its pattern, pain
+/// on the next morning, effort, note. A cell that is not there is empty.
+pub type DayCells = [String; COLUMNS.len() - 1];
+
+const DIARY: Columns<'_> = Columns { table: "diary.csv", names: &COLUMNS };
+
+fn is_day(date: Date) -> impl Fn(&str) -> bool {
+    move |cell: &str| cell.parse::<Date>().is_ok_and(|found| found == date)
+}
+
+/// The cells of a day in the text of `diary.csv`; all empty when it has no line.
+pub fn day_cells(text: &str, date: Date) -> Result<DayCells, EditError> {
+    let table = DIARY.read(text)?;
+    let row = DIARY.only(&table, &is_day(date), &date.to_string())?;
+    Ok(std::array::from_fn(|index| {
+        let place = table.places.get(index + 1).copied().flatten();
+        row.zip(place).and_then(|(row, at)| row.cell(at)).map(|cell| cell.text.clone()).unwrap_or_default()
+    }))
+}
+
+/// Sets cells of a day in the text of `diary.csv`, or adds a line for it at the end; what is `None` stays as it is. Other
+/// cells, columns that the diary does not know, other days and the header stay byte for byte; a column that is needed and
+/// missing is added to the header.
+///
+/// # Example
+/// ```
+/// use jogaudit_core::review::diary_with;
+/// let before = "date,pain_during,note\n2026-03-02,about 3,new shoes\n";
+/// let note = [None, None, None, None, Some("old shoes".to_owned())];
+/// let after = diary_with(before, "2026-03-02".parse()?, &note)?;
+/// assert_eq!(after, "date,pain_during,note\n2026-03-02,about 3,old shoes\n");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn diary_with(
+    text: &str,
+    date: Date,
+    cells: &[Option<String>; COLUMNS.len() - 1],
+) -> Result<String, EditError> {
+    let mut values = vec![Some(date.to_string())];
+    values.extend(cells.iter().cloned());
+    DIARY.with(text, &is_day(date), &values, true)
 }
 
 /// Sets the stage of a recording in the text of `stages.csv`, or adds a line at the end.
 pub fn stages_with(text: &str, recording: &str, stage: &str) -> Result<String, EditError> {
     let is_it = |cell: &str| cell.replace('\\', "/") == recording;
-    let values = [recording.to_owned(), stage.to_owned()];
+    let values = [Some(recording.to_owned()), Some(stage.to_owned())];
     Columns { table: "stages.csv", names: &["recording", "stage"] }.with(text, &is_it, &values, false)
 }
 
@@ -71,69 +96,118 @@ struct Columns<'c> {
     names: &'c [&'static str],
 }
 
+/// A table that can be changed.
+struct Table {
+    rows: Vec<Row>,
+    /// Where each column stands.
+    places: Vec<Option<usize>>,
+    /// Whether the first row is a header.
+    has_head: bool,
+}
+
+impl Table {
+    /// Where the column stands that says what a row is about.
+    fn key(&self) -> usize {
+        self.places.first().copied().flatten().unwrap_or(0)
+    }
+
+    /// The rows whose first column `is_it`.
+    fn about<'t>(&'t self, is_it: &dyn Fn(&str) -> bool) -> Vec<&'t Row> {
+        let key = self.key();
+        let body = self.rows.iter().skip(usize::from(self.has_head));
+        body.filter(|row| row.cell(key).is_some_and(|cell| is_it(&cell.text))).collect()
+    }
+}
+
 impl Columns<'_> {
-    /// Sets the values in the row whose first column `is_it`. `once`: whether several such rows are an error; else the
-    /// last one is set.
-    fn with(
-        &self,
-        text: &str,
-        is_it: &dyn Fn(&str) -> bool,
-        values: &[String],
-        once: bool,
-    ) -> Result<String, EditError> {
+    /// Reads a table, unless it needs a person's eye.
+    fn read(&self, text: &str) -> Result<Table, EditError> {
         let table = self.table;
         let rows = csv::rows(text);
         if let Some(open) = rows.iter().find(|row| row.unclosed) {
             return Err(EditError::Unclosed { table, line: open.line });
         }
-        let separator = if rows.is_empty() { ',' } else { separator(text) };
-        let mut edit = Edit { changes: Vec::new(), widths: BTreeMap::new(), separator };
-        let (mut places, has_head) = self.places(&rows);
+        let (places, has_head) = self.places(&rows);
         if has_head && places.first().is_none_or(Option::is_none) {
             return Err(EditError::NoKey { table, column: self.names.first().copied().unwrap_or_default() });
         }
-        if let Some(head) = rows.first().filter(|_| has_head) {
+        Ok(Table { rows, places, has_head })
+    }
+
+    /// The one row about something, if there is one.
+    fn only<'t>(
+        &self,
+        table: &'t Table,
+        is_it: &dyn Fn(&str) -> bool,
+        key: &str,
+    ) -> Result<Option<&'t Row>, EditError> {
+        match table.about(is_it).as_slice() {
+            [] => Ok(None),
+            [row] => Ok(Some(row)),
+            _ => Err(EditError::Twice { table: self.table, key: key.to_owned() }),
+        }
+    }
+
+    /// Sets the values in the row whose first column `is_it`; `None` leaves a cell as it is. `once`: whether several such
+    /// rows are an error; else the last one is set.
+    fn with(
+        &self,
+        text: &str,
+        is_it: &dyn Fn(&str) -> bool,
+        values: &[Option<String>],
+        once: bool,
+    ) -> Result<String, EditError> {
+        let mut table = self.read(text)?;
+        let separator = if table.rows.is_empty() { ',' } else { separator(text) };
+        let mut edit = Edit { changes: Vec::new(), widths: BTreeMap::new(), separator };
+        if let Some(head) = table.rows.first().filter(|_| table.has_head) {
             let mut next = head.cells.len();
-            for (place, (name, value)) in places.iter_mut().zip(self.names.iter().zip(values)) {
-                if place.is_none() && !value.is_empty() {
+            for (place, (name, value)) in table.places.iter_mut().zip(self.names.iter().zip(values)) {
+                if place.is_none() && value.as_ref().is_some_and(|value| !value.is_empty()) {
                     edit.set(head, next, name);
                     *place = Some(next);
                     next += 1;
                 }
             }
         }
-        let key = places.first().copied().flatten().unwrap_or(0);
-        let body = rows.iter().skip(usize::from(has_head));
-        let found: Vec<&Row> = body.filter(|row| row.cell(key).is_some_and(|c| is_it(&c.text))).collect();
-        let mut cells: Vec<(usize, &String)> =
-            places.iter().zip(values).filter_map(|(place, value)| place.map(|at| (at, value))).collect();
+        let found = if once {
+            let key = values.first().cloned().flatten().unwrap_or_default();
+            self.only(&table, is_it, &key)?
+        } else {
+            table.about(is_it).pop()
+        };
+        let key = table.key();
+        let mut cells: Vec<(usize, &Option<String>)> = table
+            .places
+            .iter()
+            .zip(values)
+            .filter_map(|(place, value)| place.map(|at| (at, value)))
+            .collect();
         cells.sort_by_key(|(at, _)| *at);
-        match found.as_slice() {
-            [_, _, ..] if once => {
-                let key = values.first().cloned().unwrap_or_default();
-                Err(EditError::Twice { table, key })
-            }
-            [.., row] => {
-                // The key stays as it is written.
-                cells.iter().filter(|(at, _)| *at != key).for_each(|(at, value)| edit.set(row, *at, value));
-                Ok(edit.apply(text))
-            }
-            [] => {
-                let mut row = vec![String::new(); cells.last().map_or(0, |(at, _)| at + 1)];
-                cells.iter().for_each(|(at, value)| row[*at] = quoted(value, separator));
-                let row = row.join(&separator.to_string());
-                let mut text = edit.apply(text);
-                if rows.is_empty() {
-                    text.push_str(&self.names.join(","));
-                    text.push('\n');
+        if let Some(row) = found {
+            // The key stays as it is written.
+            for (at, value) in cells.iter().filter(|(at, _)| *at != key) {
+                if let Some(value) = value {
+                    edit.set(row, *at, value);
                 }
-                let end = if text.contains("\r\n") { "\r\n" } else { "\n" };
-                if !text.ends_with('\n') {
-                    text.push_str(end);
-                }
-                Ok(text + &row + end)
             }
+            return Ok(edit.apply(text));
         }
+        let mut row = vec![String::new(); cells.last().map_or(0, |(at, _)| at + 1)];
+        for (at, value) in cells {
+            row[at] = quoted(value.as_deref().unwrap_or_default(), separator);
+        }
+        let row = row.join(&separator.to_string());
+        let mut text = edit.apply(text);
+        if table.rows.is_empty() {
+            text.push_str(&self.names.join(","));
+            text.push('\n');
+        }
+        let end = if text.contains("\r\n") { "\r\n" } else { "\n" };
+        if !text.ends_with('\n') {
+            text.push_str(end);
+        }
+        Ok(text + &row + end)
     }
 
     /// Where each column stands, and whether the first row is a header.
@@ -188,8 +262,9 @@ impl Edit {
     }
 }
 
-/// A cell as RFC 4180 writes it.
+/// A cell as RFC 4180 writes it. What a spreadsheet would take for a formula gets an apostrophe in front.
 fn quoted(value: &str, separator: char) -> String {
+    let value = &csv::as_text(value);
     let needs = value.contains(['"', '\n', '\r', separator]) || value.trim() != value;
     if needs { format!("\"{}\"", value.replace('"', "\"\"")) } else { value.to_owned() }
 }
@@ -198,8 +273,17 @@ fn quoted(value: &str, separator: char) -> String {
 mod tests {
     use proptest::prelude::*;
 
-    use super::super::{Diary, Pattern};
+    use super::super::{Diary, Entry, Pattern};
     use super::*;
+
+    fn diary_with(text: &str, entry: &Entry) -> Result<String, EditError> {
+        let number = |value: Option<f64>| value.map(|x| x.to_string()).unwrap_or_default();
+        let pattern = entry.pattern.map(Pattern::word).unwrap_or_default().to_owned();
+        let [during, morning, effort] =
+            [entry.pain_during, entry.pain_next_morning, entry.effort].map(number);
+        let cells = [during, pattern, morning, effort, entry.note.clone()].map(Some);
+        super::diary_with(text, entry.date, &cells)
+    }
 
     fn entry(day: &str) -> Entry {
         Entry {
@@ -256,6 +340,41 @@ mod tests {
         assert!(on("date,note\n2026-03-02,a\n2026-03-02,b\n").contains("more than one line for 2026-03-02"));
         assert!(on("day,note\n2026-03-02,a\n").contains("no column `date`"));
         assert!(on("date,note\n2026-03-02,\"a\n").contains("line 2: a quote"));
+    }
+
+    #[test]
+    fn only_what_is_set_is_written_and_the_rest_stays_byte_for_byte() {
+        let text =
+            "date;pain_during;pain_next_morning;note\r\n2026-03-02; about 3 ;\"4\";\"two\r\nlines\"\r\n";
+        let day = "2026-03-02".parse().unwrap();
+        assert_eq!(day_cells(text, day).unwrap(), ["about 3", "", "4", "", "two\nlines"]);
+        let effort = [None, None, None, Some("5".to_owned()), None];
+        assert_eq!(
+            super::diary_with(text, day, &effort).unwrap(),
+            "date;pain_during;pain_next_morning;note;effort\r\n2026-03-02; about 3 ;\"4\";\"two\r\nlines\";5\r\n"
+        );
+        let nothing = std::array::from_fn(|_| None);
+        assert_eq!(super::diary_with(text, day, &nothing).unwrap(), text);
+        assert_eq!(day_cells(text, "2026-03-03".parse().unwrap()).unwrap(), DayCells::default());
+        let twice = "date,note\n2026-03-02,a\n2026-03-02,b\n";
+        assert!(day_cells(twice, day).unwrap_err().to_string().contains("more than one line"));
+    }
+
+    #[test]
+    fn formulas_are_written_as_text_and_read_back() {
+        let day: Date = "2026-03-02".parse().unwrap();
+        for note in ["=1+1", "+1 km", "- sore", "@home", "'=1", "''-x", "'tis", "-", "", "=\"a\",b"] {
+            let cells = [None, None, None, None, Some(note.to_owned())];
+            let text = super::diary_with("", day, &cells).unwrap();
+            assert_eq!(day_cells(&text, day).unwrap()[4], note, "{text}");
+            let cell = text.lines().last().unwrap().rsplit_once(",,,,,").unwrap().1;
+            let opens = cell.trim_start_matches('"');
+            assert!(opens.len() < 2 || !opens.starts_with(['=', '+', '-', '@']), "{text}");
+            assert_eq!(Diary::parse(&text, day).value.on(day).unwrap().note, note);
+        }
+        let text = stages_with("", "=a.fit", "-").unwrap();
+        assert_eq!(text, "recording,stage\n'=a.fit,-\n");
+        assert_eq!(stages_with(&text, "=a.fit", "1").unwrap(), "recording,stage\n'=a.fit,1\n");
     }
 
     #[test]

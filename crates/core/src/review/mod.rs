@@ -38,8 +38,8 @@ pub use bounds::{
 };
 pub use calendar::Zone;
 pub use config::ReviewConfig;
-pub use diary::{Diary, Entry, Pattern};
-pub use edit::{EditError, diary_with, stages_with};
+pub use diary::{Diary, Entry, Pattern, score};
+pub use edit::{DayCells, EditError, day_cells, diary_with, stages_with};
 pub use effort::{WeekEffort, session_load, week_effort};
 pub use findings::{Against, LongestRun, RiseBand, WeeklyCode, WeeklyFinding};
 pub use given::Given;
