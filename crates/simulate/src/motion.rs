@@ -105,6 +105,7 @@ fn travel(timeline: Timeline, scenario: &Scenario, person: &Person, settings: &S
     let mut turning = Ar1::with_time(TURNING.0, TURNING.1, PERIOD_S, path);
     let hills = settings.hills.then(|| Hills::draw(seed, ways::steepest(settings)));
     let mut wander = Ways::draw(settings).map(Wander::new);
+    let rhythm_share = if wander.is_some() { ways::RHYTHM_SHARE } else { 1.0 };
     let mut heart = Heart::new(person, settings);
 
     let count = (timeline.end_s() / PERIOD_S).ceil() as usize + 1;
@@ -123,7 +124,7 @@ fn travel(timeline: Timeline, scenario: &Scenario, person: &Person, settings: &S
             Some(factors) if !pacing.ordered => factors,
             _ => (1.0, 1.0),
         };
-        let effort_mps = meant_mps * (1.0 + speed_rhythm.step()) * faster;
+        let effort_mps = meant_mps * (1.0 + rhythm_share * speed_rhythm.step()) * faster;
         let grade = hills.as_ref().map_or(0.0, |h| h.grade(sample.distance_m));
         let on_slope = match slope_factor(now.gait, grade) {
             _ if pacing.whatever_the_slope => 1.0,

@@ -49,6 +49,9 @@ pub(super) enum Stream {
     Frozen = 39,
     Intervals = 40,
     Coarse = 41,
+    Slowed = 42,
+    DriftEast = 43,
+    DriftNorth = 44,
 }
 
 /// The generator of one stream of one seed.
@@ -97,6 +100,34 @@ impl Ar1 {
     }
 }
 
+/// A process of variance 1 that changes gently: a first-order one, averaged once more over the same time.
+pub(super) struct Smooth {
+    quick: Ar1,
+    weight: f64,
+    value: f64,
+}
+
+impl Smooth {
+    /// With the time constant, for steps of so long.
+    pub(super) fn new(time_s: f64, step_s: f64, draws: ChaCha8Rng) -> Self {
+        // Averaging an Ornstein–Uhlenbeck process over its own correlation time halves its variance.
+        let quick = Ar1::with_time(2.0_f64.sqrt(), time_s, step_s, draws);
+        let mut process = Self { quick, weight: 1.0 - (-step_s / time_s).exp(), value: 0.0 };
+        // What it began with is forgotten after so long: e⁻⁸.
+        for _ in 0..(8.0 * time_s / step_s) as usize {
+            process.step();
+        }
+        process
+    }
+
+    /// Gives the present value and moves one step on.
+    pub(super) fn step(&mut self) -> f64 {
+        let now = self.value;
+        self.value += self.weight * (self.quick.step() - now);
+        now
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -123,6 +154,21 @@ mod tests {
             assert!((lag1 - rho).abs() < 4.0 * ((1.0 - rho * rho) / n as f64).sqrt(), "ρ {rho}: {lag1}");
             let sd_error = sigma * ((1.0 + rho * rho) / (1.0 - rho * rho) / (2.0 * n as f64)).sqrt();
             assert!((sd - sigma).abs() < 4.0 * sd_error, "ρ {rho}: sd {sd}");
+        }
+    }
+
+    #[test]
+    fn a_smooth_process_keeps_its_variance_and_falls_to_one_over_e_where_it_should() {
+        // Autocorrelation (1 + t/T)·e^(−t/T): with T = 10 steps 0.7358 at 10, 0.3662 at 21.5. Of 400,000 steps some 10,000 are
+        // independent, so that 0.04 is four standard errors.
+        let mut process = Smooth::new(10.0, 1.0, rng(3, Stream::SpeedWander));
+        let values: Vec<f64> = (0..400_000).map(|_| process.step()).collect();
+        let at = |lag: usize| {
+            values.iter().zip(&values[lag..]).map(|(a, b)| a * b).sum::<f64>() / (values.len() - lag) as f64
+        };
+        assert!((at(0) - 1.0).abs() < 0.06, "{}", at(0));
+        for (lag, expected) in [(10, 0.7358), (21, 0.3796), (40, 0.0916)] {
+            assert!((at(lag) / at(0) - expected).abs() < 0.04, "{lag}: {}", at(lag) / at(0));
         }
     }
 

@@ -204,9 +204,8 @@ impl Signals {
             watch.restart(&mut late_speed, motion);
         }
         let spikes = spikes(&errors, seconds, seed);
-        let further = watch.as_ref().map_or(1.0, |w| w.position_error);
         let axis = |true_m: fn(&TrueSample) -> f64, jump: fn(&Spike) -> f64, [slow, white]: [Stream; 2]| {
-            let mut slow = Ar1::new(errors.position.0 * further, errors.position.1, rng(seed, slow));
+            let mut slow = Ar1::new(errors.position.0, errors.position.1, rng(seed, slow));
             let mut white = Ar1::new(errors.white_m, 0.0, rng(seed, white));
             (0..seconds)
                 .map(|s| {
@@ -218,6 +217,7 @@ impl Signals {
         let mut east_m = axis(|t| t.east_m, |p| p.east_m, [Stream::PositionEast, Stream::WhiteEast]);
         let mut north_m = axis(|t| t.north_m, |p| p.north_m, [Stream::PositionNorth, Stream::WhiteNorth]);
         if let Some(watch) = &watch {
+            watch.drift(&mut east_m, &mut north_m);
             watch.freeze(&mut east_m, &mut north_m);
         }
         let speed_mps = shown_speed(&late_speed, &errors, watch.as_ref(), &spikes, seed);

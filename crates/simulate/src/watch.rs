@@ -8,7 +8,7 @@ use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 
 use super::motion::Motion;
-use super::random::{Stream, normal, rng, uniform};
+use super::random::{Smooth, Stream, normal, rng, uniform};
 use super::recorder::{Lag, gait_at};
 use super::ways::{Spread, runner_seed};
 use super::{Gps, Realism, Sampling, Settings};
@@ -16,15 +16,16 @@ use jogaudit_core::gait::Gait;
 
 /// Whole lag of a recorder's speed, s: mean, standard deviation, least, most. Measured: 6.5 s [5–9], 71 % above 5 s.
 const SPEED_LAG_S: (f64, f64, f64, f64) = (6.7, 1.4, 4.0, 9.0);
-/// Share of that which a causal average makes. Our choice: a longer average would make the measured ramps too long.
-const AVERAGED: (f64, f64) = (0.15, 0.5);
+/// Share of that which a causal average makes, evenly; none where it would be negative. Our choice: a longer average would make the measured ramps too long.
+const AVERAGED: (f64, f64) = (-0.6, 0.5);
 /// Whole lag of a recorder's cadence, s. Our choice: measured is only that the speed is later.
 const CADENCE_LAG_S: (f64, f64) = (1.0, 4.0);
 /// A recorder's own error of speed over that of an ideal one: of its size and of its correlation time. Measured with lag and
 /// the error of positions: 0.35 m/s, 7.9 s.
-const SPEED_ERROR: (Spread, f64) = (Spread { median: 0.55, factor: 1.6 }, 2.5);
-/// Size of the slow errors of positions over those of an ideal recording. Measured as part of the same.
-const POSITION_ERROR: Spread = Spread { median: 2.0, factor: 1.5 };
+const SPEED_ERROR: (Spread, f64) = (Spread { median: 0.7, factor: 1.6 }, 5.0);
+/// Gentle drift of positions beside the errors of an ideal recording: speed of it on each axis, m/s, and its time constant, s.
+/// Measured as part of the same.
+const DRIFT: (Spread, f64) = (Spread { median: 0.28, factor: 1.5 }, 20.0);
 /// After a restart of the timer speed lacks this share, fading with this time, s, until it is as usual. Measured: 0.53, 0.76 and
 /// 0.95 of the speed from positions after 0–5, 5–10 and 10–20 s.
 const RESTART: (f64, f64) = (0.68, 6.5);
@@ -61,8 +62,8 @@ pub(super) struct Watch {
     pub(super) speed_error: f64,
     /// Correlation time of that over the usual.
     pub(super) speed_error_time: f64,
-    /// Size of the slow errors of positions over the usual.
-    pub(super) position_error: f64,
+    /// Size of the gentle drift of positions on each axis, m.
+    drift_m: f64,
     drop_outs_an_hour: f64,
     /// Whether a drop-out is written as 0; else it is missing.
     drop_outs_are_zero: bool,
@@ -82,9 +83,9 @@ impl Watch {
         let (mean, sd, least, most) = SPEED_LAG_S;
         let speed_lag_s = (mean + sd * normal(&mut draws)).clamp(least, most);
         let cadence_lag_s = uniform(&mut draws, CADENCE_LAG_S.0, CADENCE_LAG_S.1);
-        let averaged = uniform(&mut draws, AVERAGED.0, AVERAGED.1);
+        let averaged = uniform(&mut draws, AVERAGED.0, AVERAGED.1).max(0.0);
         let speed_error = SPEED_ERROR.0.at(normal(&mut draws));
-        let position_error = POSITION_ERROR.at(normal(&mut draws));
+        let drift_mps = DRIFT.0.at(normal(&mut draws));
         let kind = draws.random::<f64>();
         let often = -DROP_OUTS.1 * (1.0 - draws.random::<f64>()).ln();
         let drop_outs_an_hour = match kind {
@@ -98,8 +99,8 @@ impl Watch {
             cadence_lag: Lag::of(cadence_lag_s, averaged),
             speed_error,
             speed_error_time: SPEED_ERROR.1,
-            // Coarse positions say their size themselves.
-            position_error: if settings.gps == Gps::Coarse { 1.0 } else { position_error },
+            // The speed of such a process is its size over its time constant. Coarse positions say their errors themselves.
+            drift_m: if settings.gps == Gps::Coarse { 0.0 } else { drift_mps * DRIFT.1 },
             drop_outs_an_hour,
             drop_outs_are_zero: one_in(0.5),
             holds_cadence: one_in(HELD.0),
@@ -147,6 +148,14 @@ impl Watch {
             now_and_then(self.drop_outs_an_hour, &(1..DROP_OUT_S + 1), cadence_spm.len(), &mut draws)
         {
             cadence_spm[stretch].fill(missing);
+        }
+    }
+
+    /// Lets positions drift.
+    pub(super) fn drift(&self, east_m: &mut [f64], north_m: &mut [f64]) {
+        for (axis_m, stream) in [(east_m, Stream::DriftEast), (north_m, Stream::DriftNorth)] {
+            let mut drift = Smooth::new(DRIFT.1, 1.0, rng(self.seed, stream));
+            axis_m.iter_mut().for_each(|m| *m += self.drift_m * drift.step());
         }
     }
 

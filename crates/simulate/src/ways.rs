@@ -9,7 +9,7 @@ use rand_chacha::ChaCha8Rng;
 
 use super::motion::PERIOD_S;
 use super::person::Person;
-use super::random::{Ar1, Stream, normal, rng, uniform};
+use super::random::{Ar1, Smooth, Stream, normal, rng, uniform};
 use super::{Realism, Settings};
 use jogaudit_core::gait::Gait;
 
@@ -30,21 +30,24 @@ impl Spread {
 }
 
 /// Speed of one bout from the usual, standard deviation as a share. Measured from bout to bout: runs 0.127 [.06–.23].
-const RUN_LEVELS: Spread = Spread { median: 0.20, factor: 1.9 };
+const RUN_LEVELS: Spread = Spread { median: 0.19, factor: 1.9 };
 /// The same of walks. Measured: 0.093.
-const WALK_LEVELS: Spread = Spread { median: 0.085, factor: 1.8 };
+const WALK_LEVELS: Spread = Spread { median: 0.070, factor: 1.8 };
 /// Slow wander of speed within a bout, standard deviation as a share. Measured within runs, the recorder's own error
 /// included: 0.081 [.025–.170].
 const RUN_WANDER: Spread = Spread { median: 0.085, factor: 2.6 };
 /// The same of walks. Measured: 0.087 [.044–.197].
-const WALK_WANDER: Spread = Spread { median: 0.095, factor: 2.4 };
-/// Correlation time of that wander, s. Measured after detrending, which shortens it: 25 s and 21 s.
-const WANDER_S: Spread = Spread { median: 60.0, factor: 1.5 };
+const WALK_WANDER: Spread = Spread { median: 0.085, factor: 2.4 };
+/// Time constant of that wander, s: its autocorrelation is (1 + t/T)·e^(−t/T), which falls to 1/e at 2.15 T. Measured after
+/// detrending, which shortens it: 25 s and 21 s.
+const WANDER_S: Spread = Spread { median: 30.0, factor: 1.5 };
 /// Wander of cadence beyond what follows from speed, standard deviation as a share: runs, walks. Measured with what
 /// follows: 0.018 and 0.050.
-const CADENCE_WANDER: (f64, f64) = (0.009, 0.045);
+const CADENCE_WANDER: (f64, f64) = (0.008, 0.042);
 /// Correlation time of that, s. Our choice.
 const CADENCE_WANDER_S: f64 = 12.0;
+/// Of the quick rhythm of an ideal runner's speed a real one has this share: the wander has the rest. Our choice.
+pub(super) const RHYTHM_SHARE: f64 = 0.3;
 /// Cadence of one bout from the usual beyond what follows from speed, standard deviation as a share: runs, walks.
 /// Measured with what follows: 0.028 and 0.037.
 const LEG_CADENCE: (f64, f64) = (0.018, 0.010);
@@ -52,9 +55,9 @@ const LEG_CADENCE: (f64, f64) = (0.018, 0.010);
 /// choice: both together give the measured spreads.
 const LEG_CADENCE_POWER: f64 = 0.2;
 /// Length of a true change of speed from walk to run, s. Measured on the recorder's smoothed speed: 10 s [3–15].
-const SPEED_UP: Spread = Spread { median: 5.0, factor: 2.4 };
+const SPEED_UP: Spread = Spread { median: 7.5, factor: 2.0 };
 /// The same from run to walk. Measured: 10 s [0.5–20].
-const SLOW_DOWN: Spread = Spread { median: 5.0, factor: 3.5 };
+const SLOW_DOWN: Spread = Spread { median: 5.0, factor: 8.0 };
 /// How much later than the change of gait the middle of the change of speed is, as a share of its length: a runner steps off
 /// and gets faster, but slows down and then walks. Measured with the recorder's lag: its speed is later than its cadence
 /// by 4 s and 1.5 s.
@@ -79,6 +82,12 @@ const SURFACE_M: f64 = 250.0;
 const SOFT_SHARE: f64 = 0.25;
 /// Speed on soft ground as a share of that on hard ground.
 const SOFT: (f64, f64) = (0.90, 0.98);
+/// Mean time between two moments at which the runner is held up (a gate, a crossing, company), s, how long they last, s, and
+/// the share of speed that is left. Our choice, so that the quick runners too have slow seconds: measured are 3.7 % [.9–12] of
+/// running below 1.9 m/s.
+const HELD_UP: (f64, (f64, f64), (f64, f64)) = (600.0, (5.0, 15.0), (0.5, 0.8));
+/// How fast a runner slows down and gets going there, time constant in s. Our choice.
+const HELD_UP_TIME_S: f64 = 1.5;
 /// Steepest grade of a session on hills. Our choice: from rolling to as steep as is still run.
 const STEEPEST: (f64, f64) = (0.06, 0.25);
 /// On a slope speed keeps at least this share: on steep ground people work harder. Our choice.
@@ -192,22 +201,24 @@ pub(super) fn steepest(settings: &Settings) -> Option<f64> {
 /// The slow wander of a session, and the ground it goes over.
 pub(super) struct Wander {
     ways: Ways,
-    speed: Ar1,
+    speed: Smooth,
     cadence: Ar1,
     surfaces: ChaCha8Rng,
     surface: f64,
     surface_until_m: f64,
+    held_up: HeldUp,
 }
 
 impl Wander {
     pub(super) fn new(ways: Ways) -> Self {
-        let process = |time_s, stream| Ar1::with_time(1.0, time_s, PERIOD_S, rng(ways.seed, stream));
+        let cadence = rng(ways.seed, Stream::CadenceWander);
         Self {
-            speed: process(ways.wander_s, Stream::SpeedWander),
-            cadence: process(CADENCE_WANDER_S, Stream::CadenceWander),
+            speed: Smooth::new(ways.wander_s, PERIOD_S, rng(ways.seed, Stream::SpeedWander)),
+            cadence: Ar1::with_time(1.0, CADENCE_WANDER_S, PERIOD_S, cadence),
             surfaces: rng(ways.seed, Stream::Surfaces),
             surface: 1.0,
             surface_until_m: 0.0,
+            held_up: HeldUp::new(ways.seed),
             ways,
         }
     }
@@ -224,8 +235,11 @@ impl Wander {
         let run = gait == Gait::Run;
         let sd = if run { self.ways.run_wander } else { self.ways.walk_wander };
         let cadence_sd = if run { CADENCE_WANDER.0 } else { CADENCE_WANDER.1 };
+        // A walker is less in anyone's way.
+        let held_up = self.held_up.step();
+        let held_up = if run { held_up } else { f64::midpoint(held_up, 1.0) };
         let speed = 1.0 + sd * self.speed.step().clamp(-2.5, 2.5);
-        (speed.max(0.5) * self.surface, 1.0 + cadence_sd * self.cadence.step())
+        (speed.max(0.5) * self.surface * held_up, 1.0 + cadence_sd * self.cadence.step())
     }
 
     /// The cadence kept to what tells the gaits apart, and a walk's above a floor that is kept. `going` is how much of the leg's
@@ -240,6 +254,50 @@ impl Wander {
             }
             Gait::Stand | Gait::Unknown => cadence_spm,
         }
+    }
+}
+
+/// Moments at which something is in the runner's way.
+struct HeldUp {
+    draws: ChaCha8Rng,
+    now_s: f64,
+    from_s: f64,
+    until_s: f64,
+    left: f64,
+    factor: f64,
+}
+
+impl HeldUp {
+    fn new(seed: u64) -> Self {
+        let mut new = Self {
+            draws: rng(seed, Stream::Slowed),
+            now_s: 0.0,
+            from_s: 0.0,
+            until_s: 0.0,
+            left: 1.0,
+            factor: 1.0,
+        };
+        new.draw();
+        new
+    }
+
+    fn draw(&mut self) {
+        let (mean_s, (least_s, most_s), (least, most)) = HELD_UP;
+        // Times between rare events that know nothing of each other are exponential.
+        self.from_s = self.until_s - mean_s * (1.0 - self.draws.random::<f64>()).ln();
+        self.until_s = self.from_s + uniform(&mut self.draws, least_s, most_s);
+        self.left = uniform(&mut self.draws, least, most);
+    }
+
+    /// Factor of the speed for the next moment.
+    fn step(&mut self) -> f64 {
+        if self.now_s >= self.until_s {
+            self.draw();
+        }
+        let target = if self.now_s >= self.from_s { self.left } else { 1.0 };
+        self.factor += (target - self.factor) * PERIOD_S / HELD_UP_TIME_S;
+        self.now_s += PERIOD_S;
+        self.factor
     }
 }
 
