@@ -5,7 +5,11 @@ use std::path::{Path, PathBuf};
 use clap::ValueEnum;
 
 use jogaudit_core::audit::{Outcome, Prescription};
-use jogaudit_files::{self as files, Failure, MAX_UNZIPPED_MIB, named_output};
+use jogaudit_core::clean::Series;
+use jogaudit_core::gait::RunnerPrior;
+use jogaudit_core::pipeline::{Activity, Config};
+use jogaudit_files::{self as files, Failure, MAX_UNZIPPED_MIB, Output, named, named_output};
+use jogaudit_recording::notice::{Notice, NoticeCode};
 use jogaudit_report::{CheckReport, html, json, text};
 
 use super::{Done, Io, mebibytes};
@@ -29,6 +33,12 @@ pub(super) struct Args {
     /// End with exit code 1 when the outcome is `overdone`
     #[arg(long)]
     strict: bool,
+    /// Learn from the other recordings of this case folder how the runner walks and runs, where the recording alone leaves it open
+    #[arg(long, value_name = "DIR")]
+    case: Option<PathBuf>,
+    /// Take the recording by itself all the same
+    #[arg(long, requires = "case")]
+    no_case_prior: bool,
     /// Take this activity of an input that holds several, counted from 1 [default: the first on foot]
     #[arg(long, value_name = "N")]
     activity: Option<usize>,
@@ -47,6 +57,8 @@ impl Args {
             format: Format::Text,
             out: None,
             strict: false,
+            case: None,
+            no_case_prior: false,
             activity: None,
             max_unzipped: MAX_UNZIPPED_MIB,
         }
@@ -69,15 +81,20 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     if args.file == stdin && args.plan == stdin {
         return Err(Failure::refused("standard input cannot be both the recording and the plan"));
     }
-    let out = files::output(args.out.as_deref(), &[&args.file, &args.plan])?;
+    let case = args.case.as_deref().filter(|_| !args.no_case_prior);
+    let out = output(args, case)?;
     let config = files::config_unzipping(args.max_unzipped);
     let mut notices = Vec::new();
     let plan = files::plan(&args.plan, &mut notices)?;
     let stage = files::stage(&plan, args.stage.as_deref())?;
     let mut input = files::input(&args.file, args.activity, &config)?;
     input.activity.notices.splice(0..0, notices);
+    let prescription = Prescription::of(&plan, stage);
+    if let Some(case) = case {
+        input.activity = with_others(input.activity, case, prescription, &config)?;
+    }
     let with_trace = matches!(args.format, Format::Html);
-    let checked = input.activity.check(Prescription::of(&plan, stage), &config, with_trace);
+    let checked = input.activity.check(prescription, &config, with_trace);
     let report = CheckReport::new(&input.activity, &input.sha256, &plan, stage, &checked);
     let CheckReport { view, charts } = report;
     match out {
@@ -102,4 +119,34 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     }
     let is_overdone = view.outcome == Outcome::Overdone;
     Ok(if args.strict && is_overdone { Done::Overdone } else { Done::Plain })
+}
+
+/// The output, which is none of the inputs: the recording, the plan and the recordings of the case.
+fn output(args: &Args, case: Option<&Path>) -> Result<Option<Output>, Failure> {
+    let others = match case {
+        Some(case) => files::recording_files(case, &mut Vec::new())?,
+        None => Vec::new(),
+    };
+    let mut inputs: Vec<&Path> = vec![&args.file, &args.plan];
+    inputs.extend(others.iter().map(|(_, path)| path.as_path()));
+    files::output(args.out.as_deref(), &inputs)
+}
+
+/// The activity with what the other recordings of a case folder tell of the runner.
+fn with_others(
+    mut activity: Activity,
+    case: &Path,
+    prescription: Prescription<'_>,
+    config: &Config,
+) -> Result<Activity, Failure> {
+    let evidence = files::runner_evidence(case, config)?;
+    let is_known = |series: &Series| RunnerPrior::of(&evidence, series.start(), series.end()).is_some();
+    if activity.series.as_ref().is_some_and(|series| !is_known(series)) {
+        let text = format!(
+            "No other recording of {} tells how this runner walks and runs: this one is taken by itself.",
+            named(case)
+        );
+        activity.notices.push(Notice::new(NoticeCode::RunnerNotKnown, text));
+    }
+    Ok(activity.with_others(&evidence, prescription, config))
 }

@@ -23,12 +23,15 @@ pub(super) struct Args {
     /// Review the case as it stood on this day [default: today in the plan's time zone]
     #[arg(long, value_name = "DATE")]
     as_of: Option<Date>,
+    /// Take each recording by itself, without what the others tell of the runner
+    #[arg(long)]
+    no_case_prior: bool,
 }
 
 impl Args {
     /// A review that prints text.
     pub(super) fn plain(case: PathBuf, as_of: Date) -> Self {
-        Self { case, format: Format::Text, as_of: Some(as_of) }
+        Self { case, format: Format::Text, as_of: Some(as_of), no_case_prior: false }
     }
 }
 
@@ -44,7 +47,7 @@ enum Format {
 }
 
 pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
-    let config = Config::default();
+    let config = Config { alone: args.no_case_prior, ..Config::default() };
     let case = read_case(&args.case, &config)?;
     let as_of = args.as_of.unwrap_or_else(|| case.today(Timestamp::now()));
     let view = case.review(as_of, &config);

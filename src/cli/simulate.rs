@@ -9,8 +9,8 @@ use jogaudit_files::{self as files, Failure, named_output};
 use jogaudit_recording::read::Format;
 use jogaudit_recording::units::MetresPerSecond;
 use jogaudit_simulate::{
-    CadenceFault, CadenceFaultKind, CadenceStep, Channels, Fault, Gps, Guesses, Kept, Laps, Profile, Realism,
-    Sampling, Settings, SimulateError, Simulated, Window, gzip, person, simulate, write,
+    CadenceFault, CadenceFaultKind, CadenceStep, Channels, Fault, Form, Gps, Guesses, Kept, Laps, Profile,
+    Realism, Sampling, Settings, SimulateError, Simulated, Window, gzip, person, simulate, write,
 };
 
 use super::{Done, Io};
@@ -191,6 +191,7 @@ fn settings(args: &Args, stage: &Stage, format: Format) -> Settings {
     Settings {
         seed: args.seed,
         runner_seed: args.runner_seed,
+        form: Form::default(),
         format,
         start: args.start,
         utc_offset_s: None,

@@ -170,3 +170,72 @@ fn a_reader_that_goes_away_is_no_error() {
     let output = child.wait_with_output().unwrap();
     assert_eq!((output.status.code(), String::from_utf8_lossy(&output.stderr).as_ref()), (Some(0), ""));
 }
+
+#[test]
+fn a_case_without_others_is_said_and_one_without_recordings_refused() {
+    let folder = folder(&session(AS_PRESCRIBED));
+    std::fs::create_dir_all(folder.file("case/recordings")).unwrap();
+    let (code, _, err) = check(&folder, &["--case", "case"]);
+    assert_eq!(code, 2);
+    assert!(err.contains("case has no recordings/") && err.contains("hint: DIR is a case folder"), "{err}");
+    // The recording itself, under another name, teaches nothing of itself.
+    folder.write("case/recordings/the-same.tcx", session(AS_PRESCRIBED));
+    let (code, out, err) = check(&folder, &["--case", "case"]);
+    assert_eq!(code, 0, "{err}");
+    assert!(out.starts_with("Kept:") && err.contains("[runner_not_known]"), "{err}");
+    let (code, _, err) = check(&folder, &["--case", "case", "--out", "case/recordings/the-same.tcx"]);
+    assert!(code == 2 && err.contains("would overwrite its own input"), "{err}");
+    let (code, _, err) = check(&folder, &["--case", "case", "--no-case-prior"]);
+    assert!(code == 0 && !err.contains("runner_not_known"), "{err}");
+}
+
+/// Plan and recordings of a made-up runner who jogs hardly faster than walking: two with cadence, and one without, `3.fit`.
+fn slow_jogger(folder: &Folder, runner: u64) {
+    folder.write(
+        "plan.toml",
+        "[[stage]]\nname = '1'\nsession = 'walk 5:00, 5 x (run 2:00, walk 2:00), walk 3:00'\n",
+    );
+    std::fs::create_dir_all(folder.file("case/recordings")).unwrap();
+    for day in 1..=3 {
+        let (seed, runner) = (format!("{}", 10 * runner + day), runner.to_string());
+        let start = format!("2026-03-0{day}T07:00:00Z");
+        let out = format!("case/recordings/{day}.fit");
+        let mut args = vec!["simulate", "--plan", "plan.toml", "--stage", "1", "--profile", "indistinct"];
+        args.extend(["--seed", &seed, "--runner-seed", &runner, "--start", &start, "--out", &out]);
+        args.extend((day == 3).then_some("--no-cadence"));
+        let (code, _, err) = folder.run(&args, b"");
+        assert_eq!(code, 0, "{err}");
+    }
+}
+
+#[test]
+fn the_other_recordings_of_a_case_decide_and_that_is_said() {
+    let (mut told, mut same) = (0, 0);
+    for runner in 10..20 {
+        let folder = Folder::new();
+        slow_jogger(&folder, runner);
+        let check = |more: &[&str]| {
+            let args = ["check", "case/recordings/3.fit", "--plan", "plan.toml", "--format", "json"];
+            document(&folder.run(&[&args, more].concat(), b"").1)
+        };
+        let (alone, with_case) = (check(&[]), check(&["--case", "case"]));
+        let notices = with_case["notices"].as_array().unwrap();
+        let notice = notices.iter().find(|notice| notice["code"] == "runner_known");
+        assert_eq!(check(&["--case", "case", "--no-case-prior"]), alone);
+        let Some(notice) = notice else {
+            same += 1;
+            assert_eq!(alone, with_case);
+            continue;
+        };
+        told += 1;
+        let text = notice["text"].as_str().unwrap();
+        let expected = format!(
+            "known from 2 other recordings of the case, 2 with cadence: without them this would be {}, with them it is {}.",
+            alone["outcome"].as_str().unwrap(),
+            with_case["outcome"].as_str().unwrap()
+        );
+        assert!(text.ends_with(&expected), "{text}");
+        assert_ne!(alone["outcome"], with_case["outcome"]);
+    }
+    assert!(told >= 1 && same >= 1, "{told} told, {same} the same");
+}

@@ -4,12 +4,16 @@ use jiff::civil::Date;
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 use jogaudit_recording::read::{Facts, ReadConfig, ReadError, Recording, read};
 
-use crate::audit::{Audit, AuditConfig, Matched, Prescription, Trace};
+use crate::audit::{
+    Audit, AuditConfig, Matched, Prescription, Trace, holds_with_others, note_others, others_may_help,
+};
 use crate::clean::{CleanConfig, Series, clean};
-use crate::gait::{GaitConfig, Segmentation, segment};
+use crate::gait::{GaitConfig, NOTICES, RunnerEvidence, RunnerPrior, Segmentation, segment};
 use crate::on_foot::OffFoot;
 use crate::prescription::{Plan, Stage};
-use crate::review::{Diary, Given, PerformedSessions, Recorded, Review, ReviewConfig, review, sessions};
+use crate::review::{
+    Diary, Given, PerformedSessions, Recorded, Review, ReviewConfig, SessionConfig, review, sessions,
+};
 
 /// Settings of every stage.
 #[derive(Clone, Debug, Default)]
@@ -24,6 +28,8 @@ pub struct Config {
     pub audit: AuditConfig,
     /// Of the review of a case.
     pub review: ReviewConfig,
+    /// Whether each recording is taken by itself, without what the runner's others tell.
+    pub alone: bool,
 }
 
 /// A recording with its bouts.
@@ -111,6 +117,36 @@ impl Activity {
         Some(Matched::new(&self.segmentation, series, prescription, &config.audit))
     }
 
+    /// The activity with the bouts that hold against a prescription when the runner's other recordings are known too: its own,
+    /// unless these decide what it leaves open. That they do is noticed.
+    #[must_use]
+    pub fn with_others(
+        mut self,
+        evidence: &[RunnerEvidence],
+        prescription: Prescription<'_>,
+        config: &Config,
+    ) -> Self {
+        let Some((series, evidence)) = self.series.as_ref().zip((!config.alone).then_some(evidence)) else {
+            return self;
+        };
+        let outcome = |bouts: &Segmentation| {
+            Matched::new(bouts, series, prescription, &config.audit).audit().value.outcome
+        };
+        let alone = outcome(&self.segmentation);
+        let runner = RunnerPrior::of(evidence, series.start(), series.end());
+        let Some(runner) = runner.filter(|_| others_may_help(series, &self.segmentation, alone)) else {
+            return self;
+        };
+        let known = segment(series, &config.gait, Some(&runner));
+        let with_others = outcome(&known.value);
+        if holds_with_others(alone, with_others) {
+            self.notices.retain(|notice| !NOTICES.contains(&notice.code));
+            self.segmentation = known.take(&mut self.notices);
+            self.notices.push(note_others(&runner, alone, with_others));
+        }
+        self
+    }
+
     /// Bouts and prescription → audit, and what is drawn besides if `with_trace`.
     pub fn check(&self, prescription: Prescription<'_>, config: &Config, with_trace: bool) -> Checked {
         let matched = self.matched(prescription, config);
@@ -148,7 +184,9 @@ pub fn review_case(
     config: &Config,
 ) -> Reviewed {
     let mut notices = Vec::new();
-    let sessions = sessions(plan, given, recorded, as_of, &config.review, &config.audit).take(&mut notices);
+    let gait = (!config.alone).then_some(&config.gait);
+    let judged_by = SessionConfig { review: &config.review, audit: &config.audit, gait };
+    let sessions = sessions(plan, given, recorded, as_of, judged_by).take(&mut notices);
     let review = review(plan, diary, &sessions.sessions, as_of, &config.review).take(&mut notices);
     Reviewed { sessions, review, notices }
 }

@@ -9,6 +9,7 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use rayon::prelude::*;
 
+use jogaudit_core::gait::RunnerEvidence;
 use jogaudit_core::on_foot::OffFoot;
 use jogaudit_core::pipeline::{Config, review_case, segment_recording};
 use jogaudit_core::prescription::Plan;
@@ -67,6 +68,13 @@ impl Case {
         Zone::of(&self.plan).date(now, latest.and_then(|r| r.series.utc_offset_s()))
     }
 
+    /// What the recordings up to a day tell of the runner.
+    pub fn runner_evidence(&self, as_of: Date) -> Vec<RunnerEvidence> {
+        let zone = Zone::of(&self.plan);
+        let until = self.recorded.iter().filter(|r| zone.date(r.start(), r.series.utc_offset_s()) <= as_of);
+        until.filter_map(|r| RunnerEvidence::of(&r.series, &r.segmentation)).collect()
+    }
+
     /// Reviews the case as it stood on a day.
     pub fn review(self, as_of: Date, config: &Config) -> ReviewView {
         let Self { plan, recorded, unread, diary, stages, mut notices } = self;
@@ -94,6 +102,21 @@ impl Case {
             notices: &notices,
         })
     }
+}
+
+/// What the recordings of a case folder tell of the runner. It needs neither plan nor diary; what cannot be read tells nothing.
+pub fn runner_evidence(folder: &Path, config: &Config) -> Result<Vec<RunnerEvidence>, Failure> {
+    let files = recording_files(folder, &mut Vec::new())?;
+    if files.is_empty() {
+        return Err(Failure::refused(format!("{} has no recordings/", folder.display()))
+            .hint("DIR is a case folder: the runner's other recordings lie in its recordings/"));
+    }
+    let told = |path: &Path, name: &str| -> Vec<RunnerEvidence> {
+        let bytes = input::bytes(path, input::MAX_RECORDING_BYTES).ok();
+        let (recorded, _) = bytes.and_then(|bytes| activities(&bytes, name, config).ok()).unwrap_or_default();
+        recorded.iter().filter_map(|r| RunnerEvidence::of(&r.series, &r.segmentation)).collect()
+    };
+    Ok(files.par_iter().flat_map_iter(|(name, path)| told(path, name)).collect())
 }
 
 /// Reads the case's prescription, and says when other files look like one.

@@ -48,7 +48,7 @@ mod input;
 mod output;
 mod tree;
 
-pub use case::{Activities, activities, read_case, read_case_with, recording_files, table};
+pub use case::{Activities, activities, read_case, read_case_with, recording_files, runner_evidence, table};
 pub use claim::{Claims, Output, output, outputs, write_together};
 pub use failure::{Failure, named, named_output};
 pub use hash::{hexadecimal, sha256, sha256_of_file};

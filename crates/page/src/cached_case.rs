@@ -11,6 +11,7 @@ use jiff::civil::Date;
 use tokio::sync::{Notify, Semaphore};
 use tokio::time::{Instant, timeout_at};
 
+use jogaudit_core::gait::RunnerEvidence;
 use jogaudit_core::pipeline::Config;
 use jogaudit_core::prescription::Plan;
 use jogaudit_files as files;
@@ -82,6 +83,8 @@ pub(super) struct Snapshot {
 pub(super) struct Found {
     pub(super) plan: Plan,
     pub(super) today: Date,
+    /// What the recordings of the case tell of the runner.
+    pub(super) runner: Arc<[RunnerEvidence]>,
     pub(super) review: ReviewView,
     /// The review as it would be with the files that wait; their stages are taken from it.
     pub(super) with_waiting: Option<ReviewView>,
@@ -199,6 +202,7 @@ impl CachedCase {
         let found = files::read_case_with(&self.folder, &read_file).map_err(Refusal::from).and_then(|case| {
             let today = self.as_of.unwrap_or_else(|| case.today(Timestamp::now()));
             let plan = case.plan.clone();
+            let runner = case.runner_evidence(today).into();
             let review = case.review(today, &config);
             let with_waiting = if waiting.is_empty() {
                 None
@@ -211,7 +215,7 @@ impl CachedCase {
                 }
                 Some(case.review(today, &config))
             };
-            Ok(Arc::new(Found { plan, today, review, with_waiting }))
+            Ok(Arc::new(Found { plan, today, runner, review, with_waiting }))
         });
         let files = files::recording_files(&self.folder, &mut Vec::new()).unwrap_or_default();
         Snapshot { stamp, files, hashes: hashes.into_inner().unwrap_or_else(PoisonError::into_inner), found }

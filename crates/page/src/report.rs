@@ -5,23 +5,27 @@ use std::path::Path;
 use maud::Markup;
 
 use jogaudit_core::audit::Prescription;
+use jogaudit_core::gait::RunnerEvidence;
 use jogaudit_core::pipeline::Config;
 use jogaudit_core::prescription::{Plan, Stage};
 use jogaudit_files::{self as files, Failure};
 use jogaudit_report::{CheckReport, ReviewView, html};
 
-/// One recording held against a stage.
+/// One recording held against a stage, with what the case's others tell of the runner.
 pub(super) fn check(
     bytes: &[u8],
     name: &str,
     activity: Option<usize>,
     plan: &Plan,
     stage: &Stage,
+    runner: &[RunnerEvidence],
 ) -> Result<CheckReport, Failure> {
     let config = Config::default();
     let input = files::input_in(bytes, Path::new(name), activity, &config)?;
-    let checked = input.activity.check(Prescription::of(plan, stage), &config, true);
-    Ok(CheckReport::new(&input.activity, &input.sha256, plan, stage, &checked))
+    let prescription = Prescription::of(plan, stage);
+    let activity = input.activity.with_others(runner, prescription, &config);
+    let checked = activity.check(prescription, &config, true);
+    Ok(CheckReport::new(&activity, &input.sha256, plan, stage, &checked))
 }
 
 /// The report of a check to stand in a page.

@@ -13,6 +13,7 @@ use axum::{Router, middleware};
 use maud::{Markup, html};
 use serde::Deserialize;
 
+use jogaudit_core::gait::RunnerEvidence;
 use jogaudit_core::prescription::Plan;
 use jogaudit_files::{self as files, Failure, MAX_RECORDING_BYTES};
 use jogaudit_report::CheckReport;
@@ -232,6 +233,7 @@ struct ReportRequest {
     name: String,
     activity: Option<usize>,
     plan: Plan,
+    runner: Arc<[RunnerEvidence]>,
     stage: String,
 }
 
@@ -247,11 +249,11 @@ async fn check(app: &App, wanted: ReportRequest) -> Result<CheckReport, Refusal>
         let stage = files::stage(&wanted.plan, Some(&wanted.stage))?;
         match &wanted.bytes {
             Source::Waiting(file) => {
-                report::check(&file.bytes, &wanted.name, wanted.activity, &wanted.plan, stage)
+                report::check(&file.bytes, &wanted.name, wanted.activity, &wanted.plan, stage, &wanted.runner)
             }
             Source::File(path) => {
                 let bytes = files::bytes(path, MAX_RECORDING_BYTES)?;
-                report::check(&bytes, &wanted.name, wanted.activity, &wanted.plan, stage)
+                report::check(&bytes, &wanted.name, wanted.activity, &wanted.plan, stage, &wanted.runner)
             }
         }
     })
@@ -303,6 +305,7 @@ async fn waiting(
                 name: file.shown.clone(),
                 activity: asked.activity,
                 plan: found.plan.clone(),
+                runner: Arc::clone(&found.runner),
                 stage: stage.clone(),
             };
             check(&app, wanted).await.map(|made| Some(report::check_body(&made)))
@@ -408,6 +411,7 @@ async fn session(
                 activity: asked.activity.or_else(|| activity_of(&recording)),
                 name: recording.clone(),
                 plan: found.plan.clone(),
+                runner: Arc::clone(&found.runner),
                 stage: stage.clone(),
             };
             check(&app, wanted).await.map(|made| Some(report::check_body(&made)))
@@ -433,6 +437,7 @@ async fn report_file(
         bytes: Source::File(recording_path(&snapshot, &recording)?),
         activity: activity_of(&recording),
         plan: found.plan.clone(),
+        runner: Arc::clone(&found.runner),
         stage: asked.stage.unwrap_or_default(),
         name: recording,
     };

@@ -96,6 +96,8 @@ notice_codes! {
     GuessDiffers = "guess_differs",
     GaitDoubtful = "gait_doubtful",
     SlopesUnknown = "slopes_unknown",
+    RunnerKnown = "runner_known",
+    RunnerNotKnown = "runner_not_known",
     VerdictHangs = "verdict_hangs",
     WithinError = "within_error",
     HoleHidesLength = "hole_hides_length",

@@ -133,6 +133,22 @@ impl From<&Limits> for Kept {
     }
 }
 
+/// By what the runner's speeds of the day differ from the usual ones, as factors: 1 for none.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Form {
+    /// Of walking.
+    pub walk: f64,
+    /// Of jogging.
+    pub jog: f64,
+}
+
+impl Default for Form {
+    /// As usual.
+    fn default() -> Self {
+        Self { walk: 1.0, jog: 1.0 }
+    }
+}
+
 /// Strength of reception.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Gps {
@@ -298,6 +314,8 @@ pub struct Settings {
     pub seed: u64,
     /// Seed of the runner alone, for several sessions of one person; `seed` when not given.
     pub runner_seed: Option<u64>,
+    /// How the day differs from the runner's others.
+    pub form: Form,
     /// Format whose rounding the recording has.
     pub format: Format,
     /// Time of the first sample; whole seconds.
@@ -352,6 +370,7 @@ impl Default for Settings {
         Self {
             seed: 0,
             runner_seed: None,
+            form: Form::default(),
             format: Format::Fit,
             start: Timestamp::from_second(USUAL_START_S).unwrap_or_default(),
             utc_offset_s: None,
@@ -490,7 +509,7 @@ pub fn person(steps: &[Step], settings: &Settings) -> Person {
     let legs = faults::as_prescribed(steps, &settings.kept);
     let slowest = legs.iter().filter_map(|l| l.ceiling_mps).min_by(f64::total_cmp);
     let seed = settings.runner_seed.unwrap_or(settings.seed);
-    Person::draw(seed, settings.profile, &settings.kept, slowest)
+    Person::draw(seed, settings.profile, &settings.kept, slowest).on_a_day(settings.form)
 }
 
 /// Writes a made-up recording as a file.

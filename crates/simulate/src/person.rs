@@ -3,7 +3,7 @@
 //! The ranges come from the published figures named beside them, not from the gait model.
 
 use super::random::{Stream, normal, rng, uniform};
-use super::{Kept, Profile};
+use super::{Form, Kept, Profile};
 use jogaudit_core::gait::Gait;
 use rand_chacha::ChaCha8Rng;
 
@@ -154,6 +154,19 @@ impl Person {
         };
         person.draw_heart(rng, kept.heart_rate_ceiling_bpm);
         person
+    }
+
+    /// The same runner with the speeds of a day; the cadences go with them.
+    pub(super) fn on_a_day(self, form: Form) -> Self {
+        let (walk_speed_mps, jog_speed_mps) =
+            (form.walk * self.walk_speed_mps, form.jog * self.jog_speed_mps);
+        Self {
+            walk_speed_mps,
+            walk_cadence_spm: self.cadence_spm(Gait::Walk, walk_speed_mps),
+            jog_speed_mps,
+            jog_cadence_spm: self.cadence_spm(Gait::Run, jog_speed_mps),
+            ..self
+        }
     }
 
     /// Usual speed of a gait, m/s.
@@ -316,6 +329,18 @@ mod tests {
                 .collect();
             let mean = near.iter().sum::<f64>() / near.len() as f64;
             assert!((mean - published_spm).abs() < 2.5, "{mean} of {} people at {speed_mps} m/s", near.len());
+        }
+    }
+
+    #[test]
+    fn the_form_of_a_day_changes_speeds_and_cadences_of_the_same_person() {
+        for p in people(Profile::Overlapping).take(100) {
+            // The bytes of whoever has no form of their own stay as they were.
+            assert_eq!(p.on_a_day(Form::default()), p);
+            let fast = p.on_a_day(Form { walk: 1.0, jog: 1.05 });
+            assert_eq!((fast.walk_speed_mps, fast.walk_cadence_spm), (p.walk_speed_mps, p.walk_cadence_spm));
+            assert!((fast.jog_speed_mps / p.jog_speed_mps - 1.05).abs() < 1e-12);
+            assert!(fast.jog_cadence_spm > p.jog_cadence_spm && fast.height_m == p.height_m);
         }
     }
 

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 use jogaudit_recording::read::{Guess, Lap};
 
 use super::{Change, Gap, SpeedSource};
@@ -227,6 +227,12 @@ impl Series {
     /// Wall-clock time of 0 s.
     pub fn start(&self) -> Timestamp {
         self.columns.start
+    }
+
+    /// Wall-clock time of the last sample.
+    pub fn end(&self) -> Timestamp {
+        let elapsed = SignedDuration::try_from_secs_f64(self.elapsed_s()).unwrap_or_default();
+        self.start().checked_add(elapsed).unwrap_or(Timestamp::MAX)
     }
 
     /// Offset of local time from UTC, seconds, when the file tells.

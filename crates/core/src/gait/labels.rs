@@ -175,19 +175,78 @@ fn log_sum(a: f64, b: f64) -> f64 {
 mod tests {
     use super::*;
     use crate::gait::emission::SlopeEffect;
+    use crate::gait::runner::{GaitEvidence, RunnerEvidence};
+
+    fn state(speed_mps: f64, cadence_spm: f64) -> MovingState {
+        MovingState {
+            speed_mps: Gaussian { mean: speed_mps, sd: 0.16 },
+            slope_effect: SlopeEffect { up: 2.5, down: 0.8 },
+            cadence_spm: Gaussian { mean: cadence_spm, sd: 4.0 },
+        }
+    }
+
+    const SPEED_ONLY: Channels = Channels { speed: true, cadence: false };
+
+    /// What `n` recordings tell of a runner.
+    fn runner(n: i64, walk_mps: f64, run_mps: f64) -> RunnerPrior {
+        let gait = |speed_mps, cadence_spm| GaitEvidence {
+            seconds: 600.0,
+            certainty: 0.99,
+            speed_mps: Some(speed_mps),
+            spread_mps: 0.05,
+            cadence_spm: Some(cadence_spm),
+        };
+        let at = |day: i64| jiff::Timestamp::from_second(86_400 * day).unwrap();
+        let evidence = |day| RunnerEvidence {
+            start: at(day),
+            end: at(day),
+            has_cadence: true,
+            walk: Some(gait(walk_mps, 126.0)),
+            run: Some(gait(run_mps, 150.0)),
+        };
+        let evidence: Vec<RunnerEvidence> = (1..=n).map(evidence).collect();
+        RunnerPrior::of(&evidence, at(0), at(0)).unwrap()
+    }
+
+    #[test]
+    fn a_runner_who_is_known_is_told_where_people_are_not() {
+        // A fast walker who jogs slowly: people's laws call both states runs, or do not know.
+        let states = [state(1.95, 0.0), state(2.25, 0.0)];
+        let run =
+            |prior: Option<&RunnerPrior>| run_probabilities(&states, SPEED_ONLY, &[None], &[0.0; 2], prior);
+        let alone = run(None);
+        assert!(alone[0] > 0.2, "{alone:?}");
+        let (two, ten) = (runner(2, 1.93, 2.28), runner(10, 1.93, 2.28));
+        let (by_two, by_ten) = (run(Some(&two)), run(Some(&ten)));
+        assert!(by_two[0] < 0.1 && by_two[1] > 0.95, "{by_two:?}");
+        assert!(by_ten[0] < by_two[0] && by_ten[1] > 0.99, "{by_two:?} {by_ten:?}");
+    }
+
+    #[test]
+    fn what_the_recording_contradicts_changes_nothing() {
+        // The others tell of someone who walks at 1.4 and jogs at 2.9 m/s; here is someone else, or quite another day.
+        let states = [state(1.95, 0.0), state(2.25, 0.0)];
+        let other = runner(10, 1.4, 2.9);
+        let run = |prior| run_probabilities(&states, SPEED_ONLY, &[None], &[0.0; 2], prior);
+        assert_eq!(run(Some(&other)), run(None));
+    }
+
+    #[test]
+    fn clear_cadence_is_not_overruled() {
+        // The speeds of this runner's walk with the cadence of a run.
+        let channels = Channels { speed: true, cadence: true };
+        let states = [state(1.6, 118.0), state(1.95, 158.0)];
+        let known = runner(10, 1.93, 2.28);
+        let run = run_probabilities(&states, channels, &[None], &[0.0; 2], Some(&known));
+        assert!(run[0] < 0.05 && run[1] > 0.95, "{run:?}");
+    }
 
     #[test]
     fn a_sharp_change_speaks_for_a_change_of_gait_unless_noise_hides_it() {
-        let state = |speed_mps: f64| MovingState {
-            speed_mps: Gaussian { mean: speed_mps, sd: 0.16 },
-            slope_effect: SlopeEffect { up: 2.5, down: 0.8 },
-            cadence_spm: Gaussian { mean: 0.0, sd: 4.0 },
-        };
-        let states = [state(1.85), state(2.05)];
-        let channels = Channels { speed: true, cadence: false };
+        let states = [state(1.85, 0.0), state(2.05, 0.0)];
         // Walk and run: the faster one is a run, the slower one is not.
         let switch = |sharpness: Option<Sharpness>| {
-            let run = run_probabilities(&states, channels, &[sharpness], &[0.0; 2], None);
+            let run = run_probabilities(&states, SPEED_ONLY, &[sharpness], &[0.0; 2], None);
             run[1] - run[0]
         };
         let unseen = switch(None);

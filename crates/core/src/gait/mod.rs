@@ -31,7 +31,7 @@ use crate::clean::Series;
 use chain::{MOST_STATES, Workspace, forward_backward, viterbi};
 use config::grid::{LEAST_READINGS, SEARCH_FRAMES};
 use em::Fit;
-use jogaudit_recording::notice::Noted;
+use jogaudit_recording::notice::{Noted, NoticeCode};
 use observe::Observed;
 use sharpness::Sharpness;
 use side_information::SideInformation;
@@ -124,6 +124,10 @@ impl Segmentation {
         self.bouts.last().map_or(0.0, |b| b.end_s)
     }
 }
+
+/// What [`segment`] may notice.
+pub const NOTICES: [NoticeCode; 4] =
+    [NoticeCode::GaitUnknown, NoticeCode::GuessDiffers, NoticeCode::GaitDoubtful, NoticeCode::SlopesUnknown];
 
 /// Works out the bouts of one series. What the runner's other recordings tell comes in by `runner`.
 pub fn segment(series: &Series, config: &GaitConfig, runner: Option<&RunnerPrior>) -> Noted<Segmentation> {

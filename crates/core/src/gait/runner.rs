@@ -3,7 +3,7 @@
 //! [`RunnerEvidence`] is what one segmented recording tells; [`RunnerPrior`] is what all of them tell of one more, each day
 //! weighed by how near it is. `labels` weighs it against what is known of people.
 
-use jiff::{SignedDuration, Timestamp};
+use jiff::Timestamp;
 use statrs::distribution::{Continuous, StudentsT};
 
 use super::config::fit::USUAL_SLOPE_EFFECT;
@@ -64,9 +64,7 @@ impl RunnerEvidence {
         let (walk, run) = (told(Gait::Walk), told(Gait::Run));
         let enough =
             if has_cadence { walk.is_some() || run.is_some() } else { walk.is_some() && run.is_some() };
-        let elapsed = SignedDuration::try_from_secs_f64(series.elapsed_s()).unwrap_or_default();
-        let end = series.start().checked_add(elapsed).unwrap_or(Timestamp::MAX);
-        enough.then_some(Self { start: series.start(), end, has_cadence, walk, run })
+        enough.then_some(Self { start: series.start(), end: series.end(), has_cadence, walk, run })
     }
 
     /// By how much it counts as a teacher: 1, or less without cadence.
@@ -188,19 +186,15 @@ pub struct RunnerPrior {
     /// Probability that this runner's own laws hold rather than those of people, 0 to 1: the greater, the more is known.
     pub(super) known: f64,
     teachers: usize,
+    with_cadence: usize,
 }
 
 impl RunnerPrior {
     /// What the recordings of one runner tell of another of the same runner, recorded from `start` to `end`. The recording itself,
-    /// copies of it and whatever else was recorded at that time are left out. `None` when nothing is left. In whatever order the
-    /// evidence comes, the result is the same.
+    /// copies of it and whatever else was recorded at that time are left out; of several recordings of one time one counts. `None`
+    /// when nothing is left. In whatever order the evidence comes, the result is the same.
     pub fn of(evidence: &[RunnerEvidence], start: Timestamp, end: Timestamp) -> Option<Self> {
-        let is_other = |e: &&RunnerEvidence| e.end < start || e.start > end;
-        let mut others: Vec<&RunnerEvidence> = evidence.iter().filter(is_other).collect();
-        // Sums of floating point depend on their order.
-        others.sort_by(|a, b| {
-            (a.start, a.end).cmp(&(b.start, b.end)).then_with(|| speeds(a).total_cmp(&speeds(b)))
-        });
+        let others = one_a_session(evidence.iter().filter(|e| e.end < start || e.start > end).collect());
         let days = |e: &RunnerEvidence| {
             let between =
                 if e.end < start { start.duration_since(e.end) } else { e.start.duration_since(end) };
@@ -223,6 +217,7 @@ impl RunnerPrior {
             run: GaitLaws { speed_mps: run_mps, cadence_spm: run_spm },
             known: MOST_KNOWN * n / (n + UNKNOWN),
             teachers: others.len(),
+            with_cadence: others.iter().filter(|e| e.has_cadence).count(),
         })
     }
 
@@ -230,6 +225,26 @@ impl RunnerPrior {
     pub fn teachers(&self) -> usize {
         self.teachers
     }
+
+    /// How many of these have cadence.
+    pub fn teachers_with_cadence(&self) -> usize {
+        self.with_cadence
+    }
+}
+
+/// The evidence in order of time, one of those that overlap: one with cadence if there is one.
+fn one_a_session(mut evidence: Vec<&RunnerEvidence>) -> Vec<&RunnerEvidence> {
+    let by_time = |e: &RunnerEvidence| (e.start, e.end, e.has_cadence);
+    evidence.sort_by(|a, b| by_time(a).cmp(&by_time(b)).then_with(|| speeds(a).total_cmp(&speeds(b))));
+    let mut kept: Vec<&RunnerEvidence> = Vec::with_capacity(evidence.len());
+    for e in evidence {
+        match kept.last_mut().filter(|last| last.end >= e.start) {
+            Some(last) if e.has_cadence && !last.has_cadence => *last = e,
+            Some(_) => {}
+            None => kept.push(e),
+        }
+    }
+    kept
 }
 
 fn speeds(evidence: &RunnerEvidence) -> f64 {
@@ -267,6 +282,7 @@ fn own_law(mut told: Vec<(f64, f64)>, people: Gaussian, day_sd: f64) -> (Law, f6
 #[cfg(test)]
 mod tests {
     use super::*;
+    use jiff::SignedDuration;
 
     const DAY_S: i64 = 86_400;
 
@@ -302,6 +318,15 @@ mod tests {
         let other = taught(5, 1.7, 2.4);
         assert_eq!(prior(&[own, other, copy], 3), prior(&[other], 3));
         assert_eq!(prior(&[own, other], 3).unwrap().teachers(), 1);
+    }
+
+    #[test]
+    fn of_two_recordings_of_a_session_the_one_with_cadence_teaches() {
+        let watch = taught(1, 1.85, 2.2);
+        let phone = RunnerEvidence { has_cadence: false, ..taught(1, 1.6, 2.5) };
+        assert_eq!(prior(&[phone, watch], 5), prior(&[watch], 5));
+        let prior = prior(&[watch, phone, taught(3, 1.85, 2.2)], 5).unwrap();
+        assert_eq!((prior.teachers(), prior.teachers_with_cadence()), (2, 2));
     }
 
     #[test]

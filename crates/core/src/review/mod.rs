@@ -46,7 +46,7 @@ pub use given::Given;
 pub use load::{RUN_STEP_BW, Range, WALK_STEP_BW, loading_bw, loading_ratio};
 pub use recorded::{LeftOut, LeftOutCode, Recorded, Totals};
 pub use ruling::{Applied, COMMON_PRACTICE, RULES, Recommendation, Rule, RuleCode, Ruling};
-pub use sessions::{PerformedSession, PerformedSessions, SessionKind, sessions};
+pub use sessions::{PerformedSession, PerformedSessions, SessionConfig, SessionKind, sessions};
 pub use stages::{StageChoice, StageSource};
 pub use weeks::Week;
 

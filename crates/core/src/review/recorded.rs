@@ -1,6 +1,6 @@
 //! One recording as the review takes it, what was done in it, and which of two recordings of one session is kept.
 
-use jiff::{SignedDuration, Timestamp};
+use jiff::Timestamp;
 
 use crate::clean::Series;
 use crate::codes::codes;
@@ -32,8 +32,7 @@ impl Recorded {
 
     /// Time of its last sample.
     pub fn end(&self) -> Timestamp {
-        let elapsed = SignedDuration::try_from_secs_f64(self.series.elapsed_s()).unwrap_or_default();
-        self.start().checked_add(elapsed).unwrap_or(Timestamp::MAX)
+        self.series.end()
     }
 
     /// Seconds that both recordings cover.

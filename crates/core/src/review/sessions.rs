@@ -3,8 +3,11 @@
 use jiff::Timestamp;
 use jiff::civil::Date;
 
-use crate::audit::{Audit, AuditConfig, Matched, Outcome, Prescription};
+use crate::audit::{
+    Audit, AuditConfig, Matched, Outcome, Prescription, holds_with_others, note_others, others_may_help,
+};
 use crate::codes::codes;
+use crate::gait::{GaitConfig, NOTICES, RunnerEvidence, RunnerPrior, segment};
 use crate::prescription::Plan;
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
@@ -78,15 +81,26 @@ pub struct PerformedSessions {
     pub left_out: Vec<LeftOut>,
 }
 
+/// What sessions are judged by.
+#[derive(Clone, Copy, Debug)]
+pub struct SessionConfig<'c> {
+    /// Of the review.
+    pub review: &'c ReviewConfig,
+    /// Of the audit.
+    pub audit: &'c AuditConfig,
+    /// Of the gait model, for recordings that the runner's others may tell more of; `None` to take each by itself.
+    pub gait: Option<&'c GaitConfig>,
+}
+
 /// Makes sessions of the recordings of a case: leaves duplicates and those after `as_of` out, joins parts, finds each
-/// session's stage and audits it. Linear in the recordings, but for sorting them.
+/// session's stage and audits it, with what the others tell of the runner where it leaves the verdict open or has no cadence.
+/// Each recording is segmented once more at most.
 pub fn sessions(
     plan: &Plan,
     given: &Given,
     recorded: Vec<Recorded>,
     as_of: Date,
-    config: &ReviewConfig,
-    audit_config: &AuditConfig,
+    config: SessionConfig<'_>,
 ) -> Noted<PerformedSessions> {
     let zone = Zone::of(plan);
     let day = |r: &Recorded| zone.date(r.start(), r.series.utc_offset_s());
@@ -99,12 +113,17 @@ pub fn sessions(
         left_out.push(LeftOut { name: recording.name, code: LeftOutCode::AfterAsOf, text });
     }
     left_out.sort_by(|a, b| a.name.cmp(&b.name));
-    let kept = without_duplicates(now, config.overlap_s, &mut left_out);
+    let kept = without_duplicates(now, config.review.overlap_s, &mut left_out);
+    let evidence: Vec<RunnerEvidence> = match config.gait {
+        Some(_) => kept.iter().filter_map(|r| RunnerEvidence::of(&r.series, &r.segmentation)).collect(),
+        None => Vec::new(),
+    };
     let mut progress = Progress::new(plan);
     let mut sessions = Vec::new();
-    for parts in parts(kept, config) {
+    for parts in parts(kept, config.review) {
         let date = parts.first().map(&day).unwrap_or_default();
-        let session = session(plan, given, parts, date, &progress, (config, audit_config));
+        let judge = Judge { plan, given, date, progress: &progress, config };
+        let session = judge.with_others(parts, &evidence);
         progress.take(&session.stage, session.outcome);
         if let StageChoice::InParts = session.stage {
             notices.push(Notice::new(NoticeCode::SessionInParts, format!(
@@ -136,60 +155,85 @@ fn parts(recorded: Vec<Recorded>, config: &ReviewConfig) -> Vec<Vec<Recorded>> {
     groups
 }
 
-fn session(
-    plan: &Plan,
-    given: &Given,
-    parts: Vec<Recorded>,
+/// By what one session is judged.
+struct Judge<'a> {
+    plan: &'a Plan,
+    given: &'a Given,
     date: Date,
-    progress: &Progress,
-    (config, audit_config): (&ReviewConfig, &AuditConfig),
-) -> PerformedSession {
-    let mut totals = Totals::default();
-    let mut end: Option<Timestamp> = None;
-    for part in &parts {
-        let own = Totals::of(&part.segmentation);
-        match end {
-            None => totals = own,
-            Some(end) => totals.join(&own, part.start().duration_since(end).as_secs_f64().max(0.0)),
+    progress: &'a Progress,
+    config: SessionConfig<'a>,
+}
+
+impl Judge<'_> {
+    /// The session by itself or, where that says more or is more careful, with what the others tell of the runner.
+    fn with_others(&self, mut parts: Vec<Recorded>, evidence: &[RunnerEvidence]) -> PerformedSession {
+        let alone = self.session(&parts);
+        let ([only], Some(gait)) = (parts.as_mut_slice(), self.config.gait) else { return alone };
+        if !others_may_help(&only.series, &only.segmentation, alone.outcome) {
+            return alone;
         }
-        end = Some(part.end());
+        let Some(runner) = RunnerPrior::of(evidence, only.start(), only.end()) else { return alone };
+        only.notices.retain(|notice| !NOTICES.contains(&notice.code));
+        only.segmentation = segment(&only.series, gait, Some(&runner)).take(&mut only.notices);
+        let mut with_others = self.session(&parts);
+        if !holds_with_others(alone.outcome, with_others.outcome) {
+            return alone;
+        }
+        with_others.notices.push(note_others(&runner, alone.outcome, with_others.outcome));
+        with_others
     }
-    let start = parts.first().map(Recorded::start).unwrap_or_default();
-    let recordings: Vec<String> = parts.iter().map(|part| part.name.clone()).collect();
-    let mut parts = parts.into_iter();
-    let (Some(mut only), None) = (parts.next(), parts.next()) else {
-        let (stage, outcome) = (StageChoice::InParts, Outcome::Undecided);
-        return PerformedSession {
-            recordings,
-            start,
-            date,
-            totals,
-            stage,
-            outcome,
-            audit: None,
-            notices: Vec::new(),
-        };
-    };
-    let mut notices = std::mem::take(&mut only.notices);
-    let stage = match given.of(&only.name, date) {
-        Some(Said::Stage(stage)) => StageChoice::Given(stage),
-        Some(Said::NoSession) => StageChoice::NoSession,
-        None => recognise(&only, &totals, plan, progress, config, audit_config),
-    };
-    let against = |stage: usize| {
-        let prescription = Prescription::of(plan, &plan.stages[stage]);
-        Matched::new(&only.segmentation, &only.series, prescription, audit_config).audit()
-    };
-    let audit = stage.stage().map(|stage| against(stage).take(&mut notices));
-    let outcome = match (&audit, &stage) {
-        (Some(audit), _) => audit.outcome,
-        (None, StageChoice::Ambiguous(candidates)) => {
-            let beyond_each = candidates.iter().all(|(s, _)| against(*s).value.outcome == Outcome::Overdone);
-            if beyond_each { Outcome::Overdone } else { Outcome::Undecided }
+
+    fn session(&self, parts: &[Recorded]) -> PerformedSession {
+        let mut totals = Totals::default();
+        let mut end: Option<Timestamp> = None;
+        for part in parts {
+            let own = Totals::of(&part.segmentation);
+            match end {
+                None => totals = own,
+                Some(end) => totals.join(&own, part.start().duration_since(end).as_secs_f64().max(0.0)),
+            }
+            end = Some(part.end());
         }
-        _ => Outcome::Undecided,
-    };
-    PerformedSession { recordings, start, date, totals, stage, outcome, audit, notices }
+        let start = parts.first().map(Recorded::start).unwrap_or_default();
+        let recordings: Vec<String> = parts.iter().map(|part| part.name.clone()).collect();
+        let mut notices = Vec::new();
+        let (stage, audit, outcome) = match parts {
+            [only] => self.verdict(only, &totals, &mut notices),
+            _ => (StageChoice::InParts, None, Outcome::Undecided),
+        };
+        PerformedSession { recordings, start, date: self.date, totals, stage, outcome, audit, notices }
+    }
+
+    /// The stage of a recording, the audit against it, and the outcome.
+    fn verdict(
+        &self,
+        only: &Recorded,
+        totals: &Totals,
+        notices: &mut Vec<Notice>,
+    ) -> (StageChoice, Option<Audit>, Outcome) {
+        let Self { plan, given, date, progress, config } = *self;
+        notices.extend(only.notices.iter().cloned());
+        let stage = match given.of(&only.name, date) {
+            Some(Said::Stage(stage)) => StageChoice::Given(stage),
+            Some(Said::NoSession) => StageChoice::NoSession,
+            None => recognise(only, totals, plan, progress, config.review, config.audit),
+        };
+        let against = |stage: usize| {
+            let prescription = Prescription::of(plan, &plan.stages[stage]);
+            Matched::new(&only.segmentation, &only.series, prescription, config.audit).audit()
+        };
+        let audit = stage.stage().map(|stage| against(stage).take(notices));
+        let outcome = match (&audit, &stage) {
+            (Some(audit), _) => audit.outcome,
+            (None, StageChoice::Ambiguous(candidates)) => {
+                let beyond_each =
+                    candidates.iter().all(|(s, _)| against(*s).value.outcome == Outcome::Overdone);
+                if beyond_each { Outcome::Overdone } else { Outcome::Undecided }
+            }
+            _ => Outcome::Undecided,
+        };
+        (stage, audit, outcome)
+    }
 }
 
 #[cfg(test)]
@@ -213,7 +257,9 @@ session = 'walk 5:00, 4 x (run 2:00, walk 2:00)'
         let given = Given::parse(given, &plan).value;
         {
             let as_of = "2026-03-10".parse().unwrap();
-            sessions(&plan, &given, recorded, as_of, &ReviewConfig::default(), &AuditConfig::default())
+            let (review, audit, gait) =
+                (&ReviewConfig::default(), &AuditConfig::default(), &GaitConfig::default());
+            sessions(&plan, &given, recorded, as_of, SessionConfig { review, audit, gait: Some(gait) })
         }
     }
 

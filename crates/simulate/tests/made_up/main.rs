@@ -3,6 +3,7 @@
 
 mod evidence;
 mod formats;
+mod known_runner;
 mod review_cases;
 mod roundtrip;
 mod sessions;
