@@ -14,6 +14,7 @@ mod page_use;
 mod plan;
 mod readme;
 mod review;
+mod right_patient;
 mod simulate;
 mod usage;
 mod zipped;

@@ -76,7 +76,7 @@ impl<'a> Inputs<'a> {
             match fs::metadata(path) {
                 Ok(known) if known.is_dir() => {
                     let folder = fs::canonicalize(path).map_err(|error| Failure::input(path, &error))?;
-                    for found in files::files_below(path, notices)? {
+                    for found in files::files_below(path, files::Links::All, notices)? {
                         let whole = folder.join(found.strip_prefix(path).unwrap_or(&found));
                         if !own.has(&found, &whole, &others)? {
                             paths.push(found);

@@ -168,7 +168,7 @@ fn bytes_of(input: &Input) -> Result<Vec<u8>, RowError> {
     if input.prescribed.is_none() {
         return Err(RowError::not_in_roster());
     }
-    files::at_most(&input.path, MAX_RECORDING_BYTES).map_err(|error| RowError::io(&error))
+    files::plain_bytes(&input.path, MAX_RECORDING_BYTES).map_err(|error| RowError::io(&error))
 }
 
 fn check(bytes: &[u8], input: &Input, plans: &Plans, config: &Config) -> Result<Done, RowError> {

@@ -18,10 +18,11 @@ use jogaudit_recording::notice::{Notice, NoticeCode};
 use jogaudit_recording::read::read;
 use jogaudit_report::{ReviewParts, ReviewView};
 
-use super::failure::Failure;
+use super::failure::{Failure, named};
 use super::hash::sha256;
 use super::input;
-use super::tree::files_below;
+use super::inside::{case_bytes, inside, plain_bytes, refuse_unless_plain};
+use super::tree::{Links, files_below};
 
 /// Larger diaries are refused: a line a day for a lifetime stays below.
 const MAX_TABLE_BYTES: u64 = 8 << 20;
@@ -45,19 +46,19 @@ pub struct Case {
 /// Reads a case folder.
 pub fn read_case(folder: &Path, config: &Config) -> Result<Case, Failure> {
     read_case_with(folder, &|path, name| {
-        let bytes =
-            input::bytes(path, input::MAX_RECORDING_BYTES).map_err(|failure| failure.in_a_clause())?;
+        let bytes = plain_bytes(path, input::MAX_RECORDING_BYTES).map_err(|error| error.to_string())?;
         activities(&bytes, name, config)
     })
 }
 
-/// Reads a case folder, its recordings by `read_file`, which gets a file's path and its name in the case.
+/// Reads a case folder, its recordings by `read_file`, which gets a file's path and its name in the case: a plain file that
+/// lies inside. A table that cannot be read is a notice, and counts as one that is not there.
 pub fn read_case_with(folder: &Path, read_file: &ReadFile<'_>) -> Result<Case, Failure> {
     let mut notices = Vec::new();
     let plan = plan(folder, &mut notices)?;
-    let (recorded, unread) = recordings(folder, read_file, &mut notices)?;
-    let diary = table(folder, "diary.csv", &mut notices)?;
-    let stages = table(folder, "stages.csv", &mut notices)?;
+    let (recorded, unread) = recordings(folder, read_file, &mut notices);
+    let diary = table_or_notice(folder, "diary.csv", &mut notices);
+    let stages = table_or_notice(folder, "stages.csv", &mut notices);
     Ok(Case { plan, recorded, unread, diary, stages, notices })
 }
 
@@ -112,7 +113,7 @@ pub fn runner_evidence(folder: &Path, config: &Config) -> Result<Vec<RunnerEvide
             .hint("DIR is a case folder: the runner's other recordings lie in its recordings/"));
     }
     let told = |path: &Path, name: &str| -> Vec<RunnerEvidence> {
-        let bytes = input::bytes(path, input::MAX_RECORDING_BYTES).ok();
+        let bytes = case_bytes(folder, path, input::MAX_RECORDING_BYTES).ok();
         let (recorded, _) = bytes.and_then(|bytes| activities(&bytes, name, config).ok()).unwrap_or_default();
         recorded.iter().filter_map(|r| RunnerEvidence::of(&r.series, &r.segmentation)).collect()
     };
@@ -131,7 +132,7 @@ fn plan(case: &Path, notices: &mut Vec<Notice>) -> Result<Plan, Failure> {
         .collect();
     others.sort();
     let path = case.join("plan.toml");
-    if !path.exists() {
+    if fs::symlink_metadata(&path).is_err_and(|error| error.kind() == io::ErrorKind::NotFound) {
         let failure = Failure::refused(format!("{} has no plan.toml", case.display()));
         return Err(match others.as_slice() {
             [] => failure.hint("write the prescription to plan.toml in that folder"),
@@ -148,16 +149,26 @@ fn plan(case: &Path, notices: &mut Vec<Notice>) -> Result<Plan, Failure> {
         );
         notices.push(Notice::new(NoticeCode::SeveralPlans, text));
     }
-    input::plan(&path, notices)
+    input::case_plan(case, notices)
+}
+
+/// Reads a table; when that fails, says so.
+fn table_or_notice(case: &Path, name: &str, notices: &mut Vec<Notice>) -> Option<String> {
+    table(case, name, notices).unwrap_or_else(|failure| {
+        let text =
+            format!("{name} could not be used: {}. It counts as not there.", failure.causes_in_a_clause());
+        notices.push(Notice::new(NoticeCode::TableNotReadable, text));
+        None
+    })
 }
 
 /// Reads a table of the case; `None` when there is none.
 pub fn table(case: &Path, name: &str, notices: &mut Vec<Notice>) -> Result<Option<String>, Failure> {
     let path = case.join(name);
-    if !path.exists() {
+    if fs::symlink_metadata(&path).is_err_and(|error| error.kind() == io::ErrorKind::NotFound) {
         return Ok(None);
     }
-    let bytes = input::bytes(&path, MAX_TABLE_BYTES)?;
+    let bytes = case_bytes(case, &path, MAX_TABLE_BYTES)?;
     Ok(Some(String::from_utf8(bytes).unwrap_or_else(|error| {
         let text = format!("{name} is not UTF-8 text: letters that can't be told are shown as \u{fffd}.");
         notices.push(Notice::new(NoticeCode::TableNotUtf8, text));
@@ -168,11 +179,15 @@ pub fn table(case: &Path, name: &str, notices: &mut Vec<Notice>) -> Result<Optio
 /// Lists the files of a case's `recordings/`, at any depth, in order of name: each name in the case and its path.
 pub fn recording_files(case: &Path, notices: &mut Vec<Notice>) -> Result<Vec<(String, PathBuf)>, Failure> {
     let folder = case.join("recordings");
-    let paths = match fs::metadata(&folder) {
-        Ok(known) if known.is_dir() => files_below(&folder, notices)?,
-        Ok(_) => return Err(Failure::refused(format!("{} is no folder", folder.display()))),
+    let paths = match fs::symlink_metadata(&folder) {
         Err(error) if error.kind() == io::ErrorKind::NotFound => Vec::new(),
-        Err(error) => return Err(Failure::input(&folder, &error)),
+        _ => match inside(case, &folder) {
+            Ok(whole) if !whole.is_dir() => {
+                return Err(Failure::refused(format!("{} is no folder", named(&folder))));
+            }
+            Ok(_) => files_below(&folder, Links::Inside(case), notices)?,
+            Err(error) => return Err(Failure::input(&folder, &error)),
+        },
     };
     Ok(paths.into_iter().map(|path| (name_in(&folder, &path), path)).collect())
 }
@@ -182,8 +197,15 @@ fn recordings(
     case: &Path,
     read_file: &ReadFile<'_>,
     notices: &mut Vec<Notice>,
-) -> Result<(Vec<Recorded>, Vec<LeftOut>), Failure> {
-    let files = recording_files(case, notices)?;
+) -> (Vec<Recorded>, Vec<LeftOut>) {
+    let files = match recording_files(case, notices) {
+        Ok(files) => files,
+        Err(failure) => {
+            let text = format!("Not readable: {}.", failure.causes_in_a_clause());
+            let code = LeftOutCode::Unreadable;
+            return (Vec::new(), vec![LeftOut { name: "recordings/".to_owned(), code, text }]);
+        }
+    };
     if files.is_empty() {
         notices.push(Notice::new(
             NoticeCode::NoRecordings,
@@ -191,7 +213,7 @@ fn recordings(
         ));
     }
     let (mut recorded, mut left_out) = (Vec::new(), Vec::new());
-    for ((name, _), read) in files.iter().zip(read_all(&files, read_file)) {
+    for ((name, _), read) in files.iter().zip(read_all(case, &files, read_file)) {
         match read {
             Ok((mut on_foot, mut others)) => {
                 recorded.append(&mut on_foot);
@@ -203,7 +225,7 @@ fn recordings(
             }
         }
     }
-    Ok((recorded, left_out))
+    (recorded, left_out)
 }
 
 /// The activities of a file on foot, and the others; or why it could not be read.
@@ -213,8 +235,12 @@ pub type Activities = Result<(Vec<Recorded>, Vec<LeftOut>), String>;
 pub(crate) type ReadFile<'r> = dyn Fn(&Path, &str) -> Activities + Sync + 'r;
 
 /// Reads the files on all cores. The answers stand in the order of the files.
-fn read_all(files: &[(String, PathBuf)], read_file: &ReadFile<'_>) -> Vec<Activities> {
-    files.par_iter().map(|(name, path)| read_file(path, name)).collect()
+fn read_all(case: &Path, files: &[(String, PathBuf)], read_file: &ReadFile<'_>) -> Vec<Activities> {
+    let read = |(name, path): &(String, PathBuf)| {
+        let found = inside(case, path).and_then(|path| refuse_unless_plain(&path));
+        found.map_err(|error| error.to_string()).and_then(|()| read_file(path, name))
+    };
+    files.par_iter().map(read).collect()
 }
 
 /// Path inside the folder, with `/` on every system.

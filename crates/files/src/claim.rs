@@ -263,7 +263,7 @@ impl Drop for OutputLock {
 }
 
 /// Opens a file to lock, a new one or an old one; never a link, and never what is no plain file.
-pub(crate) fn open_lock(path: &Path) -> io::Result<File> {
+pub fn open_lock(path: &Path) -> io::Result<File> {
     match OpenOptions::new().write(true).create_new(true).open(path) {
         Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
         opened => return opened,

@@ -104,6 +104,11 @@ impl Failure {
         parts.join(": ")
     }
 
+    /// The causes in one clause, without the file's whole path; the failure itself where there are none.
+    pub(crate) fn causes_in_a_clause(&self) -> String {
+        if self.causes.is_empty() { self.what.clone() } else { self.causes.join(": ") }
+    }
+
     /// The same with what to do.
     pub fn with_hint_in_a_clause(&self) -> String {
         let hint = self.hint.as_ref().map(|hint| format!(" ({hint})")).unwrap_or_default();

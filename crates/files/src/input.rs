@@ -11,11 +11,12 @@ use jogaudit_recording::read::ReadConfig;
 
 use super::failure::{Failure, named};
 use super::hash::sha256;
+use super::inside::{case_bytes, too_large};
 
 /// Larger recordings are refused rather than read into memory: days of samples many times a second stay below.
 pub const MAX_RECORDING_BYTES: u64 = 512 << 20;
 /// Larger plans are refused: the longest plan that makes sense has a few hundred stages.
-const MAX_PLAN_BYTES: u64 = 1 << 20;
+pub const MAX_PLAN_BYTES: u64 = 1 << 20;
 
 /// What zipped input may unfold to, MiB, unless the user says otherwise.
 pub const MAX_UNZIPPED_MIB: u64 = 512;
@@ -52,7 +53,16 @@ pub fn plan(path: &Path, notices: &mut Vec<Notice>) -> Result<Plan, Failure> {
 
 /// The same, and the SHA-256 of its bytes.
 pub fn plan_and_hash(path: &Path, notices: &mut Vec<Notice>) -> Result<(Plan, String), Failure> {
-    let bytes = bytes(path, MAX_PLAN_BYTES)?;
+    plan_in(bytes(path, MAX_PLAN_BYTES)?, path, notices)
+}
+
+/// Reads the plan of a case.
+pub fn case_plan(case: &Path, notices: &mut Vec<Notice>) -> Result<Plan, Failure> {
+    let path = case.join("plan.toml");
+    Ok(plan_in(case_bytes(case, &path, MAX_PLAN_BYTES)?, &path, notices)?.0)
+}
+
+fn plan_in(bytes: Vec<u8>, path: &Path, notices: &mut Vec<Notice>) -> Result<(Plan, String), Failure> {
     let sha256 = sha256(&bytes);
     let text = String::from_utf8(bytes).map_err(|error| {
         let good = error.utf8_error().valid_up_to();
@@ -99,8 +109,7 @@ pub fn at_most(path: &Path, limit: u64) -> io::Result<Vec<u8>> {
         File::open(path)?.take(limit + 1).read_to_end(&mut bytes)?;
     }
     if bytes.len() as u64 > limit {
-        let text = format!("is larger than {} MiB", limit >> 20);
-        return Err(io::Error::new(io::ErrorKind::FileTooLarge, text));
+        return Err(too_large(limit));
     }
     Ok(bytes)
 }

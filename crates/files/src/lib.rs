@@ -45,16 +45,18 @@ mod failure;
 mod hash;
 mod identity;
 mod input;
+mod inside;
 mod output;
 mod tree;
 
 pub use case::{Activities, activities, read_case, read_case_with, recording_files, runner_evidence, table};
-pub use claim::{Claims, Output, output, outputs, write_together};
+pub use claim::{Claims, Output, open_lock, output, outputs, write_together};
 pub use failure::{Failure, named, named_output};
 pub use hash::{hexadecimal, sha256, sha256_of_file};
 pub use input::{
-    Input, MAX_RECORDING_BYTES, MAX_UNZIPPED_MIB, at_most, bytes, config_unzipping, input, input_in, plan,
-    plan_and_hash, stage,
+    Input, MAX_PLAN_BYTES, MAX_RECORDING_BYTES, MAX_UNZIPPED_MIB, at_most, bytes, case_plan,
+    config_unzipping, input, input_in, plan, plan_and_hash, stage,
 };
+pub use inside::{case_bytes, inside, plain_bytes};
 pub use output::{Staged, could_not_write, remove_unfinished, with_suffix, write_whole};
-pub use tree::files_below;
+pub use tree::{Links, files_below};

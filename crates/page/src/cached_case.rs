@@ -17,6 +17,7 @@ use jogaudit_core::prescription::Plan;
 use jogaudit_files as files;
 use jogaudit_report::ReviewView;
 
+use super::case_names::CaseName;
 use super::recording_cache::{self, RecordingCache};
 use super::refusal::Refusal;
 use super::uploads::WaitingFile;
@@ -28,8 +29,8 @@ const DAY_STEP_S: i64 = 900;
 
 /// A case.
 pub(super) struct CachedCase {
-    /// Name of its folder.
-    pub(super) name: String,
+    /// What it is called.
+    pub(super) name: CaseName,
     pub(super) folder: PathBuf,
     as_of: Option<Date>,
     recordings: Arc<RecordingCache>,
@@ -99,13 +100,11 @@ pub(super) enum CaseState {
 impl CachedCase {
     pub(super) fn new(
         folder: PathBuf,
+        name: CaseName,
         as_of: Option<Date>,
         recordings: Arc<RecordingCache>,
         one_at_a_time: Arc<Semaphore>,
     ) -> Self {
-        // A path such as `.` has no name of its own.
-        let whole = folder.canonicalize().unwrap_or_else(|_| folder.clone());
-        let name = whole.file_name().unwrap_or(whole.as_os_str()).to_string_lossy().into_owned();
         Self {
             name,
             folder,

@@ -1,6 +1,6 @@
 //! Writes to a case: recordings, diary, stages, plan. One writer at a time, each file whole or not at all.
 
-use std::fs::{self, File, OpenOptions, TryLockError};
+use std::fs::{self, File, TryLockError};
 use std::io;
 use std::path::Path;
 use std::thread::sleep;
@@ -32,8 +32,7 @@ impl WriteLock {
                 .caused_by(&error)
                 .hint("see that the folder may be written to, and that the disk is not full")
         };
-        let file =
-            OpenOptions::new().create(true).truncate(false).write(true).open(path).map_err(could_not)?;
+        let file = files::open_lock(&path).map_err(could_not)?;
         for _ in 0..TRIES {
             match file.try_lock() {
                 Ok(()) => return Ok(Self(file)),
@@ -81,7 +80,8 @@ pub(super) fn recording(case: &Path, file: &WaitingFile, stage: Option<&str>) ->
 fn same_bytes(case: &Path, file: &WaitingFile) -> Result<Option<String>, Failure> {
     for (name, path) in files::recording_files(case, &mut Vec::new())? {
         let is_as_long = fs::metadata(&path).is_ok_and(|known| known.len() == file.bytes.len() as u64);
-        if is_as_long && fs::read(&path).is_ok_and(|bytes| bytes == file.bytes) {
+        let most = file.bytes.len() as u64;
+        if is_as_long && files::case_bytes(case, &path, most).is_ok_and(|bytes| bytes == file.bytes) {
             return Ok(Some(name));
         }
     }
@@ -90,13 +90,13 @@ fn same_bytes(case: &Path, file: &WaitingFile) -> Result<Option<String>, Failure
 
 fn store(case: &Path, file: &WaitingFile) -> Result<String, Failure> {
     let folder = case.join("recordings");
-    fs::create_dir_all(&folder).map_err(|error| {
+    fs::create_dir_all(&folder).and_then(|()| files::inside(case, &folder)).map_err(|error| {
         Failure::refused(format!("could not make the folder {}", folder.display())).caused_by(&error)
     })?;
     // Another file of that name can only be one that somebody changed.
     let mut names =
         (1..).map(|n| if n == 1 { file.file_name.clone() } else { format!("{n}-{}", file.file_name) });
-    let name = names.find(|name| !folder.join(name).exists()).unwrap_or_default();
+    let name = names.find(|name| fs::symlink_metadata(folder.join(name)).is_err()).unwrap_or_default();
     files::write_whole(&folder.join(&name), &file.bytes)?;
     Ok(name)
 }
@@ -113,13 +113,13 @@ fn refuse_unknown_stage(case: &Path, stage: &str) -> Result<(), Failure> {
     if stage == "-" {
         return Ok(());
     }
-    files::stage(&files::plan(&case.join("plan.toml"), &mut Vec::new())?, Some(stage)).map(|_| ())
+    files::stage(&files::case_plan(case, &mut Vec::new())?, Some(stage)).map(|_| ())
 }
 
 fn set_stage(case: &Path, recording: &str, stage: &str) -> Result<(), Failure> {
     let before = table(case, "stages.csv")?;
     let after = stages_with(&before, recording, stage).map_err(|error| unchanged("stages.csv", &error))?;
-    files::write_whole(&case.join("stages.csv"), after.as_bytes())
+    write(case, "stages.csv", after.as_bytes())
 }
 
 /// The cells of a day as they stand in `diary.csv`.
@@ -163,7 +163,7 @@ pub(super) fn diary(
         return Err(Failure::refused("diary.csv would not be read back as written, so it was left as it is")
             .hint("write this day into diary.csv by hand"));
     }
-    files::write_whole(&case.join("diary.csv"), after.as_bytes())?;
+    write(case, "diary.csv", after.as_bytes())?;
     Ok(DayWritten::Written)
 }
 
@@ -185,7 +185,6 @@ fn unchanged(name: &str, error: &dyn std::error::Error) -> Failure {
 /// Saves the plan, if it is one, and if the file still is the one with the hash `of`. The plan before is kept beside it as
 /// `plan.toml.bak`.
 pub(super) fn plan(case: &Path, text: &str, of: &str) -> Result<(), Failure> {
-    let path = case.join("plan.toml");
     Plan::parse(text).map_err(|error| Failure::plan(Path::new("plan.toml"), &error))?;
     let _writing = WriteLock::begin(case)?;
     let before = plan_bytes(case)?;
@@ -194,25 +193,40 @@ pub(super) fn plan(case: &Path, text: &str, of: &str) -> Result<(), Failure> {
             .hint("copy your text, open the plan again and make your changes there"));
     }
     if !before.is_empty() {
-        files::write_whole(&case.join("plan.toml.bak"), &before)?;
+        write(case, "plan.toml.bak", &before)?;
     }
-    files::write_whole(&path, text.as_bytes())
+    write(case, "plan.toml", text.as_bytes())
 }
 
 /// The bytes of the plan; none when there is no plan.
 pub(super) fn plan_bytes(case: &Path) -> Result<Vec<u8>, Failure> {
     let path = case.join("plan.toml");
-    if path.exists() { files::bytes(&path, 1 << 20) } else { Ok(Vec::new()) }
+    let is_none = fs::symlink_metadata(&path).is_err_and(|error| error.kind() == io::ErrorKind::NotFound);
+    if is_none { Ok(Vec::new()) } else { files::case_bytes(case, &path, files::MAX_PLAN_BYTES) }
+}
+
+/// Writes a file of the case whole; a link inside the case is written to its end, one that leads out is refused.
+fn write(case: &Path, name: &str, bytes: &[u8]) -> Result<(), Failure> {
+    let path = files::inside(case, &case.join(name))
+        .map_err(|error| Failure::refused(format!("could not write {name}")).caused_by(&error))?;
+    files::write_whole(&path, bytes)
 }
 
 /// Takes away what a process that was killed while writing left behind, unless somebody writes.
 pub(super) fn sweep(case: &Path) {
-    let Ok(lock) = OpenOptions::new().write(true).open(case.join(LOCK)) else { return };
+    let path = case.join(LOCK);
+    // Without a lock file nobody has ever written here.
+    if fs::symlink_metadata(&path).is_err() {
+        return;
+    }
+    let Ok(lock) = files::open_lock(&path) else { return };
     if lock.try_lock().is_err() {
         return;
     }
     files::remove_unfinished(case);
-    files::remove_unfinished(&case.join("recordings"));
+    if let Ok(recordings) = files::inside(case, &case.join("recordings")) {
+        files::remove_unfinished(&recordings);
+    }
 }
 
 #[cfg(test)]

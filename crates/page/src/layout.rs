@@ -60,7 +60,7 @@ impl<'a> PageFrame<'a> {
                     meta charset="utf-8";
                     meta name="viewport" content="width=device-width, initial-scale=1";
                     @if self.again { meta http-equiv="refresh" content="1"; }
-                    title { (self.title) @if let Some(cached) = self.cached { " – " (cached.name) } }
+                    title { (self.title) @if let Some(cached) = self.cached { " – " (cached.name.label) } }
                     link rel="icon" href="data:,";
                     link rel="stylesheet" href=(style);
                     script src="/page.js" defer {}
@@ -88,7 +88,7 @@ impl<'a> PageFrame<'a> {
                 @if self.app.is_caseload { a href="/" aria-current=[here("Patients")] { "All patients" } }
                 @if let Some(cached) = self.cached {
                     @let root = root(cached);
-                    @if self.app.is_caseload { strong { (cached.name) } }
+                    @if self.app.is_caseload { strong { bdi { (cached.name.label) } } }
                     a href={ (root) "/" } aria-current=[here("Now")] { "Now" }
                     a href={ (root) "/diary" } aria-current=[here("Sessions and diary")] { "Diary" }
                     a href={ (root) "/review" } aria-current=[here("Review")] { "Review" }
@@ -107,7 +107,7 @@ impl<'a> PageFrame<'a> {
 
 /// The address of a case, without a slash at its end.
 pub(super) fn root(cached: &CachedCase) -> String {
-    format!("/case/{}", coded(&cached.name))
+    format!("/case/{}", coded(&cached.name.key))
 }
 
 /// A text as a part of an address: RFC 3986, section 2.3 letters stay.

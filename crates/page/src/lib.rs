@@ -8,6 +8,7 @@
 //! | `cached_case`, `recording_cache` | a case, read in the background and kept until one of its files changes |
 //! | `uploads` | files from the browser, within bounds of size, number and time |
 //! | `case_writer` | the only place that writes to a case: one writer at a time, each file whole or not at all |
+//! | `case_names` | what cases are called, told apart where two look alike |
 //! | `attention` | what needs attention in a case, for the table of patients |
 //! | `layout`, `view_*`, `report`, `refusal` | what is shown |
 //!
@@ -36,6 +37,7 @@
 
 mod attention;
 mod cached_case;
+mod case_names;
 mod case_writer;
 mod forms;
 mod guard;
@@ -50,6 +52,7 @@ mod view_caseload;
 mod view_diary;
 mod view_plan;
 
+use std::ffi::{OsStr, OsString};
 use std::fs;
 use std::io;
 use std::net::{Ipv4Addr, Ipv6Addr, SocketAddr};
@@ -70,6 +73,7 @@ use tokio::time::{sleep, timeout};
 use jogaudit_files::Failure;
 
 use cached_case::CachedCase;
+use case_names::CaseName;
 use guard::AccessCheck;
 use recording_cache::RecordingCache;
 use uploads::Uploads;
@@ -106,6 +110,8 @@ struct App {
     access: AccessCheck,
     cases: Vec<Arc<CachedCase>>,
     is_caseload: bool,
+    /// Entries of the caseload that are links, which are not followed, in words.
+    not_followed: Vec<String>,
     made_up: bool,
     uploads: Arc<Uploads>,
     /// Recordings are read one case or report at a time: each may need the memory of a large one.
@@ -115,7 +121,7 @@ struct App {
 impl App {
     /// The case of that name. Names come from the address, so they are compared and never used as a path.
     fn case(&self, name: &str) -> Option<&Arc<CachedCase>> {
-        self.cases.iter().find(|cached| cached.name == name)
+        self.cases.iter().find(|cached| cached.name.key == name)
     }
 }
 
@@ -126,7 +132,7 @@ pub fn serve(options: &Options, ready: &mut dyn FnMut(&str) -> Result<(), Failur
             .caused_by(&error)
             .hint("another program may use it; leave --port out to take a free one")
     };
-    let (is_caseload, folders) = cases(&options.place)?;
+    let Place { is_caseload, folders, names, not_followed } = Place::of(&options.place)?;
     folders.iter().for_each(|folder| case_writer::sweep(folder));
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(2)
@@ -139,19 +145,21 @@ pub fn serve(options: &Options, ready: &mut dyn FnMut(&str) -> Result<(), Failur
         let (access, token) = AccessCheck::new(port);
         let recordings = Arc::new(RecordingCache::default());
         let one_at_a_time = Arc::new(Semaphore::new(1));
-        let case = |folder: &PathBuf| {
+        let case = |(folder, name): (&PathBuf, CaseName)| {
             Arc::new(CachedCase::new(
                 folder.clone(),
+                name,
                 options.as_of,
                 Arc::clone(&recordings),
                 Arc::clone(&one_at_a_time),
             ))
         };
-        let cases = folders.iter().map(case).collect();
+        let cases = folders.iter().zip(names).map(case).collect();
         let app = Arc::new(App {
             access,
             cases,
             is_caseload,
+            not_followed,
             made_up: options.made_up,
             uploads: Arc::new(Uploads::new(options.max_file_bytes)),
             one_at_a_time,
@@ -175,21 +183,60 @@ pub fn serve(options: &Options, ready: &mut dyn FnMut(&str) -> Result<(), Failur
     served
 }
 
-/// The cases of a place, and whether it is a folder of them. A folder without a plan and without cases is a case whose
-/// plan is still to be written.
-fn cases(place: &Path) -> Result<(bool, Vec<PathBuf>), Failure> {
-    let entries = fs::read_dir(place).map_err(|error| {
-        Failure::refused(format!("could not look into {}", place.display()))
-            .caused_by(&error)
-            .hint("name a case (a folder with plan.toml, diary.csv and recordings/) or a folder of cases")
-    })?;
-    if place.join("plan.toml").exists() {
-        return Ok((false, vec![place.to_owned()]));
+/// The cases of a place.
+struct Place {
+    is_caseload: bool,
+    folders: Vec<PathBuf>,
+    names: Vec<CaseName>,
+    not_followed: Vec<String>,
+}
+
+impl Place {
+    /// Looks for cases: the folder itself, or the folders in it. A folder without a plan and without cases is a case whose plan
+    /// is still to be written. Links are not followed: what they lead to may be another patient's, or listed already.
+    fn of(place: &Path) -> Result<Self, Failure> {
+        let entries = fs::read_dir(place).map_err(|error| {
+            Failure::refused(format!("could not look into {}", place.display()))
+                .caused_by(&error)
+                .hint("name a case (a folder with plan.toml, diary.csv and recordings/) or a folder of cases")
+        })?;
+        let (mut folders, mut not_followed) = (Vec::new(), Vec::new());
+        if !has_plan(place) {
+            let mut entries: Vec<_> = entries.filter_map(Result::ok).collect();
+            entries.sort_by_key(fs::DirEntry::file_name);
+            for entry in entries {
+                let Ok(kind) = entry.file_type() else { continue };
+                if kind.is_dir() && has_plan(&entry.path()) {
+                    folders.push(entry.path());
+                } else if kind.is_symlink() && entry.path().is_dir() {
+                    not_followed.push(entry.file_name().to_string_lossy().into_owned());
+                }
+            }
+        }
+        let is_caseload = !folders.is_empty();
+        if !is_caseload {
+            folders.push(place.to_owned());
+        }
+        let entries: Vec<OsString> = folders.iter().map(|folder| entry_of(folder)).collect();
+        let names = case_names::names(&entries.iter().map(OsString::as_os_str).collect::<Vec<_>>());
+        Ok(Self { is_caseload, folders, names, not_followed })
     }
-    let has_plan = |path: &PathBuf| path.join("plan.toml").is_file();
-    let mut cases: Vec<PathBuf> = entries.filter_map(|e| Some(e.ok()?.path())).filter(has_plan).collect();
-    cases.sort();
-    Ok(if cases.is_empty() { (false, vec![place.to_owned()]) } else { (true, cases) })
+}
+
+/// The last part of a folder's path, as it is written. A path such as `.` has no name of its own.
+fn entry_of(folder: &Path) -> OsString {
+    folder.file_name().map(OsStr::to_owned).unwrap_or_else(|| {
+        let whole = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
+        whole.file_name().unwrap_or(whole.as_os_str()).to_owned()
+    })
+}
+
+/// Whether a folder has a plan, or cannot be looked into: then its row says why.
+fn has_plan(folder: &Path) -> bool {
+    match fs::symlink_metadata(folder.join("plan.toml")) {
+        Ok(_) => true,
+        Err(error) => error.kind() == io::ErrorKind::PermissionDenied,
+    }
 }
 
 /// Listens on both loopback addresses, on the second one only where there is one.

@@ -60,12 +60,12 @@ impl RecordingCache {
         if let Some(read) = self.contents().find(path, stamp) {
             return read;
         }
-        let read = Arc::new(match files::bytes(path, MAX_RECORDING_BYTES) {
+        let read = Arc::new(match files::plain_bytes(path, MAX_RECORDING_BYTES) {
             Ok(bytes) => FileRead {
                 sha256: Some(files::sha256(&bytes)),
                 activities: files::activities(&bytes, name, config),
             },
-            Err(failure) => FileRead { sha256: None, activities: Err(failure.in_a_clause()) },
+            Err(error) => FileRead { sha256: None, activities: Err(error.to_string()) },
         });
         self.contents().put(path, stamp, &read);
         read

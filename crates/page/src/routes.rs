@@ -190,7 +190,7 @@ pub(super) async fn with_case(
 
 fn cannot(cached: &CachedCase, refusal: &Refusal) -> Markup {
     html! {
-        h1 { (cached.name) }
+        h1 { bdi { (cached.name.label) } }
         (refusal.markup())
         p { a href={ (root(cached)) "/plan" } { "Write or mend the plan" } }
     }
@@ -239,7 +239,7 @@ struct ReportRequest {
 
 enum Source {
     Waiting(Arc<WaitingFile>),
-    File(std::path::PathBuf),
+    File { case: std::path::PathBuf, path: std::path::PathBuf },
 }
 
 /// Makes a report, one at a time.
@@ -251,8 +251,8 @@ async fn check(app: &App, wanted: ReportRequest) -> Result<CheckReport, Refusal>
             Source::Waiting(file) => {
                 report::check(&file.bytes, &wanted.name, wanted.activity, &wanted.plan, stage, &wanted.runner)
             }
-            Source::File(path) => {
-                let bytes = files::bytes(path, MAX_RECORDING_BYTES)?;
+            Source::File { case, path } => {
+                let bytes = files::case_bytes(case, path, MAX_RECORDING_BYTES)?;
                 report::check(&bytes, &wanted.name, wanted.activity, &wanted.plan, stage, &wanted.runner)
             }
         }
@@ -407,7 +407,7 @@ async fn session(
     let made = match &proposal.stage {
         Some(stage) if stage != "-" => {
             let wanted = ReportRequest {
-                bytes: Source::File(path),
+                bytes: Source::File { case: cached.folder.clone(), path },
                 activity: asked.activity.or_else(|| activity_of(&recording)),
                 name: recording.clone(),
                 plan: found.plan.clone(),
@@ -434,7 +434,7 @@ async fn report_file(
     };
     let found = snapshot.found.as_ref().map_err(Clone::clone)?;
     let wanted = ReportRequest {
-        bytes: Source::File(recording_path(&snapshot, &recording)?),
+        bytes: Source::File { case: cached.folder.clone(), path: recording_path(&snapshot, &recording)? },
         activity: activity_of(&recording),
         plan: found.plan.clone(),
         runner: Arc::clone(&found.runner),

@@ -5,6 +5,8 @@ use std::sync::Arc;
 use jiff::civil::Date;
 use maud::{Markup, html};
 
+use jogaudit_report::escaped;
+
 use super::App;
 use super::attention::{Need, needs, unreadable};
 use super::cached_case::{CachedCase, CaseState, Found};
@@ -22,7 +24,7 @@ pub(super) fn table(app: &App, states: &[CaseState]) -> (Markup, bool) {
     // The gravest first; cases that are being read last.
     rows.sort_by_key(|(cached, _, needs)| {
         let gravest = needs.as_ref().map(|needs| needs.first().map_or(u8::MAX, |(need, _)| *need as u8));
-        (gravest.is_none(), gravest, cached.name.to_lowercase())
+        (gravest.is_none(), gravest, cached.name.label.to_lowercase())
     });
     let unread = rows.iter().filter(|(.., needs)| needs.is_none()).count();
     let markup = html! {
@@ -44,6 +46,16 @@ pub(super) fn table(app: &App, states: &[CaseState]) -> (Markup, bool) {
                 }
             }
             tbody { @for (cached, state, needs) in &rows { (row(cached, state, needs.as_deref())) } }
+        }
+        @if !app.not_followed.is_empty() {
+            p {
+                "Links, which are not followed: "
+                @for (index, name) in app.not_followed.iter().enumerate() {
+                    @if index > 0 { ", " }
+                    bdi { (escaped(name)) }
+                }
+                ". What they lead to may be another patient’s, or is listed already. Open it by its own folder."
+            }
         }
         p.quiet {
             "Order: see a clinician, a case that can’t be read, rest, overdone, pain, sessions that can’t be judged, files that "
@@ -69,7 +81,7 @@ fn row(cached: &CachedCase, state: &CaseState, needs: Option<&[(Need, String)]>)
     let last = found.and_then(|found| found.review.sessions.last());
     html! {
         tr {
-            th scope="row" { a href={ (root(cached)) "/" } { (cached.name) } }
+            th scope="row" { a href={ (root(cached)) "/" } { bdi { (cached.name.label) } } }
             td data-label="Needs attention" {
                 @match needs {
                     None => span.quiet { "being read" },

@@ -127,6 +127,7 @@ notice_codes! {
     StagesLine = "stages_line",
     StagesUnused = "stages_unused",
     TableNotUtf8 = "table_not_utf8",
+    TableNotReadable = "table_not_readable",
     SeveralPlans = "several_plans",
     FolderTooDeep = "folder_too_deep",
     StageAmbiguous = "stage_ambiguous",

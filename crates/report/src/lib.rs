@@ -65,6 +65,7 @@ pub mod csv;
 pub mod html;
 pub mod json;
 pub mod mark;
+mod outside;
 pub mod plan_draft;
 pub mod plan_lint;
 pub mod plan_show;
@@ -78,5 +79,6 @@ mod word;
 mod wording;
 
 pub use chart::Charts;
+pub use outside::{escaped, escaped_lines, is_unseen};
 pub use review_view::{ReviewParts, ReviewView};
 pub use view::{BoutsView, CheckReport, CheckView, Source};
