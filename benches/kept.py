@@ -1,9 +1,12 @@
 """What `batch` says of made-up sessions that were done as prescribed: anything but `kept` is a false alarm, or open.
 
-    python benches/kept.py JOGAUDIT FOLDER [--seeds 100] [--first 7000000]
+    python benches/kept.py JOGAUDIT FOLDER [--seeds 100] [--first 7000000] [--realistic] [--faults] [--only TEXT]
 
 Simulates SEEDS sessions of each of three stages in each condition into FOLDER (what is there is taken again), scores them, and
-prints a table with the number of each outcome. Typical reception. "positions" have no speed, cadence or altitude.
+prints a table with the number of each outcome. Typical reception. "positions" have no speed, cadence or altitude. With
+`--realistic` runners and recorders are as real ones (`docs/simulator.md`), and sampled as those; with `--faults` each fault is
+ordered in each session of a stage with limits, and the outcome that it should have stands beside it. `--only` takes the conditions with
+TEXT in their name. A simulator that has changed needs a new FOLDER.
 """
 
 import argparse
@@ -23,6 +26,12 @@ session = "walk 5:00, 6 x (run 2:00, walk 1:30), walk 3:00"
 [[stage]]
 name = "long"
 session = "walk 5:00, 3 x (run 8:00, walk 2:00), walk 3:00"
+[[stage]]
+name = "limits"
+session = "walk 5:00, 6 x (run 2:00, walk 1:30), walk 3:00"
+pace_ceiling = "6:20 /km"
+heart_rate_ceiling = "155 bpm"
+session_ceiling = "32:00"
 """
 STAGES = ("short", "middle", "long")
 COLUMNS = {"cadence": [], "no cadence": ["--no-cadence"], "positions": ["--positions-only"]}
@@ -30,6 +39,23 @@ PROFILES = ("steady", "overlapping")
 SAMPLINGS = ("1s", "smart")
 GROUNDS = {"level": [], "hills": ["--hills"]}
 OUTCOMES = ("kept", "undecided", "underdone", "overdone")
+# Each fault with its usual size, a larger one for times and paces, and what it makes of the session.
+FAULTS = {
+    "none": "kept",
+    "run-longer:25": "overdone",
+    "run-longer:60": "overdone",
+    "run-faster:10": "overdone",
+    "run-faster:20": "overdone",
+    "rep-extra": "overdone",
+    "run-unplanned:60": "overdone",
+    "walk-cut:40": "overdone",
+    "walk-missing": "overdone",
+    "heart-rate-high": "overdone",
+    "session-longer": "overdone",
+    "run-shorter:25": "underdone",
+    "run-shorter:60": "underdone",
+    "rep-missing": "underdone",
+}
 
 
 def outcomes(jogaudit, plan, folder, stage, options, seeds):
@@ -40,11 +66,43 @@ def outcomes(jogaudit, plan, folder, stage, options, seeds):
             subprocess.run([jogaudit, "simulate", "--plan", plan, "--stage", stage, "--seed", str(seed), *options,
                             "--out", path], check=True, capture_output=True)
     out = folder.with_suffix(".ndjson")
+    out.unlink(missing_ok=True)
     listed = folder.with_suffix(".list")
     listed.write_text("".join(f"{folder / f'{seed}.fit'}\n" for seed in seeds))
     subprocess.run([jogaudit, "batch", "--files-from", listed, "--plan", plan, "--stage", stage, "--out", out],
                    check=True, capture_output=True)
     return collections.Counter(json.loads(row)["outcome"] for row in open(out))
+
+
+def row(name, counted, *more):
+    shares = [f"{100 * counted[outcome] / counted.total():.1f} %" for outcome in OUTCOMES]
+    print("| " + " | ".join([name, *shares, *more]) + " |", flush=True)
+
+
+def as_prescribed(options, plan, realism, samplings, seeds):
+    print("| condition | " + " | ".join(OUTCOMES) + " |\n|---|" + "---|" * len(OUTCOMES))
+    for columns, profile, ground, sampling in itertools.product(COLUMNS, PROFILES, GROUNDS, samplings):
+        condition = f"{columns}, {profile}, {ground}, {sampling}"
+        if options.only not in condition:
+            continue
+        flags = [*realism, *COLUMNS[columns], *GROUNDS[ground], "--profile", profile, "--sampling", sampling]
+        all_stages = collections.Counter()
+        for stage in STAGES:
+            name = "-".join((stage, columns.replace(" ", "_"), profile, ground, sampling, *realism[1:]))
+            all_stages += outcomes(options.jogaudit, plan, options.folder / name, stage, flags, seeds)
+        row(condition, all_stages)
+
+
+def with_faults(options, plan, realism, sampling, seeds):
+    print("| condition, fault | " + " | ".join(OUTCOMES) + " | should be |\n|---|" + "---|" * (len(OUTCOMES) + 1))
+    for (columns, flags), (fault, expected) in itertools.product(COLUMNS.items(), FAULTS.items()):
+        condition = f"{columns}, {fault}"
+        if options.only not in condition:
+            continue
+        ordered = [] if fault == "none" else ["--fault", fault]
+        name = "-".join(("fault", columns.replace(" ", "_"), fault.replace(":", "_"), *realism[1:]))
+        flags = [*realism, *flags, "--sampling", sampling, *ordered]
+        row(condition, outcomes(options.jogaudit, plan, options.folder / name, "limits", flags, seeds), expected)
 
 
 def main():
@@ -53,21 +111,22 @@ def main():
     parser.add_argument("folder", type=pathlib.Path)
     parser.add_argument("--seeds", type=int, default=100)
     parser.add_argument("--first", type=int, default=7_000_000)
+    parser.add_argument("--realistic", action="store_true")
+    parser.add_argument("--faults", action="store_true")
+    parser.add_argument("--only", default="")
     options = parser.parse_args()
     seeds = range(options.first, options.first + options.seeds)
     options.folder.mkdir(parents=True, exist_ok=True)
     plan = options.folder / "plan.toml"
     plan.write_text(PLAN)
-    print(f"{options.seeds} sessions of each of {len(STAGES)} stages a condition, seeds from {options.first}.\n")
-    print("| condition | " + " | ".join(OUTCOMES) + " |\n|---|" + "---|" * len(OUTCOMES))
-    for columns, profile, ground, sampling in itertools.product(COLUMNS, PROFILES, GROUNDS, SAMPLINGS):
-        flags = [*COLUMNS[columns], *GROUNDS[ground], "--profile", profile, "--sampling", sampling]
-        all_stages = collections.Counter()
-        for stage in STAGES:
-            name = "-".join((stage, columns.replace(" ", "_"), profile, ground, sampling))
-            all_stages += outcomes(options.jogaudit, plan, options.folder / name, stage, flags, seeds)
-        share = [f"{100 * all_stages[outcome] / all_stages.total():.1f} %" for outcome in OUTCOMES]
-        print(f"| {columns}, {profile}, {ground}, {sampling} | " + " | ".join(share) + " |", flush=True)
+    realism = ["--realism", "realistic"] if options.realistic else []
+    samplings = ("drawn",) if options.realistic else SAMPLINGS
+    if options.faults:
+        print(f"{options.seeds} sessions a fault, seeds from {options.first}.\n")
+        with_faults(options, plan, realism, samplings[0], seeds)
+    else:
+        print(f"{options.seeds} sessions of each of {len(STAGES)} stages a condition, seeds from {options.first}.\n")
+        as_prescribed(options, plan, realism, samplings, seeds)
 
 
 main()

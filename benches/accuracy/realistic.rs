@@ -116,7 +116,7 @@ impl Outcome {
         let (truth, found, rival) = (truth(&made), ours(&series), bare(&series));
         let judged = judge(&truth, &found);
         let run_s = |spans: &[GaitSpan]| {
-            spans.iter().filter(|s| s.gait == Gait::Run).map(|s| s.end_s - s.start_s).sum::<f64>()
+            spans.iter().filter(|s| s.gait == Gait::Run).fold(0.0, |sum, s| sum + (s.end_s - s.start_s))
         };
         let is_wrong = |b: &Judged| !b.right && b.certainty >= BANDS[0].0;
         Self {
@@ -194,7 +194,7 @@ fn run_walk_row(outcomes: &[Outcome]) -> String {
 
 fn walk_row(outcomes: &[Outcome]) -> String {
     let all_s: f64 = outcomes.iter().map(|o| o.all_s).sum();
-    let run = |k: usize| 100.0 * outcomes.iter().map(|o| o.run_s[k]).sum::<f64>() / all_s;
+    let run = |k: usize| 100.0 * outcomes.iter().fold(0.0, |sum, o| sum + o.run_s[k]) / all_s;
     let false_runs = outcomes.iter().flat_map(|o| &o.judged).filter(|b| b.gait == Gait::Run);
     let surely = false_runs.clone().filter(|b| b.certainty >= VERY_SURE).count();
     format!("{:.2} % | {} | {surely} | {:.2} %", run(0), false_runs.count(), run(1))

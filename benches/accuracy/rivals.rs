@@ -110,14 +110,26 @@ pub(crate) fn speed_threshold(series: &Series, width: usize) -> Option<Found> {
     by_threshold(series, series.speed_mps(), width, 0.5, 2.0)
 }
 
-/// The bare rival: run at 1.9 m/s or more after a median over 9 s, standing below 0.5 m/s.
+/// The bare rival: run at 1.9 m/s or more after a median over 9 s, standing below 0.5 m/s for 10 s or more. The last is in its favour:
+/// a recorder's speed begins at 0, which would cost it the count of every recording.
 pub(crate) fn bare(series: &Series) -> Option<Found> {
     const WIDTH_S: f64 = 9.0;
+    const SHORTEST_STAND_S: f64 = 10.0;
     let times_s = series.time_s();
     let seconds = times_s.last().copied().unwrap_or(0.0) / times_s.len().max(2) as f64;
     // So many samples, an odd number, as span the seconds.
     let width = 2 * (0.5 * WIDTH_S / seconds).floor() as usize + 1;
-    by_threshold(series, series.speed_mps(), width, 0.5, 1.9)
+    let found = by_threshold(series, series.speed_mps(), width, 0.5, 1.9)?;
+    let mut spans: Vec<GaitSpan> = Vec::new();
+    for span in found.spans {
+        let moves = span.gait == Gait::Stand && span.end_s - span.start_s < SHORTEST_STAND_S;
+        let gait = if moves { Gait::Walk } else { span.gait };
+        match spans.last_mut() {
+            Some(last) if last.gait == gait => last.end_s = span.end_s,
+            _ => spans.push(GaitSpan { gait, ..span }),
+        }
+    }
+    Some(Found::plain(spans))
 }
 
 /// Run at 140 steps/min or more.
