@@ -155,8 +155,10 @@ fn plan(case: &Path, notices: &mut Vec<Notice>) -> Result<Plan, Failure> {
 /// Reads a table; when that fails, says so.
 fn table_or_notice(case: &Path, name: &str, notices: &mut Vec<Notice>) -> Option<String> {
     table(case, name, notices).unwrap_or_else(|failure| {
-        let text =
-            format!("{name} could not be used: {}. It counts as not there.", failure.causes_in_a_clause());
+        let text = format!(
+            "The file {name} could not be used: {}. It counts as not there.",
+            failure.causes_in_a_clause()
+        );
         notices.push(Notice::new(NoticeCode::TableNotReadable, text));
         None
     })
