@@ -51,6 +51,25 @@ fn a_seed_gives_the_same_file_and_its_truth() {
 }
 
 #[test]
+fn a_realistic_session_has_the_true_bouts_of_the_ideal_one_in_another_recording() {
+    let dir = with_plan();
+    let made = |more: &str| {
+        let arguments =
+            format!("simulate --plan plan.toml --stage 1 --seed 9 --out a.fit --truth t.json {more}");
+        let output = run(dir.path(), &arguments);
+        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+        ["a.fit", "t.json"].map(|name| fs::read(dir.path().join(name)).unwrap())
+    };
+    let ideal = made("");
+    assert_eq!(made("--realism ideal --sampling 1s"), ideal);
+    let realistic = made("--realism realistic");
+    assert_eq!(realistic[1], ideal[1]);
+    assert_ne!(realistic[0], ideal[0]);
+    assert_eq!(made("--realism realistic --sampling drawn"), realistic);
+    assert_ne!(made("--gps coarse --sampling slow")[0], ideal[0]);
+}
+
+#[test]
 fn what_cannot_be_made_up_is_said_with_code_2() {
     let dir = with_plan();
     for (arguments, said) in [

@@ -276,6 +276,33 @@ fn sampling_and_losses_are_as_ordered() {
 }
 
 #[test]
+fn slow_sampling_is_even_and_coarse_positions_are_as_far_off_as_said() {
+    let (mut periods, mut errors_m) = (std::collections::BTreeSet::new(), Vec::new());
+    for seed in 0..60 {
+        let near = made(&Settings { seed, gps: Gps::Clean, ..Settings::default() });
+        let coarse =
+            made(&Settings { seed, gps: Gps::Coarse, sampling: Sampling::Slow, ..Settings::default() });
+        let samples = coarse.recording.samples();
+        let period_s = samples[1].time_s;
+        // The last second is always written.
+        let even = samples[..samples.len() - 1].windows(2).all(|w| w[1].time_s - w[0].time_s == period_s);
+        assert!(even, "seed {seed}");
+        periods.insert(period_s as usize);
+        let off_m = |s: &jogaudit_recording::read::Sample| {
+            let at = near.recording.samples()[s.time_s as usize].position.unwrap();
+            s.position.unwrap().distance_m(at)
+        };
+        let squares: f64 = samples.iter().map(|s| off_m(s).powi(2)).sum();
+        errors_m.push((squares / samples.len() as f64 / 2.0).sqrt());
+    }
+    assert_eq!(periods.into_iter().collect::<Vec<_>>(), [2, 3, 4, 5]);
+    // 3 to 6 m on each axis, beside 1 m of the clean ones. An error that is correlated over up to 40 s has 40 independent values on
+    // two axes in 27 min, which give its size to a standard error of 11 %; the farthest of 60 is some 2.4 of these away.
+    let (least, most) = errors_m.iter().fold((f64::MAX, 0.0_f64), |(a, b), e| (a.min(*e), b.max(*e)));
+    assert!((2.2..4.0).contains(&least) && (5.0..7.7).contains(&most), "{least} to {most} m");
+}
+
+#[test]
 fn what_is_switched_off_is_missing_and_changes_nothing_else() {
     let all = made(&Settings::default());
     let positions = made(&Settings { channels: Channels::POSITIONS_ONLY, ..Settings::default() });
