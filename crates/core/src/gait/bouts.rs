@@ -139,8 +139,8 @@ fn probability(model: &Model, row: &[f64], gait: Gait) -> f64 {
     let (moving, standing) = split_row(row);
     match gait {
         Gait::Stand => standing,
-        Gait::Run => moving.iter().zip(&model.run).map(|(p, run)| p * run).sum(),
-        Gait::Walk => moving.iter().zip(&model.run).map(|(p, run)| p * (1.0 - run)).sum(),
+        Gait::Run => moving.iter().zip(&model.labels.run).map(|(p, run)| p * run).sum(),
+        Gait::Walk => moving.iter().zip(&model.labels.run).map(|(p, run)| p * (1.0 - run)).sum(),
         Gait::Unknown => 0.0,
     }
 }
@@ -160,7 +160,7 @@ fn decoded(observed: &Observed, model: &Model, index: usize) -> Vec<DecodedBout>
     for k in 1..out.len() {
         let (before, after) = (&out[k - 1], &out[k]);
         let other = |t: usize, gait: Gait| -> f64 {
-            let states = State::all(model.run.len()).zip(posterior.row(t));
+            let states = State::all(model.labels.run.len()).zip(posterior.row(t));
             states.filter(|(state, _)| model.gait_of(*state) != gait).map(|(_, p)| p).sum()
         };
         let reach = (END_DOUBT_S / observed.frame_s) as usize;

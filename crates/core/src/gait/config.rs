@@ -45,8 +45,6 @@ pub(super) mod grid {
     pub(crate) const FRAMES_AN_INTERVAL: f64 = 5.0;
     /// Frames that make one of the coarser grid on which states are searched, where a step costs a third.
     pub(crate) const SEARCH_FRAMES: usize = 3;
-    /// A recording has speed or cadence when at least this many frames have one.
-    pub(crate) const LEAST_READINGS: usize = 10;
     /// A recorder's smoothed readings come up from 0 within this, s, after a start.
     pub(crate) const WAKE_UP_S: f64 = 4.0;
     /// Slower than this, m/s, and with fewer steps a minute, it may still be waking up.
@@ -102,10 +100,6 @@ pub(super) mod emission {
     pub(crate) const CADENCE_RANGE_SPM: f64 = 250.0;
     /// While standing a recorder gives no steps; now and then one is counted: fewer steps a minute than this count as none.
     pub(crate) const STANDING_SPM: f64 = 15.0;
-    /// Share of cadences while standing that are below [`STANDING_SPM`].
-    pub(crate) const STANDING_WITHOUT_STEPS: f64 = 0.9;
-    /// Share of those that are wrong and spread over [`CADENCE_RANGE_SPM`].
-    pub(crate) const STANDING_WITH_STEPS: f64 = 0.1;
     /// A speed below this, m/s, says that the recorder stands still, which is no part of its wandering error …
     pub(crate) const STILL_MPS: f64 = 0.4;
     /// … so it counts for at least this much.
@@ -116,7 +110,7 @@ pub(super) mod emission {
 
 /// Fitting the moving states by expectation–maximisation.
 pub(super) mod fit {
-    use crate::gait::emission::SlopeEffect;
+    use crate::gait::emission::{Gaussian, SlopeEffect};
 
     /// Standard deviation of the speed within a state before anything is seen, m/s. Our choice, as all here without a source.
     pub(crate) const SPEED_SD_MPS: f64 = 0.16;
@@ -130,12 +124,20 @@ pub(super) mod fit {
     pub(crate) const CADENCE_SD_RANGE_SPM: (f64, f64) = (2.0, 8.0);
     /// A mean speed does not fall below this, m/s.
     pub(crate) const LEAST_MEAN_MPS: f64 = 0.3;
-    /// With fewer readings a state stays as it is.
-    pub(crate) const LEAST_READINGS: f64 = 5.0;
+    /// With fewer readings of a kind nothing is known of it in a state …
+    pub(crate) const LEAST_READINGS: f64 = 3.0;
+    /// … nor where a smaller share of its frames has one, measured by the state with most: those few are its neighbours'.
+    pub(crate) const LEAST_SEEN_SHARE: f64 = 0.15;
+    /// What is not known is as spread as over all walks and runs: speeds, m/s, …
+    pub(crate) const UNSEEN_SPEED_MPS: Gaussian = Gaussian { mean: 2.0, sd: 0.6 };
+    /// … and cadences, steps/min.
+    pub(crate) const UNSEEN_CADENCE_SPM: Gaussian = Gaussian { mean: 137.5, sd: 25.0 };
     /// Readings farther from a state's mean, m/s, are faults of the recorder and do not move the state.
     pub(crate) const CUT_MPS: f64 = 0.9;
     /// The same, steps/min.
     pub(crate) const CUT_SPM: f64 = 22.0;
+    /// Of a state whose spread is not known yet, so many of its standard deviations.
+    pub(crate) const CUT_SDS: f64 = 2.5;
     /// What a slope does to the speed before anything is seen: between keeping the speed and keeping the cost of the level
     /// (Minetti et al. 2002: 5 % uphill costs 1.30 times as much, so 4.6 would keep the cost).
     pub(crate) const USUAL_SLOPE_EFFECT: SlopeEffect = SlopeEffect { up: 2.5, down: 0.8 };
@@ -243,17 +245,27 @@ pub(super) mod prior {
     pub(crate) const WALK_LINE_SD_MPS: f64 = 0.25;
     /// Speed counts no more than this in the log where there is cadence: alone it tells the gaits apart in little more than half
     /// of the cases.
-    pub(crate) const LEAST_SPEED_LOG: f64 = -3.0;
-    /// By how much one person's run is faster than the walk, m/s.
-    pub(crate) const SPEED_STEP_MPS: Gaussian = Gaussian { mean: 0.8, sd: 0.4 };
+    pub(crate) const LEAST_SPEED_LOG: f64 = -7.0;
+    /// Standard deviation of the step from one person's usual walk to the usual run, m/s.
+    pub(crate) const SPEED_STEP_SD_MPS: f64 = 0.4;
     /// The same of the cadence, steps/min.
-    pub(crate) const CADENCE_STEP_SPM: Gaussian = Gaussian { mean: 42.0, sd: 13.0 };
-    /// Standard deviation of the step between two states of one gait, m/s.
-    pub(crate) const SAME_GAIT_STEP_MPS: f64 = 0.25;
-    /// The same, steps/min.
-    pub(crate) const SAME_GAIT_STEP_SPM: f64 = 6.0;
-    /// Odd steps happen: a stroll between brisk walks, a sprint between jogs. Most that a step counts against a label in the log.
-    pub(crate) const LEAST_STEP_LOG: f64 = -5.0;
+    pub(crate) const CADENCE_STEP_SD_SPM: f64 = 13.0;
+    /// Standard deviation of the speed from bout to bout of one person's walks, as a share of it (measured by us, 9 recordings).
+    pub(crate) const WALK_TAU: f64 = 0.093;
+    /// The same of runs (15 recordings).
+    pub(crate) const RUN_TAU: f64 = 0.127;
+    /// People differ in how alike their bouts are: shares of [`WALK_TAU`] and [`RUN_TAU`] that are tried. Our choice.
+    pub(crate) const BOUT_SHARES: [f64; 3] = [0.2, 0.6, 1.2];
+    /// Standard deviation of the cadence from bout to bout, steps/min (3 to 4 %, measured by us).
+    pub(crate) const CADENCE_TAU_SPM: f64 = 4.5;
+    /// Share of states whose cadence is held or invented by the recorder. Our choice.
+    pub(crate) const CADENCE_FAULT: f64 = 0.003;
+    /// Density of an invented cadence, a step/min.
+    pub(crate) const UNSEEN_CADENCE_DENSITY: f64 = 0.01;
+    /// Share of states whose speed is odd for either gait. Our choice.
+    pub(crate) const SPEED_ODD: f64 = 0.01;
+    /// Density of an odd speed, a m/s.
+    pub(crate) const UNSEEN_SPEED_DENSITY: f64 = 0.3;
     /// Share of the change between two states that is made within a few seconds when the gait changes: nearly all, in one step
     /// (Segers et al. 2007).
     pub(crate) const SHARP: Gaussian = Gaussian { mean: 0.9, sd: 0.25 };
@@ -263,7 +275,7 @@ pub(super) mod prior {
     pub(crate) const SWITCH_ODDS: f64 = 6.0;
     /// What is known is put widely, so that it says less than it could: its log odds are divided by the temperature, and this is
     /// one over it (temperature scaling, Guo et al. 2017, from memory; set on seeds 5000 to 5059).
-    pub(crate) const INVERSE_TEMPERATURE: f64 = 1.3;
+    pub(crate) const INVERSE_TEMPERATURE: f64 = 1.0;
 }
 
 /// What a runner's other recordings tell. Our choice, tuned on the simulator.
@@ -308,8 +320,6 @@ pub(super) mod sharpness {
     pub(crate) const FAR_S: f64 = 10.0;
     /// Fewer readings on a side tell no share.
     pub(crate) const LEAST_READINGS: u32 = 2;
-    /// The cadence tells the shares where a segment has more of it than this many.
-    pub(crate) const LEAST_CADENCES: usize = 10;
 }
 
 /// Marks of the runner and guesses of the recorder. Our choice.

@@ -4,8 +4,8 @@
 use super::chain::{Chain, Posterior, Workspace, forward_backward};
 use super::config::chain::{INITIALLY_STANDING, MEAN_REMAINING_S, MIN_MOVING_S, MIN_STANDING_S, TO_STANDING};
 use super::config::fit::{
-    CONVERGENCE_TOLERANCE, FIRST_ROUNDS, LATE_ROUNDS, LONG_S, PART_S, PARTS_S, ROUNDS, SAME_LOG_SD, SAME_MPS,
-    SAME_SPM, STATE_COST,
+    CONVERGENCE_TOLERANCE, FIRST_ROUNDS, LATE_ROUNDS, LEAST_READINGS, LONG_S, PART_S, PARTS_S, ROUNDS,
+    SAME_LOG_SD, SAME_MPS, SAME_SPM, STATE_COST,
 };
 use super::emission::{Emitter, MovingState, Weights};
 use super::initial;
@@ -229,10 +229,10 @@ impl<'a> Em<'a> {
             .sum()
     }
 
-    /// The fit, its states in order of cadence where there is one, else of speed.
+    /// The fit, its states in order of cadence where each has one, else of speed.
     fn into_fit(mut self) -> Fit {
         let bic_score = self.log_likelihood() - self.cost();
-        let has_cadence = self.observed.readings(|s| &s.cadence_spm) > 0;
+        let has_cadence = self.states.iter().all(|state| state.seen.cadences >= LEAST_READINGS);
         let key = |state: &MovingState| {
             if has_cadence { state.cadence_spm.mean } else { state.speed_mps.mean }
         };

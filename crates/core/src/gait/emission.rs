@@ -2,8 +2,7 @@
 //! walk, its jog); which gait it is comes later, in `labels`.
 
 use super::config::emission::{
-    CADENCE_RANGE_SPM, LEAST_SLOPE_FACTOR, OUTLIER, SPEED_RANGE_MPS, STANDING_SPM, STANDING_WITH_STEPS,
-    STANDING_WITHOUT_STEPS, STILL_MPS, STILL_WEIGHT,
+    CADENCE_RANGE_SPM, LEAST_SLOPE_FACTOR, OUTLIER, SPEED_RANGE_MPS, STANDING_SPM, STILL_MPS, STILL_WEIGHT,
 };
 use super::observe::Segment;
 use super::state::{Rows, columns};
@@ -34,6 +33,16 @@ pub(super) struct MovingState {
     /// By how much the speed falls uphill and rises downhill.
     pub(super) slope_effect: SlopeEffect,
     pub(super) cadence_spm: Gaussian,
+    /// Readings that tell it.
+    pub(super) seen: Seen,
+}
+
+/// How many readings tell what a state is like, each counted by the probability that it is of the state. With fewer than
+/// [`LEAST_READINGS`](super::config::fit::LEAST_READINGS) of a kind nothing is known of that kind.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Seen {
+    pub(super) speeds: f64,
+    pub(super) cadences: f64,
 }
 
 /// What slopes do to a state's speed: share lost for each unit of slope uphill, share gained for each downhill.
@@ -116,11 +125,14 @@ impl Emitter {
             slope_effect: state.slope_effect,
             cadence: Floored::new(state.cadence_spm, CADENCE_RANGE_SPM),
         };
-        let stray = STANDING_WITH_STEPS / CADENCE_RANGE_SPM;
+        // Speeds are never negative: half a Gaussian, of twice the density. What is stray is as stray as in any state.
+        let mut standing_speed = Floored::new(Gaussian { mean: 0.0, sd: standing_sd_mps }, SPEED_RANGE_MPS);
+        standing_speed.log_peak += std::f64::consts::LN_2;
+        let stray = OUTLIER / CADENCE_RANGE_SPM;
         Self {
             moving: states.iter().map(densities).collect(),
-            standing_speed: Floored::new(Gaussian { mean: 0.0, sd: standing_sd_mps }, SPEED_RANGE_MPS),
-            standing_cadence: ((STANDING_WITHOUT_STEPS / STANDING_SPM + stray).ln(), stray.ln()),
+            standing_speed,
+            standing_cadence: (((1.0 - OUTLIER) / STANDING_SPM + stray).ln(), stray.ln()),
             weights,
         }
     }
@@ -136,8 +148,7 @@ impl Emitter {
                 for (out, state) in moving.iter_mut().zip(&self.moving) {
                     *out = weight * state.speed.log_density(v, state.slope_effect.factor(slope));
                 }
-                // Speeds are never negative: half a Gaussian, of twice the density.
-                *standing = weight * (self.standing_speed.log_density(v, 1.0) + std::f64::consts::LN_2);
+                *standing = weight * self.standing_speed.log_density(v, 1.0);
             }
             if let Some(c) = *cadence {
                 let weight = self.weights.cadence;

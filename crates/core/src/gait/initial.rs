@@ -1,23 +1,28 @@
 //! Where the search for a recording's moving states begins.
 
-use super::config::fit::{CADENCE_SD_SPM, SPEED_SD_MPS, USUAL_SLOPE_EFFECT};
+use super::config::fit::{
+    CADENCE_SD_SPM, SPEED_SD_MPS, UNSEEN_CADENCE_SPM, UNSEEN_SPEED_MPS, USUAL_SLOPE_EFFECT,
+};
 use super::config::initial::{
     CADENCE_REACH, LEAST_READINGS, MOVING_MPS, ROUNDS, SPEED_REACH, SPLIT_REACH_S, STEPPING_SHARE,
     STEPPING_SPM,
 };
 use super::em::Fit;
-use super::emission::{Gaussian, MovingState};
+use super::emission::{Gaussian, MovingState, Seen};
 use super::observe::Observed;
 
 /// Speed and cadence of a moving person.
 type Reading = (Option<f64>, Option<f64>);
 
 /// A state with the spreads and the slope effect that are believed before anything is seen.
-fn state(speed_mps: f64, cadence_spm: f64) -> MovingState {
+fn state((speed_mps, cadence_spm): Reading) -> MovingState {
+    let around =
+        |mean: Option<f64>, sd: f64, unseen: Gaussian| mean.map_or(unseen, |mean| Gaussian { mean, sd });
     MovingState {
-        speed_mps: Gaussian { mean: speed_mps, sd: SPEED_SD_MPS },
+        speed_mps: around(speed_mps, SPEED_SD_MPS, UNSEEN_SPEED_MPS),
         slope_effect: USUAL_SLOPE_EFFECT,
-        cadence_spm: Gaussian { mean: cadence_spm, sd: CADENCE_SD_SPM },
+        cadence_spm: around(cadence_spm, CADENCE_SD_SPM, UNSEEN_CADENCE_SPM),
+        seen: Seen::default(),
     }
 }
 
@@ -72,9 +77,9 @@ pub(super) fn split(observed: &Observed, fit: &Fit) -> Option<Vec<MovingState>> 
             }
         }
     }
-    let (_, (speed, cadence)) = worst?;
+    let (_, reading) = worst?;
     let mut states = fit.states.clone();
-    states.push(state(speed.unwrap_or(0.0), cadence.unwrap_or(0.0)));
+    states.push(state(reading));
     Some(states)
 }
 
@@ -148,8 +153,8 @@ fn k_means(leading: &[(f64, Reading)], mut centres: Vec<f64>, cadence_leads: boo
         }
     }
     let with_other = |(&centre, (sum, n)): (&f64, (f64, f64))| {
-        let other = if n > 0.0 { sum / n } else { 0.0 };
-        if cadence_leads { state(other, centre) } else { state(centre, other) }
+        let other = (n > 0.0).then(|| sum / n);
+        state(if cadence_leads { (other, Some(centre)) } else { (Some(centre), other) })
     };
     centres.iter().zip(others).map(with_other).collect()
 }

@@ -3,10 +3,11 @@
 
 use super::chain::Posterior;
 use super::config::fit::{
-    CADENCE_SD_RANGE_SPM, CADENCE_SD_SPM, CUT_MPS, CUT_SPM, LEAST_MEAN_MPS, LEAST_READINGS, MOST_DOWN,
-    MOST_UP, PRIOR_READINGS, SLOPE_PRIOR, SPEED_SD_MPS, SPEED_SD_RANGE_MPS, USUAL_SLOPE_EFFECT,
+    CADENCE_SD_RANGE_SPM, CADENCE_SD_SPM, CUT_MPS, CUT_SDS, CUT_SPM, LEAST_MEAN_MPS, LEAST_READINGS,
+    LEAST_SEEN_SHARE, MOST_DOWN, MOST_UP, PRIOR_READINGS, SLOPE_PRIOR, SPEED_SD_MPS, SPEED_SD_RANGE_MPS,
+    UNSEEN_CADENCE_SPM, UNSEEN_SPEED_MPS, USUAL_SLOPE_EFFECT,
 };
-use super::emission::{Gaussian, MovingState, SlopeEffect};
+use super::emission::{Gaussian, MovingState, Seen, SlopeEffect};
 use super::observe::Observed;
 
 /// The states that fit the posteriors best, from the states that gave those.
@@ -15,27 +16,69 @@ pub(super) fn m_step(
     posteriors: &[Posterior],
     states: &[MovingState],
 ) -> Vec<MovingState> {
-    let mut sums: Vec<(&MovingState, SpeedSums, CadenceSums)> =
-        states.iter().map(|state| (state, SpeedSums::default(), CadenceSums::default())).collect();
+    let mut sums: Vec<Sums> = states.iter().map(Sums::of).collect();
     for (segment, posterior) in observed.segments.iter().zip(posteriors) {
         let readings = segment.speed_mps.iter().zip(&segment.cadence_spm).zip(&segment.slope);
         for (row, ((speed, cadence), &slope)) in posterior.states.iter().zip(readings) {
+            if speed.is_none() && cadence.is_none() {
+                continue;
+            }
             // The row's last value is that of standing, which has no sums.
-            for (p, (state, of_speed, of_cadence)) in row.iter().zip(&mut sums) {
+            for (p, sums) in row.iter().zip(&mut sums) {
+                sums.frames += p;
                 if let Some(speed) = *speed {
-                    of_speed.add(state, *p, speed, slope);
+                    sums.speed.add(sums.old, *p, speed, slope);
                 }
                 if let Some(cadence) = *cadence {
-                    of_cadence.add(state, *p, cadence);
+                    sums.cadence.add(sums.old, *p, cadence);
                 }
             }
         }
     }
-    let fitted = |(old, speed, cadence): (&MovingState, SpeedSums, CadenceSums)| {
-        let (speed_mps, slope_effect) = speed.fitted(old);
-        MovingState { speed_mps, slope_effect, cadence_spm: cadence.fitted(old.cadence_spm) }
+    // A channel that is lost in one state alone: the few readings there are its neighbours'.
+    let least = |n: fn(&Sums) -> f64| {
+        let most = sums.iter().map(|s| n(s) / s.frames.max(1.0)).fold(0.0, f64::max);
+        LEAST_SEEN_SHARE * most
     };
-    sums.into_iter().map(fitted).collect()
+    let least = Seen { speeds: least(|s| s.speed.a[0][0]), cadences: least(|s| s.cadence.n) };
+    sums.iter().map(|sums| sums.fitted(least)).collect()
+}
+
+/// What a state's readings sum up to.
+struct Sums<'a> {
+    old: &'a MovingState,
+    /// Frames with a reading of any kind.
+    frames: f64,
+    speed: SpeedSums,
+    cadence: CadenceSums,
+}
+
+impl<'a> Sums<'a> {
+    fn of(old: &'a MovingState) -> Self {
+        Self { old, frames: 0.0, speed: SpeedSums::default(), cadence: CadenceSums::default() }
+    }
+
+    /// The state that fits; `least` is the share of its frames that must have a reading of a kind for that kind to be known.
+    fn fitted(&self, least: Seen) -> MovingState {
+        let mut new = *self.old;
+        let seen = |n: f64, least: f64| n >= LEAST_READINGS && n >= least * self.frames;
+        // With hardly a frame of the state here, what was seen in other parts of the recording stays.
+        let is_elsewhere = self.frames < LEAST_READINGS;
+        let (speeds, cadences) = (self.speed.a[0][0], self.cadence.n);
+        if seen(speeds, least.speeds) {
+            (new.speed_mps, new.slope_effect) = self.speed.fitted(self.old);
+            new.seen.speeds = speeds;
+        } else if !is_elsewhere {
+            (new.speed_mps, new.seen.speeds) = (UNSEEN_SPEED_MPS, 0.0);
+        }
+        if seen(cadences, least.cadences) {
+            new.cadence_spm = self.cadence.fitted();
+            new.seen.cadences = cadences;
+        } else if !is_elsewhere {
+            (new.cadence_spm, new.seen.cadences) = (UNSEEN_CADENCE_SPM, 0.0);
+        }
+        new
+    }
 }
 
 /// What a state's cadences sum up to.
@@ -48,17 +91,14 @@ struct CadenceSums {
 
 impl CadenceSums {
     fn add(&mut self, old: &MovingState, p: f64, value: f64) {
-        if (value - old.cadence_spm.mean).abs() <= CUT_SPM {
+        if (value - old.cadence_spm.mean).abs() <= CUT_SPM.max(CUT_SDS * old.cadence_spm.sd) {
             self.n += p;
             self.sum += p * value;
             self.square += p * value * value;
         }
     }
 
-    fn fitted(&self, old: Gaussian) -> Gaussian {
-        if self.n < LEAST_READINGS {
-            return old;
-        }
+    fn fitted(&self) -> Gaussian {
         let mean = self.sum / self.n;
         let variance = (self.square / self.n - mean * mean).max(0.0);
         Gaussian { mean, sd: blended_sd(variance, self.n, CADENCE_SD_SPM, CADENCE_SD_RANGE_SPM) }
@@ -80,7 +120,8 @@ struct SpeedSums {
 
 impl SpeedSums {
     fn add(&mut self, old: &MovingState, p: f64, value: f64, slope: f64) {
-        if (value - old.speed_mps.mean * old.slope_effect.factor(slope)).abs() > CUT_MPS {
+        let cut_mps = CUT_MPS.max(CUT_SDS * old.speed_mps.sd);
+        if (value - old.speed_mps.mean * old.slope_effect.factor(slope)).abs() > cut_mps {
             return;
         }
         // A slope goes up or down: the product of the two is always 0.
@@ -103,9 +144,6 @@ impl SpeedSums {
         let Self { mut a, b, square } = *self;
         (a[1][0], a[2][0]) = (a[0][1], a[0][2]);
         let n = a[0][0];
-        if n < LEAST_READINGS {
-            return (old.speed_mps, old.slope_effect);
-        }
         let usual =
             [0.0, old.speed_mps.mean * USUAL_SLOPE_EFFECT.up, old.speed_mps.mean * USUAL_SLOPE_EFFECT.down];
         let mut held = a;
@@ -174,6 +212,7 @@ mod tests {
             speed_mps: Gaussian { mean: 2.4, sd: 0.16 },
             slope_effect: USUAL_SLOPE_EFFECT,
             cadence_spm: Gaussian { mean: 160.0, sd: 4.0 },
+            seen: Seen::default(),
         };
         let mut sums = SpeedSums::default();
         // A runner of 2.5 m/s who loses 4 times the slope uphill and gains once the slope downhill.

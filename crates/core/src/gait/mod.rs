@@ -29,11 +29,11 @@ pub use runner::{GaitEvidence, RunnerEvidence, RunnerPrior, has_cadence};
 
 use crate::clean::Series;
 use chain::{MOST_STATES, Workspace, forward_backward, viterbi};
-use config::grid::{LEAST_READINGS, SEARCH_FRAMES};
+use config::grid::SEARCH_FRAMES;
 use em::Fit;
 use jogaudit_recording::notice::{Noted, NoticeCode};
+use labels::{Evidence, Labels};
 use observe::Observed;
-use sharpness::Sharpness;
 use side_information::SideInformation;
 use state::{Rows, State};
 
@@ -143,8 +143,8 @@ pub fn segment(series: &Series, config: &GaitConfig, runner: Option<&RunnerPrior
 /// A fitted and labelled recording.
 struct Model {
     fit: Fit,
-    /// For each moving state, the probability that it is a run.
-    run: Vec<f64>,
+    /// Which gait each moving state is.
+    labels: Labels,
     /// The most probable state at each frame, a path a segment.
     paths: Vec<Vec<State>>,
 }
@@ -168,16 +168,17 @@ impl Model {
         };
         let mut paths: Vec<Vec<State>> =
             observed.segments.iter().map(|segment| path(&[], &fit.emission(segment))).collect();
-        let channels = labels::Channels {
-            speed: observed.readings(|s| &s.speed_mps) >= LEAST_READINGS,
-            cadence: observed.readings(|s| &s.cadence_spm) >= LEAST_READINGS,
-        };
-        let sharpness: Vec<Option<Sharpness>> =
-            (1..moving).map(|high| Sharpness::between(high - 1, observed, &paths, &fit)).collect();
+        let sharpness = sharpness::sharpness(observed, &paths, &fit);
         let said = SideInformation::of(series, observed);
         let confusion = said.confusion(&fit.posteriors, moving);
         let side_log_odds = side_information::run_log_odds(&confusion);
-        let run = labels::run_probabilities(&fit.states, channels, &sharpness, &side_log_odds, runner);
+        let evidence = Evidence {
+            states: &fit.states,
+            weights: fit.weights,
+            sharpness: &sharpness,
+            side_log_odds: &side_log_odds,
+        };
+        let labels = labels::label(&evidence, runner);
         // The states are the readings' own; only which of them holds when is open to what was said.
         if !said.is_silent() {
             let mut workspace = Workspace::default();
@@ -189,14 +190,14 @@ impl Model {
                 fit.posteriors[k] = forward_backward(&chain, odds, &table, &mut workspace);
             }
         }
-        Some(Self { fit, run, paths })
+        Some(Self { fit, labels, paths })
     }
 
     /// The gait of a state: standing, or by its label.
     fn gait_of(&self, state: State) -> Gait {
         match state {
             State::Standing => Gait::Stand,
-            State::Moving(k) if self.run[k] >= 0.5 => Gait::Run,
+            State::Moving(k) if self.labels.run[k] >= 0.5 => Gait::Run,
             State::Moving(_) => Gait::Walk,
         }
     }

@@ -172,12 +172,6 @@ pub(super) struct GaitLaws {
     pub(super) cadence_spm: Law,
 }
 
-impl GaitLaws {
-    pub(super) const fn gaussian(speed_mps: Gaussian, cadence_spm: Gaussian) -> Self {
-        Self { speed_mps: Law::gaussian(speed_mps), cadence_spm: Law::gaussian(cadence_spm) }
-    }
-}
-
 /// What is known of a runner before a recording is seen, from the others.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RunnerPrior {

@@ -299,3 +299,57 @@ fn walks_and_runs_of_an_open_set_of_wrist_motions() {
     assert_eq!(windows.len(), 40);
     assert_eq!(right, [[20, 20], [11, 20]], "right of 20 walks, of 20 runs, each [alone, together]");
 }
+
+/// A session whose cadence is lost in one gait only: `keep` says for the n-th second of the gait whether its cadence is kept.
+fn with_cadence_lost(lost: Gait, keep: impl Fn(usize) -> bool, instead: Option<f64>) -> (Vec<Part>, Columns) {
+    let mut parts = vec![(300, 1.55, Some(114.0))];
+    for _ in 0..6 {
+        parts.extend([(90, 2.4, Some(160.0)), (120, 1.55, Some(114.0))]);
+    }
+    let mut damaged = columns(&parts);
+    let (mut at, mut seen) = (0, 0);
+    for (k, part) in parts.iter().enumerate() {
+        for _ in 0..part.0 {
+            if (k % 2 == 1) == (lost == Run) {
+                if !keep(seen) {
+                    damaged.cadence_spm[at] = instead;
+                }
+                seen += 1;
+            }
+            at += 1;
+        }
+    }
+    (parts, damaged)
+}
+
+#[test]
+fn cadence_lost_in_one_gait_does_not_take_it_for_the_other() {
+    for lost in [Run, Walk] {
+        for every in [usize::MAX, 100, 20, 10] {
+            let (parts, damaged) = with_cadence_lost(lost, |n| every < usize::MAX && n % every == 7, None);
+            let found = segmented(&damaged).value;
+            let expected: Vec<Gait> = (0..parts.len()).map(|k| if k % 2 == 1 { Run } else { Walk }).collect();
+            assert_eq!(gaits(found.bouts()), expected, "{lost:?} but for one in {every}");
+        }
+    }
+}
+
+#[test]
+fn a_cadence_that_speed_contradicts_leaves_doubt() {
+    // The walk's cadence stays on the display in every run; a walk at 2.4 m/s with 114 steps a minute has steps of 1.26 m.
+    let (_, damaged) = with_cadence_lost(Run, |_| false, Some(114.0));
+    let found = segmented(&damaged).value;
+    let runs_taken_for_walks = found.bouts().iter().filter(|b| b.gait == Walk && b.duration_s() > 400.0);
+    for bout in runs_taken_for_walks {
+        assert!(bout.certainty < 0.9, "{bout:?}");
+    }
+}
+
+#[test]
+fn a_stray_reading_is_no_stand() {
+    // What no state explains: 30 s at 3.9 m/s with 185 steps a minute, and a slow walk whose cadence drops out.
+    let found = bouts(&[(600, 1.5, Some(112.0)), (30, 3.9, Some(185.0)), (600, 1.5, Some(112.0))]);
+    assert!(gaits(&found).iter().all(|gait| *gait != Stand), "{found:?}");
+    let found = bouts(&[(600, 1.5, Some(112.0)), (120, 0.75, None), (600, 1.5, Some(112.0))]);
+    assert!(gaits(&found).iter().all(|gait| *gait != Stand), "{found:?}");
+}
