@@ -81,9 +81,9 @@ pub(super) mod speed {
     /// From so many rows on, a column that is the same throughout does not serve.
     pub(crate) const ROWS_TO_DIFFER: usize = 10;
     /// Shifts that are tried for the delay, samples from 0 on.
-    pub(crate) const SHIFTS: usize = 7;
+    pub(crate) const SHIFTS: usize = 14;
     /// Longest delay, s.
-    pub(crate) const MOST_DELAY_S: f64 = 5.0;
+    pub(crate) const MOST_DELAY_S: f64 = 12.0;
     /// A delay is looked for where at least half of the samples are no farther apart than this, s …
     pub(crate) const DENSE_S: f64 = 1.5;
     /// … and there are at least so many of them.

@@ -77,7 +77,7 @@ pub(super) mod slope {
 /// By how much one column tells later than another. Our choice.
 pub(super) mod delay {
     /// Most samples that columns are shifted against each other, either way.
-    pub(crate) const MOST_SHIFT: isize = 5;
+    pub(crate) const MOST_SHIFT: isize = 10;
     /// Only where samples usually come so far apart, s.
     pub(crate) const INTERVALS_S: std::ops::RangeInclusive<f64> = 0.5..=1.5;
     /// Fewer samples tell no delay.
@@ -119,7 +119,7 @@ pub(super) mod fit {
     /// How many readings that belief weighs.
     pub(crate) const PRIOR_READINGS: f64 = 15.0;
     /// Standard deviations stay within, m/s.
-    pub(crate) const SPEED_SD_RANGE_MPS: (f64, f64) = (0.08, 0.5);
+    pub(crate) const SPEED_SD_RANGE_MPS: (f64, f64) = (0.08, 0.3);
     /// Standard deviations stay within, steps/min.
     pub(crate) const CADENCE_SD_RANGE_SPM: (f64, f64) = (2.0, 8.0);
     /// A mean speed does not fall below this, m/s.
@@ -268,11 +268,11 @@ pub(super) mod prior {
     pub(crate) const UNSEEN_SPEED_DENSITY: f64 = 0.3;
     /// Share of the change between two states that is made within a few seconds when the gait changes: nearly all, in one step
     /// (Segers et al. 2007).
-    pub(crate) const SHARP: Gaussian = Gaussian { mean: 0.9, sd: 0.25 };
+    pub(crate) const SHARP: Gaussian = Gaussian { mean: 0.9, sd: 0.4 };
     /// The same when a hill or fatigue changes the speed: about half.
-    pub(crate) const GRADUAL: Gaussian = Gaussian { mean: 0.45, sd: 0.25 };
+    pub(crate) const GRADUAL: Gaussian = Gaussian { mean: 0.45, sd: 0.4 };
     /// Odds that neighbouring states are walk and run rather than one gait: this tool reads run-walk sessions.
-    pub(crate) const SWITCH_ODDS: f64 = 6.0;
+    pub(crate) const SWITCH_ODDS: f64 = 3.0;
     /// What is known is put widely, so that it says less than it could: its log odds are divided by the temperature, and this is
     /// one over it (temperature scaling, Guo et al. 2017, from memory; set on seeds 5000 to 5059).
     pub(crate) const INVERSE_TEMPERATURE: f64 = 1.0;
@@ -353,7 +353,7 @@ pub(super) mod boundary {
     pub(crate) const LEAST_BOUT_S: f64 = 1.0;
     /// Lengths of the change that are tried, s: the gait changes in one step (Segers et al. 2007), speed takes 1 to 4 s, a
     /// recorder's smoothing more.
-    pub(crate) const RAMPS_S: [f64; 4] = [1.0, 2.5, 4.5, 7.0];
+    pub(crate) const RAMPS_S: [f64; 5] = [1.0, 2.5, 5.0, 9.0, 14.0];
     /// Even with perfect readings the moment of change is not defined better than this, s.
     pub(crate) const MOMENT_SD_S: f64 = 0.4;
     /// A step smaller than so many standard deviations tells no place.

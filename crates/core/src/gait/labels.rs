@@ -62,9 +62,11 @@ impl Usual {
         Gaussian { mean, sd: sd.hypot(variance.sqrt()) }.log_density(value)
     }
 
-    /// Narrowed by a value of a gait.
+    /// Narrowed by a value of a gait. A stroll or a sprint, far on the side away from the other gait, tells little of the usual.
     fn seen(&mut self, run: bool, value: f64, variance: f64) {
         let k = usize::from(run);
+        let beyond = if run { value - self.mean[k] } else { self.mean[k] - value };
+        let variance = variance + beyond.max(0.0).powi(2);
         let column = [self.covariance[0][k], self.covariance[1][k]];
         let all = column[k] + variance;
         let off = value - self.mean[k];
@@ -402,13 +404,17 @@ mod tests {
 
     #[test]
     fn usual_values_are_narrowed_as_by_hand() {
-        // Independent prior N(0, 1) and N(10, 1), a run of 12 with variance 1: mean 11, variance 1/2; the walk stays.
+        // Independent prior N(0, 1) and N(10, 1), a run of 8 with variance 1: mean 9, variance 1/2; the walk stays.
         let mut usual = Usual { mean: [0.0, 10.0], covariance: [[1.0, 0.0], [0.0, 1.0]] };
-        usual.seen(true, 12.0, 1.0);
-        assert_eq!((usual.mean, usual.covariance), ([0.0, 11.0], [[1.0, 0.0], [0.0, 0.5]]));
+        usual.seen(true, 8.0, 1.0);
+        assert_eq!((usual.mean, usual.covariance), ([0.0, 9.0], [[1.0, 0.0], [0.0, 0.5]]));
         // A step of 10 that is known exactly: the walk follows.
         let mut tied = Usual { mean: [0.0, 10.0], covariance: [[1.0, 1.0], [1.0, 1.0]] };
-        tied.seen(true, 12.0, 1.0);
-        assert_eq!(tied.mean, [1.0, 11.0]);
+        tied.seen(true, 8.0, 1.0);
+        assert_eq!(tied.mean, [-1.0, 9.0]);
+        // As far beyond as 3: a variance of 1 + 9 beside that of 1.
+        let mut beyond = Usual { mean: [0.0, 10.0], covariance: [[1.0, 0.0], [0.0, 1.0]] };
+        beyond.seen(true, 13.0, 1.0);
+        assert_eq!(beyond.mean, [0.0, 10.0 + 3.0 / 11.0]);
     }
 }
