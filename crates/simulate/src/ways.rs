@@ -67,6 +67,8 @@ const SLOW_DOWN_LATER: f64 = -0.4;
 /// A run's level stays above the usual walk by this share of the difference of the usual speeds, and a walk's below the usual
 /// run. Our choice: over ground a gap of speed separates the gaits of one person (Baker, Long, Srinivasan, arXiv 2501.00720).
 const LEVELS_APART: f64 = 0.4;
+/// Fastest level of a run as a share of the usual one. Our choice: a runner who comes back jogs, and does not race.
+const MOST_LEVEL: f64 = 1.4;
 /// Slowest level of a walk, m/s. Our choice.
 const SLOWEST_WALK_MPS: f64 = 0.9;
 /// Candidates that a bout's level is taken from, the first that stays apart.
@@ -160,7 +162,7 @@ impl Ways {
         let apart_mps = LEVELS_APART * (person.jog_speed_mps - person.walk_speed_mps);
         let (sd, range) = if gait == Gait::Run {
             let least = (person.walk_speed_mps + apart_mps).min(0.98 * meant_mps);
-            (self.run_levels, least..f64::INFINITY)
+            (self.run_levels, least..MOST_LEVEL * meant_mps)
         } else {
             let most = (person.jog_speed_mps - apart_mps).max(1.02 * meant_mps);
             (self.walk_levels, SLOWEST_WALK_MPS..most)

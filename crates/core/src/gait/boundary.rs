@@ -3,8 +3,8 @@
 use crate::clean::Series;
 
 use super::config::boundary::{
-    LEAST_BOUT_S, LEAST_STEP_SD, MOMENT_SD_S, OWN_MEAN_END_S, OWN_MEAN_FAR_S, OWN_MEAN_NEAR_S,
-    OWN_MEAN_READINGS, RAMPS_S, SEARCH_S, SHARE_RANGE, STATE_READINGS, STEP_S, WINDOW_S,
+    DENSE_READINGS, DENSE_S, LEAST_BOUT_S, LEAST_STEP_SD, MOMENT_SD_S, OWN_MEAN_END_S, OWN_MEAN_FAR_S,
+    OWN_MEAN_NEAR_S, OWN_MEAN_READINGS, RAMPS_S, SEARCH_S, SHARE_RANGE, STATE_READINGS, STEP_S, WINDOW_S,
 };
 use super::delay::Delays;
 use super::emission::{Gaussian, Weights};
@@ -29,6 +29,15 @@ pub(super) struct Placed {
     pub(super) error_s: f64,
 }
 
+/// By what a boundary is placed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum ToldBy {
+    /// Cadence where it tells, else speed.
+    Any,
+    /// Speed alone.
+    Speed,
+}
+
 /// A column with what it needs to be compared: values, means on both sides, spread, delay and weight of a reading.
 struct Signal<'a> {
     column: &'a [Option<f64>],
@@ -46,6 +55,7 @@ pub(super) fn place(
     sides: (Side, Side),
     weights: Weights,
     delays: Delays,
+    told_by: ToldBy,
 ) -> Placed {
     let (left, right) = sides;
     let from_s = guess_s - WINDOW_S.min(left.reach_s);
@@ -53,12 +63,18 @@ pub(super) fn place(
     let reaches_s = (left.reach_s, right.reach_s);
     let speeds = (left.speed_mps, right.speed_mps);
     let cadences = (left.cadence_spm, right.cadence_spm);
-    let signals = [
-        Signal::of(series.speed_mps(), speeds, delays.speed_s, weights.speed),
-        Signal::of(series.cadence_spm(), cadences, delays.cadence_s, weights.cadence),
-    ]
-    .map(|signal| signal.with_own_means(series, guess_s, reaches_s));
-    let changes: Vec<Change> = signals.iter().filter_map(|s| Change::of(series, s, from_s, to_s)).collect();
+    let change =
+        |signal: Signal| Change::of(series, &signal.with_own_means(series, guess_s, reaches_s), from_s, to_s);
+    let by_cadence = || change(Signal::of(series.cadence_spm(), cadences, delays.cadence_s, weights.cadence));
+    let by_speed = || change(Signal::of(series.speed_mps(), speeds, delays.speed_s, weights.speed));
+    // Speed changes before or after the gait does, and slowly: where cadence changes, it alone tells.
+    let changes: Vec<Change> = match told_by {
+        ToldBy::Speed => by_speed().into_iter().collect(),
+        ToldBy::Any => match by_cadence() {
+            Some(change) if change.is_dense() => vec![change],
+            change => by_speed().into_iter().chain(change).collect(),
+        },
+    };
     if changes.is_empty() {
         return Placed { at_s: guess_s, error_s: 0.5 * SEARCH_S };
     }
@@ -149,6 +165,12 @@ impl Change {
             return None;
         }
         Some(Self::new(time_s, share, scale * scale * signal.weight))
+    }
+
+    /// Whether readings come often enough, on both sides, to place the change by them alone.
+    fn is_dense(&self) -> bool {
+        let (Some(first_s), Some(last_s)) = (self.time_s.first(), self.time_s.last()) else { return false };
+        self.time_s.len() as f64 >= DENSE_READINGS && last_s - first_s <= DENSE_S * self.time_s.len() as f64
     }
 
     fn new(time_s: Vec<f64>, share: Vec<f64>, weight: f64) -> Self {

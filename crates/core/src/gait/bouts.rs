@@ -1,15 +1,18 @@
 //! Paths of states → bouts with places, certainties and means.
 
 use crate::clean::Series;
-use crate::statistics::mean_of_known;
+use crate::statistics::{mean_of_known, median};
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
-use super::boundary::{Placed, Side, place};
-use super::config::boundary::{DELAY_SD_KNOWN_S, DELAY_SD_UNKNOWN_S};
+use super::boundary::{Placed, Side, ToldBy, place};
+use super::config::boundary::{
+    DELAY_SD_KNOWN_S, DELAY_SD_UNKNOWN_S, LEAST_BESIDE_START_S, MOST_CADENCE_DELAY_S,
+};
 use super::config::bouts::{
     DOUBTFUL, END_DOUBT_S, END_S, END_SHARE, SPEED_FROM_DISTANCE_S, STANDING_CADENCE_SD_SPM, UNSEEN_SLOPES,
     WORTH_SAYING,
 };
+use super::delay::Delays;
 use super::emission::{Gaussian, MovingState};
 use super::observe::Observed;
 use super::state::{State, split_row};
@@ -25,6 +28,8 @@ struct DecodedBout {
     frames: std::ops::Range<usize>,
     /// For how long around its end it is open whether it goes on, s.
     end_doubt_s: f64,
+    /// Whether most of its frames have a cadence.
+    has_cadence: bool,
     /// Mean of the bout's states, for placing its ends.
     speed_mps: Gaussian,
     cadence_spm: Gaussian,
@@ -61,19 +66,21 @@ pub(super) fn assemble(series: &Series, observed: &Observed, model: &Model) -> N
     let mut bouts: Vec<Bout> = Vec::new();
     let mut end_s = 0.0;
     let mut hidden = 0;
-    for (index, segment) in observed.segments.iter().enumerate() {
+    let mut all: Vec<Vec<DecodedBout>> =
+        (0..observed.segments.len()).map(|index| decoded(observed, model, index)).collect();
+    let delays = by_starts_of_runs(series, observed, model, &all);
+    for (segment, decoded) in observed.segments.iter().zip(&mut all) {
         if segment.start_s > end_s {
             bouts.push(blank(Gait::Unknown, end_s, segment.start_s));
         }
-        let mut decoded = decoded(observed, model, index);
         if slopes_are_unseen(series) {
-            for bout in &mut decoded {
-                let most = most_certain(observed, model, index, bout);
+            for bout in decoded.iter_mut() {
+                let most = most_certain(model, bout);
                 hidden += usize::from(most < bout.certainty - WORTH_SAYING);
                 bout.certainty = bout.certainty.min(most);
             }
         }
-        bouts.extend(with_ends(series, observed, model, &decoded));
+        bouts.extend(with_ends(series, delays, model, decoded));
         end_s = segment.end_s;
     }
     let elapsed_s = series.elapsed_s();
@@ -121,9 +128,8 @@ fn slopes_are_unseen(series: &Series) -> bool {
 /// The most that a bout can be certain where nothing tells how steep the ground was and cadence does not tell the gait: a slope
 /// changes the speed of a whole bout, so that more readings make nothing surer. A speed at that of its state speaks against another
 /// gait whose speed differs by d with odds of e^(d²/2s²), s being the spread by slopes.
-fn most_certain(observed: &Observed, model: &Model, index: usize, bout: &DecodedBout) -> f64 {
-    let cadences = observed.segments[index].cadence_spm[bout.frames.clone()].iter().flatten().count();
-    if bout.gait == Gait::Stand || 2 * cadences > bout.frames.len() {
+fn most_certain(model: &Model, bout: &DecodedBout) -> f64 {
+    if bout.gait == Gait::Stand || bout.has_cadence {
         return 1.0;
     }
     let speed_mps = bout.speed_mps.mean;
@@ -203,6 +209,7 @@ fn decoded_bout(
         end_s: if frames.end == path.len() { segment.end_s } else { edge_s(frames.end) },
         certainty,
         end_doubt_s: 0.0,
+        has_cadence: 2 * segment.cadence_spm[frames.clone()].iter().flatten().count() > frames.len(),
         speed_mps: Gaussian {
             mean: mean(|s| s.speed_mps.mean, 0.0),
             sd: mean(|s| s.speed_mps.sd, model.fit.standing_sd_mps),
@@ -215,19 +222,56 @@ fn decoded_bout(
     }
 }
 
+/// Where one bout gives way to the next, told by cadence or by speed.
+fn change_of(
+    series: &Series,
+    delays: Delays,
+    model: &Model,
+    pair: &[DecodedBout],
+    told_by: ToldBy,
+) -> Placed {
+    let side = |bout: &DecodedBout| Side {
+        reach_s: bout.end_s - bout.start_s,
+        speed_mps: bout.speed_mps,
+        cadence_spm: bout.cadence_spm,
+    };
+    place(series, pair[0].end_s, (side(&pair[0]), side(&pair[1])), model.fit.weights, delays, told_by)
+}
+
+/// Delays with that of the cadence made better. Sliding cadence over speed takes them to change together; but people slow down
+/// before they walk, so that only where they begin to run does the middle of the change of speed tell when the gait changed.
+fn by_starts_of_runs(
+    series: &Series,
+    observed: &Observed,
+    model: &Model,
+    decoded: &[Vec<DecodedBout>],
+) -> Delays {
+    let delays = observed.delays;
+    if !delays.known {
+        return delays;
+    }
+    let starts = decoded.iter().flat_map(|bouts| bouts.windows(2)).filter(|pair| {
+        (pair[0].gait, pair[1].gait) == (Gait::Walk, Gait::Run)
+            && pair.iter().all(|bout| bout.end_s - bout.start_s >= LEAST_BESIDE_START_S && bout.has_cadence)
+    });
+    let mut late_s: Vec<f64> = starts
+        .map(|pair| {
+            let at_s = |told_by| change_of(series, delays, model, pair, told_by).at_s;
+            at_s(ToldBy::Speed) - at_s(ToldBy::Any)
+        })
+        .collect();
+    let n = late_s.len() as f64;
+    let late_s = median(&mut late_s).unwrap_or(0.0) * n / (n + 1.0);
+    Delays { cadence_s: (delays.cadence_s - late_s).clamp(0.0, MOST_CADENCE_DELAY_S), ..delays }
+}
+
 /// Places the inner ends of a segment's bouts and keeps them in order.
-fn with_ends(series: &Series, observed: &Observed, model: &Model, decoded: &[DecodedBout]) -> Vec<Bout> {
-    let delay_sd_s = if observed.delays.known { DELAY_SD_KNOWN_S } else { DELAY_SD_UNKNOWN_S };
+fn with_ends(series: &Series, delays: Delays, model: &Model, decoded: &[DecodedBout]) -> Vec<Bout> {
+    let delay_sd_s = if delays.known { DELAY_SD_KNOWN_S } else { DELAY_SD_UNKNOWN_S };
     let placed: Vec<Placed> = decoded
         .windows(2)
         .map(|pair| {
-            let side = |bout: &DecodedBout| Side {
-                reach_s: bout.end_s - bout.start_s,
-                speed_mps: bout.speed_mps,
-                cadence_spm: bout.cadence_spm,
-            };
-            let sides = (side(&pair[0]), side(&pair[1]));
-            let placed = place(series, pair[0].end_s, sides, model.fit.weights, observed.delays);
+            let placed = change_of(series, delays, model, pair, ToldBy::Any);
             let error_s = placed.error_s.hypot(delay_sd_s).hypot(pair[0].end_doubt_s);
             Placed { error_s, ..placed }
         })

@@ -2,7 +2,8 @@
 //! walk, its jog); which gait it is comes later, in `labels`.
 
 use super::config::emission::{
-    CADENCE_RANGE_SPM, LEAST_SLOPE_FACTOR, OUTLIER, SPEED_RANGE_MPS, STANDING_SPM, STILL_MPS, STILL_WEIGHT,
+    BESIDE_CADENCE, CADENCE_RANGE_SPM, LEAST_SLOPE_FACTOR, OUTLIER, SPEED_RANGE_MPS, STANDING_SPM, STILL_MPS,
+    STILL_WEIGHT,
 };
 use super::observe::Segment;
 use super::state::{Rows, columns};
@@ -144,7 +145,8 @@ impl Emitter {
         for (row, ((speed, cadence), &slope)) in table.iter_mut().zip(readings) {
             let Some((standing, moving)) = row.split_last_mut() else { continue };
             if let Some(v) = *speed {
-                let weight = self.weights.of_speed(v);
+                let beside = if cadence.is_some() { BESIDE_CADENCE } else { 1.0 };
+                let weight = beside * self.weights.of_speed(v);
                 for (out, state) in moving.iter_mut().zip(&self.moving) {
                     *out = weight * state.speed.log_density(v, state.slope_effect.factor(slope));
                 }

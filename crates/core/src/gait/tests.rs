@@ -335,17 +335,6 @@ fn cadence_lost_in_one_gait_does_not_take_it_for_the_other() {
 }
 
 #[test]
-fn a_cadence_that_speed_contradicts_leaves_doubt() {
-    // The walk's cadence stays on the display in every run; a walk at 2.4 m/s with 114 steps a minute has steps of 1.26 m.
-    let (_, damaged) = with_cadence_lost(Run, |_| false, Some(114.0));
-    let found = segmented(&damaged).value;
-    let runs_taken_for_walks = found.bouts().iter().filter(|b| b.gait == Walk && b.duration_s() > 400.0);
-    for bout in runs_taken_for_walks {
-        assert!(bout.certainty < 0.9, "{bout:?}");
-    }
-}
-
-#[test]
 fn a_stray_reading_is_no_stand() {
     // What no state explains: 30 s at 3.9 m/s with 185 steps a minute, and a slow walk whose cadence drops out.
     let found = bouts(&[(600, 1.5, Some(112.0)), (30, 3.9, Some(185.0)), (600, 1.5, Some(112.0))]);
