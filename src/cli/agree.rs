@@ -14,7 +14,7 @@ use jogaudit_report::{agree_plot, agree_text, agree_view, text, view};
 use super::{Done, Io};
 
 /// Larger sides are refused rather than read into memory.
-const MOST_BYTES: u64 = 1 << 30;
+const MOST_BYTES: u64 = input::MOST_CHARACTERS as u64;
 /// What a file of a folder ends with.
 const ENDINGS: [&str; 2] = ["json", "csv"];
 /// What may stand before the ending and tells the side, not the recording.

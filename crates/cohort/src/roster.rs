@@ -15,6 +15,8 @@ use super::prescribed::{Plans, Prescribed};
 
 /// Larger rosters are refused, our choice: a line for each of a million recordings stays below.
 const MAX_ROSTER_BYTES: u64 = 256 << 20;
+/// Patterns of a roster, our choice: every path is held against all of them. Lines that name a path are not bounded.
+const MOST_PATTERNS: usize = 5_000;
 /// So many bad lines are shown, our choice.
 const SHOWN_FAULTS: usize = 10;
 
@@ -174,6 +176,9 @@ impl RosterReader<'_> {
         }
         let line = self.lines.len();
         if wanted.contains(['*', '?', '[', '{']) {
+            if self.pattern_lines.len() == MOST_PATTERNS {
+                return Err(format!("more than {MOST_PATTERNS} patterns; name the paths themselves"));
+            }
             self.patterns.add(pattern(wanted).map_err(|error| error.to_string())?);
             self.pattern_lines.push(line);
         }
@@ -277,6 +282,16 @@ mod tests {
             assert!(said.contains(part), "{part}\n{said}");
         }
         assert!(read("file,stage\n").err().unwrap().contains("line 1: there is no column `path`"));
+    }
+
+    #[test]
+    fn patterns_are_bounded_and_named_paths_are_not() {
+        let line = |n: usize| format!("P{n}/a.fit,1,plan.toml\n");
+        let head = "path,stage,plan\n";
+        assert!(read(&(head.to_owned() + &(0..6_000).map(line).collect::<String>())).is_ok());
+        let pattern = |n: usize| format!("P{n}/*.fit,1,plan.toml\n");
+        let said = read(&(head.to_owned() + &(0..5_002).map(pattern).collect::<String>())).err().unwrap();
+        assert!(said.contains("line 5002: more than 5000 patterns"), "{said}");
     }
 
     #[test]

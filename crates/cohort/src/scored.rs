@@ -71,7 +71,7 @@ pub(super) struct RowError {
 }
 
 /// Every `error_code` and what it means.
-pub(super) const ERROR_CODES: [(&str, &str); 22] = [
+pub(super) const ERROR_CODES: [(&str, &str); 24] = [
     ("not_found", "there is no file of that name"),
     ("no_permission", "the file may not be read"),
     ("is_folder", "the path is a folder"),
@@ -86,6 +86,8 @@ pub(super) const ERROR_CODES: [(&str, &str); 22] = [
     ("unfolds_too_far", "zipped content unfolds as no recording does"),
     ("zip_unreadable", "nothing could be unfolded from the zip archive"),
     ("zip_too_many_files", "the zip archive lists too many files"),
+    ("too_many_activities", "the file holds more activities than are read"),
+    ("too_many_samples", "the file holds more samples than are read"),
     ("zip_locked", "the zip archive is locked with a password"),
     ("zip_method", "the zip archive is packed by a method that is not known here"),
     ("no_recording_in_zip", "the zip archive holds no recording"),
@@ -204,6 +206,8 @@ mod tests {
             ReadErrorKind::UnfoldsTooFar { limit_times: 1 },
             ReadErrorKind::ZipUnreadable,
             ReadErrorKind::ZipTooManyFiles { limit: 1 },
+            ReadErrorKind::TooManyActivities { limit: 1 },
+            ReadErrorKind::TooManySamples { limit: 1 },
             ReadErrorKind::ZipLocked,
             ReadErrorKind::ZipMethod { method: String::new() },
             ReadErrorKind::NoRecordingInZip { files: 1, first: String::new() },

@@ -256,6 +256,7 @@ fn name_in(folder: &Path, path: &Path) -> String {
 pub fn activities(bytes: &[u8], name: &str, config: &Config) -> Activities {
     let read = read(bytes, &config.read).map_err(|error| chain(&error))?;
     let several = read.value.len() > 1;
+    let sha256 = sha256(bytes);
     let (mut on_foot, mut others) = (Vec::new(), Vec::new());
     for (index, recording) in read.value.iter().enumerate() {
         let name = if several { format!("{name}#{}", index + 1) } else { name.to_owned() };
@@ -269,7 +270,7 @@ pub fn activities(bytes: &[u8], name: &str, config: &Config) -> Activities {
         notices.append(&mut segmented.notices);
         on_foot.push(Recorded {
             name,
-            sha256: sha256(bytes),
+            sha256: sha256.clone(),
             channels: recording.facts().channels.len(),
             series: segmented.series,
             segmentation: segmented.segmentation,

@@ -83,7 +83,7 @@ impl Failure {
 
     /// A plan has mistakes.
     pub fn plan(path: &Path, error: &PlanError) -> Self {
-        let what = match error.faults().len() {
+        let what = match error.count() {
             1 => "the plan has a mistake".to_owned(),
             n => format!("the plan has {n} mistakes"),
         };

@@ -38,6 +38,10 @@ pub(super) struct CachedCase {
     one_at_a_time: Arc<Semaphore>,
     state: Mutex<State>,
     changed: Notify,
+    /// One plan of the case is looked over at a time.
+    pub(super) lint_turn: Semaphore,
+    /// Counts the texts that were sent as somebody types.
+    pub(super) lint_asked: AtomicUsize,
 }
 
 #[derive(Default)]
@@ -113,6 +117,8 @@ impl CachedCase {
             one_at_a_time,
             state: Mutex::default(),
             changed: Notify::new(),
+            lint_turn: Semaphore::new(1),
+            lint_asked: AtomicUsize::new(0),
         }
     }
 

@@ -1,10 +1,13 @@
 //! The diary and the plan: what is typed in.
 #![allow(clippy::unused_async)] // the router takes async functions
 
+use std::sync::atomic::Ordering;
+
 use axum::extract::{Form, Path, Query, State};
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse};
 use jiff::civil::Date;
+use maud::Markup;
 use serde::Deserialize;
 
 use jogaudit_core::review::{DayCells, Diary, Pattern, score};
@@ -258,8 +261,9 @@ pub(super) async fn plan(
         )
     })?;
     let text = if text.is_empty() { view_plan::TEMPLATE } else { &text };
+    let remarks = look_over(cached, text.to_owned()).await?;
     let frame = PageFrame { done: asked.done.as_deref(), ..PageFrame::of(&app, cached, "Plan") };
-    Ok(frame.page(&view_plan::page(cached, text, &of, None)).into_response())
+    Ok(frame.page(&view_plan::page(cached, text, &of, &remarks, None)).into_response())
 }
 
 pub(super) async fn change_plan(
@@ -286,8 +290,10 @@ pub(super) async fn change_plan(
             Err(refusal) => trouble = Some(refusal),
         }
     }
+    let text = form.text(false);
+    let remarks = look_over(cached, text.clone()).await?;
     let frame = PageFrame::of(&app, cached, "Plan");
-    let page = frame.page(&view_plan::page(cached, &form.text(false), &form.of, trouble.as_ref()));
+    let page = frame.page(&view_plan::page(cached, &text, &form.of, &remarks, trouble.as_ref()));
     Ok(match trouble {
         Some(refusal) => (refusal.status, page).into_response(),
         None => page.into_response(),
@@ -299,7 +305,20 @@ pub(super) async fn lint_plan(
     Path(case): Path<String>,
     Form(form): Form<Changed>,
 ) -> PageResult {
-    case_of(&app, &case)?;
+    let cached = case_of(&app, &case)?;
+    // As one types, only the newest text is looked over: the others are dropped when their turn comes.
+    let mine = cached.lint_asked.fetch_add(1, Ordering::Relaxed) + 1;
+    let _turn = cached.lint_turn.acquire().await.map_err(|_| Refusal::bug())?;
+    if cached.lint_asked.load(Ordering::Relaxed) != mine {
+        let what = "a newer text is looked over instead";
+        return Err(Refusal::new(StatusCode::CONFLICT, what, "wait for its remarks"));
+    }
     let remarks = tokio::task::spawn_blocking(move || view_plan::remarks(&form.text(false)));
     Ok(Html(remarks.await.map_err(|_| Refusal::bug())?.into_string()).into_response())
+}
+
+/// What there is to say about a text, one at a time.
+async fn look_over(cached: &CachedCase, text: String) -> Result<Markup, Refusal> {
+    let _turn = cached.lint_turn.acquire().await.map_err(|_| Refusal::bug())?;
+    tokio::task::spawn_blocking(move || view_plan::remarks(&text)).await.map_err(|_| Refusal::bug())
 }

@@ -215,7 +215,8 @@ impl Proposal {
             }
             (Some(stage), ..) => format!("Taken for stage “{stage}”."),
             (None, ..) if session.stage_candidates.is_empty() => {
-                "It fits no session of the plan. Choose a stage if it was one all the same.".to_owned()
+                "No session of the plan was recognised in it. Choose a stage if it was one all the same."
+                    .to_owned()
             }
             (None, ..) => {
                 let named: Vec<String> = session

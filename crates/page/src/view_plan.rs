@@ -30,7 +30,13 @@ sessions = 3
 ";
 
 /// The page: the text, and what there is to say about it.
-pub(super) fn page(cached: &CachedCase, text: &str, of: &str, trouble: Option<&Refusal>) -> Markup {
+pub(super) fn page(
+    cached: &CachedCase,
+    text: &str,
+    of: &str,
+    remarks: &Markup,
+    trouble: Option<&Refusal>,
+) -> Markup {
     let root = root(cached);
     html! {
         h1 { "Plan" }
@@ -49,7 +55,7 @@ pub(super) fn page(cached: &CachedCase, text: &str, of: &str, trouble: Option<&R
                 button.main name="action" value="save" { "Save" }
             }
         }
-        section #remarks aria-live="polite" aria-label="Remarks on the plan" { (remarks(text)) }
+        section #remarks aria-live="polite" aria-label="Remarks on the plan" { (remarks) }
     }
 }
 

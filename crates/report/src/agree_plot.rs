@@ -96,6 +96,7 @@ fn bland_altman(area: &Area<'_>, name: &str, pairs: &Pairs, limits: &BlandAltman
     });
     let x = range(points.iter().map(|p| p.0));
     let y = range(points.iter().map(|p| p.1).chain(ends).chain([0.0]));
+    let (Some(x), Some(y)) = (x, y) else { return too_large(area) };
     let mut chart = ChartBuilder::on(area)
         .margin_top(42)
         .margin_right(LABELS)
@@ -145,6 +146,9 @@ fn bland_altman(area: &Area<'_>, name: &str, pairs: &Pairs, limits: &BlandAltman
 fn boundaries(area: &Area<'_>, errors_s: &[f64], bias_s: f64, p95_s: f64) -> Drawn {
     // Far outliers would flatten everything else; how many are not drawn is said.
     let reach_s = 3.0 * step(p95_s.max(0.2), 2.0);
+    if ![reach_s, bias_s].iter().all(|value| value.abs() <= GREATEST) {
+        return too_large(area);
+    }
     let shown: Vec<f64> = errors_s.iter().copied().filter(|s| s.abs() <= reach_s).collect();
     let title =
         format!("{} boundaries of bouts matched at an overlap share of {BOUNDARY_SHARE}", errors_s.len());
@@ -210,12 +214,31 @@ fn axes(
     Ok(())
 }
 
-/// Least to greatest with room around them.
-fn range(values: impl Iterator<Item = f64>) -> (f64, f64) {
-    let (low, high) =
-        values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
-    let room = if high > low { 0.06 * (high - low) } else { high.abs().max(1.0) * 0.1 };
-    (low - room, high + room)
+/// Greatest value that is drawn, our choice: beyond, the distance between two values may not be a number any more.
+const GREATEST: f64 = 1e100;
+/// Least length of an axis, as a share of its values: below, the next tick would be the same number, and the least of all.
+const LEAST_SHARE: f64 = 1e-9;
+const LEAST_LENGTH: f64 = 1e-100;
+
+fn too_large(area: &Area<'_>) -> Drawn {
+    area.draw_text("Nothing to draw: the values are too large for a picture.", &text(13, QUIET), (16, 44))?;
+    Ok(())
+}
+
+/// Least to greatest with room around them; `None` where they are too large to be drawn.
+fn range(values: impl Iterator<Item = f64>) -> Option<(f64, f64)> {
+    let mut all_drawn = true;
+    let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
+        all_drawn &= v.abs() <= GREATEST;
+        (low.min(v), high.max(v))
+    });
+    if !all_drawn || low > high {
+        return None;
+    }
+    let greatest = low.abs().max(high.abs());
+    let is_long = high - low > (LEAST_SHARE * greatest).max(LEAST_LENGTH);
+    let room = if is_long { 0.06 * (high - low) } else { greatest.max(1.0) * 0.1 };
+    Some((low - room, high + room))
 }
 
 /// The least of 1, 2 and 5 times a power of ten that is at least a `parts`th of `length`.
@@ -269,6 +292,38 @@ mod tests {
             [step(30.0, 30.0), step(31.0, 30.0), step(0.7, 1.0), step(6.0, 30.0)],
             [1.0, 2.0, 1.0, 0.2]
         );
+    }
+
+    #[test]
+    fn a_picture_ends_for_any_finite_values() {
+        let extremes = [
+            0.0,
+            5e-324,
+            -1e-300,
+            1.0,
+            1.0 + f64::EPSILON,
+            1e17,
+            1e17 + 16.0,
+            1e99,
+            -1e101,
+            f64::MAX,
+            f64::MIN,
+        ];
+        for a in extremes {
+            for b in extremes {
+                for c in extremes {
+                    let pairs =
+                        Pairs { reference: vec![a, b, 0.0, c], other: vec![b, c, a, 1.0], missing: 0 };
+                    let columns = vec![("x".to_owned(), pairs)];
+                    let joined = jogaudit_core::agree::input::Joined { columns, ..Default::default() };
+                    assert!(
+                        scores(&jogaudit_core::agree::compare_scores(joined).value).ends_with("</svg>\n\n")
+                    );
+                }
+            }
+            let tally = Tally { boundaries_s: vec![a, 1.0, -a, a, 0.5], ..Tally::default() };
+            assert!(bouts(&tally).ends_with("</svg>\n\n"));
+        }
     }
 
     #[test]

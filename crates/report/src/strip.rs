@@ -1,5 +1,7 @@
 //! What was prescribed over what was done, on one time axis, in characters.
 
+use std::ops::Range;
+
 use jogaudit_core::gait::Gait;
 
 use super::view::{BoutView, CheckView, RepView};
@@ -87,6 +89,14 @@ struct Scale {
 }
 
 impl Scale {
+    /// The columns that a span may touch, one more on either side for rounding.
+    fn columns(self, (from_s, to_s): (f64, f64)) -> Range<usize> {
+        let column = |at_s: f64| ((at_s - self.from_s) / self.column_s).clamp(-2.0, self.width as f64 + 2.0);
+        let first = (column(from_s).floor() - 1.0).max(0.0) as usize;
+        let end = (column(to_s).ceil() + 1.0).max(0.0) as usize;
+        first..end.min(self.width)
+    }
+
     /// Time that a span from one moment to another and a column share.
     fn shared_s(self, (from_s, to_s): (f64, f64), column: usize) -> f64 {
         let start_s = self.from_s + column as f64 * self.column_s;
@@ -153,26 +163,32 @@ pub(super) fn last_end(spans: &[GaitSpan]) -> f64 {
 
 /// Each column shows what fills most of it, a space where nothing is.
 fn row(spans: &[GaitSpan], scale: Scale) -> String {
-    let text: String = (0..scale.width)
-        .map(|column| {
-            let shares =
-                spans.iter().map(|span| (scale.shared_s((span.start_s, span.end_s), column), span.gait));
-            let most = shares.filter(|(s, _)| *s > 0.0).max_by(|a, b| a.0.total_cmp(&b.0));
-            most.map_or(' ', |(_, gait)| glyph(gait))
-        })
-        .collect();
+    let mut most: Vec<(f64, char)> = vec![(0.0, ' '); scale.width];
+    for span in spans {
+        let span_s = (span.start_s, span.end_s);
+        for column in scale.columns(span_s) {
+            let shared_s = scale.shared_s(span_s, column);
+            // Of equals the last one.
+            if shared_s > 0.0 && shared_s >= most[column].0 {
+                most[column] = (shared_s, glyph(span.gait));
+            }
+        }
+    }
+    let text: String = most.into_iter().map(|(_, glyph)| glyph).collect();
     text.trim_end().to_owned()
 }
 
 /// Marks the columns of which a span, from one moment to another, fills at least half.
 fn marks(spans: &[(f64, f64)], scale: Scale) -> String {
-    let is_marked = |column| {
-        spans.iter().any(|&(from_s, to_s)| {
-            scale.shared_s((from_s, to_s), column) >= 0.5 * scale.column_s.min(to_s - from_s).max(1e-9)
-        })
-    };
-    let text: String = (0..scale.width).map(|column| if is_marked(column) { '^' } else { ' ' }).collect();
-    text.trim_end().to_owned()
+    let mut marks = vec![' '; scale.width];
+    for &(from_s, to_s) in spans {
+        for column in scale.columns((from_s, to_s)) {
+            if scale.shared_s((from_s, to_s), column) >= 0.5 * scale.column_s.min(to_s - from_s).max(1e-9) {
+                marks[column] = '^';
+            }
+        }
+    }
+    marks.into_iter().collect::<String>().trim_end().to_owned()
 }
 
 /// Times at round steps, each at least two columns from the last.
@@ -228,6 +244,17 @@ mod tests {
         assert_eq!(row(&spans, scale(80.0, 8)), "▂▂█▂");
         assert_eq!(row(&spans, Scale { from_s: 20.0, ..scale(40.0, 4) }), "█▂");
         assert_eq!(row(&[], scale(40.0, 4)), "");
+    }
+
+    #[test]
+    fn very_many_bouts_are_drawn_in_one_pass() {
+        // Column by column this takes a hundred thousand spans times every column.
+        let mut parts = Vec::new();
+        (0..150_000).for_each(|_| parts.extend([(Gait::Run, 0.2), (Gait::Walk, 0.1)]));
+        let spans = spans(&parts);
+        let text = row(&spans, scale(45_000.0, 20_000));
+        assert_eq!(text.chars().count(), 20_000);
+        assert!(text.chars().all(|c| c == '█'));
     }
 
     #[test]

@@ -11,6 +11,10 @@ pub type BoutSets = BTreeMap<String, Vec<GaitSpan>>;
 
 /// Most bouts of one recording: matching needs room for their square.
 pub const MOST_BOUTS: usize = 2000;
+/// Most characters of a side, and most cells of a table, our choice: 60 columns of 60,000 recordings stay below.
+pub const MOST_CHARACTERS: usize = 64 << 20;
+/// See [`MOST_CHARACTERS`].
+pub const MOST_CELLS: usize = 4_000_000;
 /// What bouts may overlap by, s: more than rounding explains is a mistake.
 const ROUNDING_S: f64 = 0.1;
 /// The columns that make a table one of bouts.
@@ -48,6 +52,9 @@ fn wrong<T>(what: impl Into<String>) -> Result<T, InputError> {
 /// Reads one side. `key`: the columns that name a recording or row; empty for `path`, else the first column.
 pub fn parse(text: &str, key: &[String]) -> Result<Side, InputError> {
     let text = text.trim_start_matches('\u{feff}');
+    if text.len() > MOST_CHARACTERS {
+        return wrong(format!("larger than {} MiB; leave columns or rows out", MOST_CHARACTERS >> 20));
+    }
     if let Ok(Value::Object(document)) = serde_json::from_str(text)
         && let Some(bouts) = document.get("bouts")
     {
@@ -212,10 +219,19 @@ fn csv_table(text: &str) -> Result<Table, InputError> {
     if let Some(twice) = columns.iter().find(|name| !seen.insert(name.as_str())) {
         return wrong(format!("two columns are named `{twice}`"));
     }
-    let rows =
-        reader.records().map(|row| row.map(|row| row.iter().map(str::to_owned).collect()).map_err(fault));
-    let rows = rows.collect::<Result<Vec<_>, _>>()?;
+    let mut rows = Vec::new();
+    for row in reader.records() {
+        rows.push(row.map_err(fault)?.iter().map(str::to_owned).collect());
+        refuse_too_many_cells(rows.len(), columns.len())?;
+    }
     Ok(Table { columns, rows })
+}
+
+fn refuse_too_many_cells(rows: usize, columns: usize) -> Result<(), InputError> {
+    if rows.saturating_mul(columns) <= MOST_CELLS {
+        return Ok(());
+    }
+    wrong(format!("a table of more than {MOST_CELLS} cells; leave columns or rows out"))
 }
 
 enum Objects {
@@ -253,6 +269,7 @@ fn objects(text: &str) -> Result<Objects, InputError> {
             table.columns.push(object.clone());
         }
     }
+    refuse_too_many_cells(objects.len(), table.columns.len())?;
     for object in objects {
         let mut row = vec![String::new(); table.columns.len()];
         for (name, value) in object {

@@ -18,8 +18,9 @@ const BOUTS_IN_JOINED: usize = 7;
 /// Greatest number of targets joined into one group.
 const TARGETS_IN_GROUP: usize = 65;
 
-/// Greatest number of bouts times targets, about 100 MB: 2,000 of each, far beyond any session.
-const MOST_CELLS: usize = 4_000_000;
+/// Greatest number of bouts times targets, of all layouts of a session and, where its stage is looked for, of all stages:
+/// about 100 MB and 2 s. 2,000 of each are far beyond any session.
+pub(super) const MOST_CELLS: usize = 4_000_000;
 
 /// How a piece of the recording counts in the matching.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -314,10 +315,15 @@ fn joint_place(first: &Target, last: &Target) -> TargetPlace {
     if first.place == TargetPlace::Inner { last.place } else { first.place }
 }
 
+/// Work of matching so many bouts with so many targets.
+pub(super) fn cells(pieces: usize, targets: usize) -> usize {
+    (pieces + 1).saturating_mul(targets + 1)
+}
+
 /// Finds the cheapest matching. `None` when there is too much to match in reasonable time and memory
 /// ([`MOST_CELLS`]).
 pub(super) fn align(pieces: &[Piece], targets: &[Target], costs: &Costs) -> Option<Alignment> {
-    if (pieces.len() + 1).saturating_mul(targets.len() + 1) > MOST_CELLS {
+    if cells(pieces.len(), targets.len()) > MOST_CELLS {
         return None;
     }
     let mut table = Table::new(pieces.len(), targets.len());

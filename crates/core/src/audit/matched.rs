@@ -45,11 +45,11 @@ pub(super) struct Layout {
 }
 
 impl Layout {
-    fn new(steps: Vec<Step>, pieces: &[Piece], speeds: Speeds, config: &AuditConfig) -> Self {
+    /// The steps laid out and not yet matched.
+    fn new(steps: Vec<Step>, speeds: Speeds) -> Self {
         let timed: Vec<(Move, f64)> = steps.iter().map(|step| (step.motion, speeds.length_s(step))).collect();
         let targets = align::targets(&timed);
-        let alignment = align::align(pieces, &targets, &config.costs);
-        Self { steps, lengths_s: timed.into_iter().map(|t| t.1).collect(), targets, alignment }
+        Self { steps, lengths_s: timed.into_iter().map(|t| t.1).collect(), targets, alignment: None }
     }
 
     fn cost_s(&self) -> f64 {
@@ -88,29 +88,51 @@ impl Speeds {
     }
 }
 
-/// Every layout of a session, each with its matching.
-fn layouts_of(
-    pieces: &[Piece],
-    series: &Series,
-    session: &Session,
-    config: &AuditConfig,
-) -> impl Iterator<Item = Layout> {
+/// Every layout of a session, not yet matched.
+fn layouts_of(pieces: &[Piece], series: &Series, session: &Session) -> Vec<Layout> {
     let speeds = Speeds::of(pieces, series);
     let (run, walk) = (MetresPerSecond::new(speeds.run_mps), MetresPerSecond::new(speeds.walk_mps));
-    layouts::layouts(session, run, walk)
-        .into_iter()
-        .map(move |steps| Layout::new(steps, pieces, speeds, config))
+    layouts::layouts(session, run, walk).into_iter().map(|steps| Layout::new(steps, speeds)).collect()
 }
 
-/// See [`super::alignment_cost_s`].
-pub(super) fn alignment_cost_s(
+/// Work of matching these layouts: bouts times targets, of all of them.
+fn cells(pieces: &[Piece], layouts: &[Layout]) -> usize {
+    let of = |layout: &Layout| align::cells(pieces.len(), layout.targets.len());
+    layouts.iter().map(of).fold(0, usize::saturating_add)
+}
+
+/// Matches every layout, unless that is too much work altogether: then none, since the one that fits best is not known.
+fn match_all(pieces: &[Piece], layouts: &mut [Layout], config: &AuditConfig) {
+    if cells(pieces, layouts) > align::MOST_CELLS {
+        return;
+    }
+    for layout in layouts {
+        layout.alignment = align::align(pieces, &layout.targets, &config.costs);
+    }
+}
+
+/// See [`super::alignment_costs_s`].
+pub(super) fn alignment_costs_s<'s>(
     segmentation: &Segmentation,
     series: &Series,
-    session: &Session,
+    sessions: impl Iterator<Item = &'s Session>,
     config: &AuditConfig,
-) -> f64 {
+) -> Option<Vec<f64>> {
     let pieces = measure::pieces(segmentation, series);
-    layouts_of(&pieces, series, session, config).map(|l| l.cost_s()).fold(f64::INFINITY, f64::min)
+    let (mut all, mut work) = (Vec::new(), 0_usize);
+    for session in sessions {
+        let layouts = layouts_of(&pieces, series, session);
+        work = work.saturating_add(cells(&pieces, &layouts));
+        if work > align::MOST_CELLS {
+            return None;
+        }
+        all.push(layouts);
+    }
+    let cost_s = |mut layouts: Vec<Layout>| {
+        match_all(&pieces, &mut layouts, config);
+        layouts.iter().map(Layout::cost_s).fold(f64::INFINITY, f64::min)
+    };
+    Some(all.into_iter().map(cost_s).collect())
 }
 
 impl<'a> Matched<'a> {
@@ -126,8 +148,9 @@ impl<'a> Matched<'a> {
         config: &'a AuditConfig,
     ) -> Self {
         let pieces = measure::pieces(segmentation, series);
-        let layouts = layouts_of(&pieces, series, prescription.session, config);
-        let layout = layouts.min_by(|a, b| a.cost_s().total_cmp(&b.cost_s())).unwrap_or_default();
+        let mut layouts = layouts_of(&pieces, series, prescription.session);
+        match_all(&pieces, &mut layouts, config);
+        let layout = layouts.into_iter().min_by(|a, b| a.cost_s().total_cmp(&b.cost_s())).unwrap_or_default();
         let groups = layout.alignment.as_ref().map_or(&[][..], |alignment| &alignment.groups);
         let done = measure::lay_out(&pieces, &layout.targets, groups, &layout.lengths_s);
         let slopes = gradient::slopes(series, config.slope_window_m, config.slope_error);

@@ -219,13 +219,14 @@ impl<'p> Prescription<'p> {
     }
 }
 
-/// Measures how badly a recording fits a session, without judging it: the cost of the best matching of its bouts with the
-/// session's steps, in seconds of mismatch (see [`Costs`]), 0 for a perfect fit. Linear in bouts × steps.
-pub fn alignment_cost_s(
+/// Measures how badly a recording fits each of some sessions, without judging it: the cost of the best matching of its bouts
+/// with the session's steps, in seconds of mismatch (see [`Costs`]), 0 for a perfect fit. Linear in bouts × steps of all; `None`
+/// when that is too much to match (4,000,000).
+pub fn alignment_costs_s<'s>(
     segmentation: &Segmentation,
     series: &Series,
-    session: &Session,
+    sessions: impl Iterator<Item = &'s Session>,
     config: &AuditConfig,
-) -> f64 {
-    matched::alignment_cost_s(segmentation, series, session, config)
+) -> Option<Vec<f64>> {
+    matched::alignment_costs_s(segmentation, series, sessions, config)
 }

@@ -119,40 +119,64 @@ fn floor_boundary(text: &str, at: usize) -> usize {
     at
 }
 
-/// A plan that cannot be used: every mistake that was found, in order of place, at least one.
+/// Mistakes of a plan that are shown, our choice: the first ones are mended first.
+pub const MOST_FAULTS: usize = 20;
+
+/// A mistake before its line is looked for, which takes reading the text up to it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct UnplacedFault {
+    pub(super) span: Range<usize>,
+    pub(super) message: String,
+    pub(super) help: Option<String>,
+}
+
+/// A plan that cannot be used: the first [`MOST_FAULTS`] mistakes in order of place, at least one, and how many there are.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct PlanError {
     faults: Vec<Fault>,
+    count: usize,
 }
 
 impl PlanError {
-    /// Puts the mistakes in order. `None` when there are none.
-    pub(super) fn from_faults(mut faults: Vec<Fault>) -> Option<Self> {
-        faults.sort_by_key(|fault| (fault.span.start, fault.span.end));
-        (!faults.is_empty()).then_some(Self { faults })
+    /// Puts the mistakes in order and looks for the places of the first ones. `None` when there are none.
+    pub(super) fn of(text: &str, mut unplaced: Vec<UnplacedFault>) -> Option<Self> {
+        unplaced.sort_by_key(|fault| (fault.span.start, fault.span.end));
+        let count = unplaced.len();
+        let placed = unplaced.into_iter().take(MOST_FAULTS);
+        let faults = placed.map(|f| Fault::new(text, f.span, f.message).with_help(f.help)).collect();
+        (count > 0).then_some(Self { faults, count })
     }
 
-    /// The mistakes in order of place.
+    #[cfg(test)]
+    fn from_faults(faults: Vec<Fault>) -> Self {
+        let count = faults.len();
+        Self { faults, count }
+    }
+
+    /// The first [`MOST_FAULTS`] mistakes in order of place.
     pub fn faults(&self) -> &[Fault] {
         &self.faults
+    }
+
+    /// How many mistakes there are in all.
+    pub fn count(&self) -> usize {
+        self.count
     }
 
     /// Shows every mistake with its line and a caret, each line ending in a newline. `file` is how the user named the
     /// plan.
     pub fn render(&self, file: &str) -> String {
-        /// More than this is noise: the first ones are mended first.
-        const MOST: usize = 10;
-        let number_width = self.faults.iter().take(MOST).map(|f| f.line.to_string().len()).max().unwrap_or(1);
+        let number_width = self.faults.iter().map(|f| f.line.to_string().len()).max().unwrap_or(1);
         let mut out = String::new();
-        for (n, fault) in self.faults.iter().take(MOST).enumerate() {
+        for (n, fault) in self.faults.iter().enumerate() {
             if n > 0 {
                 out.push('\n');
             }
             // Writing to a String cannot fail.
             let _ = fault.render(file, number_width.max(3), &mut out);
         }
-        if self.faults.len() > MOST {
-            let _ = writeln!(out, "\n  and {} more", self.faults.len() - MOST);
+        if self.count > self.faults.len() {
+            let _ = writeln!(out, "\n  and {} more", self.count - self.faults.len());
         }
         out
     }
@@ -163,6 +187,9 @@ impl fmt::Display for PlanError {
         for (n, fault) in self.faults.iter().enumerate() {
             let separator = if n > 0 { "; " } else { "" };
             write!(f, "{separator}line {}, column {}: {}", fault.line, fault.column, fault.message)?;
+        }
+        if self.count > self.faults.len() {
+            write!(f, "; and {} more", self.count - self.faults.len())?;
         }
         Ok(())
     }
@@ -180,7 +207,7 @@ mod tests {
         let at = text.find("\"x\"").unwrap();
         let fault = Fault::new(text, at..at + 3, "expected y");
         assert_eq!((fault.line, fault.column, fault.width), (2, 6, 3));
-        let shown = PlanError::from_faults(vec![fault]).unwrap().render("p.toml");
+        let shown = PlanError::from_faults(vec![fault]).render("p.toml");
         assert_eq!(shown, "  p.toml:2:6\n    2 | \té = \"x\"\n      | \t    ^^^ expected y\n");
     }
 
@@ -195,7 +222,7 @@ mod tests {
     #[test]
     fn a_long_line_is_cut_around_the_fault() {
         let text = format!("{}!{}", "x".repeat(500), "y".repeat(500));
-        let shown = PlanError::from_faults(vec![Fault::new(&text, 500..501, "m")]).unwrap().render("p");
+        let shown = PlanError::from_faults(vec![Fault::new(&text, 500..501, "m")]).render("p");
         let lines: Vec<&str> = shown.lines().collect();
         assert!(lines.iter().all(|l| l.chars().count() < 110));
         let column = lines[2].chars().position(|c| c == '^').unwrap();
@@ -203,9 +230,21 @@ mod tests {
     }
 
     #[test]
+    fn the_first_mistakes_are_placed_and_the_rest_is_counted() {
+        // 200,000 mistakes in half a MiB: placing each would read the text as often.
+        let text = "=a\n".repeat(200_000);
+        let unplaced = |n: usize| UnplacedFault { span: 3 * n..3 * n + 2, message: "m".into(), help: None };
+        let error = PlanError::of(&text, (0..200_000).rev().map(unplaced).collect()).unwrap();
+        assert_eq!((error.faults().len(), error.count(), error.faults()[19].line), (20, 200_000, 20));
+        assert!(error.render("p").ends_with("\n  and 199980 more\n"));
+        assert!(error.to_string().ends_with("; and 199980 more"));
+        assert_eq!(PlanError::of("", Vec::new()), None);
+    }
+
+    #[test]
     fn control_characters_do_not_reach_the_terminal() {
         let fault = Fault::new("a\u{1b}[31m", 0..1, "m");
-        assert!(!PlanError::from_faults(vec![fault]).unwrap().render("p").contains('\u{1b}'));
+        assert!(!PlanError::from_faults(vec![fault]).render("p").contains('\u{1b}'));
         assert!(!quoted("\u{1b}[31m").contains('\u{1b}'));
     }
 }

@@ -17,7 +17,7 @@ pub(crate) mod suggest;
 mod weeks;
 
 pub use dose::PrescribedDose;
-pub use error::{Fault, LanguageError, PlanError};
+pub use error::{Fault, LanguageError, MOST_FAULTS, PlanError};
 pub use expand::{Block, Candidate, Expansion, step_counts};
 pub use figures::Figures;
 pub use scan::{parse_duration, parse_percent};

@@ -9,7 +9,7 @@ use jogaudit_recording::notice::Noted;
 use jogaudit_recording::units::{BeatsPerMinute, MetresPerSecond, Seconds, StepsPerMinute};
 
 use super::bounds::{self, Bound};
-use super::error::{Fault, LanguageError, PlanError, quoted};
+use super::error::{LanguageError, PlanError, UnplacedFault, quoted};
 use super::scan::Scanner;
 use super::source::part_of_string;
 use super::suggest::closest;
@@ -60,7 +60,7 @@ impl Plan {
         }
         // What is said about keys of a text that is not TOML would only confuse.
         let plan = if errors.is_empty() { reader.plan(table.get_ref()) } else { None };
-        match (PlanError::from_faults(reader.faults), plan) {
+        match (PlanError::of(unmarked, reader.faults), plan) {
             (None, Some(plan)) => Ok(Noted::plain(plan)),
             (Some(error), _) => Err(error),
             (None, None) => unreachable!("a plan that was not read has a fault"),
@@ -105,17 +105,24 @@ impl Given {
     }
 }
 
+/// Stages of a plan, our choice: three a week for three years stay below.
+pub(super) const MOST_STAGES: usize = 500;
+
 type Value<'a, 'i> = &'a Spanned<DeValue<'i>>;
 
 /// Reads values and collects what is wrong with them.
 struct Reader<'i> {
     text: &'i str,
-    faults: Vec<Fault>,
+    faults: Vec<UnplacedFault>,
 }
 
 impl<'i> Reader<'i> {
     fn fault(&mut self, span: Range<usize>, message: impl Into<String>) {
-        self.faults.push(Fault::new(self.text, span, message));
+        self.helpful(span, message, None);
+    }
+
+    fn helpful(&mut self, span: Range<usize>, message: impl Into<String>, help: Option<String>) {
+        self.faults.push(UnplacedFault { span, message: message.into(), help });
     }
 
     fn plan(&mut self, table: &DeTable<'i>) -> Option<Plan> {
@@ -215,6 +222,11 @@ impl<'i> Reader<'i> {
         if entries.is_empty() {
             self.fault(value.span(), format!("expected {EXPECTED}"));
         }
+        if entries.len() > MOST_STAGES {
+            let message = format!("expected at most {MOST_STAGES} stages, found {}", entries.len());
+            self.fault(value.span(), message);
+            return None;
+        }
         let mut stages: Vec<Stage> = Vec::new();
         for entry in entries {
             let DeValue::Table(table) = entry.get_ref() else {
@@ -266,8 +278,7 @@ impl<'i> Reader<'i> {
                 Some(meant) => format!("did you mean `{meant}`?"),
                 None => format!("known here: {}", known().collect::<Vec<_>>().join(", ")),
             };
-            let fault = Fault::new(self.text, key.span(), format!("{} is no key {of}", quoted(word)));
-            self.faults.push(fault.with_help(Some(help)));
+            self.helpful(key.span(), format!("{} is no key {of}", quoted(word)), Some(help));
         }
     }
 
@@ -422,9 +433,7 @@ impl<'i> Reader<'i> {
         let names: Vec<String> = zones.available().map(|name| name.to_string()).collect();
         let help =
             closest(text, names.iter().map(String::as_str)).map(|name| format!("did you mean `{name}`?"));
-        let fault =
-            Fault::new(self.text, value.span(), "expected a time zone name such as `Europe/Oslo` or `UTC`");
-        self.faults.push(fault.with_help(help));
+        self.helpful(value.span(), "expected a time zone name such as `Europe/Oslo` or `UTC`", help);
         None
     }
 }

@@ -331,8 +331,12 @@ pub(super) fn longest_jumps(history: &History<'_>, longest: &[Option<LongestRun>
                 // The first session on record may be of any stage; later ones of none that is not due.
                 if furthest.is_some() { vec![(*stage).min(due)] } else { vec![*stage] }
             }
-            StageChoice::Ambiguous(candidates) => candidates.iter().map(|(stage, _)| *stage).collect(),
-            StageChoice::InParts | StageChoice::NoSession => vec![history.stage_at(index)],
+            StageChoice::Ambiguous(candidates) if !candidates.is_empty() => {
+                candidates.iter().map(|(stage, _)| *stage).collect()
+            }
+            StageChoice::Ambiguous(_) | StageChoice::InParts | StageChoice::NoSession => {
+                vec![history.stage_at(index)]
+            }
         };
         furthest = furthest.max(session.stage.stage());
         let Some(run) = longest[index].filter(|run| run.rise() > history.config.longest_jump) else {

@@ -151,6 +151,15 @@ fn tallies(plan: &Plan, sessions: &[PerformedSession]) -> Vec<StageTally> {
 fn note_ambiguous(history: &History<'_>, notices: &mut Vec<Notice>) {
     for session in history.sessions {
         let StageChoice::Ambiguous(candidates) = &session.stage else { continue };
+        if candidates.is_empty() {
+            let text = format!(
+                "The session of {} has too many bouts, or the plan too many steps in all, to find out which stage it was: it \
+                 is not guessed. Say which in stages.csv.",
+                session.date
+            );
+            notices.push(Notice::new(NoticeCode::StageAmbiguous, text));
+            continue;
+        }
         let named: Vec<String> = candidates
             .iter()
             .map(|(stage, share)| format!("“{}” ({:.0} %)", history.plan.stages[*stage].name, 100.0 * share))

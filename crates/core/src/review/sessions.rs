@@ -226,8 +226,8 @@ impl Judge<'_> {
         let outcome = match (&audit, &stage) {
             (Some(audit), _) => audit.outcome,
             (None, StageChoice::Ambiguous(candidates)) => {
-                let beyond_each =
-                    candidates.iter().all(|(s, _)| against(*s).value.outcome == Outcome::Overdone);
+                let beyond_each = !candidates.is_empty()
+                    && candidates.iter().all(|(s, _)| against(*s).value.outcome == Outcome::Overdone);
                 if beyond_each { Outcome::Overdone } else { Outcome::Undecided }
             }
             _ => Outcome::Undecided,

@@ -1,6 +1,6 @@
 //! Which stage a session was: the likeliest by alignment, those that are due before the others.
 
-use crate::audit::{AuditConfig, alignment_cost_s};
+use crate::audit::{AuditConfig, alignment_costs_s};
 use crate::codes::codes;
 use crate::prescription::{Plan, Stage};
 
@@ -34,7 +34,8 @@ pub enum StageChoice {
         /// Probability, 0 to 1.
         certainty: f64,
     },
-    /// Not to be told: the likeliest stages, likeliest first, with their probabilities.
+    /// Not to be told: the likeliest stages, likeliest first, with their probabilities; none when bouts and steps were too
+    /// many to match.
     Ambiguous(Vec<(usize, f64)>),
     /// One session in several recordings: not held against a stage.
     InParts,
@@ -81,7 +82,7 @@ pub(super) fn recognise(
     audit_config: &AuditConfig,
 ) -> StageChoice {
     let has_run = totals.sure_run_s >= config.least_run_s;
-    let fits: Vec<Fit> = plan
+    let may_be: Vec<(usize, &Stage)> = plan
         .stages
         .iter()
         .enumerate()
@@ -90,17 +91,17 @@ pub(super) fn recognise(
             let due = progress.furthest.is_none_or(|f| *stage >= f) && *stage <= progress.in_turn();
             has_run || (due && !prescribed.session.prescribes_running())
         })
-        .map(|(stage, prescribed)| Fit {
-            stage,
-            cost_s: alignment_cost_s(
-                &recorded.segmentation,
-                &recorded.series,
-                &prescribed.session,
-                audit_config,
-            ),
-            weight: weight(stage, progress, config),
-        })
         .collect();
+    let sessions = may_be.iter().map(|(_, prescribed)| &prescribed.session);
+    let costs = alignment_costs_s(&recorded.segmentation, &recorded.series, sessions, audit_config);
+    // Too much to match: it may have been any stage, and none is held against it.
+    let Some(costs_s) = costs else { return StageChoice::Ambiguous(Vec::new()) };
+    let fit = |((stage, _), cost_s): (&(usize, &Stage), f64)| Fit {
+        stage: *stage,
+        cost_s,
+        weight: weight(*stage, progress, config),
+    };
+    let fits: Vec<Fit> = may_be.iter().zip(costs_s).map(fit).collect();
     let Some(best) = fits.iter().min_by(|a, b| a.cost_s.total_cmp(&b.cost_s)) else {
         return StageChoice::NoSession;
     };
@@ -242,6 +243,18 @@ session = 'walk 5:00, 4 x (run 1:35, walk 2:00)'
     fn a_free_run_is_no_session_and_an_abandoned_session_is_one() {
         assert_eq!(chosen("w60 r2400 w60", &[0, 1]), StageChoice::NoSession);
         assert_eq!(chosen("w300 r60 w120 r60 w400", &[0]).stage(), Some(1));
+    }
+
+    #[test]
+    fn more_than_can_be_matched_is_not_guessed() {
+        // A hundred stages of 10,000 steps: each alone can be matched with a few bouts, all of them not in a minute.
+        let stage = |n| format!("[[stage]]\nname = '{n}'\nsession = '5 x (1000 x (run 0:01, walk 0:02))'\n");
+        let plan = Plan::parse(&(0..100).map(stage).collect::<String>()).unwrap().value;
+        let recorded = recorded("a", "2026-03-02T07:00:00Z", ONE);
+        let totals = Totals::of(&recorded.segmentation);
+        let (review, audit) = (ReviewConfig::default(), AuditConfig::default());
+        let chosen = recognise(&recorded, &totals, &plan, &Progress::new(&plan), &review, &audit);
+        assert_eq!(chosen, StageChoice::Ambiguous(Vec::new()));
     }
 
     #[test]

@@ -73,6 +73,18 @@ pub enum ReadErrorKind {
         /// The limit that was passed.
         limit: u64,
     },
+    /// More activities than one file is read for.
+    #[error("more than {limit} activities in one file: export them one by one")]
+    TooManyActivities {
+        /// The limit that was passed.
+        limit: usize,
+    },
+    /// More samples than one file is read for.
+    #[error("more than {limit} samples in one file: export shorter activities")]
+    TooManySamples {
+        /// The limit that was passed.
+        limit: usize,
+    },
     /// A file in a zip archive is encrypted.
     #[error("the zip archive is locked with a password: unzip it yourself and pass the file inside")]
     ZipLocked,
@@ -131,6 +143,8 @@ impl ReadErrorKind {
             Self::UnfoldsTooFar { .. } => "unfolds_too_far",
             Self::ZipUnreadable => "zip_unreadable",
             Self::ZipTooManyFiles { .. } => "zip_too_many_files",
+            Self::TooManyActivities { .. } => "too_many_activities",
+            Self::TooManySamples { .. } => "too_many_samples",
             Self::ZipLocked => "zip_locked",
             Self::ZipMethod { .. } => "zip_method",
             Self::NoRecordingInZip { .. } => "no_recording_in_zip",

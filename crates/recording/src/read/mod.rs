@@ -64,11 +64,36 @@ impl Default for ReadConfig {
 /// When nothing usable can be made of the input: see [`ReadErrorKind`].
 pub fn read(bytes: &[u8], config: &ReadConfig) -> Result<Noted<Vec<Recording>>, ReadError> {
     let mut budget = DecompressionBudget::new(bytes, *config);
-    if sniff::content_kind(bytes) == ContentKind::Zip {
-        unzip::read(bytes, &mut budget)
+    let recordings = if sniff::content_kind(bytes) == ContentKind::Zip {
+        unzip::read(bytes, &mut budget)?
     } else {
-        read_file(bytes, &mut budget)
-    }
+        read_file(bytes, &mut budget)?
+    };
+    refuse_too_much(&recordings.value, MOST_ACTIVITIES, MOST_SAMPLES)?;
+    Ok(recordings)
+}
+
+/// Activities of one file, our choice: a decade of exports in one archive stays below.
+pub const MOST_ACTIVITIES: usize = 5_000;
+/// Samples of one file, our choice: 23 days at one a second.
+pub const MOST_SAMPLES: usize = 2_000_000;
+
+/// Fails when the work that follows reading would be too long.
+fn refuse_too_much(
+    recordings: &[Recording],
+    activities: usize,
+    most_samples: usize,
+) -> Result<(), ReadError> {
+    let format = recordings.first().map(|recording| recording.facts().format);
+    let samples: usize = recordings.iter().map(|recording| recording.samples().len()).sum();
+    let kind = if recordings.len() > activities {
+        ReadErrorKind::TooManyActivities { limit: activities }
+    } else if samples > most_samples {
+        ReadErrorKind::TooManySamples { limit: most_samples }
+    } else {
+        return Ok(());
+    };
+    Err(ReadError::new(format, kind))
 }
 
 /// Reads a file, plain or gzipped.
@@ -123,4 +148,38 @@ fn merged(mut envelope: Vec<Notice>, mut content: Vec<Notice>) -> Vec<Notice> {
     }
     envelope.append(&mut content);
     envelope
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn more_activities_or_samples_than_are_worked_on_are_refused() {
+        let point = |second: u32| {
+            format!("<trkpt lat='1' lon='1'><time>2026-03-02T07:10:{second:02}Z</time></trkpt>")
+        };
+        let file = format!("<gpx><trk><trkseg>{}{}{}</trkseg></trk></gpx>", point(1), point(2), point(3));
+        let recordings = read(file.as_bytes(), &ReadConfig::default()).unwrap().value;
+        assert!(refuse_too_much(&recordings, 1, 3).is_ok());
+        let said =
+            |activities, samples| refuse_too_much(&recordings, activities, samples).unwrap_err().to_string();
+        assert!(said(0, 3).contains("more than 0 activities"));
+        assert!(said(1, 2).contains("more than 2 samples"));
+        // The limits hold for what is read.
+        let activity = "<Activity Sport='Running'><Lap StartTime='2026-03-02T07:10:00Z'><Track><Trackpoint>\
+            <Time>2026-03-02T07:10:00Z</Time></Trackpoint></Track></Lap></Activity>";
+        let tcx = |n: usize| {
+            format!(
+                "<TrainingCenterDatabase><Activities>{}</Activities></TrainingCenterDatabase>",
+                activity.repeat(n)
+            )
+        };
+        assert_eq!(
+            read(tcx(MOST_ACTIVITIES).as_bytes(), &ReadConfig::default()).unwrap().value.len(),
+            MOST_ACTIVITIES
+        );
+        let error = read(tcx(MOST_ACTIVITIES + 1).as_bytes(), &ReadConfig::default()).unwrap_err();
+        assert_eq!(error.kind, ReadErrorKind::TooManyActivities { limit: MOST_ACTIVITIES });
+    }
 }

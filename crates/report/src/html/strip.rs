@@ -136,11 +136,12 @@ fn counted(prescribed: &[GaitSpan]) -> Vec<Option<u32>> {
 /// Gives each run that was done the number of the prescribed run it is held against, as the findings and the table name
 /// it: a run with a stop inside has its number twice, one that nothing prescribes has none.
 fn matched(done: &[GaitSpan], reps: &[RepView]) -> Vec<Option<u32>> {
+    let runs = reps.iter().filter(|rep| rep.gait == Gait::Run);
+    let runs: Vec<(u32, f64, f64)> =
+        runs.filter_map(|rep| Some((rep.rep, rep.start_s?, rep.end_s?))).collect();
     let within = |span: &GaitSpan| {
-        let shared = |rep: &RepView| Some(rep.end_s?.min(span.end_s) - rep.start_s?.max(span.start_s));
-        reps.iter()
-            .filter(|rep| rep.gait == Gait::Run)
-            .filter_map(|rep| Some((rep.rep, shared(rep)?)))
+        runs.iter()
+            .map(|(rep, start_s, end_s)| (*rep, end_s.min(span.end_s) - start_s.max(span.start_s)))
             .filter(|(_, shared_s)| *shared_s > 0.0)
             .max_by(|a, b| a.1.total_cmp(&b.1))
             .map(|(rep, _)| rep)
