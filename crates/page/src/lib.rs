@@ -52,7 +52,7 @@ mod view_caseload;
 mod view_diary;
 mod view_plan;
 
-use std::ffi::{OsStr, OsString};
+use std::ffi::OsString;
 use std::fs;
 use std::io;
 use std::net::{Ipv4Addr, Ipv6Addr, SocketAddr};
@@ -225,10 +225,11 @@ impl Place {
 
 /// The last part of a folder's path, as it is written. A path such as `.` has no name of its own.
 fn entry_of(folder: &Path) -> OsString {
-    folder.file_name().map(OsStr::to_owned).unwrap_or_else(|| {
-        let whole = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
-        whole.file_name().unwrap_or(whole.as_os_str()).to_owned()
-    })
+    if let Some(name) = folder.file_name() {
+        return name.to_owned();
+    }
+    let whole = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
+    whole.file_name().unwrap_or(whole.as_os_str()).to_owned()
 }
 
 /// Whether a folder has a plan, or cannot be looked into: then its row says why.

@@ -14,6 +14,8 @@ use jogaudit_recording::units::MetresPerSecond;
 /// (8–10 km/h, Rambaud et al. 2018, secondary) and brisk walking (3.2 mph, Compendium of Physical Activities 2011).
 /// They only steer the matching.
 const ASSUMED_MPS: Speeds = Speeds { run_mps: 2.4, walk_mps: 1.4 };
+/// Steps of a layout that are matched: as many as a session that is all by time or all by distance may have.
+const MOST_STEPS: usize = 10_000;
 /// A mean speed below this is taken for a recorder that counted no distance. Our choice.
 const LEAST_MEAN_MPS: f64 = 0.3;
 
@@ -97,7 +99,13 @@ fn layouts_of(pieces: &[Piece], series: &Series, session: &Session) -> Vec<Layou
 
 /// Work of matching these layouts: bouts times targets, of all of them.
 fn cells(pieces: &[Piece], layouts: &[Layout]) -> usize {
-    let of = |layout: &Layout| align::cells(pieces.len(), layout.targets.len());
+    let of = |layout: &Layout| {
+        if layout.steps.len() > MOST_STEPS {
+            usize::MAX
+        } else {
+            align::cells(pieces.len(), layout.targets.len())
+        }
+    };
     layouts.iter().map(of).fold(0, usize::saturating_add)
 }
 

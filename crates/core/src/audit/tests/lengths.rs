@@ -382,3 +382,15 @@ fn more_than_can_be_matched_is_said() {
     assert_eq!((noted.value.outcome, noted.value.reps.len()), (Outcome::Undecided, 3000));
     assert!(has_notice(&noted, NoticeCode::TooMuchToMatch));
 }
+
+#[test]
+fn many_open_parts_are_too_much_and_said_at_once() {
+    // Thirty parts of thousands of steps each: a few bouts could be matched with all of them, five times over.
+    let part = "for 6000 m (run 0:01, walk 0:01)";
+    let session = Session::parse(&vec![part; 30].join(", ")).unwrap();
+    let segmentation = segmentation("w300 r60 w120 r60 w300");
+    let stage = with_ceiling(stage_of(session), 400.0);
+    let noted = run_audit(&segmentation, &Track::of(&segmentation).build(), &stage, &Runner::default());
+    assert_eq!(noted.value.outcome, Outcome::Undecided);
+    assert!(has_notice(&noted, NoticeCode::TooMuchToMatch));
+}
