@@ -56,6 +56,14 @@ pub(super) mod jumps {
     pub(crate) const REACH_SPEEDS: f64 = 1.6;
     /// Reach as multiple of the usual scatter.
     pub(crate) const REACH_SCATTERS: f64 = 6.0;
+    /// A recorder holds positions where the usual time between new ones is so many samples or more: it then does for up to …
+    pub(crate) const HELD_SAMPLES: f64 = 1.5;
+    /// … so many of the usual times between new ones.
+    pub(crate) const HELD_INTERVALS: f64 = 3.0;
+    /// Any recorder holds one where the next new one is as far as these shares of the usual speed bring one, …
+    pub(crate) const HELD_SPEEDS: std::ops::Range<f64> = 0.6..1.5;
+    /// … for up to this time, s.
+    pub(crate) const LONGEST_HELD_S: f64 = 15.0;
 }
 
 /// Speed from positions. Our choice.

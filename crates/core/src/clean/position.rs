@@ -4,7 +4,10 @@ use std::ops::Range;
 
 use jogaudit_recording::geodesy::{LatLon, Plane};
 
-use super::config::jumps::{BLOCK, COMES_BACK_S, REACH_M, REACH_SCATTERS, REACH_SPEEDS};
+use super::config::jumps::{
+    BLOCK, COMES_BACK_S, HELD_INTERVALS, HELD_SAMPLES, HELD_SPEEDS, LONGEST_HELD_S, REACH_M, REACH_SCATTERS,
+    REACH_SPEEDS,
+};
 use super::config::position::{
     FARTHEST_S, LEAST_HALF_WINDOW_S, LEAST_INTERVALS, LEAST_NOISE_MPS, MOST_HALF_WINDOW_S, NOISE_POWER,
 };
@@ -29,7 +32,7 @@ pub(super) fn without_spikes(
     config: &CleanConfig,
     ledger: &mut Vec<Change>,
 ) -> Path {
-    let mut positions: Vec<Option<LatLon>> = rows.iter().map(|r| r.sample.position).collect();
+    let mut positions = without_held(rows, time_s);
     let mut jumps_s = Vec::new();
     let known: Vec<(usize, LatLon)> =
         positions.iter().enumerate().filter_map(|(i, p)| p.map(|p| (i, p))).collect();
@@ -60,7 +63,81 @@ pub(super) fn without_spikes(
     Path { positions, jumps_s }
 }
 
-/// Median speed of the steps in each block, m/s, and their scatter, m, by the median absolute deviation.
+/// The positions by row, without those that a recorder repeats while it waits for a new one: they say nothing of where the
+/// person is. The ledger does not name them, since nothing that was measured is lost. Who stands at one position is not meant.
+fn without_held(rows: &[Row], time_s: &[f64]) -> Vec<Option<LatLon>> {
+    let mut positions: Vec<Option<LatLon>> = rows.iter().map(|r| r.sample.position).collect();
+    let known = || positions.iter().enumerate().filter_map(|(i, p)| p.map(|p| (i, p)));
+    let mut renewed: Vec<New> = Vec::new();
+    for (at, position) in known() {
+        match renewed.last_mut() {
+            Some(last) if last.position == position => last.held = at,
+            _ => renewed.push(New { at, held: at, position }),
+        }
+    }
+    let known_s: Vec<f64> = known().map(|(at, _)| time_s[at]).collect();
+    let sampled_s = usual_interval_s(&known_s);
+    let usual: Vec<Renewal> = renewed.chunks(BLOCK).map(|block| Renewal::of(block, time_s)).collect();
+    for (k, new) in renewed.iter().enumerate().filter(|(_, new)| new.held > new.at) {
+        let usual = &usual[k / BLOCK];
+        let is_held = match renewed.get(k + 1) {
+            Some(next) => usual.is_held(new, next, time_s, sampled_s),
+            None => usual.waits(time_s[new.held] - time_s[new.at], sampled_s),
+        };
+        if is_held {
+            positions[new.at + 1..=new.held].fill(None);
+        }
+    }
+    positions
+}
+
+/// A position that differs from the one before.
+struct New {
+    /// The row in which it is new, and the last one that repeats it.
+    at: usize,
+    held: usize,
+    position: LatLon,
+}
+
+/// How a recorder usually renews its position, and how fast it goes.
+struct Renewal {
+    /// Median time between new positions, s.
+    interval_s: f64,
+    /// Median speed from one new position to the next, m/s.
+    speed_mps: f64,
+}
+
+impl Renewal {
+    fn of(renewed: &[New], time_s: &[f64]) -> Self {
+        let mut intervals_s: Vec<f64> =
+            renewed.windows(2).map(|w| time_s[w[1].at] - time_s[w[0].at]).collect();
+        let lengths = renewed.windows(2).map(|w| w[0].position.step_m(w[1].position));
+        let mut speeds: Vec<f64> = lengths.zip(&intervals_s).map(|(length, s)| length / s).collect();
+        Self {
+            interval_s: median(&mut intervals_s).unwrap_or(0.0),
+            speed_mps: median(&mut speeds).unwrap_or(0.0),
+        }
+    }
+
+    /// Whether a repetition for so long is this recorder's way.
+    fn waits(&self, held_s: f64, sampled_s: f64) -> bool {
+        self.interval_s >= HELD_SAMPLES * sampled_s && held_s <= HELD_INTERVALS * self.interval_s
+    }
+
+    /// Whether a position was held until the next new one: such is the recorder's way, or the step to that, longer than one
+    /// makes in the last moment, is what going on at the usual speed makes.
+    fn is_held(&self, new: &New, next: &New, time_s: &[f64], sampled_s: f64) -> bool {
+        let (held_s, moment_s) = (time_s[next.at] - time_s[new.at], time_s[next.at] - time_s[new.held]);
+        let step_m = new.position.step_m(next.position);
+        let went_on = step_m > REACH_SPEEDS * self.speed_mps * moment_s
+            && (HELD_SPEEDS.start * self.speed_mps..HELD_SPEEDS.end * self.speed_mps)
+                .contains(&(step_m / held_s));
+        self.waits(held_s, sampled_s) || went_on && held_s <= LONGEST_HELD_S
+    }
+}
+
+/// Median speed of the steps in each block, m/s, and their scatter, m, by the median absolute deviation. Who stands at one
+/// position for most of a block goes at the speed of the steps that are made.
 fn usual_steps(known: &[(usize, LatLon)], time_s: &[f64]) -> Vec<(f64, f64)> {
     known
         .chunks(BLOCK)
@@ -71,6 +148,10 @@ fn usual_steps(known: &[(usize, LatLon)], time_s: &[f64]) -> Vec<(f64, f64)> {
             let (Some(middle), Some(speed)) = (median(&mut lengths), median(&mut speeds)) else {
                 return (0.0, 0.0);
             };
+            if speed == 0.0 {
+                speeds.retain(|speed| *speed > 0.0);
+            }
+            let speed = median(&mut speeds).unwrap_or(0.0);
             lengths.iter_mut().for_each(|l| *l = (*l - middle).abs());
             (speed, SD_PER_MAD * median(&mut lengths).unwrap_or(0.0))
         })
@@ -88,15 +169,17 @@ pub(super) fn speeds(time_s: &[f64], path: &Path, gaps: &[Gap], config: &CleanCo
     let whole = Plane::new(*first);
     let plane: Vec<Option<(f64, f64)>> =
         path.positions.iter().map(|p| p.map(|p| whole.offset_m(p))).collect();
+    let known: Vec<usize> = (0..n).filter(|&i| path.positions[i].is_some()).collect();
+    let known_s: Vec<f64> = known.iter().map(|&i| time_s[i]).collect();
     let noise_mps = wander_mps(time_s, &plane);
     let half_window_s = (LEAST_HALF_WINDOW_S * (noise_mps / LEAST_NOISE_MPS).powf(NOISE_POWER))
         .clamp(LEAST_HALF_WINDOW_S, MOST_HALF_WINDOW_S)
-        .max(LEAST_INTERVALS * usual_interval_s(time_s));
+        .max(LEAST_INTERVALS * usual_interval_s(&known_s));
     let mut breaks: Vec<(f64, f64)> =
         gaps.iter().map(|g| (g.start_s, g.end_s)).chain(path.jumps_s.iter().copied()).collect();
     breaks.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut line = MovingLines::new(whole, 0.0);
-    let (mut from, mut to, mut next) = (0, 0, 0);
+    let (mut from, mut to, mut next, mut next_known) = (0, 0, 0, 0);
     let (mut open_s, mut close_s) = (f64::NEG_INFINITY, breaks.first().map_or(f64::INFINITY, |b| b.0));
     for i in 0..n {
         while time_s[i] > close_s {
@@ -110,9 +193,17 @@ pub(super) fn speeds(time_s: &[f64], path: &Path, gaps: &[Gap], config: &CleanCo
         while to < n && time_s[to] <= (time_s[i] + half_window_s).min(close_s) {
             to += 1;
         }
-        // Sparse samples: the neighbours on both sides, however far, unless the path is broken between.
-        let low = from.min(if i > 0 && time_s[i - 1] >= open_s { i - 1 } else { i });
-        let high = to.max(if i + 1 < n && time_s[i + 1] <= close_s { i + 2 } else { i + 1 });
+        // Sparse samples: the neighbours on both sides, however far, unless the path is broken between. Sparse positions: the
+        // nearest known ones, within reach of a hole.
+        while next_known < known.len() && known[next_known] <= i {
+            next_known += 1;
+        }
+        let last_known = known[..next_known].iter().rev().find(|&&j| j < i);
+        let is_near = |&&j: &&usize| j.abs_diff(i) == 1 || (time_s[j] - time_s[i]).abs() <= config.hole_s;
+        let before = last_known.filter(is_near).copied().unwrap_or(i);
+        let after = known.get(next_known).filter(is_near).copied().unwrap_or(i);
+        let low = from.min(if time_s[before] >= open_s { before } else { i });
+        let high = to.max(if time_s[after] <= close_s { after + 1 } else { i + 1 });
         let Some(origin) = (low..high).find_map(|j| path.positions[j]) else { continue };
         if low >= line.rows.end || !line.plane.holds_at(origin) || time_s[i] - line.zero_s > FARTHEST_S {
             line = MovingLines { rows: low..low, ..MovingLines::new(Plane::new(origin), time_s[i]) };

@@ -88,6 +88,77 @@ fn a_spike_is_left_out_and_a_lasting_jump_is_followed() {
     assert!(good > 108, "{good}");
 }
 
+/// Walks 300 s at 1.4 m/s, then runs 600 s at 2.6 m/s; the recorder writes a new position only at the times that `renews` names.
+fn held(renews: impl Fn(usize) -> bool) -> Vec<Sample> {
+    let north_m = |t: usize| if t < 300 { 1.4 * t as f64 } else { 420.0 + 2.6 * (t - 300) as f64 };
+    let mut position = None;
+    let sample = |t: usize| {
+        if position.is_none() || renews(t) {
+            position = LatLon::new(north_m(t) / 110_574.3, 0.0);
+        }
+        Sample { time_s: t as f64, position, ..Sample::default() }
+    };
+    (0..900).map(sample).collect()
+}
+
+#[test]
+fn positions_that_are_held_and_then_jump_tell_the_speed_between() {
+    let every = |seconds: usize| move |t: usize| t.is_multiple_of(seconds);
+    // Held for 2 to 9 s in turn; and held for 6 s from the middle on.
+    let in_turn = |t: usize| [0, 2, 11, 15, 24, 27, 35, 40].contains(&(t % 44));
+    let from_the_middle = |t: usize| t < 450 || t.is_multiple_of(6);
+    let cases = [
+        held(|_| true),
+        held(every(2)),
+        held(every(4)),
+        held(every(10)),
+        held(in_turn),
+        held(from_the_middle),
+    ];
+    for (case, samples) in cases.into_iter().enumerate() {
+        let series = cleaned(&recording(samples)).value;
+        assert_eq!(series.ledger(), [], "{case}: nothing of it is a spike");
+        for (&t, speed) in series.time_s().iter().zip(series.speed_mps()) {
+            let (true_mps, near_change) = if t < 300.0 { (1.4, t > 285.0) } else { (2.6, t < 315.0) };
+            let Some(speed) = speed else {
+                // The last position of all may have been held to the end.
+                assert!(t > 885.0, "{case}: no speed at {t}");
+                continue;
+            };
+            assert!(near_change || t > 885.0 || (speed - true_mps).abs() < 0.1, "{case}: {speed} at {t}");
+        }
+    }
+}
+
+#[test]
+fn who_stands_at_one_position_stands() {
+    // 60 s at one and the same position within a run; then positions held for 4 s, as before.
+    for every in [1, 4] {
+        let mut samples = moving(360, 2.5);
+        let mut position = None;
+        for (t, sample) in samples.iter_mut().enumerate() {
+            let north_m = 2.5 * (t.min(150) + t.saturating_sub(210)) as f64;
+            if t % every == 0 {
+                position = LatLon::new(north_m / 110_574.3, 0.0);
+            }
+            sample.position = position;
+        }
+        let series = cleaned(&recording(samples)).value;
+        for (t, speed) in series.speed_mps().iter().enumerate() {
+            let Some(speed) = speed else {
+                // The last position of all may have been held to the end.
+                assert!(t > 350, "every {every}: no speed at {t}");
+                continue;
+            };
+            match t {
+                162..200 => assert!(*speed < 0.1, "every {every}: {speed} at {t}"),
+                10..140 | 222..350 => assert!((speed - 2.5).abs() < 0.1, "every {every}: {speed} at {t}"),
+                _ => {}
+            }
+        }
+    }
+}
+
 #[test]
 fn a_stop_of_the_timer_is_a_pause_and_silence_a_hole() {
     let mut samples = moving(300, 1.5);
