@@ -215,6 +215,7 @@ fn chosen(mut recordings: Vec<Recording>, number: Option<usize>) -> Result<Noted
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::audit::Outcome;
     use jogaudit_recording::read::{Format, RecordingParts, Sample, Sport};
 
     fn recording(sport: Sport) -> Recording {
@@ -247,6 +248,33 @@ mod tests {
         let refused = "there is no activity 2; the input holds 1";
         assert_eq!(choose(&[Sport::Running], Some(2)), Err(refused.to_owned()));
         assert!(choose(&[Sport::Running], Some(0)).is_err());
+    }
+
+    #[test]
+    fn nothing_is_judged_where_the_order_in_time_tells_nothing() {
+        use jogaudit_recording::units::{MetresPerSecond, StepsPerMinute};
+        let plan = Plan::parse("[[stage]]\nname = '1'\nsession = 'run 5:00'").unwrap().value;
+        let check = |mixed: bool| {
+            let mut parts = recording(Sport::Running).into_parts();
+            let sample = |t: u32| Sample {
+                time_s: f64::from(t),
+                speed: Some(MetresPerSecond::new(2.6 + 0.1 * f64::from(t % 3))),
+                cadence: Some(StepsPerMinute::new(160.0 + f64::from(t % 2))),
+                ..Sample::default()
+            };
+            parts.samples = (0..900).map(sample).collect();
+            for at in (3..800).step_by(6).filter(|_| mixed) {
+                let (near_s, far_s) = (parts.samples[at].time_s, parts.samples[at + 40].time_s);
+                (parts.samples[at].time_s, parts.samples[at + 40].time_s) = (far_s, near_s);
+            }
+            let config = Config::default();
+            let mut segmented = segment_recording(&Recording::new(parts).unwrap(), &config);
+            let audit = audit_recording(&mut segmented, &plan, &plan.stages[0], &config);
+            let is_said = segmented.notices.iter().any(|notice| notice.code == NoticeCode::OrderDoubtful);
+            (audit.outcome, audit.findings.is_empty(), is_said)
+        };
+        assert_eq!(check(false), (Outcome::Overdone, false, false));
+        assert_eq!(check(true), (Outcome::Undecided, true, true));
     }
 
     #[test]

@@ -43,9 +43,10 @@ pub(super) fn sport_in_words(sport: Option<&str>) -> String {
 }
 
 /// Notices that may be why nothing was decided.
-const REASONS: [NoticeCode; 16] = [
+const REASONS: [NoticeCode; 17] = [
     NoticeCode::NotOnFoot,
     NoticeCode::SportDoubtful,
+    NoticeCode::OrderDoubtful,
     NoticeCode::GaitUnknown,
     NoticeCode::NoGaitData,
     NoticeCode::TooMuchToMatch,

@@ -32,8 +32,12 @@ struct Beginning {
 impl Matched<'_> {
     /// Judges what was done. What cannot be told is `undecided`, and the notices say why.
     pub fn audit(&self) -> Noted<Audit> {
+        if self.series.is_order_doubtful() {
+            // Said when the samples were put in order.
+            return Noted::plain(self.nothing_known());
+        }
         if self.pieces.iter().all(|p| p.bout.gait == Gait::Unknown) {
-            return self.nothing_known();
+            return Noted { value: self.nothing_known(), notices: vec![no_gait_data()] };
         }
         let Some(alignment) = &self.layout.alignment else {
             return self.too_much();
@@ -68,21 +72,14 @@ impl Matched<'_> {
         Noted { value: Audit { outcome, reps, dose, findings, is_level: self.is_level() }, notices }
     }
 
-    /// Leaves everything undecided, done and not done, where no bout is known.
-    fn nothing_known(&self) -> Noted<Audit> {
+    /// Leaves everything undecided, done and not done, where no bout is known, or none can be right.
+    fn nothing_known(&self) -> Audit {
         let mut dose = self.dose(None);
         for amount in [&mut dose.run_s, &mut dose.walk_s, &mut dose.session_s] {
             amount.achieved = None;
         }
         dose = Dose { run_steps: None, run_distance_m: None, ..dose };
-        let value = Audit {
-            outcome: Outcome::Undecided,
-            reps: Vec::new(),
-            dose,
-            findings: Vec::new(),
-            is_level: false,
-        };
-        Noted { value, notices: vec![no_gait_data()] }
+        Audit { outcome: Outcome::Undecided, reps: Vec::new(), dose, findings: Vec::new(), is_level: false }
     }
 
     /// Leaves everything undecided where bouts and steps are too many to match.

@@ -27,6 +27,12 @@ impl Default for CleanConfig {
     }
 }
 
+/// Order in time. Our choice.
+pub(super) mod order {
+    /// Time may fall back from one sample to the next in this share of them; beyond, the order tells nothing.
+    pub(crate) const MOST_FALLS: f64 = 0.1;
+}
+
 /// Pauses and holes. Our choice.
 pub(super) mod gaps {
     /// A silence is explained by sampling up to so many …

@@ -66,7 +66,7 @@ pub struct Change {
 /// What was done to a sample.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ChangeKind {
-    /// Moved to its place in time.
+    /// Earlier than the sample before it in the file: sorted into its place in time.
     Reordered,
     /// Merged into an earlier sample of the same time.
     Merged,
@@ -86,7 +86,7 @@ pub enum ChangeKind {
 
 /// Cleans one recording.
 ///
-/// Notices: `out_of_order`, `duplicate_times`, `recorder_paused`, `holes`, `position_spikes`, `speed_refused`,
+/// Notices: `out_of_order`, `order_doubtful`, `duplicate_times`, `recorder_paused`, `holes`, `position_spikes`, `speed_refused`,
 /// `speed_from_distance`, `speed_from_positions`, `no_speed`, `cadence_refused`, `cadence_half_corrected`,
 /// `cadence_double_corrected`, `no_cadence`, `heart_rate_refused`.
 pub fn clean(recording: &Recording, config: &CleanConfig) -> Noted<Series> {

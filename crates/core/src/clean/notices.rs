@@ -9,6 +9,13 @@ use super::{ChangeKind, GapKind, Series, SpeedSource};
 pub(super) fn of(series: &Series) -> Vec<Notice> {
     let mut notices = Vec::new();
     notices.extend(of_changes(series, &ORDER));
+    notices.extend(series.is_order_doubtful().then(|| {
+        Notice::new(
+            NoticeCode::OrderDoubtful,
+            "Time falls back again and again in the file: sorted, the samples leap to and fro, so what was done when can't \
+             be told.",
+        )
+    }));
     notices.extend(of_gaps(series));
     notices.extend(of_changes(series, &VALUES));
     notices.extend(of_sources(series));

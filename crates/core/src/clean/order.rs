@@ -16,13 +16,8 @@ pub(super) struct Row {
 pub(super) fn in_time(recording: &Recording, ledger: &mut Vec<Change>) -> Vec<Row> {
     let mut rows: Vec<Row> =
         recording.samples().iter().enumerate().map(|(index, &sample)| Row { index, sample }).collect();
-    let mut latest_s = f64::NEG_INFINITY;
-    for row in &rows {
-        if row.sample.time_s < latest_s {
-            ledger.push(Change { sample: row.index, kind: ChangeKind::Reordered });
-        }
-        latest_s = latest_s.max(row.sample.time_s);
-    }
+    let falls = rows.windows(2).filter(|pair| pair[1].sample.time_s < pair[0].sample.time_s);
+    ledger.extend(falls.map(|pair| Change { sample: pair[1].index, kind: ChangeKind::Reordered }));
     rows.sort_by(|a, b| a.sample.time_s.total_cmp(&b.sample.time_s));
     rows.dedup_by(|later, kept| {
         let same = later.sample.time_s == kept.sample.time_s;

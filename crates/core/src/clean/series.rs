@@ -5,7 +5,8 @@ use std::ops::Range;
 use jiff::{SignedDuration, Timestamp};
 use jogaudit_recording::read::{Guess, Lap};
 
-use super::{Change, Gap, SpeedSource};
+use super::config::order::MOST_FALLS;
+use super::{Change, ChangeKind, Gap, SpeedSource};
 
 /// So many samples on each side are looked at for a distance, however far apart they are. Our choice.
 const NEAREST_SAMPLES: usize = 5;
@@ -308,6 +309,12 @@ impl Series {
     /// What cleaning changed, by index into the recording.
     pub fn ledger(&self) -> &[Change] {
         &self.columns.ledger
+    }
+
+    /// Whether time fell back so often in the file that its order in time tells nothing: sorted, such samples leap to and fro.
+    pub fn is_order_doubtful(&self) -> bool {
+        let falls = self.ledger().iter().filter(|change| change.kind == ChangeKind::Reordered).count();
+        falls as f64 > MOST_FALLS * self.len() as f64
     }
 
     /// Seconds from the first to the last sample.

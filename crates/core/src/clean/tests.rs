@@ -62,6 +62,31 @@ fn order_and_duplicates() {
 }
 
 #[test]
+fn an_order_that_tells_nothing_is_doubtful() {
+    let doubtful = |samples: Vec<Sample>| {
+        let noted = cleaned(&recording(samples));
+        let is_said = codes(&noted).contains(&NoticeCode::OrderDoubtful);
+        assert_eq!(noted.value.is_order_doubtful(), is_said);
+        is_said
+    };
+    // Every third second was written with the time of the one 40 s later, and back.
+    let mut mixed = moving(300, 2.5);
+    for at in (3..240).step_by(6) {
+        let (near_s, far_s) = (mixed[at].time_s, mixed[at + 40].time_s);
+        (mixed[at].time_s, mixed[at + 40].time_s) = (far_s, near_s);
+    }
+    assert!(doubtful(mixed));
+    // Two halves in the wrong order, and a single sample out of place, are put right.
+    let mut halves = moving(300, 2.5);
+    halves.rotate_left(150);
+    assert!(!doubtful(halves));
+    let mut one = moving(300, 2.5);
+    let last = one.pop().unwrap();
+    one.insert(1, last);
+    assert!(!doubtful(one));
+}
+
+#[test]
 fn speed_from_positions_is_the_true_one() {
     let noted = cleaned(&recording(moving(60, 2.5)));
     assert_eq!(noted.value.speed_source(), SpeedSource::Positions);

@@ -27,7 +27,7 @@ pub(super) fn duration_s(value_s: f64) -> Option<f64> {
     (0.0..=MOST).contains(&value_s).then_some(value_s)
 }
 
-/// A heart rate; 0 means that the sensor found none.
+/// A heart rate. 0 is written where the sensor found none: it is left out, and counted, when the recording is finished.
 pub(super) fn heart_rate(value_bpm: f64) -> Option<BeatsPerMinute> {
-    (value_bpm > 0.0 && value_bpm <= MOST).then(|| BeatsPerMinute::new(value_bpm))
+    (0.0..=MOST).contains(&value_bpm).then(|| BeatsPerMinute::new(value_bpm))
 }

@@ -50,6 +50,37 @@ pub(super) struct RawGuess {
     pub(super) source: GuessSource,
 }
 
+/// Samples farther than this from all others are strays. Our choice: no session pauses for a day.
+const STRAY_AWAY: Micros = 86_400 * MICROS_PER_S;
+/// Strays are one in so many at most, …
+const STRAY_IN: usize = 100;
+/// … or a single one of at least so many. More are no strays but what was recorded on another day. Our choice.
+const STRAY_ONE_IN: usize = 10;
+
+/// What finishing leaves out.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct LeftOut {
+    /// Samples with a time far away from all others.
+    strays: usize,
+    /// Heart rates of 0.
+    no_pulse: usize,
+}
+
+impl LeftOut {
+    fn notices(self) -> impl Iterator<Item = Notice> {
+        let strays = (self.strays > 0).then(|| {
+            let text =
+                format!("samples more than a day away from all others in time, left out: {}", self.strays);
+            Notice::new(NoticeCode::StrayTimes, text)
+        });
+        let no_pulse = (self.no_pulse > 0).then(|| {
+            let text = format!("heart rates of 0, which are no reading, left out: {}", self.no_pulse);
+            Notice::new(NoticeCode::NoPulse, text)
+        });
+        strays.into_iter().chain(no_pulse)
+    }
+}
+
 /// A recording under construction, its lists in the order of the file.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct RecordingBuilder<C> {
@@ -81,21 +112,52 @@ impl<C> RecordingBuilder<C> {
         self.timer.extend([(from, false), (to, true)]);
     }
 
-    /// Counts every time from the earliest sample. `None` without samples.
+    /// Leaves out the few samples that lie more than a day away from all others, and counts them: a damaged time would make a
+    /// session of decades.
+    fn drop_strays(&mut self) -> usize {
+        let Some((first, last)) = self.span() else { return 0 };
+        if last.saturating_sub(first) <= STRAY_AWAY {
+            return 0;
+        }
+        let mut times: Vec<Micros> = self.samples.iter().map(|sample| sample.time).collect();
+        times.sort_unstable();
+        let groups = times.chunk_by(|before, after| after.saturating_sub(*before) <= STRAY_AWAY);
+        let Some(main) = groups.max_by_key(|group| group.len()) else { return 0 };
+        let (Some(&from), Some(&to)) = (main.first(), main.last()) else { return 0 };
+        let strays = times.len() - main.len();
+        let most = (times.len() / STRAY_IN).max(usize::from(times.len() >= STRAY_ONE_IN));
+        if strays > most {
+            return 0;
+        }
+        self.samples.retain(|sample| (from..=to).contains(&sample.time));
+        strays
+    }
+
+    /// Counts every time from the earliest sample. `None` without samples. What is left out on the way is added to `left_out`.
     ///
     /// Of a sport that is not on foot the cadence is left out: it counts other things than steps.
-    pub(super) fn finish(self, format: Format, to_steps: impl Fn(C) -> StepsPerMinute) -> Option<Recording> {
+    pub(super) fn finish(
+        mut self,
+        format: Format,
+        to_steps: impl Fn(C) -> StepsPerMinute,
+        left_out: &mut LeftOut,
+    ) -> Option<Recording> {
+        left_out.strays += self.drop_strays();
         let (start, _) = self.span()?;
         let seconds = |time: Micros| time.saturating_sub(start) as f64 / MICROS_PER_S as f64;
         let on_foot = self.sport.on_foot();
-        let sample = |RawSample { time, values }: RawSample<C>| Sample {
+        let mut sample = |RawSample { time, values }: RawSample<C>| Sample {
             time_s: seconds(time),
             position: values.position,
             altitude: values.altitude,
             distance: values.distance,
             speed: values.speed,
             cadence: values.cadence.filter(|_| on_foot).map(&to_steps),
-            heart_rate: values.heart_rate,
+            heart_rate: values.heart_rate.filter(|heart_rate| {
+                let is_read = heart_rate.get() > 0.0;
+                left_out.no_pulse += usize::from(!is_read);
+                is_read
+            }),
         };
         let lap = |raw: RawLap| Lap {
             start_s: seconds(raw.start),
@@ -114,7 +176,7 @@ impl<C> RecordingBuilder<C> {
             sport: self.sport,
             start: Timestamp::from_microsecond(start).ok()?,
             utc_offset_s: self.utc_offset_s,
-            samples: self.samples.into_iter().map(sample).collect(),
+            samples: self.samples.into_iter().map(&mut sample).collect(),
             laps: self.laps.into_iter().map(lap).collect(),
             timer: self
                 .timer
@@ -173,8 +235,10 @@ impl<C> Builders<C> {
         notices: &mut Vec<Notice>,
     ) -> Vec<Recording> {
         let all = self.list.len() + self.dropped;
-        let finished = self.list.into_iter().filter_map(|builder| builder.finish(format, &to_steps));
-        let recordings: Vec<Recording> = finished.collect();
+        let mut left_out = LeftOut::default();
+        let finish = |builder: RecordingBuilder<C>| builder.finish(format, &to_steps, &mut left_out);
+        let recordings: Vec<Recording> = self.list.into_iter().filter_map(finish).collect();
+        notices.extend(left_out.notices());
         let without_samples = all - recordings.len();
         if without_samples > 0 && !recordings.is_empty() {
             let text = format!("activities of the file without samples, left out: {without_samples}");
@@ -195,10 +259,48 @@ mod tests {
             builder.push(second * MICROS_PER_S, RawValues::default());
         }
         let memory = builder.samples.as_ptr().addr();
-        let recording = builder.finish(Format::Fit, |steps| steps).unwrap();
+        let recording = builder.finish(Format::Fit, |steps| steps, &mut LeftOut::default()).unwrap();
         assert_eq!(recording.start().as_second(), 5);
         let times: Vec<f64> = recording.samples().iter().map(|sample| sample.time_s).collect();
         assert_eq!(times, [2.0, 0.0, 4.0]);
         assert_eq!(recording.samples().as_ptr().addr(), memory, "samples are finished in place");
+    }
+
+    fn finished(samples: &[(i64, f64)]) -> (Vec<f64>, LeftOut) {
+        let mut builder = RecordingBuilder::<StepsPerMinute>::new(Sport::Running);
+        for &(second, heart_rate) in samples {
+            let heart_rate = Some(BeatsPerMinute::new(heart_rate));
+            builder.push(second * MICROS_PER_S, RawValues { heart_rate, ..RawValues::default() });
+        }
+        let mut left_out = LeftOut::default();
+        let recording = builder.finish(Format::Fit, |steps| steps, &mut left_out).unwrap();
+        (recording.samples().iter().map(|sample| sample.time_s).collect(), left_out)
+    }
+
+    #[test]
+    fn a_stray_time_is_left_out_and_another_day_is_not() {
+        const DECADES: i64 = 2_000_000_000;
+        let with = |samples: i64, strays: &[i64]| {
+            let rest = (0..samples).map(|second| (1_000_000_000 + second, 99.0));
+            let all: Vec<(i64, f64)> = strays.iter().map(|&second| (second, 99.0)).chain(rest).collect();
+            let (times, left_out) = finished(&all);
+            (times.len(), times.iter().copied().fold(0.0, f64::max), left_out.strays)
+        };
+        assert_eq!(with(500, &[DECADES]), (500, 499.0, 1));
+        assert_eq!(with(500, &[10]), (500, 499.0, 1));
+        assert_eq!(with(20, &[DECADES]), (20, 19.0, 1));
+        assert_eq!(with(500, &[10, DECADES, DECADES + 1]), (500, 499.0, 3));
+        // Within a day it may be a pause; more than one in a hundred, or one of a few, may be another day.
+        assert_eq!(with(500, &[1_000_000_500 + 3600]), (501, 4100.0, 0));
+        assert_eq!(with(500, &[10, 11, 12, 13, 14, 15]).2, 0);
+        assert_eq!(with(5, &[DECADES]).2, 0);
+    }
+
+    #[test]
+    fn a_heart_rate_of_0_is_no_reading() {
+        let (times, left_out) = finished(&[(0, 0.0), (1, 90.0), (2, 0.0)]);
+        assert_eq!((times.len(), left_out.no_pulse), (3, 2));
+        let said: Vec<NoticeCode> = left_out.notices().map(|notice| notice.code).collect();
+        assert_eq!(said, [NoticeCode::NoPulse]);
     }
 }

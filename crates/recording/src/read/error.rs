@@ -118,11 +118,20 @@ pub enum ReadErrorKind {
         /// How many points were found.
         points: u64,
     },
+    /// There are records, but none says when it was made.
+    #[error(
+        "none of the {records} records says when it was made: a recorder writes that in each, so export the activity again \
+         from the recorder itself"
+    )]
+    RecordsWithoutTimes {
+        /// How many records were found.
+        records: u64,
+    },
     /// Only places to go, nothing recorded.
     #[error("only waypoints or a route to follow, nothing recorded: export the recorded activity instead")]
     OnlyRoute,
-    /// A FIT file that is meant for something else.
-    #[error("a FIT file that holds {content}, not a recorded activity: export the activity itself")]
+    /// A file of a recording's format that is meant for something else.
+    #[error("the file holds {content}, not a recorded activity: export the activity itself")]
     NotARecording {
         /// What it holds, as a noun with its article.
         content: &'static str,
@@ -149,7 +158,7 @@ impl ReadErrorKind {
             Self::ZipMethod { .. } => "zip_method",
             Self::NoRecordingInZip { .. } => "no_recording_in_zip",
             Self::CutBeforeFirstSample => "cut_before_first_sample",
-            Self::NoTimes { .. } => "no_times",
+            Self::NoTimes { .. } | Self::RecordsWithoutTimes { .. } => "no_times",
             Self::OnlyRoute => "only_route",
             Self::NotARecording { .. } => "not_a_recording",
             Self::NoSamples => "no_samples",

@@ -34,6 +34,7 @@ pub(super) fn read(text: &str) -> Result<Noted<Vec<Recording>>, ReadError> {
     let kind = match reader.faults.without_time.count {
         0 if faults.cut.is_some() => ReadErrorKind::CutBeforeFirstSample,
         0 if reader.has_course => ReadErrorKind::OnlyRoute,
+        0 if reader.has_workout => ReadErrorKind::NotARecording { content: "a planned workout" },
         0 => ReadErrorKind::NoSamples,
         points => ReadErrorKind::NoTimes { points },
     };
@@ -44,6 +45,7 @@ pub(super) fn read(text: &str) -> Result<Noted<Vec<Recording>>, ReadError> {
 enum Element {
     Activity,
     Course,
+    Workout,
     Lap,
     TotalTime,
     Intensity,
@@ -94,6 +96,7 @@ struct TcxReader {
     /// Last time before the track that has just begun, where that is not the lap's first.
     break_after: Option<Micros>,
     has_course: bool,
+    has_workout: bool,
     faults: PointFaults,
 }
 
@@ -235,6 +238,7 @@ impl Handler for TcxReader {
         match local_name {
             b"Activity" => Element::Activity,
             b"Course" => Element::Course,
+            b"Workout" => Element::Workout,
             b"Lap" => Element::Lap,
             b"TotalTimeSeconds" => Element::TotalTime,
             b"Intensity" => Element::Intensity,
@@ -260,6 +264,7 @@ impl Handler for TcxReader {
         match path.last() {
             Some(Element::Activity) => self.begin_activity(tag),
             Some(Element::Course) => self.has_course = true,
+            Some(Element::Workout) => self.has_workout = true,
             Some(Element::Lap) if self.in_activity => self.begin_lap(tag),
             Some(Element::Track) => self.begin_track(),
             Some(Element::Point) => self.begin_point(tag.at_byte),
@@ -410,5 +415,17 @@ mod tests {
             point(0, "")
         );
         assert_eq!(read(&text).unwrap_err().kind, ReadErrorKind::OnlyRoute);
+    }
+
+    #[test]
+    fn a_planned_workout_is_no_recording() {
+        let text = "<TrainingCenterDatabase><Workouts><Workout Sport='Running'><Name>Intervals</Name><Step><StepId>1</StepId>\
+                    <Duration><Seconds>60</Seconds></Duration></Step></Workout></Workouts></TrainingCenterDatabase>";
+        let error = read(text).unwrap_err();
+        assert_eq!(error.kind, ReadErrorKind::NotARecording { content: "a planned workout" });
+        assert_eq!(
+            error.to_string(),
+            "the file holds a planned workout, not a recorded activity: export the activity itself"
+        );
     }
 }

@@ -211,8 +211,9 @@ fn invalid_values_are_missing_not_zero() {
     invalid[7] = 0x7F;
     let recording = clean(&records(&fields, &[&invalid]));
     assert_eq!(recording.samples(), [jogaudit_recording::read::Sample::default()]);
-    let recording = clean(&records(&[(3, 1, U8)], &[&[0]]));
-    assert_eq!(recording.samples()[0].heart_rate, None, "no pulse found is no pulse of 0");
+    let no_pulse = noted(&records(&[(3, 1, U8)], &[&[0]]).finish());
+    assert_eq!(no_pulse.value[0].samples()[0].heart_rate, None, "no pulse found is no pulse of 0");
+    assert_eq!(no_pulse.notices[0].code.word(), "no_pulse");
 }
 
 #[test]
@@ -347,6 +348,23 @@ fn a_wrong_size_in_the_header() {
     unfinished.truncate(unfinished.len() - 2);
     assert_eq!(noted(&unfinished).value, expected);
     assert_eq!(codes(&unfinished), ["size_wrong"]);
+    // Nothing was written to the size, and the checksum is that of a header that was finished later.
+    for unfilled in [0, u32::MAX] {
+        let mut stale = file.finish();
+        stale.splice(4..8, unfilled.to_le_bytes());
+        assert_eq!(noted(&stale).value, expected);
+        assert_eq!(codes(&stale), ["size_wrong"], "{unfilled}");
+        // Room behind it.
+        for empty in [0, 0xFF] {
+            let mut with_room = stale.clone();
+            with_room.extend([empty; 3]);
+            assert_eq!(noted(&with_room).value, expected);
+            assert_eq!(codes(&with_room), ["size_wrong"], "{unfilled}, room of {empty}");
+        }
+        // Half a message is missing.
+        stale.truncate(stale.len() - 5);
+        assert_eq!(codes(&stale), ["recording_cut"], "{unfilled}");
+    }
     // The first of a chain.
     let chain = [file.finish_with(14, 0), file.finish()].concat();
     assert_eq!(noted(&chain).value, [expected.clone(), expected].concat());
@@ -421,7 +439,7 @@ fn files_that_are_no_recording() {
     assert_eq!(kind(&course), ReadErrorKind::NotARecording { content: "a course to follow" });
     assert_eq!(kind(&of_type(4)), ReadErrorKind::NoSamples);
     let timeless = of_type(4).define(1, 20, &[(3, 1, U8)]).data(1, &[&[100]]);
-    assert_eq!(kind(&timeless), ReadErrorKind::NoTimes { points: 1 });
+    assert_eq!(kind(&timeless), ReadErrorKind::RecordsWithoutTimes { records: 1 });
 }
 
 #[test]

@@ -98,6 +98,11 @@ pub(super) enum Ending {
     Cut(usize),
 }
 
+/// Sizes in the header of a file that was not finished: nothing was written there yet.
+const UNFILLED_SIZES: [usize; 2] = [0, u32::MAX as usize];
+/// Memory that was never written to.
+const EMPTY_BYTES: [u8; 2] = [0, 0xFF];
+
 /// Where a file's messages end.
 struct Extent {
     end: usize,
@@ -121,11 +126,17 @@ pub(super) fn read_fit_file(
     let mut found = decoder.found;
     found.ending = match extent.ending {
         // The last bytes are then a checksum, right or wrong.
-        Ending::SizeWrong if stopped_at + CHECKSUM_BYTES < extent.end => Ending::Cut(stopped_at),
+        Ending::SizeWrong if !is_behind_all(data.get(stopped_at..)) => Ending::Cut(stopped_at),
         Ending::Cut(_) => Ending::Cut(stopped_at),
         ending => ending,
     };
     Some((found, extent.next))
+}
+
+/// Whether what is left behind the last whole message is no message: a checksum, and room that was set aside and never filled.
+fn is_behind_all(rest: Option<&[u8]>) -> bool {
+    let room = rest.and_then(|rest| rest.get(CHECKSUM_BYTES..)).unwrap_or_default();
+    EMPTY_BYTES.iter().any(|empty| room.iter().all(|byte| byte == empty))
 }
 
 /// The header's size is believed if what follows confirms it; else the end is looked for.
@@ -152,7 +163,7 @@ fn extent(chain: &[u8], start: usize, header: Header, budget: &mut DecodeBudget)
     if is_sound(before_checksum) {
         return Extent { end: before_checksum, ending: Ending::SizeWrong, next };
     }
-    if header.data_size == 0 || behind <= next {
+    if UNFILLED_SIZES.contains(&header.data_size) || behind <= next {
         return Extent { end: next, ending: Ending::SizeWrong, next };
     }
     // Cut within the checksum or before it.
@@ -220,7 +231,7 @@ impl<'a, 'b> Decoder<'a, 'b> {
             match self.message(&mut src, at) {
                 Ok(()) => at = self.data.len() - src.len(),
                 Err(DecodeFault::Short) if self.may_be_cut => return at,
-                Err(DecodeFault::Nonsense) if self.may_be_cut && self.data.len() - at <= CHECKSUM_BYTES => {
+                Err(DecodeFault::Nonsense) if self.may_be_cut && is_behind_all(self.data.get(at..)) => {
                     return at;
                 }
                 Err(_) => {

@@ -73,7 +73,7 @@ fn without_samples(files: &[FitFile]) -> ReadError {
     let error = |kind| ReadError::new(Format::Fit, kind);
     match (content, cut) {
         (Some(content), _) => error(ReadErrorKind::NotARecording { content }),
-        _ if without_time > 0 => error(ReadErrorKind::NoTimes { points: without_time }),
+        _ if without_time > 0 => error(ReadErrorKind::RecordsWithoutTimes { records: without_time }),
         (None, Some(at)) => error(ReadErrorKind::CutBeforeFirstSample).at(byte(at)),
         (None, None) => error(ReadErrorKind::NoSamples),
     }
