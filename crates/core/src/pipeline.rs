@@ -281,15 +281,16 @@ mod tests {
     fn what_no_one_on_foot_can_have_made_is_not_scored() {
         // By positions alone, 20 minutes at 2:00 /km and at 5:00 /km; the sport is not said.
         let of = |step_m: f64| {
-            let points: String = (0..=20)
+            let points: Vec<String> = (0..=20)
                 .map(|minute| {
                     let lat = f64::from(minute) * step_m / 110_574.3;
                     format!("<trkpt lat='{lat}' lon='0'><time>2026-03-02T07:{minute:02}:00Z</time></trkpt>")
                 })
                 .collect();
             let file = format!(
-                "<gpx xmlns='http://www.topografix.com/GPX/1/1' version='1.1' creator='x'><trk><trkseg>{points}\
-                 </trkseg></trk></gpx>"
+                "<gpx xmlns='http://www.topografix.com/GPX/1/1' version='1.1' creator='x'><trk><trkseg>{}\
+                 </trkseg></trk></gpx>",
+                points.concat()
             );
             activity(file.as_bytes(), None, &Config::default()).unwrap()
         };
