@@ -189,53 +189,54 @@ fn a_case_without_others_is_said_and_one_without_recordings_refused() {
     assert!(code == 0 && !err.contains("runner_not_known"), "{err}");
 }
 
-/// Plan and recordings of a made-up runner who jogs hardly faster than walking: two with cadence, and one without, `3.fit`.
-fn slow_jogger(folder: &Folder, runner: u64) {
-    folder.write(
-        "plan.toml",
-        "[[stage]]\nname = '1'\nsession = 'walk 5:00, 5 x (run 2:00, walk 2:00), walk 3:00'\n",
-    );
-    std::fs::create_dir_all(folder.file("case/recordings")).unwrap();
-    for day in 1..=3 {
-        let (seed, runner) = (format!("{}", 10 * runner + day), runner.to_string());
-        let start = format!("2026-03-0{day}T07:00:00Z");
-        let out = format!("case/recordings/{day}.fit");
-        let mut args = vec!["simulate", "--plan", "plan.toml", "--stage", "1", "--profile", "indistinct"];
-        args.extend(["--seed", &seed, "--runner-seed", &runner, "--start", &start, "--out", &out]);
-        args.extend((day == 3).then_some("--no-cadence"));
-        let (code, _, err) = folder.run(&args, b"");
-        assert_eq!(code, 0, "{err}");
+/// A session of a runner who jogs as slowly as others walk, on a day of March, its second run as long as said; without cadence if so wished.
+fn slow_jog(day: u32, second_run_s: u32, with_cadence: bool) -> String {
+    let (walk, jog) = ((1.3, 106.0), (1.75, 148.0));
+    let stretches = [(300, walk), (60, jog), (120, walk), (second_run_s, jog), (420, walk)];
+    let recording =
+        session(&stretches.map(|(seconds, (speed_mps, cadence_spm))| (seconds, speed_mps, cadence_spm)));
+    let recording = recording.replace("2026-03-02", &format!("2026-03-{day:02}"));
+    // Level ground that is known to be level.
+    let recording = recording.replace("</Position>", "</Position><AltitudeMeters>20.0</AltitudeMeters>");
+    if with_cadence {
+        return recording;
     }
+    recording.replace("<RunCadence>53</RunCadence>", "").replace("<RunCadence>74</RunCadence>", "")
 }
 
 #[test]
 fn the_other_recordings_of_a_case_decide_and_that_is_said() {
-    let (mut told, mut same) = (0, 0);
-    for runner in 10..20 {
-        let folder = Folder::new();
-        slow_jogger(&folder, runner);
-        let check = |more: &[&str]| {
-            let args = ["check", "case/recordings/3.fit", "--plan", "plan.toml", "--format", "json"];
-            document(&folder.run(&[&args, more].concat(), b"").1)
-        };
-        let (alone, with_case) = (check(&[]), check(&["--case", "case"]));
-        let notices = with_case["notices"].as_array().unwrap();
-        let notice = notices.iter().find(|notice| notice["code"] == "runner_known");
-        assert_eq!(check(&["--case", "case", "--no-case-prior"]), alone);
-        let Some(notice) = notice else {
-            same += 1;
-            assert_eq!(alone, with_case);
-            continue;
-        };
-        told += 1;
-        let text = notice["text"].as_str().unwrap();
-        let expected = format!(
-            "known from 2 other recordings of the case, 2 with cadence: without them this would be {}, with them it is {}.",
-            alone["outcome"].as_str().unwrap(),
-            with_case["outcome"].as_str().unwrap()
-        );
-        assert!(text.ends_with(&expected), "{text}");
-        assert_ne!(alone["outcome"], with_case["outcome"]);
+    let folder = folder(&slow_jog(6, 120, false));
+    std::fs::create_dir_all(folder.file("case/recordings")).unwrap();
+    let alone = document(&check(&folder, &["--format", "json"]).1);
+    assert_eq!(alone["outcome"], "undecided");
+    for day in [2, 4] {
+        folder.write(&format!("case/recordings/{day}.tcx"), slow_jog(day, 60, true));
     }
-    assert!(told >= 1 && same >= 1, "{told} told, {same} the same");
+    let with_case = document(&check(&folder, &["--case", "case", "--format", "json"]).1);
+    assert_eq!(with_case["outcome"], "overdone");
+    let notices = with_case["notices"].as_array().unwrap();
+    let notice = notices.iter().find(|notice| notice["code"] == "runner_known").expect("said");
+    let expected = "known from 2 other recordings of the case, 2 with cadence: without them this would be undecided, with them it is overdone.";
+    assert!(notice["text"].as_str().unwrap().ends_with(expected), "{notice}");
+    let turned_off = check(&folder, &["--case", "case", "--no-case-prior", "--format", "json"]).1;
+    assert_eq!(document(&turned_off), alone);
+}
+
+#[test]
+fn a_review_learns_from_the_others_unless_told_not_to() {
+    let folder = Folder::new();
+    std::fs::create_dir_all(folder.file("recordings")).unwrap();
+    folder.write("plan.toml", PLAN);
+    for (day, run_s, with_cadence) in [(2, 60, true), (4, 60, true), (6, 120, false)] {
+        folder.write(&format!("recordings/{day}.tcx"), slow_jog(day, run_s, with_cadence));
+    }
+    folder.write("stages.csv", "recording,stage\n2.tcx,first\n4.tcx,first\n6.tcx,first\n");
+    let review = |more: &[&str]| {
+        let args = ["review", ".", "--as-of", "2026-03-08", "--format", "json"];
+        document(&folder.run(&[&args, more].concat(), b"").1)
+    };
+    let last = |review: &Value| review["sessions"].as_array().unwrap().last().unwrap()["outcome"].clone();
+    assert_eq!(last(&review(&[])), "overdone");
+    assert_eq!(last(&review(&["--no-case-prior"])), "undecided");
 }

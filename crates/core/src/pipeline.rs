@@ -5,7 +5,7 @@ use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 use jogaudit_recording::read::{Facts, ReadConfig, ReadError, Recording, read};
 
 use crate::audit::{
-    Audit, AuditConfig, Matched, Prescription, Trace, holds_with_others, note_others, others_may_help,
+    Audit, AuditConfig, Judged, Matched, Prescription, Trace, holds_with_others, note_others, others_may_help,
 };
 use crate::clean::{CleanConfig, Series, clean};
 use crate::gait::{GaitConfig, NOTICES, RunnerEvidence, RunnerPrior, Segmentation, segment};
@@ -129,20 +129,21 @@ impl Activity {
         let Some((series, evidence)) = self.series.as_ref().zip((!config.alone).then_some(evidence)) else {
             return self;
         };
-        let outcome = |bouts: &Segmentation| {
-            Matched::new(bouts, series, prescription, &config.audit).audit().value.outcome
-        };
-        let alone = outcome(&self.segmentation);
+        let audit = |bouts| Matched::new(bouts, series, prescription, &config.audit).audit().value;
+        let alone = audit(&self.segmentation);
         let runner = RunnerPrior::of(evidence, series.start(), series.end());
-        let Some(runner) = runner.filter(|_| others_may_help(series, &self.segmentation, alone)) else {
+        let Some(runner) = runner.filter(|_| others_may_help(series, &self.segmentation, alone.outcome))
+        else {
             return self;
         };
         let known = segment(series, &config.gait, Some(&runner));
-        let with_others = outcome(&known.value);
-        if holds_with_others(alone, with_others) {
+        let with_others = audit(&known.value);
+        let judged = |bouts, audit| Judged::new(bouts, audit, prescription);
+        let (was, is) = (judged(&self.segmentation, &alone), judged(&known.value, &with_others));
+        if holds_with_others(series, was, is, &config.audit) {
             self.notices.retain(|notice| !NOTICES.contains(&notice.code));
             self.segmentation = known.take(&mut self.notices);
-            self.notices.push(note_others(&runner, alone, with_others));
+            self.notices.push(note_others(&runner, alone.outcome, with_others.outcome));
         }
         self
     }

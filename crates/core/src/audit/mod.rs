@@ -31,7 +31,7 @@ pub use certainty::DECIDES;
 pub use config::AuditConfig;
 pub use gradient::cost_ratio;
 pub use matched::Matched;
-pub use others::{holds_with_others, note_others, others_may_help};
+pub use others::{Judged, holds_with_others, note_others, others_may_help};
 pub use trace::{CeilingSpan, PacePoint, Trace};
 
 codes! {

@@ -199,7 +199,15 @@ impl RunnerPrior {
             let told = others.iter().filter_map(|e| e.of_gait(run).and_then(of).map(|v| (v, weight(e))));
             own_law(told.collect(), people, day_sd)
         };
-        let speed = |run, people| law(run, |g| g.speed_mps, people, DAY_SD_MPS);
+        // A state of moving is off the recording's usual speed as its bouts are.
+        let spread = |run: bool| {
+            let told = others.iter().filter_map(|e| e.of_gait(run).map(|g| (g.spread_mps, weight(e))));
+            weighted_median(&mut told.collect::<Vec<_>>()).unwrap_or(0.0)
+        };
+        let speed = |run, people| {
+            let (own, n) = law(run, |g| g.speed_mps, people, DAY_SD_MPS);
+            (Law { scale: own.scale.hypot(spread(run)), ..own }, n)
+        };
         let cadence = |run, people| law(run, |g| g.cadence_spm, people, DAY_SD_SPM);
         let ((walk_mps, walk_n), (run_mps, run_n)) =
             (speed(false, WALK_SPEED_MPS), speed(true, RUN_SPEED_MPS));

@@ -4,10 +4,11 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 
 use crate::audit::{
-    Audit, AuditConfig, Matched, Outcome, Prescription, holds_with_others, note_others, others_may_help,
+    Audit, AuditConfig, Judged, Matched, Outcome, Prescription, holds_with_others, note_others,
+    others_may_help,
 };
 use crate::codes::codes;
-use crate::gait::{GaitConfig, NOTICES, RunnerEvidence, RunnerPrior, segment};
+use crate::gait::{GaitConfig, NOTICES, RunnerEvidence, RunnerPrior, Segmentation, segment};
 use crate::prescription::Plan;
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
@@ -174,13 +175,22 @@ impl Judge<'_> {
         }
         let Some(runner) = RunnerPrior::of(evidence, only.start(), only.end()) else { return alone };
         only.notices.retain(|notice| !NOTICES.contains(&notice.code));
-        only.segmentation = segment(&only.series, gait, Some(&runner)).take(&mut only.notices);
+        let known = segment(&only.series, gait, Some(&runner)).take(&mut only.notices);
+        let own = std::mem::replace(&mut only.segmentation, known);
         let mut with_others = self.session(&parts);
-        if !holds_with_others(alone.outcome, with_others.outcome) {
+        let [only] = parts.as_slice() else { return alone };
+        let (was, is) = (self.judged(&own, &alone), self.judged(&only.segmentation, &with_others));
+        if !holds_with_others(&only.series, was, is, self.config.audit) {
             return alone;
         }
         with_others.notices.push(note_others(&runner, alone.outcome, with_others.outcome));
         with_others
+    }
+
+    fn judged<'s>(&'s self, bouts: &'s Segmentation, session: &'s PerformedSession) -> Judged<'s> {
+        let against = |stage: usize| Prescription::of(self.plan, &self.plan.stages[stage]);
+        let audit = session.audit.as_ref().zip(session.stage.stage().map(against));
+        Judged { bouts, outcome: session.outcome, audit }
     }
 
     fn session(&self, parts: &[Recorded]) -> PerformedSession {

@@ -16,7 +16,7 @@ session = 'walk 5:00, 5 x (run 2:00, walk 2:00), walk 3:00'
 const START_S: i64 = 1_772_435_400;
 const DAY_S: i64 = 86_400;
 
-/// Seven recordings of one runner who walks fast and jogs slowly, two of them with cadence; each day is some percent off.
+/// Seven recordings of one runner who jogs as slowly as others walk, two of them with cadence; each day is some percent off.
 fn recordings(runner: u64) -> Vec<Recorded> {
     let plan = Plan::parse(PLAN).unwrap().value;
     let steps = plan.stages[0].session.expand().fixed_steps().unwrap();
@@ -26,8 +26,8 @@ fn recordings(runner: u64) -> Vec<Recorded> {
             let settings = Settings {
                 seed: 1000 * runner + u64::from(day),
                 runner_seed: Some(runner),
-                form: Form { walk: off(5), jog: off(7) },
-                profile: Profile::Indistinct,
+                form: Form { walk: 0.85 * off(5), jog: 0.72 * off(7) },
+                profile: Profile::Steady,
                 channels: if day % 4 == 1 { Channels::ALL } else { Channels::NO_CADENCE },
                 start: Timestamp::from_second(START_S + 2 * DAY_S * i64::from(day)).unwrap(),
                 ..Settings::default()
@@ -81,7 +81,7 @@ fn the_others_decide_what_one_leaves_open_and_never_make_good_what_was_too_much(
             decided += u32::from(alone.outcome == Outcome::Undecided && is_said(with_others));
         }
     }
-    assert!(open >= 10 && decided >= 3, "{decided} of {open}");
+    assert!(open >= 6 && 2 * decided >= open, "{decided} of {open}");
 }
 
 #[test]
