@@ -4,7 +4,6 @@
 //! weighed by how near it is. `labels` weighs it against what is known of people.
 
 use jiff::Timestamp;
-use statrs::distribution::{Continuous, StudentsT};
 
 use super::config::fit::USUAL_SLOPE_EFFECT;
 use super::config::prior::{RUN_CADENCE_SPM, RUN_SPEED_MPS, WALK_CADENCE_SPM, WALK_SPEED_MPS};
@@ -153,15 +152,6 @@ pub(super) struct Law {
 impl Law {
     pub(super) const fn gaussian(Gaussian { mean, sd }: Gaussian) -> Self {
         Self { mean, scale: sd, freedom: f64::INFINITY }
-    }
-
-    /// Log density.
-    pub(super) fn log_density(self, value: f64) -> f64 {
-        let gaussian = Gaussian { mean: self.mean, sd: self.scale };
-        match StudentsT::new(self.mean, self.scale, self.freedom) {
-            Ok(law) if self.freedom.is_finite() => law.ln_pdf(value),
-            _ => gaussian.log_density(value),
-        }
     }
 }
 
@@ -376,16 +366,5 @@ mod tests {
         }
         let without = RunnerEvidence { has_cadence: false, ..taught(1, 1.85, 2.2) };
         assert!(prior(&[without], 0).unwrap().known < of(1).known);
-    }
-
-    #[test]
-    fn a_heavy_tail_lets_an_unusual_day_be() {
-        let narrow = Law { mean: 2.2, scale: 0.1, freedom: 4.0 };
-        let gaussian = Law::gaussian(Gaussian { mean: 2.2, sd: 0.1 });
-        assert!(narrow.log_density(3.2) > gaussian.log_density(3.2) + 30.0);
-        // Student's t with one degree of freedom is Cauchy's: 1 / (π s (1 + z²)).
-        let cauchy = Law { mean: 1.0, scale: 0.5, freedom: 1.0 };
-        let expected = -(std::f64::consts::PI * 0.5 * 5.0).ln();
-        assert!((cauchy.log_density(2.0) - expected).abs() < 1e-9);
     }
 }
