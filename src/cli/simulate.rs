@@ -83,7 +83,7 @@ pub(super) struct Args {
     #[arg(long)]
     half_strides: bool,
     /// Longest lag of an ideal recorder's smoothing
-    #[arg(long, value_name = "SECONDS", default_value_t = 3.0, value_parser = seconds)]
+    #[arg(long, value_name = "SECONDS", default_value_t = 3.0, value_parser = lag)]
     lag: f64,
     /// Which laps are written
     #[arg(long, default_value = "whole")]
@@ -163,6 +163,7 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
         return Err(Failure::refused("GPX cannot hold samples without a position")
             .hint("use FIT or TCX for a treadmill"));
     }
+    refuse_too_many(args)?;
     let wanted: Vec<&Path> = std::iter::once(&args.out).chain(&args.truth).map(PathBuf::as_path).collect();
     let outputs = files::outputs(&wanted, &[&args.plan])?;
     let stage = stage(&args.plan, &args.stage)?;
@@ -274,10 +275,37 @@ fn percent(text: &str) -> Result<f64, String> {
     }
 }
 
+/// Longest stretch, lag or moment that is taken, s, our choice.
+const DAY_S: f64 = 86_400.0;
+/// Longest lag of a recorder's smoothing, s, our choice.
+const MOST_LAG_S: f64 = 60.0;
+/// Faults, pauses, holes and wrong stretches of cadence, each, our choice.
+const MOST_OF_EACH: usize = 100;
+
+fn refuse_too_many(args: &Args) -> Result<(), Failure> {
+    let counts = [
+        ("--fault", args.fault.len()),
+        ("--pause", args.pause.len()),
+        ("--hole", args.hole.len()),
+        ("--cadence-fault", args.cadence_fault.len()),
+    ];
+    match counts.into_iter().find(|(_, count)| *count > MOST_OF_EACH) {
+        Some((name, count)) => Err(Failure::refused(format!(
+            "{name} is given {count} times; {MOST_OF_EACH} times at most are taken"
+        ))),
+        None => Ok(()),
+    }
+}
+
+fn lag(text: &str) -> Result<f64, String> {
+    let value = seconds(text).ok().filter(|value| *value <= MOST_LAG_S);
+    value.ok_or_else(|| format!("a number of seconds from 0 to {MOST_LAG_S} is expected"))
+}
+
 fn seconds(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
-        Ok(value) if value.is_finite() && value >= 0.0 => Ok(value),
-        _ => Err("a number of seconds, 0 or more, is expected".to_owned()),
+        Ok(value) if (0.0..=DAY_S).contains(&value) => Ok(value),
+        _ => Err(format!("a number of seconds from 0 to {DAY_S} is expected")),
     }
 }
 

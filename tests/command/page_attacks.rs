@@ -5,6 +5,7 @@
 use std::fmt::Write as _;
 use std::fs;
 use std::io::Write;
+use std::net::TcpStream;
 use std::time::{Duration, Instant};
 
 use crate::page::{HANG, Page, case_with, coded, demo_file, gpx, part_head, read_answer, tree};
@@ -126,6 +127,8 @@ fn every_answer_tells_the_browser_to_run_and_load_nothing_foreign() {
         assert_eq!(answer.header("x-content-type-options"), "nosniff");
         assert_eq!(answer.header("referrer-policy"), "same-origin");
         assert_eq!(answer.header("cache-control"), "no-store");
+        assert_eq!(answer.header("cross-origin-resource-policy"), "same-origin");
+        assert_eq!(answer.header("cross-origin-opener-policy"), "same-origin");
         let without_links = answer.body.replace("http://www.w3.org/", "");
         assert!(!without_links.contains("src=\"http") && !without_links.contains("url(http"), "{path}");
     }
@@ -334,7 +337,7 @@ fn html_in_a_plan_and_a_diary_is_shown_as_text() {
 }
 
 /// Writes a letter every so often until the other side has had enough.
-fn write_slowly(stream: &mut std::net::TcpStream, letter: u8) {
+fn write_slowly(stream: &mut TcpStream, letter: u8) {
     const BETWEEN: Duration = Duration::from_millis(100);
     for _ in 0..HANG.as_millis() / BETWEEN.as_millis() {
         if stream.write_all(&[letter]).is_err() {
@@ -410,4 +413,28 @@ fn five_hundred_requests_at_once_are_answered_within_memory() {
     assert!(page.peak_mib() < MOST_MIB, "{} MiB", page.peak_mib());
     let shown = page.page("/case/case/");
     assert_eq!(shown.matches("13.fit").count(), 0, "the bytes are one file, by its first name");
+}
+
+#[test]
+fn connections_that_are_opened_and_left_keep_nobody_waiting() {
+    let folder = case_with(&[]);
+    let page = Page::on(folder.path());
+    page.page("/case/case/");
+    // Half a head each: more connections than are ever served at a time, none of which ends by itself meanwhile.
+    let open = |sent: &[u8]| {
+        let mut stream = page.connect();
+        let _ = stream.write_all(sent);
+        stream
+    };
+    let half_open: Vec<TcpStream> = (0..64).map(|_| open(b"GET /case/case/ HTTP/1.1\r\nHost: ")).collect();
+    let silent: Vec<TcpStream> = (0..64).map(|_| open(b"")).collect();
+    let begun = Instant::now();
+    assert_eq!(page.get("/case/case/").status, 200);
+    let among_half_open = begun.elapsed();
+    let more: Vec<TcpStream> = (0..1000).map(|_| open(b"GET ")).collect();
+    let begun = Instant::now();
+    assert_eq!(page.get("/case/case/").status, 200);
+    println!("among 128 half-open: {among_half_open:?}; after 1,000 more: {:?}", begun.elapsed());
+    drop((half_open, silent, more));
+    assert_eq!(page.get("/case/case/").status, 200);
 }

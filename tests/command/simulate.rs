@@ -77,13 +77,56 @@ fn what_cannot_be_made_up_is_said_with_code_2() {
         ("--stage 1 --out a.gpx --treadmill", "GPX cannot hold"),
         ("--stage 1 --out a.fit --fault jump", "no fault is called `jump`"),
         ("--stage 1 --out a.fit --fault stop:30:9", "no rep for the fault"),
-        ("--stage 1 --out a.fit --pause 30@99999", "does not fit the recording"),
+        ("--stage 1 --out a.fit --pause 30@9999", "does not fit the recording"),
         ("--stage 1 --out nowhere/a.fit", "could not write `nowhere/a.fit`"),
     ] {
         let output = run(dir.path(), &format!("simulate --plan plan.toml {arguments}"));
         let error = String::from_utf8(output.stderr).unwrap();
         assert_eq!(output.status.code(), Some(2), "{arguments}: {error}");
         assert!(error.contains(said), "{arguments}: {error}");
+    }
+}
+
+#[test]
+fn every_argument_has_bounds() {
+    let dir = with_plan();
+    let many = "--hole 1 ".repeat(101);
+    for arguments in [
+        "--cadence-fault half:1e300",
+        "--cadence-fault half:10@1e18",
+        "--pause 1e18",
+        "--pause 10@1e300",
+        "--hole 1e9",
+        "--fault rep-extra:1e9",
+        "--fault stop:1e300",
+        "--fault run-faster:1e9",
+        "--fault heart-rate-high:1e9",
+        "--fault run-longer:inf",
+        "--fault run-longer:nan",
+        "--lag 1e300",
+        "--missing 100",
+        &many,
+    ] {
+        let output = run(dir.path(), &format!("simulate --plan plan.toml --stage 1 --out a.fit {arguments}"));
+        let error = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{arguments}: {error}");
+        assert!(!dir.path().join("a.fit").exists());
+    }
+    // The greatest values that are taken end in a file or an error, in no crash.
+    for arguments in [
+        "--fault rep-extra:1000",
+        "--fault stop:86400",
+        "--hole 86400",
+        "--pause 86400@86400",
+        "--lag 60",
+        "--start 9999-12-30T21:59:59Z",
+        "--start=-009999-01-03T02:00:00Z",
+    ] {
+        for name in ["b.fit", "b.gpx", "b.tcx"] {
+            let output =
+                run(dir.path(), &format!("simulate --plan plan.toml --stage 1 --out {name} {arguments}"));
+            assert!(matches!(output.status.code(), Some(0 | 2)), "{arguments} {name}: {output:?}");
+        }
     }
 }
 

@@ -5,8 +5,8 @@ use std::time::Duration;
 
 use axum::extract::{Request, State};
 use axum::http::header::{
-    CACHE_CONTROL, CONTENT_SECURITY_POLICY, COOKIE, HOST, HeaderMap, HeaderValue, ORIGIN, REFERRER_POLICY,
-    X_CONTENT_TYPE_OPTIONS,
+    CACHE_CONTROL, CONTENT_SECURITY_POLICY, COOKIE, HOST, HeaderMap, HeaderName, HeaderValue, ORIGIN,
+    REFERRER_POLICY, X_CONTENT_TYPE_OPTIONS,
 };
 use axum::http::{Method, StatusCode};
 use axum::middleware::Next;
@@ -17,6 +17,7 @@ use tokio::time::timeout;
 use jogaudit_files::hexadecimal;
 
 use super::App;
+use super::connections::Connection;
 use super::refusal::Refusal;
 
 /// Time for one answer, uploads included.
@@ -25,6 +26,10 @@ const ANSWER_TIME: Duration = Duration::from_secs(60);
 /// What a page may load and where its forms may go: nothing and nowhere but here.
 const POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; img-src data:; \
     form-action 'self'; frame-ancestors 'none'; base-uri 'none'";
+
+/// Other sites neither load anything of ours nor keep a hand on our window.
+const ISOLATION: [(&str, &str); 2] =
+    [("cross-origin-resource-policy", "same-origin"), ("cross-origin-opener-policy", "same-origin")];
 
 /// What is checked of a request before anything else looks at it.
 pub(super) struct AccessCheck {
@@ -63,6 +68,10 @@ impl AccessCheck {
     fn check(&self, request: &Request) -> Result<(), Refusal> {
         let headers = request.headers();
         let host = self.host(headers)?;
+        // The link that lets a browser in may stand anywhere; nothing else is asked for by other sites.
+        if request.uri().path() != "/open" {
+            Self::refuse_other_sites(headers)?;
+        }
         if !matches!(*request.method(), Method::GET | Method::HEAD) {
             Self::from_our_page(headers, host)?;
         }
@@ -91,17 +100,19 @@ impl AccessCheck {
 
     /// Refuses what another site's page sends.
     fn from_our_page(headers: &HeaderMap, host: &str) -> Result<(), Refusal> {
-        let value = |name: &str| headers.get(name).and_then(|value| value.to_str().ok());
-        let is_ours = value(ORIGIN.as_str()).and_then(|o| o.strip_prefix("http://")) == Some(host);
-        let is_same = value("sec-fetch-site").is_none_or(|site| site == "same-origin");
-        if is_ours && is_same {
-            return Ok(());
-        }
-        Err(Refusal::new(
-            StatusCode::FORBIDDEN,
-            "the request does not come from this page",
-            "go back to the page and use its own buttons",
-        ))
+        let mut all = headers.get_all(ORIGIN).iter();
+        let origin = (all.next().and_then(|origin| origin.to_str().ok()), all.next());
+        let is_ours = matches!(origin, (Some(one), None) if one.strip_prefix("http://") == Some(host));
+        let mut sites = headers.get_all("sec-fetch-site").iter();
+        // Nobody posts by typing an address.
+        if is_ours && sites.all(|site| site == "same-origin") { Ok(()) } else { Err(not_from_here()) }
+    }
+
+    /// Refuses what a browser says another site asked for, also a page on another port of this machine.
+    fn refuse_other_sites(headers: &HeaderMap) -> Result<(), Refusal> {
+        let mut sites = headers.get_all("sec-fetch-site").iter();
+        let is_fine = |site: &HeaderValue| site == "same-origin" || site == "none";
+        if sites.all(is_fine) { Ok(()) } else { Err(not_from_here()) }
     }
 
     fn has_token(&self, headers: &HeaderMap) -> bool {
@@ -111,9 +122,23 @@ impl AccessCheck {
     }
 }
 
+fn not_from_here() -> Refusal {
+    Refusal::new(
+        StatusCode::FORBIDDEN,
+        "the request does not come from this page",
+        "go back to the page and use its own buttons",
+    )
+}
+
 /// Checks a request, answers it in time, and says what browsers may do with the answer.
 pub(super) async fn guard(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
-    let mut response = match app.access.check(&request) {
+    let checked = app.access.check(&request);
+    if checked.is_ok()
+        && let Some(connection) = request.extensions().get::<Connection>()
+    {
+        connection.is_known().await;
+    }
+    let mut response = match checked {
         Ok(()) => timeout(ANSWER_TIME, next.run(request)).await.unwrap_or_else(|_| {
             let what = format!("this took longer than {} s", ANSWER_TIME.as_secs());
             Refusal::new(StatusCode::REQUEST_TIMEOUT, &what, "try again").into_response()
@@ -126,6 +151,9 @@ pub(super) async fn guard(State(app): State<Arc<App>>, request: Request, next: N
     // Nothing leaves to other sites. With `no-referrer` browsers would send posts without their origin.
     headers.insert(REFERRER_POLICY, HeaderValue::from_static("same-origin"));
     headers.insert(CACHE_CONTROL, HeaderValue::from_static("no-store"));
+    for (name, value) in ISOLATION {
+        headers.insert(HeaderName::from_static(name), HeaderValue::from_static(value));
+    }
     response
 }
 
@@ -171,6 +199,20 @@ mod tests {
             assert_eq!(post(&[("origin", wrong)]), 403, "{wrong}");
         }
         assert_eq!(post(&[]), 403);
+        let ours = ("origin", "http://127.0.0.1:4000");
+        assert_eq!(post(&[ours, ("origin", "http://evil.example")]), 403);
+        assert_eq!(post(&[ours, ours]), 403);
+        assert_eq!(post(&[ours, ("sec-fetch-site", "none")]), 403);
+        assert_eq!(post(&[ours, ("sec-fetch-site", "same-origin"), ("sec-fetch-site", "cross-site")]), 403);
+        let asked_by = |path: &str, site: &str| {
+            let headers = [("host", "127.0.0.1:4000"), ("cookie", cookie.as_str()), ("sec-fetch-site", site)];
+            status(&access, "GET", path, &headers)
+        };
+        for (site, expected) in [("same-origin", 200), ("none", 200), ("same-site", 403), ("cross-site", 403)]
+        {
+            assert_eq!(asked_by("/", site), expected, "{site}");
+            assert_eq!(asked_by("/open", site), 200, "{site}");
+        }
         assert_eq!(post(&[("origin", "http://127.0.0.1:4000"), ("sec-fetch-site", "cross-site")]), 403);
     }
 }

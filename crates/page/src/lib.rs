@@ -4,6 +4,7 @@
 //! | module | holds |
 //! |---|---|
 //! | `routes`, `forms` | addresses and what answers them |
+//! | `connections` | connections of known browsers, and of those that nobody knows yet |
 //! | `guard` | who may ask: token, host, origin; what browsers may do with an answer |
 //! | `cached_case`, `recording_cache` | a case, read in the background and kept until one of its files changes |
 //! | `uploads` | files from the browser, within bounds of size, number and time |
@@ -39,6 +40,7 @@ mod attention;
 mod cached_case;
 mod case_names;
 mod case_writer;
+mod connections;
 mod forms;
 mod guard;
 mod layout;
@@ -61,7 +63,7 @@ use std::pin::pin;
 use std::sync::Arc;
 use std::time::Duration;
 
-use axum::Router;
+use axum::{Extension, Router};
 use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
@@ -74,12 +76,13 @@ use jogaudit_files::Failure;
 
 use cached_case::CachedCase;
 use case_names::CaseName;
+use connections::{Connection, Connections};
 use guard::AccessCheck;
 use recording_cache::RecordingCache;
 use uploads::Uploads;
 
-/// Connections that are served at a time; more wait until one ends. A browser opens six.
-const MOST_CONNECTIONS: usize = 64;
+/// Time for the first byte of a connection. It comes from the same machine.
+const FIRST_BYTE_TIME: Duration = Duration::from_secs(5);
 /// Time for the head of a request to arrive, and for which an idle connection is held.
 const HEAD_TIME: Duration = Duration::from_secs(10);
 /// Bytes of a connection that are held while they are worked on.
@@ -170,7 +173,7 @@ pub fn serve(options: &Options, ready: &mut dyn FnMut(&str) -> Result<(), Failur
             tokio::spawn(async move { cached.read_within(Duration::ZERO).await });
         });
         let router = routes::router(app);
-        let connections = Arc::new(Semaphore::new(MOST_CONNECTIONS));
+        let connections = Arc::new(Connections::new());
         for listener in listeners {
             tokio::spawn(accept(listener, router.clone(), Arc::clone(&connections)));
         }
@@ -259,33 +262,36 @@ async fn listen(port: u16) -> io::Result<(u16, Vec<TcpListener>)> {
     }
 }
 
-async fn accept(listener: TcpListener, router: Router, connections: Arc<Semaphore>) {
-    while let Ok(permit) = Arc::clone(&connections).acquire_owned().await {
+async fn accept(listener: TcpListener, router: Router, connections: Arc<Connections>) {
+    loop {
+        connections.room().await;
         // An error is of one connection, or there are no file handles: then it helps to wait.
         let Ok((stream, _)) = listener.accept().await else {
             sleep(Duration::from_millis(50)).await;
             continue;
         };
-        let router = router.clone();
-        tokio::spawn(async move {
-            serve_connection(stream, router).await;
-            drop(permit);
-        });
+        let connection = connections.begin();
+        let task = tokio::spawn(serve_connection(stream, router.clone(), connection.clone()));
+        connections.watch(&connection, task.abort_handle());
     }
 }
 
 /// Answers the requests of one connection.
-async fn serve_connection(stream: TcpStream, router: Router) {
-    let connection = http1::Builder::new()
+async fn serve_connection(stream: TcpStream, router: Router, connection: Connection) {
+    if timeout(FIRST_BYTE_TIME, stream.readable()).await.is_err() {
+        return;
+    }
+    let router = router.layer(Extension(connection));
+    let served = http1::Builder::new()
         .timer(TokioTimer::new())
         .header_read_timeout(HEAD_TIME)
         .max_buf_size(CONNECTION_BUFFER)
         .serve_connection(TokioIo::new(stream), TowerToHyperService::new(router));
-    let mut connection = pin!(connection);
+    let mut served = pin!(served);
     // A connection that breaks is the browser's affair.
-    if timeout(CONNECTION_TIME, connection.as_mut()).await.is_err() {
-        connection.as_mut().graceful_shutdown();
-        let _ = timeout(GRACE_TIME, connection).await;
+    if timeout(CONNECTION_TIME, served.as_mut()).await.is_err() {
+        served.as_mut().graceful_shutdown();
+        let _ = timeout(GRACE_TIME, served).await;
     }
 }
 

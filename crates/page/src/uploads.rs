@@ -40,7 +40,7 @@ const QUEUE_TIME: Duration = Duration::from_secs(20);
 const UPLOAD_TIME: Duration = Duration::from_secs(30);
 const PIECE_TIME: Duration = Duration::from_secs(5);
 /// Time for which the rest of an upload is read and thrown away.
-const DRAIN_TIME: Duration = Duration::from_secs(3);
+const DRAIN_TIME: Duration = Duration::from_secs(20);
 /// Letters of a file's own name that are kept.
 const MOST_NAME: usize = 60;
 /// Digits of the hash in a kept file's name.
@@ -208,8 +208,9 @@ impl Uploads {
         } else {
             self.parts(Request::from_parts(head, Body::new(body.clone()))).await
         };
-        // What is left is read and thrown away: a connection that ends before it is would take the answer with it.
-        let _ = timeout(DRAIN_TIME, body.drain()).await;
+        // What is left is read and thrown away while the answer is already on its way: a connection that ends before all is read
+        // would take the answer with it.
+        tokio::spawn(timeout(DRAIN_TIME, body.drain()));
         taken
     }
 

@@ -101,6 +101,17 @@ impl FaultKind {
         self.row().1
     }
 
+    /// Greatest value that is read from a command line, our choice: a day, a doubled speed, a range of cadence or heart rate,
+    /// repetitions.
+    fn most(self) -> f64 {
+        match self.unit() {
+            "%" => 100.0,
+            "spm" | "bpm" => 200.0,
+            "reps" => 1000.0,
+            _ => 86_400.0,
+        }
+    }
+
     /// Value when none is given.
     pub const fn usual_value(self) -> f64 {
         self.row().2
@@ -146,8 +157,13 @@ impl FromStr for Fault {
         let value = match parts.next() {
             None | Some("") => kind.usual_value(),
             Some(text) => match text.parse::<f64>() {
-                Ok(value) if value.is_finite() && value > 0.0 => value,
-                _ => return Err(format!("`{text}` is no size of a fault; a number above 0 is expected")),
+                Ok(value) if value > 0.0 && value <= kind.most() => value,
+                _ => {
+                    let most = kind.most();
+                    return Err(format!(
+                        "`{text}` is no size of this fault; a number above 0 and up to {most} is expected"
+                    ));
+                }
             },
         };
         let rep = match parts.next() {
