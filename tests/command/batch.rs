@@ -262,7 +262,16 @@ fn pseudonyms_hide_names_and_paths_and_keep_intervals() {
     let start =
         |row: &Value| row["start"].as_str().map(|at| at.parse::<jiff::Timestamp>().unwrap().as_second());
     let mut shifts = std::collections::BTreeMap::<String, std::collections::BTreeSet<i64>>::new();
-    for (before, after) in plain.iter().zip(&hidden) {
+    assert!(hidden.is_sorted_by_key(|row| row["path"].as_str().unwrap()), "in the order of the pseudonyms");
+    // Which row is whose is found with the key, one recording at a time.
+    let pseudonym_of = |row: &Value| {
+        let path = row["path"].as_str().unwrap();
+        works(root, &format!("{path} --roster roster.csv --out one.ndjson --pseudonymise key"));
+        rows(&String::from_utf8(bytes(root, "one.ndjson")).unwrap())[0]["path"].clone()
+    };
+    for before in &plain {
+        let pseudonym = pseudonym_of(before);
+        let after = hidden.iter().find(|row| row["path"] == pseudonym).expect("its row");
         if let (Some(before_s), Some(after_s)) = (start(before), start(after)) {
             let person = before["participant"].as_str().unwrap().to_owned();
             shifts.entry(person).or_default().insert(before_s - after_s);

@@ -168,6 +168,40 @@ fn a_dash_is_standard_output_wherever_a_file_may_be_named() {
     assert!(!folder.names().contains(&"-".to_owned()), "no file of that name");
 }
 
+#[test]
+fn pseudonyms_stand_in_their_own_order_and_no_plain_hash_is_left() {
+    let folder = folder();
+    for name in ["b.tcx", "c.tcx", "d.tcx", "e.tcx", "f.tcx"] {
+        folder.write(&format!("rec/{name}"), session(AS_PRESCRIBED));
+    }
+    let batch = "batch rec --roster roster.csv --pseudonymise key --out o.csv --provenance p.json";
+    let (code, _, err) = folder.run(&batch.split(' ').collect::<Vec<_>>(), b"");
+    assert_eq!(code, 0, "{err}");
+    let table = String::from_utf8(folder.read("o.csv")).unwrap();
+    let paths: Vec<&str> = table.lines().skip(1).map(|line| line.split(',').next().unwrap()).collect();
+    assert!(paths.len() == 6 && paths.is_sorted(), "{paths:?}");
+    let (_, listed, _) = folder.run(
+        &"batch --files-from - --roster roster.csv --pseudonymise key --out -".split(' ').collect::<Vec<_>>(),
+        b"rec/f.tcx\nrec/a.tcx\nrec/b.tcx\n",
+    );
+    let first = |line: &str| line.split('"').nth(3).unwrap().to_owned();
+    assert!(listed.lines().map(first).collect::<Vec<_>>().is_sorted(), "{listed}");
+    let provenance = String::from_utf8(folder.read("p.json")).unwrap();
+    for name in ["roster.csv", "plan.toml", "rec/a.tcx", "key"] {
+        let plain = jogaudit_files::sha256(&folder.read(name));
+        assert!(!provenance.contains(&plain), "{name}");
+    }
+    assert!(!provenance.contains("rec/") && !table.contains("rec/"));
+}
+
+#[cfg(unix)]
+#[test]
+fn names_do_not_steer_the_terminal() {
+    let folder = folder();
+    let (_, _, err) = folder.run(&["bouts", "a\u{1b}[2J\u{202e}.fit"], b"");
+    assert!(err.contains("a\\u{1b}[2J\\u{202e}.fit") && !err.contains('\u{1b}'), "{err}");
+}
+
 #[cfg(unix)]
 #[test]
 fn a_device_is_written_straight_to_and_never_replaced() {

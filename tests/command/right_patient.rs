@@ -124,7 +124,7 @@ fn a_folder_that_may_not_be_read_is_one_line_of_the_review_and_one_row_of_the_ta
     fs::write(closed.join("x.fit"), "").unwrap();
     open_to_all(folder.path());
     fs::set_permissions(folder.path(), fs::Permissions::from_mode(0o777)).unwrap();
-    fs::set_permissions(&closed, fs::Permissions::from_mode(0)).unwrap();
+    fs::set_permissions(&closed, fs::Permissions::from_mode(0o000)).unwrap();
     let reviewed = as_nobody(folder.path(), &["review", "case", "--as-of", "2026-05-10"]);
     let said = String::from_utf8_lossy(&reviewed.stdout).split_whitespace().collect::<Vec<_>>().join(" ");
     assert_eq!(reviewed.status.code(), Some(0), "{}", String::from_utf8_lossy(&reviewed.stderr));

@@ -11,6 +11,7 @@ use jogaudit_files::{self as files, Claims, Failure};
 use jogaudit_recording::notice::Notice;
 
 use super::prescribed::{Prescribed, Prescription};
+use super::pseudonymise::Pseudonymiser;
 
 /// A recording to try.
 pub(super) struct Input {
@@ -61,6 +62,8 @@ pub(super) struct Inputs<'a> {
 }
 
 impl<'a> Inputs<'a> {
+    /// With an `order`, recordings come in that of their pseudonyms, for which the whole list is held in memory.
+    ///
     /// Looks through what the user named, and refuses a recording that is an output of the run. The lines of a list that
     /// comes through a pipe are not known yet.
     pub(super) fn new(
@@ -68,6 +71,7 @@ impl<'a> Inputs<'a> {
         list: Option<&'a Path>,
         own: &Own<'a>,
         prescription: &'a Prescription,
+        order: Option<&Pseudonymiser>,
         notices: &mut Vec<Notice>,
     ) -> Result<Self, Failure> {
         let others: Vec<PathBuf> = own.others.iter().filter_map(|path| absolute(path)).collect();
@@ -111,6 +115,19 @@ impl<'a> Inputs<'a> {
                 None
             };
             all = Box::new(all.chain(lines(opened)));
+        }
+        if let Some(pseudonymiser) = order {
+            // The order of names would tell who is who.
+            let failed = |error| Failure::input(list.unwrap_or(Path::new("-")), &error);
+            let listed: Vec<PathBuf> = all.collect::<io::Result<_>>().map_err(failed)?;
+            if total.is_none() {
+                listed.iter().try_for_each(|path| own.claims.refuse_input(path))?;
+            }
+            let mut listed: Vec<(String, PathBuf)> =
+                listed.into_iter().map(|path| (pseudonymiser.path(&path.to_string_lossy()), path)).collect();
+            listed.sort();
+            total = Some(listed.len() as u64);
+            all = Box::new(listed.into_iter().map(|(_, path)| Ok(path)));
         }
         Ok(Self { paths: all, list, claims: own.claims, prescription, seen: HashSet::new(), total })
     }
@@ -205,7 +222,7 @@ mod tests {
         let named = [root.join("b/10.fit"), root.to_owned()];
         let claims = Claims::of(&[&root.join("out.csv")]).unwrap();
         let own = Own { claims: &claims, others: &ours };
-        let mut inputs = Inputs::new(&named, None, &own, &prescription, &mut Vec::new()).unwrap();
+        let mut inputs = Inputs::new(&named, None, &own, &prescription, None, &mut Vec::new()).unwrap();
         let chunk = inputs.chunk(10).unwrap();
         let names: Vec<_> =
             chunk.iter().map(|input| input.path.strip_prefix(root).unwrap().to_str().unwrap()).collect();

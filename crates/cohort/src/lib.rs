@@ -195,15 +195,27 @@ pub fn run(
 
     let claims = claims(job, &plans)?;
     let own = Own { claims: &claims, others: &read_besides(job, &plans) };
-    let mut inputs = Inputs::new(&job.paths, job.list.as_deref(), &own, &prescription, &mut report.notices)?;
+    let mut inputs = Inputs::new(
+        &job.paths,
+        job.list.as_deref(),
+        &own,
+        &prescription,
+        pseudonymiser.as_ref(),
+        &mut report.notices,
+    )?;
     let claimed = Claimed::lock(job, &claims)?;
     let worker = Worker::new(job.jobs.get(), &plans, &config, pseudonymiser.as_ref(), &tables)?;
     let parts =
         if claimed.can_resume() { Some(Parts::open(&job.out, job.resume, worker.settings())?) } else { None };
+    // Whoever has a roster or a plan could find its run by its hash.
+    let keyed = |sha256: &str| match &pseudonymiser {
+        Some(pseudonymiser) => pseudonymiser.content(sha256),
+        None => sha256.to_owned(),
+    };
     let made_from = MadeFrom {
         configuration: &format!("{config:?}"),
-        plans: plans.listed().collect(),
-        roster_sha256: roster_sha256.as_deref(),
+        plans: plans.listed().map(|(title, sha256)| (title, keyed(sha256))).collect(),
+        roster_sha256: roster_sha256.as_deref().map(keyed),
         is_pseudonymised: pseudonymiser.is_some(),
     };
     let mut outputs = Outputs::open(&claimed, &tables, job.sum_up, &made_from, stdout)?;

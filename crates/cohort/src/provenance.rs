@@ -20,9 +20,9 @@ pub(super) struct Provenance<'w> {
 /// What a table is made from besides its inputs.
 pub(super) struct MadeFrom<'a> {
     pub(super) configuration: &'a str,
-    /// Title and SHA-256 of each plan.
-    pub(super) plans: Vec<(&'a str, &'a str)>,
-    pub(super) roster_sha256: Option<&'a str>,
+    /// Title and SHA-256 of each plan, keyed where names are.
+    pub(super) plans: Vec<(&'a str, String)>,
+    pub(super) roster_sha256: Option<String>,
     pub(super) is_pseudonymised: bool,
 }
 

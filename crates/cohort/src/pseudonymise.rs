@@ -39,7 +39,7 @@ impl Pseudonymiser {
 
     pub(super) fn apply(&self, scored: &mut Scored) {
         let days = self.days(scored.participant.as_deref());
-        scored.path = self.keyed("path", &scored.path);
+        scored.path = self.path(&scored.path);
         scored.participant = scored.participant.take().map(|name| self.keyed("participant", &name));
         scored.sha256 = scored.sha256.take().map(|sha256| self.content(&sha256));
         match &mut scored.done {
@@ -50,6 +50,11 @@ impl Pseudonymiser {
             // A message may quote the file.
             Err(error) => *error = RowError::standard(error.code),
         }
+    }
+
+    /// What stands for a path.
+    pub(super) fn path(&self, path: &str) -> String {
+        self.keyed("path", path)
     }
 
     /// What stands for the hash of a file's bytes.

@@ -8,6 +8,7 @@ use std::path::Path;
 use jogaudit_core::pipeline::ActivityError;
 use jogaudit_core::prescription::PlanError;
 use jogaudit_recording::read::ReadError;
+use jogaudit_report::escaped_lines;
 
 /// A command that could not do its work.
 #[derive(Debug)]
@@ -178,13 +179,14 @@ impl Error for Failure {}
 /// As the command prints it: what, where, causes, what to do.
 impl fmt::Display for Failure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        writeln!(f, "error: {}", self.what)?;
+        // What stands in names and files must not steer the terminal.
+        writeln!(f, "error: {}", escaped_lines(&self.what))?;
         f.write_str(&self.detail)?;
         for cause in &self.causes {
-            writeln!(f, "  caused by: {cause}")?;
+            writeln!(f, "  caused by: {}", escaped_lines(cause))?;
         }
         if let Some(hint) = &self.hint {
-            writeln!(f, "hint: {hint}")?;
+            writeln!(f, "hint: {}", escaped_lines(hint))?;
         }
         Ok(())
     }
