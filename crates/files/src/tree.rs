@@ -171,7 +171,7 @@ mod tests {
             }
         }
         let files: Vec<String> =
-            below(folder.path()).0.into_iter().filter(|path| path.ends_with(".fit")).collect();
+            below(folder.path()).0.into_iter().filter(|path| path.contains(".fit")).collect();
         assert_eq!(files.len(), 10, "{files:?}");
     }
 
