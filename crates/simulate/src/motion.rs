@@ -121,7 +121,9 @@ fn travel(timeline: Timeline, scenario: &Scenario, person: &Person, settings: &S
         let pacing = &timeline.pacings[now.leg];
         let meant_mps = blended(&timeline, part, time_s);
         let (faster, quicker) = match wander.as_mut().map(|w| w.step(now.gait, sample.distance_m)) {
-            Some(factors) if !pacing.ordered => factors,
+            Some((faster, quicker)) if !pacing.ordered => {
+                (faster.min(ways::most_wander(now.gait, pacing.level_mps, person)), quicker)
+            }
             _ => (1.0, 1.0),
         };
         let effort_mps = meant_mps * (1.0 + rhythm_share * speed_rhythm.step()) * faster;

@@ -69,6 +69,11 @@ const SLOW_DOWN_LATER: f64 = -0.4;
 const LEVELS_APART: f64 = 0.4;
 /// Fastest level of a run as a share of the usual one. Our choice: a runner who comes back jogs, and does not race.
 const MOST_LEVEL: f64 = 1.4;
+/// Froude number v²/(g·L), L the leg's length, at which people change from walking to running (Alexander 1989; Kram, Domingo, Ferris
+/// 1997): walks do not wander above that speed.
+const TRANSITION_FROUDE: f64 = 0.5;
+/// Standard gravity.
+const GRAVITY_MPS2: f64 = 9.81;
 /// Slowest level of a walk, m/s. Our choice.
 const SLOWEST_WALK_MPS: f64 = 0.9;
 /// Candidates that a bout's level is taken from, the first that stays apart.
@@ -192,6 +197,12 @@ impl Ways {
             (SLOW_DOWN.at(draws.ramp).clamp(0.5, 20.0), SLOW_DOWN_LATER)
         }
     }
+}
+
+/// How far above its level a speed may wander, as a factor: a walk not above the speed at which people begin to run.
+pub(super) fn most_wander(gait: Gait, level_mps: f64, person: &Person) -> f64 {
+    let transition_mps = (TRANSITION_FROUDE * GRAVITY_MPS2 * person.leg_m).sqrt();
+    if gait == Gait::Walk { (transition_mps / level_mps).max(1.0) } else { f64::INFINITY }
 }
 
 /// The steepest grade of a session on hills; none for an ideal one.
