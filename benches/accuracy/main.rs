@@ -19,6 +19,7 @@
 )]
 
 mod patterns;
+mod pieces;
 mod pure;
 mod realistic;
 mod rivals;
@@ -63,6 +64,8 @@ struct Options {
     tune: bool,
     pure: bool,
     realistic: bool,
+    pieces: bool,
+    bouts: bool,
     patterns: bool,
     time: bool,
     dump: bool,
@@ -80,6 +83,8 @@ impl Options {
             tune: false,
             pure: false,
             realistic: false,
+            pieces: false,
+            bouts: false,
             patterns: false,
             time: false,
             dump: false,
@@ -97,6 +102,8 @@ impl Options {
                 "--tune" => options.tune = true,
                 "--pure" => options.pure = true,
                 "--realistic" => options.realistic = true,
+                "--pieces" => options.pieces = true,
+                "--bouts" => (options.pieces, options.bouts) = (true, true),
                 "--patterns" => options.patterns = true,
                 "--time" => options.time = true,
                 "--dump" => options.dump = true,
@@ -116,6 +123,8 @@ fn main() {
     let options = Options::read();
     if options.pure {
         pure::table(&options);
+    } else if options.pieces {
+        pieces::print(&options);
     } else if options.realistic {
         realistic::table(&options);
     } else if options.patterns {

@@ -54,13 +54,14 @@ pub(crate) fn moving_right_s(truth: &[GaitSpan], spans: &[GaitSpan]) -> (f64, f6
     shared_time_s(&moving, spans)
 }
 
-struct Condition {
-    name: String,
+pub(crate) struct Condition {
+    pub(crate) name: String,
     walks_alone: bool,
-    settings: Settings,
+    runs_alone: bool,
+    pub(crate) settings: Settings,
 }
 
-fn conditions() -> Vec<Condition> {
+pub(crate) fn conditions() -> Vec<Condition> {
     let real = Settings { realism: Realism::Realistic, sampling: Sampling::Drawn, ..Settings::default() };
     let positions = Channels { altitude: true, ..Channels::POSITIONS_ONLY };
     let coarse = Settings {
@@ -89,6 +90,7 @@ fn conditions() -> Vec<Condition> {
                     all.push(Condition {
                         name: format!("{what}, {sensors}, {ground}, {profile:?}").to_lowercase(),
                         walks_alone,
+                        runs_alone: false,
                         settings: Settings { hills, profile, ..settings.clone() },
                     });
                 }
@@ -96,6 +98,17 @@ fn conditions() -> Vec<Condition> {
         }
     }
     all.sort_by_key(|condition| condition.walks_alone);
+    all
+}
+
+/// The same recorders in sessions that are one run.
+pub(crate) fn runs_alone() -> Vec<Condition> {
+    let mut all = conditions();
+    all.retain(|condition| condition.walks_alone);
+    for condition in &mut all {
+        condition.name = condition.name.replace("walks alone", "runs alone");
+        (condition.walks_alone, condition.runs_alone) = (false, true);
+    }
     all
 }
 
@@ -130,11 +143,12 @@ impl Outcome {
     }
 }
 
-fn make(condition: &Condition, seed: u64) -> Simulated {
+pub(crate) fn make(condition: &Condition, seed: u64) -> Simulated {
     let mut settings = Settings { seed, ..condition.settings.clone() };
-    let steps = if condition.walks_alone {
+    let steps = if condition.walks_alone || condition.runs_alone {
         let length = Seconds::new((1200 + 300 * choice(seed, 10, 5)) as f64);
-        vec![Step { motion: Move::Walk, extent: Extent::Time(length), ceiling: None }]
+        let motion = if condition.runs_alone { Move::Run } else { Move::Walk };
+        vec![Step { motion, extent: Extent::Time(length), ceiling: None }]
     } else {
         interrupt(&mut settings);
         session(seed)

@@ -5,18 +5,20 @@ use crate::statistics::{mean_of_known, median};
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
 use super::boundary::{Placed, Side, ToldBy, place};
+use super::certainty::{self, BOUT_FEATURES};
 use super::config::boundary::{
     DELAY_SD_KNOWN_S, DELAY_SD_UNKNOWN_S, LEAST_BESIDE_START_S, MOST_CADENCE_DELAY_S,
 };
 use super::config::bouts::{
-    DOUBTFUL, END_DOUBT_S, END_S, END_SHARE, SPEED_FROM_DISTANCE_S, STANDING_CADENCE_SD_SPM, UNSEEN_SLOPES,
-    WORTH_SAYING,
+    DOUBTFUL, END_DOUBT_S, END_S, END_SHARE, HIDDEN_S, SPEED_FROM_DISTANCE_S, STANDING_CADENCE_SD_SPM,
+    UNSEEN_SLOPES, WORTH_SAYING,
 };
 use super::delay::Delays;
 use super::emission::{Gaussian, MovingState};
 use super::observe::Observed;
+use super::pieces::Piece;
 use super::state::{State, split_row};
-use super::{Bout, Gait, Model, Segmentation};
+use super::{Bout, Gait, LookedAt, Model, Segmentation};
 
 /// A bout as its path has it, before its ends are placed.
 struct DecodedBout {
@@ -121,7 +123,7 @@ fn notices(doubtful: usize, hidden: usize) -> Vec<Notice> {
 }
 
 /// Whether the person moved over ground of which nothing tells how steep it was.
-fn slopes_are_unseen(series: &Series) -> bool {
+pub(super) fn slopes_are_unseen(series: &Series) -> bool {
     series.has_position() && 2 * series.altitude_m().iter().flatten().count() < series.len()
 }
 
@@ -153,14 +155,9 @@ fn probability(model: &Model, row: &[f64], gait: Gait) -> f64 {
 
 /// The bouts of one segment.
 fn decoded(observed: &Observed, model: &Model, index: usize) -> Vec<DecodedBout> {
-    let path = &model.paths[index];
-    let gaits: Vec<Gait> = path.iter().map(|&state| model.gait_of(state)).collect();
     let mut out: Vec<DecodedBout> = Vec::new();
-    let mut from = 0;
-    for same in gaits.chunk_by(|a, b| a == b) {
-        let to = from + same.len();
-        out.push(decoded_bout(observed, model, index, same[0], from..to));
-        from = to;
+    for same in model.pieces.segments[index].chunk_by(|a, b| gait_of(a) == gait_of(b)) {
+        out.push(decoded_bout(observed, model, index, same));
     }
     let posterior = &model.fit.posteriors[index].states;
     for k in 1..out.len() {
@@ -178,14 +175,50 @@ fn decoded(observed: &Observed, model: &Model, index: usize) -> Vec<DecodedBout>
     out
 }
 
-/// The bout of some frames of a segment.
-fn decoded_bout(
-    observed: &Observed,
-    model: &Model,
-    index: usize,
-    gait: Gait,
-    frames: std::ops::Range<usize>,
-) -> DecodedBout {
+/// The gait of a piece.
+fn gait_of(piece: &Piece) -> Gait {
+    match piece.state {
+        State::Standing => Gait::Stand,
+        State::Moving(_) if piece.run >= 0.5 => Gait::Run,
+        State::Moving(_) => Gait::Walk,
+    }
+}
+
+/// What a bout of some pieces of a segment looks like.
+fn looks(observed: &Observed, model: &Model, index: usize, pieces: &[Piece]) -> [f64; BOUT_FEATURES] {
+    let of = (&model.fit, &model.labels);
+    certainty::features(
+        &observed.segments[index],
+        observed.frame_s,
+        of,
+        &model.pieces,
+        pieces,
+        gait_of(&pieces[0]),
+    )
+}
+
+/// The bouts of walking and running that cadence does not tell, by what each looks like.
+pub(super) fn looked_at(observed: &Observed, model: &Model) -> Vec<LookedAt> {
+    let mut out = Vec::new();
+    for (index, segment) in observed.segments.iter().enumerate() {
+        for pieces in model.pieces.segments[index].chunk_by(|a, b| gait_of(a) == gait_of(b)) {
+            let frames = pieces[0].frames.start..pieces[pieces.len() - 1].frames.end;
+            let gait = gait_of(&pieces[0]);
+            if gait == Gait::Stand || segment.has_cadence(&frames) {
+                continue;
+            }
+            let at_s = |frame: usize| segment.start_s + (frame as f64 - 0.5) * observed.frame_s;
+            let features = looks(observed, model, index, pieces);
+            out.push(LookedAt { gait, start_s: at_s(frames.start), end_s: at_s(frames.end), features });
+        }
+    }
+    out
+}
+
+/// The bout of some pieces of a segment.
+fn decoded_bout(observed: &Observed, model: &Model, index: usize, pieces: &[Piece]) -> DecodedBout {
+    let gait = gait_of(&pieces[0]);
+    let frames = pieces[0].frames.start..pieces[pieces.len() - 1].frames.end;
     let segment = &observed.segments[index];
     let posterior = &model.fit.posteriors[index].states;
     let path = &model.paths[index];
@@ -193,8 +226,12 @@ fn decoded_bout(
     // The frames at the ends are uncertain by nature: that is the ends' error, not the bout's certainty.
     let margin = ((END_S / observed.frame_s) as usize).min(n.saturating_sub(1) / END_SHARE);
     let inner = frames.start + margin..frames.end - margin;
-    let certainty =
-        inner.clone().map(|t| probability(model, posterior.row(t), gait)).sum::<f64>() / inner.len() as f64;
+    let has_cadence = segment.has_cadence(&frames);
+    let certainty = if has_cadence || gait == Gait::Stand {
+        inner.clone().map(|t| probability(model, posterior.row(t), gait)).sum::<f64>() / inner.len() as f64
+    } else {
+        certainty::certainty(&looks(observed, model, index, pieces))
+    };
     let mean = |pick: fn(&MovingState) -> f64, standing: f64| {
         let of = |state: &State| match state {
             State::Moving(k) => pick(&model.fit.states[*k]),
@@ -209,7 +246,7 @@ fn decoded_bout(
         end_s: if frames.end == path.len() { segment.end_s } else { edge_s(frames.end) },
         certainty,
         end_doubt_s: 0.0,
-        has_cadence: 2 * segment.cadence_spm[frames.clone()].iter().flatten().count() > frames.len(),
+        has_cadence,
         speed_mps: Gaussian {
             mean: mean(|s| s.speed_mps.mean, 0.0),
             sd: mean(|s| s.speed_mps.sd, model.fit.standing_sd_mps),

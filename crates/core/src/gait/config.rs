@@ -122,7 +122,7 @@ pub(super) mod fit {
     /// How many readings that belief weighs.
     pub(crate) const PRIOR_READINGS: f64 = 15.0;
     /// Standard deviations stay within, m/s.
-    pub(crate) const SPEED_SD_RANGE_MPS: (f64, f64) = (0.08, 0.3);
+    pub(crate) const SPEED_SD_RANGE_MPS: (f64, f64) = (0.08, 0.22);
     /// Standard deviations stay within, steps/min.
     pub(crate) const CADENCE_SD_RANGE_SPM: (f64, f64) = (2.0, 6.0);
     /// A mean speed does not fall below this, m/s.
@@ -130,7 +130,7 @@ pub(super) mod fit {
     /// With fewer readings of a kind nothing is known of it in a state …
     pub(crate) const LEAST_READINGS: f64 = 3.0;
     /// … nor where a smaller share of its frames has one, measured by the state with most: those few are its neighbours'.
-    pub(crate) const LEAST_SEEN_SHARE: f64 = 0.15;
+    pub(crate) const LEAST_SEEN_SHARE: f64 = 0.35;
     /// What is not known is as spread as over all walks and runs: speeds, m/s, …
     pub(crate) const UNSEEN_SPEED_MPS: Gaussian = Gaussian { mean: 2.0, sd: 0.6 };
     /// … and cadences, steps/min.
@@ -160,7 +160,7 @@ pub(super) mod fit {
     /// Rounds end when one gains less log likelihood than this.
     pub(crate) const CONVERGENCE_TOLERANCE: f64 = 1.0;
     /// What one more state costs in the BIC score beside its free parameters.
-    pub(crate) const STATE_COST: f64 = 2.0;
+    pub(crate) const STATE_COST: f64 = 0.0;
     /// Two states are the same when they differ by less than a round moves them: mean speed, m/s …
     pub(crate) const SAME_MPS: f64 = 0.02;
     /// … mean cadence, steps/min …
@@ -209,7 +209,7 @@ pub(super) mod weights {
     /// See [`CADENCE_A_SECOND`].
     pub(crate) const CADENCE_USUAL_RANGE: (f64, f64) = (0.4, 0.6);
     /// Weights found from residuals stay within.
-    pub(crate) const SPEED_RANGE: (f64, f64) = (0.07, 0.9);
+    pub(crate) const SPEED_RANGE: (f64, f64) = (0.15, 0.9);
     /// Weights found from residuals stay within.
     pub(crate) const CADENCE_RANGE: (f64, f64) = (0.25, 0.6);
     /// Greatest lag of the autocorrelation, frames.
@@ -389,6 +389,8 @@ pub(super) mod boundary {
 
 /// Putting bouts together.
 pub(super) mod bouts {
+    /// A piece of another gait that is shorter than this, s, makes no bout wrong.
+    pub(crate) const HIDDEN_S: f64 = 20.0;
     /// Frames this near to a bout's ends, s, tell the error of the ends, not how certain the bout is. Our choice, as all here.
     pub(crate) const END_S: f64 = 4.0;
     /// A bout keeps at least a third of its frames for its certainty: no more than one in this many is left out at each end.
@@ -406,4 +408,35 @@ pub(super) mod bouts {
     pub(crate) const DOUBTFUL: f64 = 0.8;
     /// From this length on, s, the mean speed of a bout is its distance over its time.
     pub(crate) const SPEED_FROM_DISTANCE_S: f64 = 10.0;
+}
+
+/// Judging the pieces of a path. The weights are made by `benches/pieces.py`; the rest is our choice.
+pub(super) mod pieces {
+    use crate::gait::certainty::BOUT_FEATURES;
+    use crate::gait::pieces::FEATURES;
+
+    /// Speed between walks and runs of people, m/s: published 1.9 to 2.0 (Hum Mov Sci 2023;90:103117).
+    pub(crate) const TRANSITION_MPS: f64 = 1.95;
+    /// Differences of speed count in units of this, m/s …
+    pub(crate) const SPEED_SCALE_MPS: f64 = 0.4;
+    /// … and no more than so many.
+    pub(crate) const MOST_CONTRAST: f64 = 3.0;
+    /// Log odds count no more than this.
+    pub(crate) const MOST_LOG_ODDS: f64 = 6.0;
+    /// A step at a piece's end is taken between means over the time from this, s, …
+    pub(crate) const CONTRAST_NEAR_S: f64 = 5.0;
+    /// … to this, s, away.
+    pub(crate) const CONTRAST_FAR_S: f64 = 15.0;
+    /// Pieces of one state that differ by this, m/s, are half alike.
+    pub(crate) const ALIKE_MPS: f64 = 0.08;
+    /// What a change of gait between neighbouring pieces costs in the log.
+    pub(crate) const SWITCH_COST: f64 = 0.0;
+    /// Weights of the figures, in their order.
+    pub(crate) const WEIGHTS: [f64; FEATURES] = [
+        -0.382, 1.265, -0.980, -0.404, -0.067, -0.034, 0.065, 0.132, -0.053, 0.948, 0.268, 0.147, 0.107,
+        -0.412, 0.168, 1.156, 0.967, -0.833, 0.648, 6.140, -0.460,
+    ];
+    /// Weights of the figures of a bout, in their order.
+    pub(crate) const BOUT_WEIGHTS: [f64; BOUT_FEATURES] =
+        [0.209, -0.560, 0.058, 0.334, -0.075, 0.093, 0.166, 0.043, -0.212, -0.374, 3.058, 0.561, 2.566];
 }

@@ -8,6 +8,7 @@
 pub mod agreement;
 mod boundary;
 mod bouts;
+mod certainty;
 mod chain;
 mod config;
 mod delay;
@@ -17,6 +18,7 @@ mod initial;
 mod labels;
 mod m_step;
 mod observe;
+mod pieces;
 mod runner;
 mod sharpness;
 mod side_information;
@@ -27,13 +29,14 @@ mod weights;
 pub use config::GaitConfig;
 pub use runner::{GaitEvidence, RunnerEvidence, RunnerPrior, has_cadence};
 
-use crate::clean::Series;
+use crate::clean::{Series, SpeedSource};
 use chain::{MOST_STATES, Workspace, forward_backward, viterbi};
 use config::grid::SEARCH_FRAMES;
 use em::Fit;
 use jogaudit_recording::notice::{Noted, NoticeCode};
 use labels::{Evidence, Labels};
 use observe::Observed;
+use pieces::{JudgedPieces, Piece};
 use side_information::SideInformation;
 use state::{Rows, State};
 
@@ -147,6 +150,8 @@ struct Model {
     labels: Labels,
     /// The most probable state at each frame, a path a segment.
     paths: Vec<Vec<State>>,
+    /// The pieces of each path, with what each is.
+    pieces: JudgedPieces,
 }
 
 impl Model {
@@ -190,7 +195,10 @@ impl Model {
                 fit.posteriors[k] = forward_backward(&chain, odds, &table, &mut workspace);
             }
         }
-        Some(Self { fit, labels, paths })
+        let by_positions = series.speed_source() == SpeedSource::Positions;
+        let pieces =
+            pieces::judged(observed, &fit, &labels, &paths, by_positions, bouts::slopes_are_unseen(series));
+        Some(Self { fit, labels, paths, pieces })
     }
 
     /// The gait of a state: standing, or by its label.
@@ -201,6 +209,61 @@ impl Model {
             State::Moving(_) => Gait::Walk,
         }
     }
+}
+
+/// A time in one state of a recording without cadence there, and what its gait is judged by: for fitting the judge
+/// (`benches/accuracy --pieces`).
+#[doc(hidden)]
+#[derive(Clone, Copy, Debug)]
+pub struct JudgedPiece {
+    /// Seconds from the start of the series.
+    pub start_s: f64,
+    /// Seconds from the start of the series.
+    pub end_s: f64,
+    /// What it is judged by.
+    pub features: [f64; pieces::FEATURES],
+}
+
+/// The pieces of a series that are judged without cadence.
+#[doc(hidden)]
+pub fn judged_pieces(series: &Series, config: &GaitConfig) -> Vec<JudgedPiece> {
+    let observed = observe::observe(series, config.silent_s);
+    let Some(model) = Model::fit(series, &observed, config, None) else { return Vec::new() };
+    let by_segment = observed.segments.iter().zip(&model.pieces.segments);
+    let of = |(segment, piece): (&observe::Segment, &Piece)| {
+        let at_s = |frame: usize| segment.start_s + (frame as f64 - 0.5) * observed.frame_s;
+        let is_judged = !piece.has_cadence && piece.features[0] != 0.0;
+        is_judged.then(|| JudgedPiece {
+            start_s: at_s(piece.frames.start),
+            end_s: at_s(piece.frames.end),
+            features: piece.features,
+        })
+    };
+    by_segment
+        .flat_map(|(segment, pieces)| pieces.iter().filter_map(move |piece| of((segment, piece))))
+        .collect()
+}
+
+/// A bout of a recording without cadence there, and what its certainty is reckoned from.
+#[doc(hidden)]
+#[derive(Clone, Copy, Debug)]
+pub struct LookedAt {
+    /// Run or walk.
+    pub gait: Gait,
+    /// Seconds from the start of the series.
+    pub start_s: f64,
+    /// Seconds from the start of the series.
+    pub end_s: f64,
+    /// What it looks like.
+    pub features: [f64; certainty::BOUT_FEATURES],
+}
+
+/// The bouts of a series whose certainty cadence does not tell.
+#[doc(hidden)]
+pub fn looked_at_bouts(series: &Series, config: &GaitConfig) -> Vec<LookedAt> {
+    let observed = observe::observe(series, config.silent_s);
+    let model = Model::fit(series, &observed, config, None);
+    model.map_or_else(Vec::new, |model| bouts::looked_at(&observed, &model))
 }
 
 #[cfg(test)]

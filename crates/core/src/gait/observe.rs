@@ -32,6 +32,18 @@ impl Segment {
         self.speed_mps.len()
     }
 
+    /// Whether most of the readings of some frames come with a cadence.
+    pub(super) fn has_cadence(&self, frames: &std::ops::Range<usize>) -> bool {
+        let columns = self.speed_mps[frames.clone()].iter().zip(&self.cadence_spm[frames.clone()]);
+        let (read, cadences) = columns.fold((0, 0), |(read, cadences), (speed, cadence)| {
+            (
+                read + usize::from(speed.is_some() || cadence.is_some()),
+                cadences + usize::from(cadence.is_some()),
+            )
+        });
+        2 * cadences > read
+    }
+
     fn part(&self, frames: std::ops::Range<usize>, frame_s: f64) -> Self {
         Self {
             start_s: self.start_s + frames.start as f64 * frame_s,
