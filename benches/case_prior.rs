@@ -202,7 +202,7 @@ fn has_cadence(case: u64, day: u64) -> bool {
 /// The session of one day: stages rise, days differ, every second session has a fault of 30 s and more.
 fn session(plan: &Plan, case: u64, day: u64, condition: Condition) -> Session {
     let seed = case * 100 + day;
-    let stage = (((day + choice(case, 77, 2)) / 2) as usize).min(plan.stages.len() - 1);
+    let stage = (u64::midpoint(day, choice(case, 77, 2)) as usize).min(plan.stages.len() - 1);
     let both = normal(seed, 1);
     let form = |own: f64| 1.0 + DAY_SD * (both + own) / std::f64::consts::SQRT_2;
     let fault = |kind, value| vec![Fault { kind, value, rep: None }];
@@ -217,7 +217,7 @@ fn session(plan: &Plan, case: u64, day: u64, condition: Condition) -> Session {
         realism: condition.realism,
         profile: condition.profile,
         channels: if has_cadence(case, day) { Channels::ALL } else { condition.channels },
-        start: Timestamp::from_second(1_772_435_400 + (day * 5 / 2) as i64 * 86_400).expect("a time"),
+        start: Timestamp::from_second(1_772_435_400 + (day * 5 / 2).cast_signed() * 86_400).expect("a time"),
         missing: 0.02,
         faults: match choice(seed, 4, 8) {
             0 => fault(FaultKind::RunLonger, amount_s),

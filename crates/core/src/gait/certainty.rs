@@ -12,7 +12,7 @@ use super::pieces::{JudgedPieces, Piece, log_odds};
 use super::state::State;
 
 /// How many figures the certainty of a bout is reckoned from.
-pub const BOUT_FEATURES: usize = 13;
+pub(crate) const BOUT_FEATURES: usize = 13;
 
 /// What a bout of some pieces looks like.
 pub(super) fn features(
@@ -38,7 +38,7 @@ pub(super) fn features(
         |switch_mps: f64| scaled(if is_run { low_mps - switch_mps } else { switch_mps - high_mps });
     let between_mps = f64::midpoint(labels.walk_mps.mean, labels.run_mps.mean);
     let flag = |is: bool| f64::from(u8::from(is));
-    let clear = clear_of(TRANSITION_MPS);
+    let clear = clear_of(labels.transition_mps);
     [
         1.0,
         least,

@@ -7,6 +7,7 @@
 //! cadence told.
 
 use super::config::fit::LEAST_READINGS;
+use super::config::pieces::TRANSITION_MPS;
 use super::config::prior::{
     BOUT_SHARES, CADENCE_FAULT, CADENCE_STEP_SD_SPM, CADENCE_TAU_SPM, GRADUAL, INVERSE_TEMPERATURE,
     LEAST_SPEED_LOG, RUN_CADENCE_SPM, RUN_SPEED_MPS, RUN_TAU, SHARP, SPEED_ODD, SPEED_STEP_SD_MPS,
@@ -120,6 +121,9 @@ pub(super) struct Labels {
     /// Where the mean speeds of this person's walks and runs lie on level ground.
     pub(super) walk_mps: Gaussian,
     pub(super) run_mps: Gaussian,
+    /// The speed between walks and runs before this recording is seen: that of people, drawn to this runner's own by how much is
+    /// known.
+    pub(super) transition_mps: f64,
 }
 
 /// One way to call the states walks and runs, with one share of the usual differences from bout to bout.
@@ -141,9 +145,15 @@ impl Labelling {
 /// does: the two are weighed by how well each tells the states.
 pub(super) fn label(evidence: &Evidence, runner: Option<&RunnerPrior>) -> Labels {
     let mut labellings = evidence.labellings(&Known::of_people());
+    let mut transition_mps = TRANSITION_MPS;
     if let Some(runner) = runner {
         let own = evidence.labellings(&Known::of_runner(runner));
+        let ways = labellings.len();
         labellings = mixed(labellings, own, runner.known);
+        if labellings.len() > ways {
+            let between_mps = f64::midpoint(runner.walk.speed_mps.mean, runner.run.speed_mps.mean);
+            transition_mps += runner.known * (between_mps - TRANSITION_MPS);
+        }
     }
     let top = labellings.iter().map(|l| l.log).fold(f64::NEG_INFINITY, f64::max);
     let (mut total, mut run) = (0.0, vec![0.0; evidence.states.len()]);
@@ -159,7 +169,7 @@ pub(super) fn label(evidence: &Evidence, runner: Option<&RunnerPrior>) -> Labels
         let share = best.map_or(1.0, |l| l.share);
         Gaussian { mean: usual.mean, sd: usual.sd.hypot(tau_mps(run, usual.mean, share)) }
     };
-    Labels { run, walk_mps: law(false), run_mps: law(true) }
+    Labels { run, walk_mps: law(false), run_mps: law(true), transition_mps }
 }
 
 /// Standard deviation from bout to bout of one gait.

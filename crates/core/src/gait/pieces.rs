@@ -17,7 +17,7 @@ use super::state::State;
 use crate::statistics::{mean_of_known, median};
 
 /// How many figures a piece is judged by.
-pub const FEATURES: usize = 21;
+pub(crate) const FEATURES: usize = 21;
 
 /// A time in one state.
 #[derive(Clone, Debug)]
@@ -186,7 +186,7 @@ impl Whole<'_> {
         let frames = &pieces[k].frames;
         let scaled = |d: f64| (d / SPEED_SCALE_MPS).clamp(-MOST_CONTRAST, MOST_CONTRAST);
         let seconds = frames.len() as f64 * self.observed.frame_s;
-        let above = scaled(v - TRANSITION_MPS);
+        let above = scaled(v - self.labels.transition_mps);
         let by_state = log_odds(self.labels.run[state]) / MOST_LOG_ODDS;
         let by_laws = self.by_laws(v) / MOST_LOG_ODDS;
         let beside = |other: Option<usize>| {
@@ -215,7 +215,7 @@ impl Whole<'_> {
             flag(self.by_positions) * above,
             flag(self.slopes_unseen) * above,
             below / self.sorted_mps.len().max(1) as f64 - 0.5,
-            scaled(self.median_mps - TRANSITION_MPS),
+            scaled(self.median_mps - self.labels.transition_mps),
             // Those of likeness come once all pieces are there.
             0.0,
             0.0,

@@ -75,7 +75,7 @@ pub fn read(bytes: &[u8], config: &ReadConfig) -> Result<Noted<Vec<Recording>>, 
 
 /// Activities of one file, our choice: a decade of exports in one archive stays below.
 pub const MOST_ACTIVITIES: usize = 5_000;
-/// Samples of one file, our choice: 23 days at one a second.
+/// Samples of one activity, our choice: 23 days at one a second.
 pub const MOST_SAMPLES: usize = 2_000_000;
 
 /// Fails when the work that follows reading would be too long.
@@ -85,7 +85,7 @@ fn refuse_too_much(
     most_samples: usize,
 ) -> Result<(), ReadError> {
     let format = recordings.first().map(|recording| recording.facts().format);
-    let samples: usize = recordings.iter().map(|recording| recording.samples().len()).sum();
+    let samples = recordings.iter().map(|recording| recording.samples().len()).max().unwrap_or(0);
     let kind = if recordings.len() > activities {
         ReadErrorKind::TooManyActivities { limit: activities }
     } else if samples > most_samples {
