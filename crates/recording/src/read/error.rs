@@ -79,8 +79,8 @@ pub enum ReadErrorKind {
         /// The limit that was passed.
         limit: usize,
     },
-    /// More samples than one file is read for.
-    #[error("more than {limit} samples in one file: export shorter activities")]
+    /// More samples than one activity is read for.
+    #[error("more than {limit} samples in one activity: export shorter activities")]
     TooManySamples {
         /// The limit that was passed.
         limit: usize,
