@@ -7,7 +7,7 @@ use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 use super::boundary::{Placed, Side, ToldBy, place};
 use super::certainty::{self, BOUT_FEATURES};
 use super::config::boundary::{
-    DELAY_SD_KNOWN_S, DELAY_SD_UNKNOWN_S, LEAST_BESIDE_START_S, MOST_CADENCE_DELAY_S,
+    DELAY_SD_KNOWN_S, DELAY_SD_UNKNOWN_S, LEAST_BESIDE_START_S, LEAST_BOUT_S, MOST_CADENCE_DELAY_S,
 };
 use super::config::bouts::{
     DOUBTFUL, END_DOUBT_S, END_S, END_SHARE, SPEED_FROM_DISTANCE_S, STANDING_CADENCE_SD_SPM, UNSEEN_SLOPES,
@@ -318,7 +318,7 @@ fn with_ends(series: &Series, delays: Delays, model: &Model, decoded: &[DecodedB
     for (k, bout) in decoded.iter().enumerate() {
         let last_s = decoded.last().map_or(bout.end_s, |d| d.end_s);
         let end = placed.get(k).map_or(Placed { at_s: bout.end_s, error_s: 0.0 }, |p| Placed {
-            at_s: p.at_s.clamp(start.at_s, last_s),
+            at_s: p.at_s.clamp((start.at_s + LEAST_BOUT_S).min(last_s), last_s),
             error_s: p.error_s,
         });
         bouts.push(Bout {

@@ -51,6 +51,9 @@ impl RunnerEvidence {
     /// What a recording and its bouts tell; `None` when that is nothing. A recording without cadence tells only where it has both
     /// gaits and each is very certain: it was told apart by what is known of people, and may not confirm that by itself.
     pub fn of(series: &Series, segmentation: &Segmentation) -> Option<Self> {
+        if series.is_order_doubtful() {
+            return None;
+        }
         let has_cadence = has_cadence(series, segmentation);
         let sure = if has_cadence { SURE } else { SURE_WITHOUT_CADENCE };
         let level_mps = level_speeds(series);

@@ -342,3 +342,13 @@ fn a_stray_reading_is_no_stand() {
     let found = bouts(&[(600, 1.5, Some(112.0)), (120, 0.75, None), (600, 1.5, Some(112.0))]);
     assert!(gaits(&found).iter().all(|gait| *gait != Stand), "{found:?}");
 }
+
+#[test]
+fn no_bout_is_shorter_than_a_second() {
+    // Stops of 3 to 6 s, whose two ends are each drawn into them.
+    for stop_s in 3..7 {
+        let parts = [(120, 2.4, Some(160.0)), (stop_s, 0.02, Some(0.0)), (120, 2.5, Some(160.0))];
+        let found = bouts(&parts);
+        assert!(found.iter().all(|bout| bout.duration_s() >= 1.0 - 1e-9), "{stop_s} {found:?}");
+    }
+}
