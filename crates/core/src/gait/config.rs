@@ -106,7 +106,7 @@ pub(super) mod emission {
     pub(crate) const STILL_WEIGHT: f64 = 0.4;
     /// A speed counts this much beside a cadence, which tells the gaits apart better: one runner's bouts differ in speed by 13 %, in
     /// cadence by 3 % (measured by us).
-    pub(crate) const BESIDE_CADENCE: f64 = 0.2;
+    pub(crate) const BESIDE_CADENCE: f64 = 0.7;
     /// However steep the ground, the speed of a state falls to no smaller share of that on the level.
     pub(crate) const LEAST_SLOPE_FACTOR: f64 = 0.3;
 }
@@ -433,10 +433,10 @@ pub(super) mod pieces {
     pub(crate) const SWITCH_COST: f64 = 0.0;
     /// Weights of the figures, in their order.
     pub(crate) const WEIGHTS: [f64; FEATURES] = [
-        -0.382, 1.265, -0.980, -0.404, -0.067, -0.034, 0.065, 0.132, -0.053, 0.948, 0.268, 0.147, 0.107,
-        -0.412, 0.168, 1.156, 0.967, -0.833, 0.648, 6.140, -0.460,
+        -0.448, 1.369, -1.254, -0.484, -0.080, -0.069, 0.071, 0.155, 0.002, 0.901, 0.167, 0.191, 0.131,
+        -0.466, 0.176, 1.625, 1.023, -0.887, 0.228, 6.762, -0.428,
     ];
     /// Weights of the figures of a bout, in their order.
     pub(crate) const BOUT_WEIGHTS: [f64; BOUT_FEATURES] =
-        [0.209, -0.560, 0.058, 0.334, -0.075, 0.093, 0.166, 0.043, -0.212, -0.374, 3.058, 0.561, 2.566];
+        [0.089, 0.223, 0.088, 0.135, 0.086, 0.002, 0.182, 0.074, -0.298, -0.366, 2.965, 0.563, 2.252];
 }

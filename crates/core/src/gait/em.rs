@@ -104,6 +104,14 @@ fn best(observed: &Observed, most: usize, weights: Weights, first: Fit) -> Optio
         }
         last = next;
     }
+    // Where everything is explained middlingly nothing stands out: the widest state may be two.
+    while best.states.len() < most {
+        let halved = em(observed, initial::halved(observed, &best)?, weights, ROUNDS);
+        if halved.bic_score <= best.bic_score {
+            break;
+        }
+        best = halved;
+    }
     Some(best)
 }
 

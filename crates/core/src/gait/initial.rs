@@ -1,7 +1,8 @@
 //! Where the search for a recording's moving states begins.
 
 use super::config::fit::{
-    CADENCE_SD_SPM, SPEED_SD_MPS, UNSEEN_CADENCE_SPM, UNSEEN_SPEED_MPS, USUAL_SLOPE_EFFECT,
+    CADENCE_SD_SPM, LEAST_READINGS as LEAST_SEEN, SPEED_SD_MPS, UNSEEN_CADENCE_SPM, UNSEEN_SPEED_MPS,
+    USUAL_SLOPE_EFFECT,
 };
 use super::config::initial::{
     CADENCE_REACH, LEAST_READINGS, MOVING_MPS, ROUNDS, SPEED_REACH, SPLIT_REACH_S, STEPPING_SHARE,
@@ -80,6 +81,31 @@ pub(super) fn split(observed: &Observed, fit: &Fit) -> Option<Vec<MovingState>> 
     let (_, reading) = worst?;
     let mut states = fit.states.clone();
     states.push(state(reading));
+    Some(states)
+}
+
+/// The states of a fit with the widest of them, by cadence where every state has one, else by speed, taken apart into two. `None`
+/// of no states.
+pub(super) fn halved(observed: &Observed, fit: &Fit) -> Option<Vec<MovingState>> {
+    let by_cadence = fit.states.iter().all(|state| state.seen.cadences >= LEAST_SEEN);
+    let seconds = observed.frame_s;
+    let width = |state: &MovingState| {
+        let (sd, usual, seen) = if by_cadence {
+            (state.cadence_spm.sd, CADENCE_SD_SPM, state.seen.cadences)
+        } else {
+            (state.speed_mps.sd, SPEED_SD_MPS, state.seen.speeds)
+        };
+        sd / usual * (seen * seconds).sqrt()
+    };
+    let (widest, _) = fit.states.iter().enumerate().max_by(|a, b| width(a.1).total_cmp(&width(b.1)))?;
+    let mut states = fit.states.clone();
+    let low = &mut states[widest];
+    let mut high = *low;
+    let apart =
+        |gaussian: Gaussian, way: f64| Gaussian { mean: gaussian.mean + way * gaussian.sd, ..gaussian };
+    (low.speed_mps, high.speed_mps) = (apart(low.speed_mps, -1.0), apart(low.speed_mps, 1.0));
+    (low.cadence_spm, high.cadence_spm) = (apart(low.cadence_spm, -1.0), apart(low.cadence_spm, 1.0));
+    states.push(high);
     Some(states)
 }
 
