@@ -43,6 +43,26 @@ fn the_notices_page_lists_the_codes_of_the_table() {
     );
 }
 
+#[test]
+fn the_notices_page_says_where_each_is_worded() {
+    let page = read(&root().join("docs/notices.md"));
+    let (_, list) = page.split_once("## Where each is worded").expect("the list");
+    let ticked = |line: &str| line.split('`').skip(1).step_by(2).map(str::to_owned).collect::<Vec<String>>();
+    let lines: Vec<Vec<String>> = list.lines().filter(|line| line.starts_with("- ")).map(ticked).collect();
+    for code in jogaudit_recording::notice::NoticeCode::ALL {
+        let files: Vec<&String> = lines
+            .iter()
+            .filter(|line| line[1..].iter().any(|c| c == code.word()))
+            .map(|line| &line[0])
+            .collect();
+        assert!(!files.is_empty(), "{code:?} is in no line");
+        for file in files {
+            let made = format!("NoticeCode::{code:?}");
+            assert!(read(&root().join(file)).contains(&made), "{file} does not make {code:?}");
+        }
+    }
+}
+
 /// What the command says to `--help`.
 fn help(command: &[String]) -> String {
     let output = std::process::Command::new(jogaudit())
