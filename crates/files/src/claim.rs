@@ -285,13 +285,7 @@ fn is_still_there(path: &Path, file: &File) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn names(folder: &Path) -> Vec<String> {
-        let entries = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().file_name());
-        let mut names: Vec<String> = entries.map(|name| name.into_string().unwrap()).collect();
-        names.sort();
-        names
-    }
+    use crate::tests::names;
 
     #[test]
     fn an_input_is_not_overwritten_however_it_is_called() {

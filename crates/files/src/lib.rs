@@ -60,3 +60,16 @@ pub use input::{
 pub use inside::{case_bytes, inside, plain_bytes};
 pub use output::{Staged, could_not_write, remove_unfinished, with_suffix, write_whole};
 pub use tree::{Links, files_below};
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    /// The names of what a folder holds, in order.
+    pub(crate) fn names(folder: &Path) -> Vec<String> {
+        let entries = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().file_name());
+        let mut names: Vec<String> = entries.map(|name| name.into_string().unwrap()).collect();
+        names.sort();
+        names
+    }
+}

@@ -184,13 +184,7 @@ fn keep_permissions(target: &Path, file: &File) -> io::Result<()> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn names(folder: &Path) -> Vec<String> {
-        let entries = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().file_name());
-        let mut names: Vec<String> = entries.map(|name| name.into_string().unwrap()).collect();
-        names.sort();
-        names
-    }
+    use crate::tests::names;
 
     #[test]
     fn replaces_whole_files_and_leaves_nothing_else() {

@@ -300,19 +300,31 @@ async fn waiting(
             "export the session again as FIT, GPX or TCX and choose that file",
         )),
         (Ok(_), Some(stage)) if stage != "-" => {
-            let wanted = ReportRequest {
-                bytes: Source::Waiting(Arc::clone(&file)),
-                name: file.shown.clone(),
-                activity: asked.activity,
-                plan: found.plan.clone(),
-                runner: Arc::clone(&found.runner),
-                stage: stage.clone(),
-            };
-            check(&app, wanted).await.map(|made| Some(report::check_body(&made)))
+            let bytes = Source::Waiting(Arc::clone(&file));
+            check_within(&app, &found, bytes, (file.shown.clone(), asked.activity), stage).await.map(Some)
         }
         _ => Ok(None),
     };
     Ok(under_bar(&frame, &bar, made))
+}
+
+/// The report on a recording, to stand within a page on its case: by the plan of the case, and by what its other recordings tell.
+async fn check_within(
+    app: &App,
+    found: &Found,
+    bytes: Source,
+    (name, activity): (String, Option<usize>),
+    stage: &str,
+) -> Result<Markup, Refusal> {
+    let wanted = ReportRequest {
+        bytes,
+        name,
+        activity,
+        plan: found.plan.clone(),
+        runner: Arc::clone(&found.runner),
+        stage: stage.to_owned(),
+    };
+    Ok(report::check_body(&check(app, wanted).await?))
 }
 
 #[derive(Deserialize)]
@@ -406,15 +418,9 @@ async fn session(
     let bar = view_case::kept_bar(cached, &recording, &found.plan, &proposal, date);
     let made = match &proposal.stage {
         Some(stage) if stage != "-" => {
-            let wanted = ReportRequest {
-                bytes: Source::File { case: cached.folder.clone(), path },
-                activity: asked.activity.or_else(|| activity_of(&recording)),
-                name: recording.clone(),
-                plan: found.plan.clone(),
-                runner: Arc::clone(&found.runner),
-                stage: stage.clone(),
-            };
-            check(&app, wanted).await.map(|made| Some(report::check_body(&made)))
+            let bytes = Source::File { case: cached.folder.clone(), path };
+            let activity = asked.activity.or_else(|| activity_of(&recording));
+            check_within(&app, &found, bytes, (recording.clone(), activity), stage).await.map(Some)
         }
         _ => Ok(None),
     };
