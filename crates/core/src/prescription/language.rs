@@ -28,9 +28,8 @@ impl Session {
     pub fn parse(text: &str) -> Result<Self, LanguageError> {
         let mut parser = Parser { scanner: Scanner::new(text), depth: 0, inside_until: 0 };
         let items = parser.items()?;
-        if let (token, span) = parser.scanner.peek()
-            && token != Token::End
-        {
+        let (token, span) = parser.scanner.peek();
+        if token != Token::End {
             return Err(parser.scanner.error(span, "`,` and a further item, or the end"));
         }
         let session = Self { items };
