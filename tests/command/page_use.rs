@@ -88,6 +88,10 @@ fn a_stale_form_takes_nothing_away_and_shows_both() {
     fs::write(folder.path().join("case/diary.csv"), &theirs).unwrap();
     let answer = page.send_day(day, &form, &[("note", "it rained")]);
     assert_eq!(answer.status, 409);
+    // A narrow screen has no heads of columns: each value says whose it is.
+    for label in ["In the diary now", "What you wrote"] {
+        assert_eq!(answer.body.matches(&format!("data-label=\"{label}\"")).count(), 5, "{label}");
+    }
     for word in ["was changed since you opened it", "at night", "it rained", "felt good and let it run"] {
         assert!(answer.body.contains(word), "{word}: {}", answer.body);
     }

@@ -204,7 +204,7 @@ impl Output {
             return out.write_all(bytes).and_then(|()| out.flush()).map_err(Failure::output);
         }
         let staged = self.stage()?;
-        staged.file()?.write_all(bytes).map_err(|error| could_not_write(&self.named, &error))?;
+        staged.fill(bytes)?;
         staged.publish_durably()
     }
 }
@@ -215,7 +215,7 @@ pub fn write_together(outputs: &[Output], contents: &[&[u8]]) -> Result<(), Fail
     let mut staged = Vec::new();
     for (output, bytes) in outputs.iter().zip(contents).filter(|(output, _)| !output.is_standard_output()) {
         let unfinished = output.stage()?;
-        unfinished.file()?.write_all(bytes).map_err(|error| could_not_write(&output.named, &error))?;
+        unfinished.fill(bytes)?;
         staged.push(unfinished);
     }
     for (output, bytes) in outputs.iter().zip(contents).filter(|(output, _)| output.is_standard_output()) {

@@ -83,6 +83,11 @@ impl Staged {
         file.try_clone().map_err(|error| self.failed(&error))
     }
 
+    /// Writes bytes behind what is written already.
+    pub(crate) fn fill(&self, bytes: &[u8]) -> Result<(), Failure> {
+        self.file()?.write_all(bytes).map_err(|error| self.failed(&error))
+    }
+
     /// Gives the file its name. A target that is there is replaced.
     pub fn publish(self) -> Result<(), Failure> {
         let Self { target, named, writing } = self;
@@ -113,7 +118,7 @@ impl Staged {
 pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     refuse_all_but_files(path)?;
     let staged = Staged::unique(path)?;
-    staged.file()?.write_all(bytes).map_err(|error| could_not_write(path, &error))?;
+    staged.fill(bytes)?;
     staged.publish_durably()
 }
 

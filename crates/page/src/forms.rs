@@ -61,7 +61,12 @@ pub(super) async fn day(State(app): AppState, Path((case, date)): Path<(String, 
     let date = date_of(&date)?;
     let folder = case_of(&app, &case)?.folder.clone();
     let stands = run_blocking(move || case_writer::day(&folder, date)).await?;
-    let form = DayForm { date, fields: stands.clone().map_fields(), stands, conflict: None };
+    let form = DayForm {
+        date,
+        fields: std::array::from_fn(|column| field_of(column, &stands[column])),
+        stands,
+        conflict: None,
+    };
     show_day(&app, &case, &form).await
 }
 
@@ -109,16 +114,6 @@ pub(super) fn field_of(column: usize, cell: &str) -> String {
 fn one_line(text: &str) -> String {
     let plain: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
     plain.trim().to_owned()
-}
-
-trait MapFields {
-    fn map_fields(self) -> DayCells;
-}
-
-impl MapFields for DayCells {
-    fn map_fields(self) -> DayCells {
-        std::array::from_fn(|column| field_of(column, &self[column]))
-    }
 }
 
 /// What a form sends: its fields, and the cells from which it was made.

@@ -54,7 +54,7 @@ pub(super) fn table(app: &App, states: &[CaseState]) -> (Markup, bool) {
                     @if index > 0 { ", " }
                     bdi { (escaped(name)) }
                 }
-                ". What they lead to may be another patient’s, or is listed already. Open it by its own folder."
+                ". They may lead to another patient, or to one listed here. To see what is behind one, open its own folder."
             }
         }
         p.quiet {

@@ -155,6 +155,9 @@ fn field(column: usize, name: &str, value: &str) -> Markup {
 
 /// What stands in the diary now, and what somebody wanted to write.
 fn conflict(form: &DayForm, wanted: &DayCells) -> Markup {
+    /// Heads of the columns, which a narrow screen shows beside each value instead.
+    const NOW: &str = "In the diary now";
+    const WROTE: &str = "What you wrote";
     let words_of = |column: usize, value: &str| {
         let pattern = if FIELDS[column] == "pain_pattern" { Pattern::read(value) } else { None };
         let shown = pattern.map_or_else(|| value.to_owned(), |pattern| words(pattern).to_owned());
@@ -164,20 +167,20 @@ fn conflict(form: &DayForm, wanted: &DayCells) -> Markup {
         div.trouble role="alert" {
             p { strong { "The diary of this day was changed since you opened it. Nothing was written." } }
             table {
-                thead { tr { th scope="col" {} th scope="col" { "In the diary now" } th scope="col" { "What you wrote" } } }
+                thead { tr { th scope="col" {} th scope="col" { (NOW) } th scope="col" { (WROTE) } } }
                 tbody {
                     @for (column, label) in LABELS.into_iter().enumerate() {
                         tr {
                             th scope="row" { (label) }
-                            td { bdi { (words_of(column, &form.stands[column])) } }
-                            td { bdi { (words_of(column, &wanted[column])) } }
+                            td data-label=(NOW) { bdi { (words_of(column, &form.stands[column])) } }
+                            td data-label=(WROTE) { bdi { (words_of(column, &wanted[column])) } }
                         }
                     }
                 }
             }
             p {
-                "What to do: look at the fields below. They hold what you changed, and else what is in the diary now. Write them into "
-                "the diary once they are right."
+                "The fields below hold what you wrote; where you wrote nothing new, they hold what is in the diary now. Please look "
+                "them over, then write them into the diary."
             }
         }
     }

@@ -16,7 +16,7 @@ use super::config::bouts::{
 use super::delay::Delays;
 use super::emission::{Gaussian, MovingState};
 use super::observe::Observed;
-use super::pieces::Piece;
+use super::pieces::{Piece, frames_of};
 use super::state::{State, split_row};
 use super::{Bout, Gait, LookedAt, Model, Segmentation};
 
@@ -75,7 +75,7 @@ pub(super) fn assemble(series: &Series, observed: &Observed, model: &Model) -> N
         if segment.start_s > end_s {
             bouts.push(blank(Gait::Unknown, end_s, segment.start_s));
         }
-        if slopes_are_unseen(series) {
+        if model.pieces.slopes_unseen {
             for bout in decoded.iter_mut() {
                 let most = most_certain(model, bout);
                 hidden += usize::from(most < bout.certainty - WORTH_SAYING);
@@ -155,10 +155,8 @@ fn probability(model: &Model, row: &[f64], gait: Gait) -> f64 {
 
 /// The bouts of one segment.
 fn decoded(observed: &Observed, model: &Model, index: usize) -> Vec<DecodedBout> {
-    let mut out: Vec<DecodedBout> = Vec::new();
-    for same in model.pieces.segments[index].chunk_by(|a, b| gait_of(a) == gait_of(b)) {
-        out.push(decoded_bout(observed, model, index, same));
-    }
+    let mut out: Vec<DecodedBout> =
+        by_bout(model, index).map(|pieces| decoded_bout(observed, model, index, pieces)).collect();
     let posterior = &model.fit.posteriors[index].states;
     for k in 1..out.len() {
         let (before, after) = (&out[k - 1], &out[k]);
@@ -175,39 +173,27 @@ fn decoded(observed: &Observed, model: &Model, index: usize) -> Vec<DecodedBout>
     out
 }
 
-/// The gait of a piece.
-fn gait_of(piece: &Piece) -> Gait {
-    match piece.state {
-        State::Standing => Gait::Stand,
-        State::Moving(_) if piece.run >= 0.5 => Gait::Run,
-        State::Moving(_) => Gait::Walk,
-    }
+/// The pieces of a segment, those of each bout together.
+fn by_bout(model: &Model, index: usize) -> impl Iterator<Item = &[Piece]> {
+    model.pieces.segments[index].chunk_by(|a, b| a.gait() == b.gait())
 }
 
 /// What a bout of some pieces of a segment looks like.
 fn looks(observed: &Observed, model: &Model, index: usize, pieces: &[Piece]) -> [f64; BOUT_FEATURES] {
     let of = (&model.fit, &model.labels);
-    certainty::features(
-        &observed.segments[index],
-        observed.frame_s,
-        of,
-        &model.pieces,
-        pieces,
-        gait_of(&pieces[0]),
-    )
+    certainty::features(&observed.segments[index], observed.frame_s, of, &model.pieces, pieces)
 }
 
 /// The bouts of walking and running that cadence does not tell, by what each looks like.
 pub(super) fn looked_at(observed: &Observed, model: &Model) -> Vec<LookedAt> {
     let mut out = Vec::new();
     for (index, segment) in observed.segments.iter().enumerate() {
-        for pieces in model.pieces.segments[index].chunk_by(|a, b| gait_of(a) == gait_of(b)) {
-            let frames = pieces[0].frames.start..pieces[pieces.len() - 1].frames.end;
-            let gait = gait_of(&pieces[0]);
+        for pieces in by_bout(model, index) {
+            let (gait, frames) = (pieces[0].gait(), frames_of(pieces));
             if gait == Gait::Stand || segment.has_cadence(&frames) {
                 continue;
             }
-            let at_s = |frame: usize| segment.start_s + (frame as f64 - 0.5) * observed.frame_s;
+            let at_s = |frame: usize| segment.edge_s(frame, observed.frame_s);
             let features = looks(observed, model, index, pieces);
             out.push(LookedAt { gait, start_s: at_s(frames.start), end_s: at_s(frames.end), features });
         }
@@ -217,8 +203,7 @@ pub(super) fn looked_at(observed: &Observed, model: &Model) -> Vec<LookedAt> {
 
 /// The bout of some pieces of a segment.
 fn decoded_bout(observed: &Observed, model: &Model, index: usize, pieces: &[Piece]) -> DecodedBout {
-    let gait = gait_of(&pieces[0]);
-    let frames = pieces[0].frames.start..pieces[pieces.len() - 1].frames.end;
+    let (gait, frames) = (pieces[0].gait(), frames_of(pieces));
     let segment = &observed.segments[index];
     let posterior = &model.fit.posteriors[index].states;
     let path = &model.paths[index];
@@ -239,7 +224,7 @@ fn decoded_bout(observed: &Observed, model: &Model, index: usize, pieces: &[Piec
         };
         path[frames.clone()].iter().map(of).sum::<f64>() / n as f64
     };
-    let edge_s = |frame: usize| segment.start_s + (frame as f64 - 0.5) * observed.frame_s;
+    let edge_s = |frame: usize| segment.edge_s(frame, observed.frame_s);
     DecodedBout {
         gait,
         start_s: if frames.start == 0 { segment.start_s } else { edge_s(frames.start) },

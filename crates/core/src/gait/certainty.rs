@@ -4,11 +4,12 @@
 
 use super::Gait;
 use super::config::bouts::HIDDEN_S;
-use super::config::pieces::{BOUT_WEIGHTS, MOST_CONTRAST, MOST_LOG_ODDS, SPEED_SCALE_MPS, TRANSITION_MPS};
+use super::config::pieces::{BOUT_WEIGHTS, TRANSITION_MPS};
 use super::em::Fit;
 use super::labels::Labels;
+use super::logistic::{flag, log_minutes, log_odds, probability, scaled, share};
 use super::observe::Segment;
-use super::pieces::{JudgedPieces, Piece, log_odds};
+use super::pieces::{JudgedPieces, Piece, frames_of};
 use super::state::State;
 
 /// How many figures the certainty of a bout is reckoned from.
@@ -21,28 +22,25 @@ pub(super) fn features(
     (fit, labels): (&Fit, &Labels),
     judged: &JudgedPieces,
     pieces: &[Piece],
-    gait: Gait,
 ) -> [f64; BOUT_FEATURES] {
-    let is_run = gait == Gait::Run;
+    let is_run = pieces.first().is_some_and(|piece| piece.gait() == Gait::Run);
     let own = |piece: &Piece| if is_run { piece.run } else { 1.0 - piece.run };
-    let frames = pieces.iter().map(|piece| piece.frames.len()).sum::<usize>() as f64;
+    let frames = frames_of(pieces).len() as f64;
     let longest = pieces.iter().map(|piece| piece.frames.len()).max().unwrap_or(0);
     let window = ((HIDDEN_S / frame_s) as usize).max(1);
     // A piece that would not count as a bout of its own makes none wrong.
     let counted = pieces.iter().filter(|piece| piece.frames.len() >= window.min(longest));
-    let least = log_odds(counted.map(own).fold(1.0, f64::min)) / MOST_LOG_ODDS;
-    let mean: f64 = pieces.iter().map(|piece| piece.frames.len() as f64 * log_odds(own(piece))).sum();
+    let least = share(log_odds(counted.map(own).fold(1.0, f64::min)));
+    let mean: f64 = pieces.iter().map(|piece| piece.frames.len() as f64 * share(log_odds(own(piece)))).sum();
     let (low_mps, high_mps) = extremes(segment, fit, pieces, window);
-    let scaled = |d: f64| (d / SPEED_SCALE_MPS).clamp(-MOST_CONTRAST, MOST_CONTRAST);
     let clear_of =
         |switch_mps: f64| scaled(if is_run { low_mps - switch_mps } else { switch_mps - high_mps });
     let between_mps = f64::midpoint(labels.walk_mps.mean, labels.run_mps.mean);
-    let flag = |is: bool| f64::from(u8::from(is));
     let clear = clear_of(labels.transition_mps);
     [
         1.0,
         least,
-        (frames * frame_s / 60.0).ln().clamp(-2.5, 2.5),
+        log_minutes(frames * frame_s),
         clear,
         clear_of(between_mps),
         judged.likeness,
@@ -52,7 +50,7 @@ pub(super) fn features(
         scaled(high_mps - low_mps),
         least * judged.likeness,
         flag(is_run) * clear,
-        mean / frames / MOST_LOG_ODDS,
+        mean / frames,
     ]
 }
 
@@ -61,11 +59,9 @@ fn extremes(segment: &Segment, fit: &Fit, pieces: &[Piece], window: usize) -> (f
     let mut sums = vec![(0.0, 0_u32)];
     for piece in pieces {
         let State::Moving(state) = piece.state else { continue };
-        let effect = fit.states[state].slope_effect;
-        let frames = piece.frames.clone();
-        for (speed, &slope) in segment.speed_mps[frames.clone()].iter().zip(&segment.slope[frames]) {
+        for speed in segment.level_speeds(&piece.frames, fit.states[state].slope_effect) {
             let (sum, n) = sums[sums.len() - 1];
-            sums.push(speed.map_or((sum, n), |v| (sum + v / effect.factor(slope), n + 1)));
+            sums.push(speed.map_or((sum, n), |v| (sum + v, n + 1)));
         }
     }
     let window = window.min(sums.len() - 1);
@@ -80,6 +76,5 @@ fn extremes(segment: &Segment, fit: &Fit, pieces: &[Piece], window: usize) -> (f
 
 /// Probability that a bout that looks so is right.
 pub(super) fn certainty(features: &[f64; BOUT_FEATURES]) -> f64 {
-    let log_odds: f64 = features.iter().zip(BOUT_WEIGHTS).map(|(x, w)| x * w).sum();
-    1.0 / (1.0 + (-log_odds).exp())
+    probability(features, &BOUT_WEIGHTS)
 }

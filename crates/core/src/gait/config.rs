@@ -423,14 +423,16 @@ pub(super) mod pieces {
     pub(crate) const MOST_CONTRAST: f64 = 3.0;
     /// Log odds count no more than this.
     pub(crate) const MOST_LOG_ODDS: f64 = 6.0;
+    /// A length counts by the log of its minutes, no more than this.
+    pub(crate) const MOST_LOG_MINUTES: f64 = 2.5;
     /// A step at a piece's end is taken between means over the time from this, s, …
     pub(crate) const CONTRAST_NEAR_S: f64 = 5.0;
     /// … to this, s, away.
     pub(crate) const CONTRAST_FAR_S: f64 = 15.0;
     /// Pieces of one state that differ by this, m/s, are half alike.
     pub(crate) const ALIKE_MPS: f64 = 0.08;
-    /// What a change of gait between neighbouring pieces costs in the log.
-    pub(crate) const SWITCH_COST: f64 = 0.0;
+    /// A piece counts there by its frames, up to so many.
+    pub(crate) const ALIKE_FRAMES: f64 = 60.0;
     /// Weights of the figures, in their order.
     pub(crate) const WEIGHTS: [f64; FEATURES] = [
         -0.448, 1.369, -1.254, -0.484, -0.080, -0.069, 0.071, 0.155, 0.002, 0.901, 0.167, 0.191, 0.131,

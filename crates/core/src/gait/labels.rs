@@ -188,13 +188,12 @@ impl Evidence<'_> {
     fn labelling(&self, known: &Known, runs: usize, share: f64) -> Labelling {
         let mut way = Labelling { runs, log: 0.0, speed_mps: known.speed_mps, share };
         let mut cadence_spm = known.cadence_spm;
-        let has_cadence = |state: &&(usize, &MovingState)| state.1.seen.cadences >= LEAST_READINGS;
-        let all: Vec<(usize, &MovingState)> = self.states.iter().enumerate().collect();
-        for &(k, state) in all.iter().filter(has_cadence) {
+        let has_cadence = |state: &MovingState| state.seen.cadences >= LEAST_READINGS;
+        for (k, state) in self.states.iter().enumerate().filter(|(_, state)| has_cadence(state)) {
             way.log += self.by_cadence(state, way.is_run(k), &mut cadence_spm);
             way.log += self.by_speed_beside_cadence(state, way.is_run(k), share, &mut way.speed_mps);
         }
-        for &(k, state) in all.iter().filter(|state| !has_cadence(state)) {
+        for (k, state) in self.states.iter().enumerate().filter(|(_, state)| !has_cadence(state)) {
             way.log += self.by_speed(state, way.is_run(k), share, &mut way.speed_mps);
         }
         if runs != 0 && runs + 1 != 1 << self.states.len() {
@@ -299,7 +298,7 @@ fn log_sum(a: f64, b: f64) -> f64 {
 mod tests {
     use super::*;
     use crate::gait::emission::{Seen, SlopeEffect};
-    use crate::gait::runner::{GaitEvidence, RunnerEvidence};
+    use crate::gait::runner::RunnerEvidence;
 
     fn state(speed_mps: f64, cadence_spm: Option<f64>) -> MovingState {
         MovingState {
@@ -325,23 +324,10 @@ mod tests {
 
     /// What `n` recordings tell of a runner.
     fn runner(n: i64, walk_mps: f64, run_mps: f64) -> RunnerPrior {
-        let gait = |speed_mps, cadence_spm| GaitEvidence {
-            seconds: 600.0,
-            certainty: 0.99,
-            speed_mps: Some(speed_mps),
-            spread_mps: 0.05,
-            cadence_spm: Some(cadence_spm),
-        };
-        let at = |day: i64| jiff::Timestamp::from_second(86_400 * day).unwrap();
-        let evidence = |day| RunnerEvidence {
-            start: at(day),
-            end: at(day),
-            has_cadence: true,
-            walk: Some(gait(walk_mps, 126.0)),
-            run: Some(gait(run_mps, 150.0)),
-        };
-        let evidence: Vec<RunnerEvidence> = (1..=n).map(evidence).collect();
-        RunnerPrior::of(&evidence, at(0), at(0)).unwrap()
+        let evidence: Vec<RunnerEvidence> =
+            (1..=n).map(|day| RunnerEvidence::made_up(day, (walk_mps, 126.0), (run_mps, 150.0))).collect();
+        let asked = RunnerEvidence::made_up(0, (walk_mps, 126.0), (run_mps, 150.0));
+        RunnerPrior::of(&evidence, asked.start, asked.end).unwrap()
     }
 
     #[test]

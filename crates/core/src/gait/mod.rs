@@ -16,6 +16,7 @@ mod em;
 mod emission;
 mod initial;
 mod labels;
+mod logistic;
 mod m_step;
 mod observe;
 mod pieces;
@@ -230,17 +231,13 @@ pub fn judged_pieces(series: &Series, config: &GaitConfig) -> Vec<JudgedPiece> {
     let observed = observe::observe(series, config.silent_s);
     let Some(model) = Model::fit(series, &observed, config, None) else { return Vec::new() };
     let by_segment = observed.segments.iter().zip(&model.pieces.segments);
-    let of = |(segment, piece): (&observe::Segment, &Piece)| {
-        let at_s = |frame: usize| segment.start_s + (frame as f64 - 0.5) * observed.frame_s;
-        let is_judged = !piece.has_cadence && piece.features[0] != 0.0;
-        is_judged.then(|| JudgedPiece {
-            start_s: at_s(piece.frames.start),
-            end_s: at_s(piece.frames.end),
-            features: piece.features,
-        })
+    let of = |segment: &observe::Segment, piece: &Piece| {
+        let at_s = |frame: usize| segment.edge_s(frame, observed.frame_s);
+        let features = piece.features.filter(|_| !piece.has_cadence)?;
+        Some(JudgedPiece { start_s: at_s(piece.frames.start), end_s: at_s(piece.frames.end), features })
     };
     by_segment
-        .flat_map(|(segment, pieces)| pieces.iter().filter_map(move |piece| of((segment, piece))))
+        .flat_map(|(segment, pieces)| pieces.iter().filter_map(move |piece| of(segment, piece)))
         .collect()
 }
 

@@ -7,6 +7,7 @@ use super::config::grid::{
     STANDING_SD_POSITIONS_MPS, STANDING_SD_RECORDER_MPS, WAKE_UP_S,
 };
 use super::delay::Delays;
+use super::emission::SlopeEffect;
 use super::slope::slopes;
 use crate::clean::{Series, SpeedSource, interval_s, longest_silence_s};
 use crate::statistics::mean_of_known;
@@ -30,6 +31,21 @@ impl Segment {
     /// Number of frames.
     pub(super) fn frames(&self) -> usize {
         self.speed_mps.len()
+    }
+
+    /// Speeds of some frames as they would be on level ground, by what slopes do to the speed.
+    pub(super) fn level_speeds(
+        &self,
+        frames: &std::ops::Range<usize>,
+        effect: SlopeEffect,
+    ) -> impl Iterator<Item = Option<f64>> {
+        let columns = self.speed_mps[frames.clone()].iter().zip(&self.slope[frames.clone()]);
+        columns.map(move |(speed, &slope)| speed.map(|v| v / effect.factor(slope)))
+    }
+
+    /// Where a frame begins, s, in the middle between the reading before it and its own.
+    pub(super) fn edge_s(&self, frame: usize, frame_s: f64) -> f64 {
+        self.start_s + (frame as f64 - 0.5) * frame_s
     }
 
     /// Whether most of the readings of some frames come with a cadence.

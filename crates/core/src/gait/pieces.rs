@@ -2,16 +2,16 @@
 //! be another gait than its sisters, since one runner's bouts differ: where cadence does not tell, a piece is judged by what it
 //! looks like in itself, beside its neighbours and within the recording.
 //!
-//! The judge is a logistic regression ([`WEIGHTS`]) on [`FEATURES`] figures, fitted by `benches/pieces.py` on made-up recordings; then
-//! neighbouring pieces are weighed together, since a change of gait is rarer than a change of speed.
+//! The judge is a logistic regression ([`WEIGHTS`]) on [`FEATURES`] figures, fitted by `benches/pieces.py` on made-up recordings.
 
+use super::Gait;
 use super::config::pieces::{
-    ALIKE_MPS, CONTRAST_FAR_S, CONTRAST_NEAR_S, MOST_CONTRAST, MOST_LOG_ODDS, SPEED_SCALE_MPS, SWITCH_COST,
-    TRANSITION_MPS, WEIGHTS,
+    ALIKE_FRAMES, ALIKE_MPS, CONTRAST_FAR_S, CONTRAST_NEAR_S, SPEED_SCALE_MPS, TRANSITION_MPS, WEIGHTS,
 };
 use super::em::Fit;
 use super::emission::Gaussian;
 use super::labels::Labels;
+use super::logistic::{flag, log_minutes, log_odds, probability, scaled, share};
 use super::observe::{Observed, Segment};
 use super::state::State;
 use crate::statistics::{mean_of_known, median};
@@ -27,12 +27,28 @@ pub(super) struct Piece {
     pub(super) frames: std::ops::Range<usize>,
     /// Whether cadence tells its gait.
     pub(super) has_cadence: bool,
-    /// Mean speed as it would be on level ground; 0 of what stands or is not known.
-    level_mps: f64,
-    /// What it is judged by.
-    pub(super) features: [f64; FEATURES],
+    /// Mean speed as it would be on level ground; `None` of what stands or is not known.
+    level_mps: Option<f64>,
+    /// What it is judged by; `None` where nothing but its state tells.
+    pub(super) features: Option<[f64; FEATURES]>,
     /// Probability of a run, of what moves.
     pub(super) run: f64,
+}
+
+impl Piece {
+    pub(super) fn gait(&self) -> Gait {
+        match self.state {
+            State::Standing => Gait::Stand,
+            State::Moving(_) if self.run >= 0.5 => Gait::Run,
+            State::Moving(_) => Gait::Walk,
+        }
+    }
+}
+
+/// From the first frame of some pieces in a row to behind their last.
+pub(super) fn frames_of(pieces: &[Piece]) -> std::ops::Range<usize> {
+    let start = pieces.first().map_or(0, |piece| piece.frames.start);
+    start..pieces.last().map_or(start, |piece| piece.frames.end)
 }
 
 /// The pieces of all segments.
@@ -51,12 +67,12 @@ pub(super) struct JudgedPieces {
 /// What the pieces of a recording are judged against.
 struct Whole<'a> {
     observed: &'a Observed,
-    fit: &'a Fit,
     labels: &'a Labels,
     median_mps: f64,
     spread_mps: f64,
     /// Speeds of moving frames, in order.
     sorted_mps: Vec<f64>,
+    likeness: f64,
     by_positions: bool,
     slopes_unseen: bool,
 }
@@ -82,123 +98,87 @@ pub(super) fn judged(
     let median_mps = median(&mut sorted_mps.clone()).unwrap_or(TRANSITION_MPS);
     let n = sorted_mps.len().max(1) as f64;
     let square: f64 = sorted_mps.iter().map(|v| (v - median_mps) * (v - median_mps)).sum();
+    let segments = observed.segments.iter().zip(paths);
+    let mut pieces: Vec<Vec<Piece>> = segments.map(|(segment, path)| pieces(segment, path, fit)).collect();
+    let likeness = likeness(&pieces, fit.states.len());
     let whole = Whole {
         observed,
-        fit,
         labels,
         median_mps,
         spread_mps: (square / n).sqrt(),
         sorted_mps,
+        likeness,
         by_positions,
         slopes_unseen,
     };
-    let segments = observed.segments.iter().zip(paths);
-    let mut pieces: Vec<Vec<Piece>> = segments.map(|(segment, path)| whole.pieces(segment, path)).collect();
-    let likeness = Whole::likeness(&pieces, fit.states.len());
-    whole.judge(&mut pieces, likeness);
+    for (segment, pieces) in observed.segments.iter().zip(&mut pieces) {
+        for k in 0..pieces.len() {
+            pieces[k].features = whole.features(segment, pieces, k);
+            pieces[k].run = whole.run(&pieces[k]);
+        }
+    }
     JudgedPieces { segments: pieces, likeness, by_positions, slopes_unseen }
 }
 
+/// The pieces of a path, not yet judged.
+fn pieces(segment: &Segment, path: &[State], fit: &Fit) -> Vec<Piece> {
+    let mut from = 0;
+    let piece = |same: &[State]| {
+        let frames = from..from + same.len();
+        from = frames.end;
+        let state = same[0];
+        let level_mps = match state {
+            State::Standing => None,
+            State::Moving(k) => {
+                let level: Vec<Option<f64>> =
+                    segment.level_speeds(&frames, fit.states[k].slope_effect).collect();
+                mean_of_known(&level, 1)
+            }
+        };
+        let has_cadence = segment.has_cadence(&frames);
+        Piece { state, frames, has_cadence, level_mps, features: None, run: 0.5 }
+    };
+    path.chunk_by(|a, b| a == b).map(piece).collect()
+}
+
+/// How alike the pieces of one state are, 0 to 1: an even runner repeats every bout, and then what a state is says what each
+/// piece of it is.
+fn likeness(pieces: &[Vec<Piece>], moving: usize) -> f64 {
+    let mut sums = vec![(0.0, 0.0, 0.0, 0); moving];
+    for piece in pieces.iter().flatten() {
+        if let (State::Moving(k), Some(v)) = (piece.state, piece.level_mps) {
+            let weight = (piece.frames.len() as f64).min(ALIKE_FRAMES);
+            let sum = &mut sums[k];
+            *sum = (sum.0 + weight, sum.1 + weight * v, sum.2 + weight * v * v, sum.3 + 1);
+        }
+    }
+    let mut pooled = (0.0, 0.0);
+    for (weight, sum, square, n) in sums {
+        if n > 1 {
+            pooled.0 += (square - sum * sum / weight).max(0.0) * f64::from(n) / f64::from(n - 1);
+            pooled.1 += weight;
+        }
+    }
+    if pooled.1 == 0.0 { 0.5 } else { 1.0 / (1.0 + pooled.0 / pooled.1 / (ALIKE_MPS * ALIKE_MPS)) }
+}
+
 impl Whole<'_> {
-    fn pieces(&self, segment: &Segment, path: &[State]) -> Vec<Piece> {
-        let mut from = 0;
-        let mut pieces: Vec<Piece> = path
-            .chunk_by(|a, b| a == b)
-            .map(|same| {
-                let frames = from..from + same.len();
-                from = frames.end;
-                Piece {
-                    state: same[0],
-                    has_cadence: segment.has_cadence(&frames),
-                    frames,
-                    level_mps: 0.0,
-                    features: [0.0; FEATURES],
-                    run: 0.5,
-                }
-            })
-            .collect();
-        let speeds: Vec<Option<f64>> = pieces.iter().map(|piece| self.level_mps(segment, piece)).collect();
-        for k in 0..pieces.len() {
-            pieces[k].level_mps = speeds[k].unwrap_or(0.0);
-            pieces[k].features = self.features(segment, &pieces, &speeds, k);
-        }
-        pieces
-    }
-
-    /// How alike the pieces of one state are, 0 to 1: an even runner repeats every bout, and then what a state is says what each
-    /// piece of it is.
-    fn likeness(pieces: &[Vec<Piece>], moving: usize) -> f64 {
-        let mut sums = vec![(0.0, 0.0, 0.0, 0); moving];
-        for piece in pieces.iter().flatten() {
-            if let (State::Moving(k), true) = (piece.state, piece.level_mps > 0.0) {
-                let (weight, v) = ((piece.frames.len() as f64).min(60.0), piece.level_mps);
-                let sum = &mut sums[k];
-                *sum = (sum.0 + weight, sum.1 + weight * v, sum.2 + weight * v * v, sum.3 + 1);
-            }
-        }
-        let mut pooled = (0.0, 0.0);
-        for (weight, sum, square, n) in sums {
-            if n > 1 {
-                pooled.0 += (square - sum * sum / weight).max(0.0) * f64::from(n) / f64::from(n - 1);
-                pooled.1 += weight;
-            }
-        }
-        if pooled.1 == 0.0 { 0.5 } else { 1.0 / (1.0 + pooled.0 / pooled.1 / (ALIKE_MPS * ALIKE_MPS)) }
-    }
-
-    /// Judges the pieces by themselves, then beside their neighbours.
-    fn judge(&self, pieces: &mut [Vec<Piece>], likeness: f64) {
-        for segment in pieces {
-            for piece in segment.iter_mut() {
-                if piece.features[0] != 0.0 {
-                    let own = piece.features;
-                    piece.features[17..21].copy_from_slice(&[
-                        likeness,
-                        likeness * own[1],
-                        likeness * own[2],
-                        likeness * own[3],
-                    ]);
-                }
-                piece.run = self.alone(piece);
-            }
-            weigh_together(segment);
-        }
-    }
-
-    /// Mean speed as it would be on level ground.
-    fn level_mps(&self, segment: &Segment, piece: &Piece) -> Option<f64> {
-        let State::Moving(k) = piece.state else { return None };
-        let effect = self.fit.states[k].slope_effect;
-        let frames = piece.frames.clone();
-        let speeds = segment.speed_mps[frames.clone()].iter().zip(&segment.slope[frames]);
-        let level: Vec<Option<f64>> = speeds.map(|(v, &slope)| v.map(|v| v / effect.factor(slope))).collect();
-        mean_of_known(&level, 1)
-    }
-
-    fn features(
-        &self,
-        segment: &Segment,
-        pieces: &[Piece],
-        speeds: &[Option<f64>],
-        k: usize,
-    ) -> [f64; FEATURES] {
-        let (State::Moving(state), Some(v)) = (pieces[k].state, speeds[k]) else { return [0.0; FEATURES] };
+    /// What a piece is judged by, beside its neighbours and within the recording.
+    fn features(&self, segment: &Segment, pieces: &[Piece], k: usize) -> Option<[f64; FEATURES]> {
+        let (State::Moving(state), Some(v)) = (pieces[k].state, pieces[k].level_mps) else { return None };
         let frames = &pieces[k].frames;
-        let scaled = |d: f64| (d / SPEED_SCALE_MPS).clamp(-MOST_CONTRAST, MOST_CONTRAST);
-        let seconds = frames.len() as f64 * self.observed.frame_s;
         let above = scaled(v - self.labels.transition_mps);
-        let by_state = log_odds(self.labels.run[state]) / MOST_LOG_ODDS;
-        let by_laws = self.by_laws(v) / MOST_LOG_ODDS;
+        let by_state = share(log_odds(self.labels.run[state]));
+        let by_laws = self.by_laws(v);
         let beside = |other: Option<usize>| {
-            other
-                .and_then(|other| speeds.get(other).copied().flatten())
-                .map_or(0.0, |other| scaled(v - other))
+            let other = other.and_then(|other| pieces.get(other)?.level_mps);
+            other.map_or(0.0, |other| scaled(v - other))
         };
         let sharp = |at: usize, sign: f64| scaled(sign * self.step(segment, at));
         let below = self.sorted_mps.partition_point(|u| *u < v) as f64;
-        let length = (seconds / 60.0).ln().clamp(-2.5, 2.5);
-        let flag = |is: bool| f64::from(u8::from(is));
-        [
+        let length = log_minutes(frames.len() as f64 * self.observed.frame_s);
+        let spread = self.spread_mps / SPEED_SCALE_MPS;
+        Some([
             1.0,
             above,
             by_state,
@@ -210,25 +190,24 @@ impl Whole<'_> {
             length,
             length * above,
             scaled(v - self.median_mps),
-            self.spread_mps / SPEED_SCALE_MPS,
-            self.spread_mps / SPEED_SCALE_MPS * scaled(v - self.median_mps),
+            spread,
+            spread * scaled(v - self.median_mps),
             flag(self.by_positions) * above,
             flag(self.slopes_unseen) * above,
             below / self.sorted_mps.len().max(1) as f64 - 0.5,
             scaled(self.median_mps - self.labels.transition_mps),
-            // Those of likeness come once all pieces are there.
-            0.0,
-            0.0,
-            0.0,
-            0.0,
-        ]
+            self.likeness,
+            self.likeness * above,
+            self.likeness * by_state,
+            self.likeness * by_laws,
+        ])
     }
 
-    /// Log odds of a run by where this person's walks and runs lie.
+    /// Log odds of a run by where this person's walks and runs lie, as a share of the most that they count.
     fn by_laws(&self, v: f64) -> f64 {
         let log = |Gaussian { mean, sd }: Gaussian, v: f64| -0.5 * ((v - mean) / sd).powi(2);
         let (walk, run) = (self.labels.walk_mps, self.labels.run_mps);
-        (log(run, v.min(run.mean)) - log(walk, v.max(walk.mean))).clamp(-MOST_LOG_ODDS, MOST_LOG_ODDS)
+        share(log(run, v.min(run.mean)) - log(walk, v.max(walk.mean)))
     }
 
     /// By how much the speed is higher shortly after a frame than shortly before, m/s.
@@ -240,75 +219,10 @@ impl Whole<'_> {
         after.zip(before).map_or(0.0, |(after, before)| after - before)
     }
 
-    /// Probability of a run by the piece alone.
-    fn alone(&self, piece: &Piece) -> f64 {
+    /// Probability of a run.
+    fn run(&self, piece: &Piece) -> f64 {
         let State::Moving(state) = piece.state else { return 0.5 };
-        if piece.has_cadence || piece.features[0] == 0.0 {
-            return self.labels.run[state];
-        }
-        let log_odds: f64 = piece.features.iter().zip(WEIGHTS).map(|(x, w)| x * w).sum();
-        1.0 / (1.0 + (-log_odds).exp())
-    }
-}
-
-/// Bounded log odds.
-pub(super) fn log_odds(p: f64) -> f64 {
-    (p / (1.0 - p)).ln().clamp(-MOST_LOG_ODDS, MOST_LOG_ODDS)
-}
-
-/// Weighs neighbouring pieces together: forwards and backwards over a chain of walks and runs in which a change costs
-/// [`SWITCH_COST`]. A stand parts the chain.
-fn weigh_together(pieces: &mut [Piece]) {
-    for chain in pieces.chunk_by_mut(|a, b| a.state != State::Standing && b.state != State::Standing) {
-        let own: Vec<[f64; 2]> = chain.iter().map(|piece| [1.0 - piece.run, piece.run]).collect();
-        let change = (-SWITCH_COST).exp();
-        let pass = |from: [f64; 2]| [from[0] + change * from[1], from[1] + change * from[0]];
-        let scaled = |p: [f64; 2]| {
-            let all = p[0] + p[1];
-            [p[0] / all, p[1] / all]
-        };
-        let mut before = vec![[1.0, 1.0]; own.len()];
-        let mut after = before.clone();
-        for k in 1..own.len() {
-            let last = k - 1;
-            before[k] = scaled(pass([0, 1].map(|g| before[last][g] * own[last][g])));
-            let (here, next) = (own.len() - 1 - k, own.len() - k);
-            after[here] = scaled(pass([0, 1].map(|g| after[next][g] * own[next][g])));
-        }
-        for (k, piece) in chain.iter_mut().enumerate() {
-            let both = scaled([0, 1].map(|g| before[k][g] * own[k][g] * after[k][g]));
-            piece.run = if both[1].is_finite() { both[1] } else { piece.run };
-        }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn piece(run: f64) -> Piece {
-        Piece {
-            state: State::Moving(0),
-            frames: 0..1,
-            has_cadence: false,
-            level_mps: 0.0,
-            features: [0.0; FEATURES],
-            run,
-        }
-    }
-
-    #[test]
-    fn neighbours_are_weighed_together_as_by_hand() {
-        let mut pair = [piece(0.9), piece(0.4)];
-        weigh_together(&mut pair);
-        let c = (-SWITCH_COST).exp();
-        // Both runs .36, run and walk .54 c, walk and run .04 c, both walks .06.
-        let all = 0.36 + 0.54 * c + 0.04 * c + 0.06;
-        assert!((pair[0].run - (0.36 + 0.54 * c) / all).abs() < 1e-12, "{pair:?}");
-        assert!((pair[1].run - (0.36 + 0.04 * c) / all).abs() < 1e-12, "{pair:?}");
-        // A stand between them parts them.
-        let mut parted = [piece(0.9), Piece { state: State::Standing, ..piece(0.5) }, piece(0.4)];
-        weigh_together(&mut parted);
-        assert_eq!((parted[0].run, parted[2].run), (0.9, 0.4));
+        let judged = piece.features.filter(|_| !piece.has_cadence);
+        judged.map_or(self.labels.run[state], |features| probability(&features, &WEIGHTS))
     }
 }

@@ -275,29 +275,31 @@ fn own_law(mut told: Vec<(f64, f64)>, people: Gaussian, day_sd: f64) -> (Law, f6
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use jiff::SignedDuration;
-
-    const DAY_S: i64 = 86_400;
-
-    /// A recording of half an hour on a day, with cadence.
-    fn taught(day: i64, walk_mps: f64, run_mps: f64) -> RunnerEvidence {
+impl RunnerEvidence {
+    /// A recording of half an hour on a day, with cadence: speeds, m/s, and cadences, steps a minute, of a walk and a run.
+    pub(super) fn made_up(day: i64, walk: (f64, f64), run: (f64, f64)) -> Self {
+        const DAY_S: i64 = 86_400;
         let start = Timestamp::from_second(1_772_000_000 + day * DAY_S).unwrap();
-        let gait = |speed_mps, cadence_spm| GaitEvidence {
+        let gait = |(speed_mps, cadence_spm)| GaitEvidence {
             seconds: 600.0,
             certainty: 0.99,
             speed_mps: Some(speed_mps),
             spread_mps: 0.05,
             cadence_spm: Some(cadence_spm),
         };
-        RunnerEvidence {
-            start,
-            end: start + SignedDuration::from_mins(30),
-            has_cadence: true,
-            walk: Some(gait(walk_mps, 120.0)),
-            run: Some(gait(run_mps, 158.0)),
-        }
+        let end = start + jiff::SignedDuration::from_mins(30);
+        Self { start, end, has_cadence: true, walk: Some(gait(walk)), run: Some(gait(run)) }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use jiff::SignedDuration;
+
+    /// A recording of half an hour on a day, with cadence.
+    fn taught(day: i64, walk_mps: f64, run_mps: f64) -> RunnerEvidence {
+        RunnerEvidence::made_up(day, (walk_mps, 120.0), (run_mps, 158.0))
     }
 
     fn prior(evidence: &[RunnerEvidence], day: i64) -> Option<RunnerPrior> {
