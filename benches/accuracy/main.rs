@@ -18,6 +18,8 @@
     clippy::zombie_processes
 )]
 
+#[path = "../judged.rs"]
+mod judged;
 mod patterns;
 mod pieces;
 mod pure;

@@ -8,25 +8,16 @@ use jogaudit_recording::units::Seconds;
 use jogaudit_simulate::{Channels, Gps, Profile, Realism, Sampling, Settings, Simulated, simulate};
 use rayon::prelude::*;
 
+use crate::judged::{HIDDEN_S, Judged, calibration_error, in_band};
 use crate::rivals::{Found, bare, ours};
 use crate::score::Score;
 use crate::sessions::{choice, interrupt, session, truth};
 use crate::{Options, show};
 
-/// A bout that hides so much of another gait, s, or more of it than of its own, is wrong.
-const HIDDEN_S: f64 = 20.0;
 const BANDS: [(f64, f64, &str); 3] =
     [(0.90, 0.95, "0.90–0.95"), (0.95, 0.99, "0.95–0.99"), (0.99, 2.0, "≥ 0.99")];
 /// In a walk, a run said with this certainty counts.
 const VERY_SURE: f64 = 0.95;
-
-/// A bout of ours of running or walking beside the truth.
-pub(crate) struct Judged {
-    pub(crate) gait: Gait,
-    pub(crate) certainty: f64,
-    pub(crate) length_s: f64,
-    pub(crate) right: bool,
-}
 
 /// Holds each bout of running or walking against the truth; where that is unknown for more than half of one, it is left out.
 pub(crate) fn judge(truth: &[GaitSpan], found: &Found) -> Vec<Judged> {
@@ -42,7 +33,7 @@ pub(crate) fn judge(truth: &[GaitSpan], found: &Found) -> Vec<Judged> {
         }
         let own_s = of(&|gait| gait == span.gait);
         let other_s = of(&|gait| gait != span.gait && gait != Gait::Unknown);
-        Some(Judged { gait: span.gait, certainty, length_s, right: other_s < HIDDEN_S && other_s <= own_s })
+        Some(Judged::new(span.gait, certainty, length_s, own_s, other_s))
     };
     found.spans.iter().zip(&found.certainty).filter_map(judged).collect()
 }
@@ -167,28 +158,16 @@ fn told(seed: u64, made: &Simulated, truth: &[GaitSpan], found: &Found) -> Strin
     )
 }
 
-fn band(judged: &[&Judged], from: f64, to: f64) -> String {
-    let said: Vec<bool> =
-        judged.iter().filter(|b| from <= b.certainty && b.certainty < to).map(|b| b.right).collect();
-    let right = said.iter().filter(|right| **right).count();
-    match said.len() {
-        0 => "–".to_owned(),
-        all => format!("{:.1} % of {all}", 100.0 * right as f64 / all as f64),
+fn band(judged: &[Judged], from: f64, to: f64) -> String {
+    match in_band(judged, from, to) {
+        (0, _) => "–".to_owned(),
+        (all, right) => format!("{:.1} % of {all}", 100.0 * right as f64 / all as f64),
     }
-}
-
-/// Expected calibration error over ten bins of certainty.
-fn calibration_error(judged: &[&Judged]) -> f64 {
-    let mut bins = [0.0_f64; 10];
-    for bout in judged {
-        bins[((bout.certainty * 10.0) as usize).min(9)] += bout.certainty - f64::from(u8::from(bout.right));
-    }
-    bins.iter().map(|off| off.abs()).sum::<f64>() / judged.len() as f64
 }
 
 fn run_walk_row(outcomes: &[Outcome]) -> String {
     let own = Score::sum(outcomes.iter().map(|o| &o.own));
-    let judged: Vec<&Judged> = outcomes.iter().flat_map(|o| &o.judged).collect();
+    let judged: Vec<Judged> = outcomes.iter().flat_map(|o| &o.judged).copied().collect();
     let bands: Vec<String> = BANDS.iter().map(|&(from, to, _)| band(&judged, from, to)).collect();
     let rival = Score::sum(outcomes.iter().filter_map(|o| o.bare.as_ref()));
     format!(

@@ -16,6 +16,9 @@
 mod archive;
 mod files;
 mod hidden;
+#[expect(dead_code, reason = "which gait a bout is counts in made-up walks")]
+#[path = "../judged.rs"]
+mod judged;
 #[expect(dead_code, reason = "the program is not needed here")]
 #[path = "../../tests/support/program.rs"]
 mod program;
@@ -32,7 +35,8 @@ use jogaudit_recording::read::{Recording, Sport};
 
 use files::RealFile;
 use hidden::{Left, lost_in, positions_only, without_cadence};
-use score::{Both, Judged, Score, calibration_error, in_band, judge};
+use judged::{Judged, calibration_error, in_band};
+use score::{Both, Score, judge};
 use truth::Truth;
 
 /// A file of both gaits has this much of each, s; a walk is one with no more running than this share.

@@ -5,14 +5,13 @@ use jogaudit_core::gait::agreement::{GaitSpan, matched, shared_time_s};
 use jogaudit_core::gait::{Bout, Gait, GaitConfig, segment};
 use jogaudit_recording::read::Recording;
 
+use crate::judged::Judged;
 use crate::truth::{Truth, median_within, tile};
 
 /// The bare threshold, m/s, half the width of the median before it, s, and the speed below which it says standing, m/s.
 const THRESHOLD_MPS: f64 = 1.9;
 const HALF_MEDIAN_S: f64 = 4.5;
 const STAND_MPS: f64 = 0.5;
-/// A bout that hides so much of another gait, s, or more of it than of its own, is wrong.
-const HIDDEN_S: f64 = 20.0;
 /// A bout is judged if the cadence tells so much of it.
 const JUDGED: f64 = 0.5;
 
@@ -99,14 +98,7 @@ fn is_judged(truth: &Truth, span: &GaitSpan) -> bool {
     told_s(truth, span).iter().sum::<f64>() >= JUDGED * (span.end_s - span.start_s)
 }
 
-/// A bout of ours of running or walking that the cadence judges.
-#[derive(Clone, Copy)]
-pub(crate) struct Judged {
-    pub(crate) certainty: f64,
-    pub(crate) length_s: f64,
-    pub(crate) right: bool,
-}
-
+/// Bouts of ours of running or walking that the cadence judges.
 pub(crate) fn judge(truth: &Truth, bouts: &[Bout]) -> Vec<Judged> {
     let judged = |bout: &Bout| {
         let span = GaitSpan::from(bout);
@@ -116,26 +108,8 @@ pub(crate) fn judge(truth: &Truth, bouts: &[Bout]) -> Vec<Judged> {
             Gait::Walk => (walk_s, run_s),
             Gait::Stand | Gait::Unknown => return None,
         };
-        is_judged(truth, &span).then(|| Judged {
-            certainty: bout.certainty,
-            length_s: bout.duration_s(),
-            right: other_s < HIDDEN_S && other_s <= own_s,
-        })
+        let (length_s, certainty) = (bout.duration_s(), bout.certainty);
+        is_judged(truth, &span).then(|| Judged::new(bout.gait, certainty, length_s, own_s, other_s))
     };
     bouts.iter().filter_map(judged).collect()
-}
-
-/// Number of bouts said with a certainty in a band, and how many of them are right.
-pub(crate) fn in_band(bouts: &[Judged], from: f64, to: f64) -> (usize, usize) {
-    let band = bouts.iter().filter(|b| b.certainty >= from && b.certainty < to);
-    (band.clone().count(), band.filter(|b| b.right).count())
-}
-
-/// Expected calibration error over ten bins of certainty.
-pub(crate) fn calibration_error(bouts: &[Judged]) -> f64 {
-    let mut bins = [0.0_f64; 10];
-    for bout in bouts {
-        bins[((bout.certainty * 10.0) as usize).min(9)] += bout.certainty - f64::from(u8::from(bout.right));
-    }
-    bins.iter().map(|off| off.abs()).sum::<f64>() / bouts.len() as f64
 }
