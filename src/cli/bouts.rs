@@ -5,9 +5,10 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 
 use jogaudit_files::{self as files, Failure, MAX_UNZIPPED_MIB};
+use jogaudit_recording::units::LengthUnit;
 use jogaudit_report::{BoutsView, Source, csv, json, text};
 
-use super::{Done, Io, mebibytes};
+use super::{Done, Io, mebibytes, units};
 
 #[derive(clap::Args, Debug)]
 pub(super) struct Args {
@@ -16,6 +17,9 @@ pub(super) struct Args {
     /// Choose the form of the result
     #[arg(long, value_enum, default_value_t)]
     format: Format,
+    /// Show paces and distances by the kilometre or the mile [default: km]
+    #[arg(long, value_parser = units())]
+    units: Option<LengthUnit>,
     /// Take this activity of an input that holds several, counted from 1 [default: the first on foot]
     #[arg(long, value_name = "N")]
     activity: Option<usize>,
@@ -39,7 +43,8 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     let input = files::input(&args.file, args.activity, &files::config_unzipping(args.max_unzipped))?;
     let activity = &input.activity;
     let source = Source { facts: &activity.facts, sha256: &input.sha256 };
-    let view = BoutsView::new(source, &activity.segmentation, &activity.notices);
+    let view =
+        BoutsView::new(source, &activity.segmentation, &activity.notices, args.units.unwrap_or_default());
     match args.format {
         Format::Text => io.result(&text::bouts(&view, false))?,
         Format::Json => io.result(&json::bouts(&view))?,

@@ -10,9 +10,10 @@ use jogaudit_core::gait::RunnerPrior;
 use jogaudit_core::pipeline::{Activity, Config};
 use jogaudit_files::{self as files, Failure, MAX_UNZIPPED_MIB, Output, named, named_output};
 use jogaudit_recording::notice::{Notice, NoticeCode};
+use jogaudit_recording::units::LengthUnit;
 use jogaudit_report::{CheckReport, html, json, text};
 
-use super::{Done, Io, mebibytes};
+use super::{Done, Io, mebibytes, units};
 
 #[derive(clap::Args, Debug)]
 pub(super) struct Args {
@@ -27,6 +28,9 @@ pub(super) struct Args {
     /// Choose the form of the report
     #[arg(long, value_enum, default_value_t)]
     format: Format,
+    /// Show paces and distances by the kilometre or the mile [default: the plan's, else km]
+    #[arg(long, value_parser = units())]
+    units: Option<LengthUnit>,
     /// Write the report to this file, whole or not at all, instead of standard output; `-` is standard output
     #[arg(long, value_name = "PATH")]
     out: Option<PathBuf>,
@@ -55,6 +59,7 @@ impl Args {
             plan,
             stage: Some(stage.to_owned()),
             format: Format::Text,
+            units: None,
             out: None,
             strict: false,
             case: None,
@@ -85,7 +90,8 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     let out = output(args, case)?;
     let config = files::config_unzipping(args.max_unzipped);
     let mut notices = Vec::new();
-    let plan = files::plan(&args.plan, &mut notices)?;
+    let mut plan = files::plan(&args.plan, &mut notices)?;
+    plan.units = args.units.or(plan.units);
     let stage = files::stage(&plan, args.stage.as_deref())?;
     let mut input = files::input(&args.file, args.activity, &config)?;
     input.activity.notices.splice(0..0, notices);

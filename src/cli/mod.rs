@@ -15,10 +15,11 @@ use std::ffi::OsString;
 use std::io::Write;
 use std::process::ExitCode;
 
-use clap::builder::RangedU64ValueParser;
+use clap::builder::{PossibleValuesParser, RangedU64ValueParser, TypedValueParser};
 use clap::{Parser, Subcommand};
 
 use jogaudit_files::Failure;
+use jogaudit_recording::units::LengthUnit;
 
 /// Checks run-walk recordings of a graded return to running against what was prescribed.
 #[derive(Parser, Debug)]
@@ -117,6 +118,12 @@ fn run(command: Command, io: &mut Io<'_>) -> Result<Done, Failure> {
         Command::Demo(args) => demo::run(&args, io),
         Command::Page(args) => page::run(&args, io),
     }
+}
+
+/// Reads the value of `--units`.
+fn units() -> impl TypedValueParser<Value = LengthUnit> {
+    PossibleValuesParser::new(LengthUnit::ALL.map(LengthUnit::word))
+        .try_map(|word| word.parse::<LengthUnit>())
 }
 
 /// Reads the value of `--max-unzipped`: 1 MiB to 1 TiB.

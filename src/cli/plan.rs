@@ -9,12 +9,13 @@ use jogaudit_core::prescription::lint::{Increments, LintConfig, lint};
 use jogaudit_core::prescription::{Plan, parse_duration, parse_percent};
 use jogaudit_files::{self as files, Failure, named_output};
 use jogaudit_recording::notice::Notice;
+use jogaudit_recording::units::LengthUnit;
 use jogaudit_report::card::{self, CardView};
 use jogaudit_report::plan_lint::{self, LintView};
 use jogaudit_report::plan_show::{self, PlanView};
 use jogaudit_report::{plan_draft, text, view};
 
-use super::{Done, Io};
+use super::{Done, Io, units};
 
 #[derive(clap::Args, Debug)]
 pub(super) struct Args {
@@ -39,6 +40,9 @@ struct LintArgs {
     /// Choose the form of the result
     #[arg(long, value_enum, default_value_t)]
     format: Format,
+    /// Show paces and distances by the kilometre or the mile [default: the plan's, else km]
+    #[arg(long, value_parser = units())]
+    units: Option<LengthUnit>,
     /// Weeks since the runner last ran [default: taken for three months or more]
     #[arg(long, value_name = "WEEKS")]
     weeks_away: Option<u32>,
@@ -54,6 +58,9 @@ struct ShowArgs {
     /// Choose the form of the result
     #[arg(long, value_enum, default_value_t)]
     format: Format,
+    /// Show paces and distances by the kilometre or the mile [default: the plan's, else km]
+    #[arg(long, value_parser = units())]
+    units: Option<LengthUnit>,
 }
 
 #[derive(Clone, Copy, Debug, Default, ValueEnum)]
@@ -139,7 +146,7 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
 }
 
 fn run_lint(args: &LintArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
-    let plan = read(&args.plan, io)?;
+    let plan = read(&args.plan, args.units, io)?;
     let remarks = lint(&plan, LintConfig { weeks_away: args.weeks_away });
     let view = LintView::new(&plan, &remarks);
     match args.format {
@@ -150,7 +157,7 @@ fn run_lint(args: &LintArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
 }
 
 fn run_show(args: &ShowArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
-    let plan = read(&args.plan, io)?;
+    let plan = read(&args.plan, args.units, io)?;
     let result = match (&args.stage, args.format) {
         (None, Format::Text) => plan_show::text(&PlanView::new(&plan)),
         (None, Format::Json) => plan_show::json(&PlanView::new(&plan)),
@@ -193,9 +200,10 @@ fn run_draft(args: &DraftArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
 }
 
 /// Reads the plan; what was noticed goes to standard error.
-fn read(path: &std::path::Path, io: &mut Io<'_>) -> Result<Plan, Failure> {
+fn read(path: &std::path::Path, units: Option<LengthUnit>, io: &mut Io<'_>) -> Result<Plan, Failure> {
     let mut notices: Vec<Notice> = Vec::new();
-    let plan = files::plan(path, &mut notices)?;
+    let mut plan = files::plan(path, &mut notices)?;
+    plan.units = units.or(plan.units);
     let views: Vec<_> = notices.iter().map(view::notice).collect();
     io.remark(&text::notices(&views));
     Ok(plan)

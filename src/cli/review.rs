@@ -8,9 +8,10 @@ use jiff::civil::Date;
 
 use jogaudit_core::pipeline::Config;
 use jogaudit_files::{Failure, read_case};
+use jogaudit_recording::units::LengthUnit;
 use jogaudit_report::{html, json, review_text, text};
 
-use super::{Done, Io};
+use super::{Done, Io, units};
 
 #[derive(clap::Args, Debug)]
 pub(super) struct Args {
@@ -20,6 +21,9 @@ pub(super) struct Args {
     /// Choose the form of the report
     #[arg(long, value_enum, default_value_t)]
     format: Format,
+    /// Show paces and distances by the kilometre or the mile [default: the plan's, else km]
+    #[arg(long, value_parser = units())]
+    units: Option<LengthUnit>,
     /// Review the case as it stood on this day [default: today in the plan's time zone]
     #[arg(long, value_name = "DATE")]
     as_of: Option<Date>,
@@ -31,7 +35,7 @@ pub(super) struct Args {
 impl Args {
     /// A review that prints text.
     pub(super) fn plain(case: PathBuf, as_of: Date) -> Self {
-        Self { case, format: Format::Text, as_of: Some(as_of), no_case_prior: false }
+        Self { case, format: Format::Text, units: None, as_of: Some(as_of), no_case_prior: false }
     }
 }
 
@@ -48,7 +52,8 @@ enum Format {
 
 pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     let config = Config { alone: args.no_case_prior, ..Config::default() };
-    let case = read_case(&args.case, &config)?;
+    let mut case = read_case(&args.case, &config)?;
+    case.plan.units = args.units.or(case.plan.units);
     let as_of = args.as_of.unwrap_or_else(|| case.today(Timestamp::now()));
     let view = case.review(as_of, &config);
     match args.format {

@@ -16,6 +16,7 @@ mod readme;
 mod review;
 mod right_patient;
 mod simulate;
+mod units;
 mod usage;
 mod zipped;
 

@@ -3,7 +3,7 @@
 use jogaudit_recording::geodesy::LatLon;
 use jogaudit_recording::notice::{Notice, NoticeCode};
 use jogaudit_recording::read::{Recording, Sample, Sport};
-use jogaudit_recording::units::{clock, pace_clock};
+use jogaudit_recording::units::{LengthUnit, clock};
 
 use crate::clean::CleanConfig;
 
@@ -71,10 +71,10 @@ impl OffFoot {
         match self {
             Self::Sport(sport) => format!("sport is “{sport}”, not running or walking"),
             Self::TooFast { distance_m, time_s } => format!(
-                "sport is not said, and {:.1} km in {} ({} /km) is faster than anyone has run",
-                distance_m / 1000.0,
-                clock(*time_s),
-                pace_clock(1000.0 * time_s / distance_m)
+                "sport is not said, and {:.1} km ({:.1} miles) in {} is faster than anyone has run",
+                distance_m / LengthUnit::Kilometre.metres(),
+                distance_m / LengthUnit::Mile.metres(),
+                clock(*time_s)
             ),
         }
     }
@@ -187,7 +187,7 @@ mod tests {
         let ride = steady(1935, 15_000.0 / 1935.0);
         let found = of(Sport::Unspecified, ride.clone()).unwrap();
         assert_eq!(found.code(), NoticeCode::SportDoubtful);
-        let text = "Its sport is not said, and 12.2 km in 26:11 (2:09 /km) is faster than anyone has run.";
+        let text = "Its sport is not said, and 12.2 km (7.6 miles) in 26:11 is faster than anyone has run.";
         assert_eq!(found.sentence(), text);
         assert!(of(Sport::Unspecified, by_positions(ride.clone(), 0.0)).is_some());
         assert_eq!(of(Sport::Running, ride), None, "a sport that is said is believed");

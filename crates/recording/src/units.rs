@@ -84,8 +84,8 @@ quantity!(
     "steps/min"
 );
 quantity!(
-    /// A cadence in strides a minute, one leg counted: what FIT and most watch exports store. Its one way out is
-    /// [`StridesPerMinute::to_steps`]; it exists only while a file is being read.
+    /// A cadence in strides a minute, one leg counted: what FIT and most watch exports store, and what plans may be
+    /// written in. Its one way out is [`StridesPerMinute::to_steps`]; it exists only while a file or a plan is being read.
     StridesPerMinute,
     "strides/min"
 );
@@ -97,6 +97,48 @@ quantity!(
 
 /// Metres in an international mile (exact by definition, 1959 agreement).
 pub const METRES_PER_MILE: f64 = 1609.344;
+
+/// What people write distances and paces by. Inside and in every document for programs all is in SI units.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum LengthUnit {
+    /// Kilometres.
+    #[default]
+    Kilometre,
+    /// International miles.
+    Mile,
+}
+
+impl LengthUnit {
+    /// Both.
+    pub const ALL: [Self; 2] = [Self::Kilometre, Self::Mile];
+
+    /// Its length, m.
+    pub const fn metres(self) -> f64 {
+        match self {
+            Self::Kilometre => 1000.0,
+            Self::Mile => METRES_PER_MILE,
+        }
+    }
+
+    /// The word as in plans and on the command line.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Kilometre => "km",
+            Self::Mile => "mi",
+        }
+    }
+}
+
+impl std::str::FromStr for LengthUnit {
+    type Err = String;
+
+    fn from_str(word: &str) -> Result<Self, String> {
+        Self::ALL
+            .into_iter()
+            .find(|unit| unit.word() == word)
+            .ok_or_else(|| "expected `km` or `mi`".to_owned())
+    }
+}
 
 impl StridesPerMinute {
     /// Counts both feet: two steps a stride.

@@ -6,12 +6,15 @@ use serde::Serialize;
 
 use jogaudit_core::prescription::{Block, Extent, Move, PaceBasis, Plan, Stage, Step};
 use jogaudit_core::review::Recommendation;
-use jogaudit_recording::units::{BeatsPerMinute, METRES_PER_MILE, MetresPerSecond, Seconds, StepsPerMinute};
+use jogaudit_recording::units::{
+    BeatsPerMinute, LengthUnit, METRES_PER_MILE, MetresPerSecond, Seconds, StepsPerMinute,
+};
 
 use super::json;
+use super::lengths;
 use super::text::{HEADING, Page, QUIET, UNKNOWN, WIDTH};
 use super::word::{as_word, as_word_or_null};
-use super::wording::{clock, pace};
+use super::wording::clock;
 
 /// Lines of the longest card: half a page of print. Our choice, as are the three numbers below, which keep to it.
 pub const MOST_LINES: usize = 30;
@@ -57,6 +60,9 @@ pub struct CardView {
     pub pain_limit: Option<f64>,
     /// Limits and cautions in sentences.
     pub text: Vec<String>,
+    /// What paces and distances are read by.
+    #[serde(skip)]
+    pub units: LengthUnit,
 }
 
 /// What a bout of a card is.
@@ -129,7 +135,9 @@ impl CardView {
             session_ceiling_s: shown(is_on, limits.session_ceiling.map(Seconds::get)),
             pain_limit: limits.pain_limit,
             text: Vec::new(),
+            units: LengthUnit::default(),
         };
+        view.units = plan.units.unwrap_or_else(|| units_of(&view.bouts));
         view.text = view.sentences();
         view
     }
@@ -168,14 +176,17 @@ impl CardView {
         let level = if self.pace_basis == PaceBasis::Level { " on level ground, slower uphill" } else { "" };
         match groups.as_slice() {
             [] => None,
-            [(ceiling, _)] if !is_some_free => {
-                Some(format!("Run slowly: never faster than {}{level}.", pace(*ceiling)))
-            }
+            [(ceiling, _)] if !is_some_free => Some(format!(
+                "Run slowly: never faster than {}{level}.",
+                lengths::ceiling(*ceiling, self.units)
+            )),
             several => {
                 let parts: Vec<String> = several
                     .iter()
                     .take(3)
-                    .map(|(ceiling, names)| format!("{} in run {}", pace(*ceiling), shortened(names)))
+                    .map(|(ceiling, names)| {
+                        format!("{} in run {}", lengths::ceiling(*ceiling, self.units), shortened(names))
+                    })
                     .collect();
                 let more = if several.len() > 3 { "; more in the session's text" } else { "" };
                 Some(format!("Run slowly: never faster than {}{level}{more}.", parts.join(", ")))
@@ -199,7 +210,10 @@ impl CardView {
 
     fn walks(&self) -> String {
         match self.walk_cadence_floor_spm {
-            Some(spm) => format!("Walk briskly: at least {spm:.0} steps a minute, both feet counted."),
+            Some(spm) => format!(
+                "Walk briskly: at least {spm:.0} steps a minute, both feet counted (one foot: {}).",
+                spm / 2.0
+            ),
             None => "Walk briskly.".to_owned(),
         }
     }
@@ -356,15 +370,15 @@ fn table(page: &mut Page, view: &CardView) {
     let bouts = &view.bouts;
     let mut cells: Vec<String> = Vec::new();
     let mut left_out = 0;
-    let is_in_miles = in_miles(bouts);
+    let units = view.units;
     if bouts.len() <= room {
-        cells.extend(bouts.iter().map(|bout| cell(bout, is_in_miles)));
+        cells.extend(bouts.iter().map(|bout| cell(bout, units)));
     } else {
         let first = room - SHOWN_LAST - 1;
         left_out = bouts.len() - first - SHOWN_LAST;
-        cells.extend(bouts[..first].iter().map(|bout| cell(bout, is_in_miles)));
+        cells.extend(bouts[..first].iter().map(|bout| cell(bout, units)));
         cells.push(format!("{:>7}", "…"));
-        cells.extend(bouts[bouts.len() - SHOWN_LAST..].iter().map(|bout| cell(bout, is_in_miles)));
+        cells.extend(bouts[bouts.len() - SHOWN_LAST..].iter().map(|bout| cell(bout, units)));
     }
     let columns = cells.len().div_ceil(ROWS).max(1);
     let rows = cells.len().div_ceil(columns);
@@ -382,7 +396,7 @@ fn table(page: &mut Page, view: &CardView) {
     }
     let mut cycles: Vec<String> = Vec::new();
     for bout in bouts.iter().filter(|bout| bout.gait == CardGait::InTurn) {
-        let until = length(bout, is_in_miles);
+        let until = length(bout, units);
         let sentence = format!("In turn until {until} are over: {}; the last is cut there.", bout.cycle);
         if !cycles.contains(&sentence) {
             cycles.push(sentence);
@@ -393,21 +407,20 @@ fn table(page: &mut Page, view: &CardView) {
     }
 }
 
-fn cell(bout: &CardBout, is_in_miles: bool) -> String {
-    let [at, what, length] = texts(bout, is_in_miles);
+fn cell(bout: &CardBout, units: LengthUnit) -> String {
+    let [at, what, length] = texts(bout, units);
     format!("{at:>7} {what:<8} {length:>7}")
 }
 
 /// Where each bout begins, what it is and how long.
-pub(super) fn bout_texts(bouts: &[CardBout]) -> Vec<[String; 3]> {
-    let is_in_miles = in_miles(bouts);
-    bouts.iter().map(|bout| texts(bout, is_in_miles)).collect()
+pub(super) fn bout_texts(bouts: &[CardBout], units: LengthUnit) -> Vec<[String; 3]> {
+    bouts.iter().map(|bout| texts(bout, units)).collect()
 }
 
-fn texts(bout: &CardBout, is_in_miles: bool) -> [String; 3] {
+fn texts(bout: &CardBout, units: LengthUnit) -> [String; 3] {
     let at = match (bout.at_s, bout.at_m) {
         (Some(s), _) if s > 0.0 || bout.duration_s.is_some() => clock(s),
-        (_, Some(m)) => distance(m, is_in_miles),
+        (_, Some(m)) => lengths::short_distance(m, units),
         (Some(s), None) => clock(s),
         (None, None) => UNKNOWN.to_owned(),
     };
@@ -416,36 +429,27 @@ fn texts(bout: &CardBout, is_in_miles: bool) -> [String; 3] {
         (CardGait::Walk, _) => "walk".to_owned(),
         (CardGait::Run | CardGait::InTurn, _) => "in turn".to_owned(),
     };
-    [at, what, length(bout, is_in_miles)]
+    [at, what, length(bout, units)]
 }
 
-fn length(bout: &CardBout, is_in_miles: bool) -> String {
+fn length(bout: &CardBout, units: LengthUnit) -> String {
     match (bout.duration_s, bout.distance_m) {
         (Some(s), _) => clock(s),
-        (None, Some(m)) => distance(m, is_in_miles),
+        (None, Some(m)) => lengths::short_distance(m, units),
         (None, None) => UNKNOWN.to_owned(),
     }
 }
 
-/// Whether every distance is in whole thousandths of a mile and not in whole metres.
-fn in_miles(bouts: &[CardBout]) -> bool {
+/// What a session is read by where the plan does not say: miles where every distance is in whole thousandths of one and
+/// not in whole metres.
+fn units_of(bouts: &[CardBout]) -> LengthUnit {
     let mut distances = bouts.iter().filter_map(|bout| bout.distance_m).peekable();
-    distances.peek().is_some()
+    let is_in_miles = distances.peek().is_some()
         && distances.all(|m| {
             let thousandths = m / METRES_PER_MILE * 1000.0;
             (thousandths - thousandths.round()).abs() < 1e-6 && m.fract() != 0.0
-        })
-}
-
-fn distance(metres: f64, is_in_miles: bool) -> String {
-    let short = |value: f64| format!("{}", (value * 1000.0).round() / 1000.0);
-    if is_in_miles {
-        format!("{} mi", short(metres / METRES_PER_MILE))
-    } else if metres >= 1000.0 {
-        format!("{} km", short(metres / 1000.0))
-    } else {
-        format!("{metres:.0} m")
-    }
+        });
+    if is_in_miles { LengthUnit::Mile } else { LengthUnit::Kilometre }
 }
 
 #[cfg(test)]
@@ -491,7 +495,7 @@ walk 5:00, 5 x (run 2:00, walk 2:00), walk 3:00
 
 Run slowly: never faster than 6:45 /km.
 Heart rate never above 150 bpm; the whole session no longer than 45:00.
-Walk briskly: at least 110 steps a minute, both feet counted.
+Walk briskly: at least 110 steps a minute, both feet counted (one foot: 55).
 Pain above 2 of 10, or pain that rises as you go: stop running.
 With swelling, a limp, pain at night or pain that stays, see a health
 professional. What your clinician says stands above this card.

@@ -6,9 +6,10 @@ use jogaudit_core::audit::{CeilingSpan, PacePoint, Trace};
 use jogaudit_core::clean::{CleanConfig, GapKind, Series, longest_silence_s};
 use jogaudit_core::gait::{Gait, Segmentation};
 use jogaudit_core::prescription::Stage;
+use jogaudit_recording::units::LengthUnit;
 
+use super::lengths;
 use super::view::{rounded, tenths};
-use super::wording::{clock, pace};
 
 /// Columns of time in which a curve is thinned to its least and greatest value: about a pixel each on a wide screen.
 const COLUMNS: f64 = 700.0;
@@ -90,10 +91,16 @@ pub struct Limit {
 
 impl Charts {
     /// Makes the curves of a session held against a stage.
-    pub fn new(series: &Series, segmentation: &Segmentation, stage: &Stage, trace: &Trace) -> Self {
+    pub fn new(
+        series: &Series,
+        segmentation: &Segmentation,
+        stage: &Stage,
+        trace: &Trace,
+        units: LengthUnit,
+    ) -> Self {
         Self {
             gaps: series.gaps().iter().map(|gap| gap_view(gap.start_s, gap.end_s, gap.kind)).collect(),
-            pace: pace_chart(series, trace),
+            pace: pace_chart(series, trace, units),
             cadence: cadence_chart(series, segmentation, trace),
             heart_rate: heart_rate_chart(series, stage),
         }
@@ -108,7 +115,7 @@ fn gap_view(start_s: f64, end_s: f64, kind: GapKind) -> GapView {
     GapView { start_s: tenths(start_s), end_s: tenths(end_s), text }
 }
 
-fn pace_chart(series: &Series, trace: &Trace) -> Option<Chart> {
+fn pace_chart(series: &Series, trace: &Trace, units: LengthUnit) -> Option<Chart> {
     let column_s = series.elapsed_s() / COLUMNS;
     let point = |p: &PacePoint| Point {
         at_s: p.at_s,
@@ -142,15 +149,21 @@ fn pace_chart(series: &Series, trace: &Trace) -> Option<Chart> {
          mean to either side, as the check reckons it.",
         trace.smoothing_s
     );
-    if let Some(ceilings) = distinct(limits.iter().map(|l| pace(1000.0 / l.value))) {
+    if let Some(ceilings) =
+        distinct(trace.ceilings.iter().map(|c| lengths::ceiling(1000.0 / c.ceiling_mps, units)))
+    {
         let _ = write!(key, " Dashed: the ceiling of each run ({ceilings}). Dotted: with its tolerance.");
     }
-    let said = |speed: f64| if speed < 0.4 { "standing".to_owned() } else { pace(1000.0 / speed) };
+    let said =
+        |speed: f64| if speed < 0.4 { "standing".to_owned() } else { lengths::pace(1000.0 / speed, units) };
     Some(Chart {
-        name: "Pace, minutes per km",
+        name: match units {
+            LengthUnit::Kilometre => "Pace, minutes per km",
+            LengthUnit::Mile => "Pace, minutes per mile",
+        },
         low,
         high,
-        ticks: pace_ticks(low, high),
+        ticks: pace_ticks(low, high, units),
         says: says(&pieces, said),
         pieces,
         limits,
@@ -273,19 +286,20 @@ fn padded(low: f64, high: f64) -> (f64, f64) {
 }
 
 /// Marks at round paces, the roundest first, none too near another.
-fn pace_ticks(low_mps: f64, high_mps: f64) -> Vec<(f64, String)> {
+fn pace_ticks(low_mps: f64, high_mps: f64, units: LengthUnit) -> Vec<(f64, String)> {
     let mut chosen: Vec<f64> = Vec::new();
     let rounds = [[300.0, 3600.0], [120.0, 1200.0], [60.0, 900.0], [30.0, 600.0]];
     for [step_s, most_s] in rounds {
         let paces = (1..).map(|n| f64::from(n) * step_s).take_while(|pace_s| *pace_s <= most_s);
-        for speed in paces.map(|pace_s| 1000.0 / pace_s).filter(|v| (low_mps..=high_mps).contains(v)) {
+        for speed in paces.map(|pace_s| units.metres() / pace_s).filter(|v| (low_mps..=high_mps).contains(v))
+        {
             if chosen.iter().all(|other| (other - speed).abs() >= APART * (high_mps - low_mps)) {
                 chosen.push(speed);
             }
         }
     }
     chosen.sort_by(f64::total_cmp);
-    chosen.into_iter().map(|speed| (thousandths(speed), clock(1000.0 / speed))).collect()
+    chosen.into_iter().map(|speed| (thousandths(speed), lengths::bare_pace(1000.0 / speed, units))).collect()
 }
 
 /// Marks at round values.
@@ -352,11 +366,11 @@ mod tests {
 
     #[test]
     fn axes_have_round_marks_that_stand_apart() {
-        let ticks = pace_ticks(1.2, 2.9);
+        let ticks = pace_ticks(1.2, 2.9, LengthUnit::Kilometre);
         let texts: Vec<&str> = ticks.iter().map(|(_, text)| text.as_str()).collect();
         assert_eq!(texts, ["13:00", "10:00", "8:00", "6:00"]);
         for (low, high) in [(0.1, 0.4), (1.3, 1.7), (1.0, 6.0), (2.5, 2.6)] {
-            let ticks = pace_ticks(low, high);
+            let ticks = pace_ticks(low, high, LengthUnit::Kilometre);
             assert!(ticks.len() <= 6, "{ticks:?}");
             assert!(ticks.windows(2).all(|w| w[1].0 - w[0].0 >= APART * (high - low) - 0.002), "{ticks:?}");
         }

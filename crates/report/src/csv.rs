@@ -49,6 +49,7 @@ mod tests {
     use crate::Source;
     use jogaudit_core::gait::{Bout, Gait, Segmentation};
     use jogaudit_recording::read::{Facts, Format, Sport};
+    use jogaudit_recording::units::LengthUnit;
 
     #[test]
     fn what_is_not_known_is_empty() {
@@ -72,7 +73,8 @@ mod tests {
             channels: vec![],
         };
         let source = Source { facts: &facts, sha256: "" };
-        let view = BoutsView::new(source, &Segmentation::new(vec![bout]).unwrap(), &[]);
+        let view =
+            BoutsView::new(source, &Segmentation::new(vec![bout]).unwrap(), &[], LengthUnit::Kilometre);
         let header =
             "gait,start_s,end_s,certainty,distance_m,mean_speed_mps,mean_cadence_spm,mean_heart_rate_bpm";
         assert_eq!(bouts(&view), format!("{header}\r\nstand,0,12.3,0.95,0,,,\r\n"));

@@ -24,6 +24,7 @@
 //! ```
 //! use jogaudit_core::gait::{Bout, Gait, Segmentation};
 //! use jogaudit_recording::read::{Channel, Facts, Format, Sport};
+//! use jogaudit_recording::units::LengthUnit;
 //! use jogaudit_report::{BoutsView, Source, csv, text};
 //!
 //! let walk = Bout {
@@ -47,7 +48,7 @@
 //! };
 //! let bouts = Segmentation::new(vec![walk]).ok_or("the bouts do not tile")?;
 //! let source = Source { facts: &facts, sha256: &"0".repeat(64) };
-//! let view = BoutsView::new(source, &bouts, &[]);
+//! let view = BoutsView::new(source, &bouts, &[], LengthUnit::Kilometre);
 //!
 //! assert_eq!(csv::bouts(&view).lines().nth(1), Some("walk,0,300,0.998,431.7,1.44,112.6,"));
 //! assert!(text::bouts(&view, true).contains("In all: walk 5:00."));
@@ -64,6 +65,7 @@ pub mod chart;
 pub mod csv;
 pub mod html;
 pub mod json;
+mod lengths;
 pub mod mark;
 mod outside;
 pub mod plan_draft;

@@ -4,12 +4,14 @@ use serde::Serialize;
 
 use jogaudit_core::prescription::Plan;
 use jogaudit_core::prescription::lint::{LintCode, Remark, RemarkUnit};
+use jogaudit_recording::units::LengthUnit;
 
 use super::json;
+use super::lengths;
 use super::text::Page;
 use super::text::{HEADING, QUIET};
 use super::word::as_word;
-use super::wording::{clock, pace};
+use super::wording::clock;
 
 /// What the list ends with.
 pub const NOTE: &str = "These are remarks to think about, not errors: published graded programmes are not even either, and \
@@ -54,13 +56,13 @@ impl LintView {
             schema: "jogaudit.plan-lint/1",
             plan: plan.title.clone(),
             stages: plan.stage_names().map(str::to_owned).collect(),
-            remarks: remarks.iter().map(RemarkView::new).collect(),
+            remarks: remarks.iter().map(|remark| RemarkView::new(remark, plan.read_in())).collect(),
         }
     }
 }
 
 impl RemarkView {
-    fn new(remark: &Remark) -> Self {
+    fn new(remark: &Remark, units: LengthUnit) -> Self {
         let rounded = |value: f64| (value * 100.0).round() / 100.0;
         Self {
             code: remark.code,
@@ -73,8 +75,8 @@ impl RemarkView {
             unit: remark.unit,
             between: remark.between.iter().copied().map(rounded).collect(),
             estimated: remark.is_estimated,
-            text: text_of(remark),
-            proposal: proposal_of(remark),
+            text: text_of(remark, units),
+            proposal: proposal_of(remark, units),
             basis: remark.code.basis(),
         }
     }
@@ -138,12 +140,12 @@ fn list(parts: &[String]) -> String {
 }
 
 /// An amount in the remark's unit.
-fn amount(value: f64, unit: RemarkUnit) -> String {
+fn amount(value: f64, unit: RemarkUnit, units: LengthUnit) -> String {
     match unit {
         RemarkUnit::Seconds => clock(value),
-        RemarkUnit::Metres => format!("{value:.0} m"),
+        RemarkUnit::Metres => lengths::distance(value, units),
         RemarkUnit::Ratio => ratio(value),
-        RemarkUnit::MetresPerSecond => pace(1000.0 / value),
+        RemarkUnit::MetresPerSecond => lengths::ceiling(1000.0 / value, units),
         RemarkUnit::BeatsPerMinute => format!("{value:.0} bpm"),
         RemarkUnit::StepsPerMinute => format!("{value:.0} steps a minute"),
         RemarkUnit::Days | RemarkUnit::Sessions | RemarkUnit::Pain => format!("{value}"),
@@ -162,13 +164,14 @@ pub(super) fn ratio(run_to_walk: f64) -> String {
 
 /// What was found, in one sentence with its figures.
 #[expect(clippy::too_many_lines, reason = "a table: one sentence a code")]
-fn text_of(remark: &Remark) -> String {
+fn text_of(remark: &Remark, units: LengthUnit) -> String {
     let who = stages(&remark.stages);
     let is_one = remark.stages.len() == 1;
     let verb = |one: &'static str, several: &'static str| if is_one { one } else { several };
     let about = if remark.is_estimated { "about " } else { "" };
-    let shown =
-        |value: Option<f64>| value.map_or_else(String::new, |v| format!("{about}{}", amount(v, remark.unit)));
+    let shown = |value: Option<f64>| {
+        value.map_or_else(String::new, |v| format!("{about}{}", amount(v, remark.unit, units)))
+    };
     let (value, limit, base) = (shown(remark.value), shown(remark.limit), shown(remark.base));
     let after = remark.after.as_deref().map_or_else(String::new, |after| format!("stage “{after}”"));
     match remark.code {
@@ -281,8 +284,8 @@ fn lower(who: &str) -> String {
 
 /// What to do about it.
 #[expect(clippy::too_many_lines, reason = "a table: one sentence a code")]
-fn proposal_of(remark: &Remark) -> String {
-    let shown = |value: Option<f64>| value.map_or_else(String::new, |v| amount(v, remark.unit));
+fn proposal_of(remark: &Remark, units: LengthUnit) -> String {
+    let shown = |value: Option<f64>| value.map_or_else(String::new, |v| amount(v, remark.unit, units));
     let limit = shown(remark.limit);
     let after = remark.after.as_deref().unwrap_or_default();
     let first = remark.stages.first().map_or("", String::as_str);
@@ -291,9 +294,9 @@ fn proposal_of(remark: &Remark) -> String {
             "after three months or more away, put stages before it that begin with short runs and walks between, 1:00 \
              and 2:00 for instance; `plan lint --weeks-away N` says that it was less. Runs of {limit} are not remarked."
         ),
-        LintCode::SessionRunningJump => between(remark, "of running", after),
-        LintCode::LongestRunJump => between(remark, "for the longest run", after),
-        LintCode::RunWalkJump => between(remark, "run:walk", after),
+        LintCode::SessionRunningJump => between(remark, "of running", after, units),
+        LintCode::LongestRunJump => between(remark, "for the longest run", after, units),
+        LintCode::RunWalkJump => between(remark, "run:walk", after, units),
         LintCode::WeeklyRunningJump => format!(
             "keep the stage before for more sessions, or bring the running of that week down to {limit} with fewer \
              repetitions or a stage between."
@@ -334,7 +337,7 @@ fn proposal_of(remark: &Remark) -> String {
             format!("check both values; with these, a ceiling from {least} on leaves room for running.")
         }
         LintCode::RunCadenceIsWalking => {
-            "count both feet: a recorder that shows about 84 counts one leg, which is 168 steps a minute."
+            "count both feet, or write `rpm` for the strides of one leg: 84 of them are 168 steps a minute."
                 .to_owned()
         }
         LintCode::WalkCadenceFloorIsRunning => {
@@ -350,9 +353,9 @@ fn proposal_of(remark: &Remark) -> String {
 }
 
 /// The stages that would make even steps of a jump.
-fn between(remark: &Remark, what: &str, after: &str) -> String {
-    let limit = remark.limit.map_or_else(String::new, |v| amount(v, remark.unit));
-    let amounts: Vec<String> = remark.between.iter().map(|v| amount(*v, remark.unit)).collect();
+fn between(remark: &Remark, what: &str, after: &str, units: LengthUnit) -> String {
+    let limit = remark.limit.map_or_else(String::new, |v| amount(v, remark.unit, units));
+    let amounts: Vec<String> = remark.between.iter().map(|v| amount(*v, remark.unit, units)).collect();
     let here = format!("or stay at {limit} at most here");
     match amounts.as_slice() {
         [] => format!("stay at {limit} at most here."),

@@ -4,8 +4,10 @@ use serde::Serialize;
 
 use jogaudit_core::prescription::figures::{ASSUMED_RUN_MPS, ASSUMED_WALK_MPS};
 use jogaudit_core::prescription::{ASSUMED_SESSIONS_PER_WEEK, Figures, Plan, Stage};
+use jogaudit_recording::units::LengthUnit;
 
 use super::json;
+use super::lengths;
 use super::plan_lint::ratio;
 use super::text::{HEADING, Page, RUN, UNKNOWN, WIDTH};
 use super::wording::clock;
@@ -21,6 +23,9 @@ pub struct PlanView {
     pub assumed_walk_mps: f64,
     pub stages: Vec<StageView>,
     pub weeks: Vec<WeekView>,
+    /// What paces and distances are read by.
+    #[serde(skip)]
+    pub units: LengthUnit,
 }
 
 /// One of the `stages`. What its words leave open is `None`, and then there is an estimate.
@@ -79,6 +84,7 @@ impl PlanView {
             assumed_walk_mps: ASSUMED_WALK_MPS,
             stages: plan.stages.iter().zip(&figures).map(|(stage, f)| StageView::new(stage, f)).collect(),
             weeks: weeks(plan, &figures),
+            units: plan.read_in(),
         }
     }
 }
@@ -174,8 +180,9 @@ pub fn text(view: &PlanView) -> String {
         page.paragraph(
             "",
             &format!(
-                "~ is an estimate for what is prescribed by distance: running at {ASSUMED_RUN_MPS} m/s and walking at \
-                 {ASSUMED_WALK_MPS} m/s."
+                "~ is an estimate for what is prescribed by distance: running at {} and walking at {}.",
+                lengths::pace(1000.0 / ASSUMED_RUN_MPS, view.units),
+                lengths::pace(1000.0 / ASSUMED_WALK_MPS, view.units)
             ),
         );
     }
@@ -209,10 +216,15 @@ fn cut(text: &str, width: usize) -> String {
 }
 
 /// A time that is known, a distance, or an estimate.
-fn amount(exact_s: Option<f64>, distance_m: Option<f64>, estimate_s: Option<f64>) -> String {
+fn amount(
+    exact_s: Option<f64>,
+    distance_m: Option<f64>,
+    estimate_s: Option<f64>,
+    units: LengthUnit,
+) -> String {
     match (exact_s, distance_m, estimate_s) {
         (Some(s), ..) => clock(s),
-        (None, Some(m), _) => format!("{m:.0} m"),
+        (None, Some(m), _) => lengths::distance(m, units),
         (None, None, Some(s)) => format!("~{}", clock(s)),
         (None, None, None) => UNKNOWN.to_owned(),
     }
@@ -225,6 +237,7 @@ fn stage_table(page: &mut Page, view: &PlanView) {
     page.line("  stage          sessions   running   walking   session   longest  run:walk");
     for stage in &view.stages {
         let estimate = |read: fn(EstimateView) -> f64| stage.estimate.map(read);
+        let amount = |exact_s, distance_m, estimate_s| amount(exact_s, distance_m, estimate_s, view.units);
         page.line(&format!(
             "  {:<LABEL$} {:>8} {:>9} {:>9} {:>9} {:>9} {:>9}",
             cut(&stage.stage, LABEL),
@@ -243,6 +256,7 @@ fn week_table(page: &mut Page, view: &PlanView) {
     page.line("  week  stages         sessions   running   walking   longest      rise");
     for week in &view.weeks {
         let estimate = |read: fn(EstimateView) -> f64| week.estimate.map(read);
+        let amount = |exact_s, distance_m, estimate_s| amount(exact_s, distance_m, estimate_s, view.units);
         page.line(&format!(
             "  {:<5} {:<LABEL$} {:>8} {:>9} {:>9} {:>9} {:>9}",
             week.week,
@@ -351,8 +365,8 @@ Over the stages
   3              ██▄▄▄▄▄▄▄▄▄▄▄▄▄▄▄▄▄▄▄▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁▁
   █ longest run ▄ other runs ▁ walks one mark is 0:30
 
-~ is an estimate for what is prescribed by distance: running at 2.6 m/s and
-walking at 1.43 m/s.
+~ is an estimate for what is prescribed by distance: running at 6:25 /km and
+walking at 11:39 /km.
 longest: the longest run without a walk. run:walk: the mean run to the mean walk
 between two runs. rise: of the running, from the week before.
 "

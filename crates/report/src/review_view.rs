@@ -370,7 +370,7 @@ fn weekly_finding(plan: &Plan, finding: &WeeklyFinding) -> WeeklyFindingView {
         achieved: known(finding.achieved, tenths),
         unit: finding.unit,
         certainty: certainty(finding.certainty),
-        text: wording::weekly_finding(finding, stage.as_deref(), left.as_deref()),
+        text: wording::weekly_finding(finding, stage.as_deref(), left.as_deref(), plan.read_in()),
         stage,
     }
 }
@@ -427,7 +427,7 @@ fn session(parts: &ReviewParts<'_>, index: usize) -> SessionView {
         effort: entry.and_then(|e| e.effort),
         load: known(parts.review.loads.get(index).copied().flatten(), tenths),
         note: entry.map(|e| printable(&e.note)).filter(|note| !note.is_empty()),
-        findings: session.audit.as_ref().map(findings).unwrap_or_default(),
+        findings: session.audit.as_ref().map(|audit| findings(audit, plan.read_in())).unwrap_or_default(),
         notices: session.notices.iter().map(notice).collect(),
     }
 }

@@ -3,8 +3,9 @@
 use jiff::civil::Date;
 
 use jogaudit_core::review::{Against, Recommendation, WeeklyCode, WeeklyFinding};
-use jogaudit_recording::units::Unit;
+use jogaudit_recording::units::{LengthUnit, Unit};
 
+use super::lengths;
 use super::wording::{clock, how_sure};
 
 /// What the report ends with.
@@ -38,7 +39,12 @@ pub(super) fn day(date: Date) -> String {
 }
 
 /// A finding in one sentence: what, by how much, how sure.
-pub(super) fn weekly_finding(f: &WeeklyFinding, stage: Option<&str>, left: Option<&str>) -> String {
+pub(super) fn weekly_finding(
+    f: &WeeklyFinding,
+    stage: Option<&str>,
+    left: Option<&str>,
+    units: LengthUnit,
+) -> String {
     let (achieved, allowed) = (f.achieved.unwrap_or(0.0), f.prescribed.unwrap_or(0.0));
     let stage = stage.unwrap_or("?");
     let left = left.unwrap_or("?");
@@ -67,7 +73,10 @@ pub(super) fn weekly_finding(f: &WeeklyFinding, stage: Option<&str>, left: Optio
             format!("The week's running came to {}; {bound} is {}", clock(achieved), clock(allowed))
         }
         WeeklyCode::LongestRunJump => {
-            let value = |x: f64| if f.unit == Unit::Metres { format!("{x:.0} m") } else { clock(x) };
+            let value = |x: f64| match f.unit {
+                Unit::Metres => lengths::distance(x, units),
+                _ => clock(x),
+            };
             format!(
                 "The longest run was {}, more than is prescribed and {:.0} % above the longest of the 30 days before \
                  ({})",
@@ -119,7 +128,7 @@ mod tests {
             against,
             certainty: 1.0,
         };
-        weekly_finding(&finding, Some("3"), Some("2"))
+        weekly_finding(&finding, Some("3"), Some("2"), LengthUnit::Kilometre)
     }
 
     #[test]

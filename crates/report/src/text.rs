@@ -17,8 +17,6 @@ use super::wording::{CAUTIONS, clock, how_sure, sport_in_words};
 pub(super) const WIDTH: usize = 80;
 /// So many findings alike are told in full where none decides; the table has the figures of the others. Our choice.
 const ALIKE: usize = 3;
-/// Slower than this, m/s, no pace is told: over an hour a kilometre. Our choice.
-const SLOWEST_PACE_MPS: f64 = 0.2;
 /// Columns of the words before a row of the strip.
 const STRIP_LABEL: usize = 12;
 pub(super) const HEADING: Style = Style::new().bold();
@@ -71,19 +69,20 @@ pub fn bouts(view: &BoutsView, with_notices: bool) -> String {
     page.recording(&view.recording);
     page.strip(&strip::bouts(&view.bouts, WIDTH - 2 - STRIP_LABEL));
     page.heading("Bouts");
-    page.line("  gait          from        to      took  distance   per km  spm  bpm  how sure");
+    page.line(&format!(
+        "  gait          from        to      took  distance   per {}  spm  bpm  how sure",
+        view.units.word()
+    ));
     for bout in &view.bouts {
         let is_known = bout.gait != Gait::Unknown;
-        let pace_s =
-            bout.mean_speed_mps.filter(|speed| *speed > SLOWEST_PACE_MPS).map(|speed| 1000.0 / speed);
         page.line(&format!(
             "  {:<8} {:>9} {:>9} {:>9} {:>9} {:>8} {:>4} {:>4}  {}",
             bout.gait.word(),
             clock(bout.start_s),
             clock(bout.end_s),
             clock(bout.end_s - bout.start_s),
-            shown(bout.distance_m.filter(|m| is_known || *m >= 0.5), |m| format!("{m:.0} m")),
-            shown(pace_s.filter(|_| is_known && bout.gait != Gait::Stand), clock),
+            shown(bout.distance.as_ref().filter(|_| is_known || bout.distance_m >= Some(0.5)), String::clone),
+            shown(bout.mean_pace.as_ref().filter(|_| is_known && bout.gait != Gait::Stand), String::clone),
             shown(bout.mean_cadence_spm, |n| format!("{n:.0}")),
             shown(bout.mean_heart_rate_bpm, |n| format!("{n:.0}")),
             shown(is_known.then_some(bout.certainty), how_sure),
@@ -113,7 +112,7 @@ const NO_BREAK: &str = "\u{a0}";
 
 /// Words one space apart, with a space that does not break between a number and its unit.
 fn joined(text: &str) -> String {
-    const UNITS: [&str; 10] = ["%", "s", "m", "km", "mi", "/km", "s/km", "bpm", "spm", "min"];
+    const UNITS: [&str; 12] = ["%", "s", "m", "km", "mi", "/km", "/mi", "s/km", "s/mi", "bpm", "spm", "min"];
     let mut joined = String::with_capacity(text.len());
     for word in text.split_whitespace() {
         let is_unit = UNITS.contains(&word.trim_end_matches([',', '.', ';', ':', ')']));
@@ -259,10 +258,13 @@ impl Page {
                 clock(rep.stand_s)
             ));
         }
-        let note = "±: standard error of “done”, rounded up. at: on the recording's clock. pace, level: per km from the first \
-            to the last second, as run and on level ground for the same cost. over: time above the pace ceiling. spm: \
-            steps a minute, both feet. bpm: greatest heart rate.";
-        self.paragraph("  ", note);
+        let note = format!(
+            "±: standard error of “done”, rounded up. at: on the recording's clock. pace, level: per {} from the first to the \
+             last second, as run and on level ground for the same cost. over: time above the pace ceiling. spm: steps a \
+             minute, both feet. bpm: greatest heart rate.",
+            view.units.word()
+        );
+        self.paragraph("  ", &note);
     }
 
     fn dose(&mut self, view: &CheckView) {
@@ -275,9 +277,7 @@ impl Page {
             self.line(&format!("  {name:<8} {:>10} {:>9}", shown(prescribed, clock), shown(achieved, clock)));
         }
         let steps = dose.run_steps.map(|n| format!("{n} steps"));
-        let of = dose.run_prescribed_m.map(|m| format!(" of {m:.0} m")).unwrap_or_default();
-        let distance = dose.run_distance_m.map(|m| format!("{m:.0} m{of}"));
-        let both: Vec<String> = [steps, distance].into_iter().flatten().collect();
+        let both: Vec<String> = [steps, dose.run_distance.clone()].into_iter().flatten().collect();
         if !both.is_empty() {
             self.line(&format!("  while running: {}", both.join(", ")));
         }
@@ -299,35 +299,17 @@ fn named(finding: &FindingView) -> Option<String> {
     Some(format!("{} {}", finding.gait?.word(), finding.rep?))
 }
 
-/// What a rep was to be: `1:00` or `400 m`.
-pub(super) fn rep_prescribed(rep: &RepView) -> String {
-    match (rep.prescribed_s, rep.prescribed_m) {
-        (Some(s), _) => clock(s),
-        (None, Some(m)) => format!("{m:.0} m"),
-        (None, None) => UNKNOWN.to_owned(),
-    }
-}
-
-/// What a rep was: `1:14`, `412 m`, `not seen`.
-pub(super) fn rep_done(rep: &RepView) -> String {
-    match rep.achieved_m.filter(|_| rep.prescribed_s.is_none()) {
-        _ if rep.start_s.is_none() => "not seen".to_owned(),
-        Some(m) => format!("{m:.0} m"),
-        None => clock(rep.achieved_s),
-    }
-}
-
 /// One line of the table of reps, without its mark.
 fn rep_row(rep: &RepView) -> String {
-    let (prescribed, done) = (rep_prescribed(rep), rep_done(rep));
+    let (prescribed, done) = (shown(rep.prescribed.as_ref(), String::clone), &rep.done);
     let is_done = rep.start_s.is_some();
     format!(
         "{:<8} {prescribed:>10} {done:>9} {:>5} {:>9} {:>7} {:>7} {:>6} {:>4} {:>4}",
         format!("{} {}", rep.gait.word(), rep.rep),
         shown(is_done.then_some(rep.error_s), |s| format!("{:.0} s", s.ceil().max(1.0))),
         shown(rep.start_s, clock),
-        shown(rep.mean_pace_s_per_km, clock),
-        shown(rep.level_pace_s_per_km, clock),
+        shown(rep.mean_pace.as_ref(), String::clone),
+        shown(rep.level_pace.as_ref(), String::clone),
         shown(rep.over_ceiling_s, |s| format!("{s:.0} s")),
         shown(rep.mean_cadence_spm, |n| format!("{n:.0}")),
         shown(rep.max_heart_rate_bpm, |n| format!("{n:.0}")),

@@ -12,11 +12,12 @@ use jogaudit_core::pipeline::{Activity, Checked};
 use jogaudit_core::prescription::{Plan, Session, Stage};
 use jogaudit_recording::notice::{Notice, NoticeCode};
 use jogaudit_recording::read::Facts;
-use jogaudit_recording::units::{Metres, Seconds, Unit};
+use jogaudit_recording::units::{LengthUnit, Metres, Seconds, Unit};
 
 use super::chart::Charts;
+use super::lengths;
 use super::word::as_word;
-use super::wording;
+use super::wording::{self, clock};
 
 /// Which recording a report is of.
 #[derive(Clone, Copy, Debug)]
@@ -53,6 +54,12 @@ pub struct BoutView {
     pub mean_speed_mps: Option<f64>,
     pub mean_cadence_spm: Option<f64>,
     pub mean_heart_rate_bpm: Option<f64>,
+    /// Mean pace in the report's units, without them; `None` where the bout hardly moves.
+    #[serde(skip)]
+    pub mean_pace: Option<String>,
+    /// Distance in the report's units.
+    #[serde(skip)]
+    pub distance: Option<String>,
 }
 
 /// One of the `notices` of the documents.
@@ -72,6 +79,9 @@ pub struct BoutsView {
     pub recording: RecordingView,
     pub bouts: Vec<BoutView>,
     pub notices: Vec<NoticeView>,
+    /// What paces and distances are read by.
+    #[serde(skip)]
+    pub units: LengthUnit,
 }
 
 /// One of the `reps` of a check.
@@ -91,15 +101,21 @@ pub struct RepView {
     pub over_ceiling_s: Option<f64>,
     pub mean_cadence_spm: Option<f64>,
     pub max_heart_rate_bpm: Option<f64>,
-    /// Prescribed distance, m.
+    /// What was prescribed, a time or a distance in the report's units.
     #[serde(skip)]
-    pub prescribed_m: Option<f64>,
-    /// Distance covered, m.
+    pub prescribed: Option<String>,
+    /// What was done, likewise: `1:14`, `412 m`, `not seen`.
     #[serde(skip)]
-    pub achieved_m: Option<f64>,
+    pub done: String,
     /// Standing inside, s.
     #[serde(skip)]
     pub stand_s: f64,
+    /// Mean pace in the report's units, without them.
+    #[serde(skip)]
+    pub mean_pace: Option<String>,
+    /// Mean pace on level ground for the same cost, likewise.
+    #[serde(skip)]
+    pub level_pace: Option<String>,
 }
 
 #[cfg(test)]
@@ -119,9 +135,11 @@ impl RepView {
             over_ceiling_s: None,
             mean_cadence_spm: None,
             max_heart_rate_bpm: None,
-            prescribed_m: None,
-            achieved_m: None,
+            prescribed: None,
+            done: String::new(),
             stand_s: 0.0,
+            mean_pace: None,
+            level_pace: None,
         }
     }
 }
@@ -143,9 +161,9 @@ pub struct DoseView {
     pub session_s: AmountView,
     pub run_steps: Option<u64>,
     pub run_distance_m: Option<f64>,
-    /// Prescribed running distance, m, where every run is by distance.
+    /// Running distance in the report's units, of what is prescribed where every run is by distance.
     #[serde(skip)]
-    pub run_prescribed_m: Option<f64>,
+    pub run_distance: Option<String>,
 }
 
 /// One of the `findings` of a check.
@@ -191,7 +209,8 @@ impl CheckReport {
         let drawn = activity.series.as_ref().zip(checked.trace.as_ref());
         Self {
             view: CheckView::new(source, segmentation, plan, stage, checked.audit.as_ref(), &checked.notices),
-            charts: drawn.map(|(series, trace)| Charts::new(series, segmentation, stage, trace)),
+            charts: drawn
+                .map(|(series, trace)| Charts::new(series, segmentation, stage, trace, plan.read_in())),
         }
     }
 }
@@ -223,16 +242,25 @@ pub struct CheckView {
     /// What the stage limits, in words.
     #[serde(skip)]
     pub limits: Option<String>,
+    /// What paces and distances are read by.
+    #[serde(skip)]
+    pub units: LengthUnit,
 }
 
 impl BoutsView {
     /// Makes the document of `bouts`.
-    pub fn new(source: Source<'_>, segmentation: &Segmentation, notices: &[Notice]) -> Self {
+    pub fn new(
+        source: Source<'_>,
+        segmentation: &Segmentation,
+        notices: &[Notice],
+        units: LengthUnit,
+    ) -> Self {
         Self {
             schema: "jogaudit.bouts/1",
             recording: recording(source, segmentation),
-            bouts: segmentation.bouts().iter().map(bout).collect(),
+            bouts: segmentation.bouts().iter().map(|b| bout(b, units)).collect(),
             notices: notices.iter().map(notice).collect(),
+            units,
         }
     }
 }
@@ -248,8 +276,9 @@ impl CheckView {
         audit: Option<&Audit>,
         notices: &[Notice],
     ) -> Self {
+        let units = plan.read_in();
         let outcome = audit.map_or(Outcome::Undecided, |audit| audit.outcome);
-        let findings = audit.map(findings).unwrap_or_default();
+        let findings = audit.map(|audit| findings(audit, units)).unwrap_or_default();
         let name = printable(&stage.name);
         let notices: Vec<NoticeView> = notices.iter().map(notice).collect();
         let is_reason = |n: &&NoticeView| outcome == Outcome::Undecided && wording::is_reason(n.code);
@@ -263,14 +292,15 @@ impl CheckView {
             reasons: notices.iter().filter(is_reason).cloned().collect(),
             stage: name,
             recording: recording(source, segmentation),
-            bouts: segmentation.bouts().iter().map(bout).collect(),
+            bouts: segmentation.bouts().iter().map(|b| bout(b, units)).collect(),
             outcome,
-            reps: audit.iter().flat_map(|a| &a.reps).map(rep).collect(),
-            dose: dose(&stage.session, audit.map(|audit| &audit.dose)),
+            reps: audit.iter().flat_map(|a| &a.reps).map(|r| rep(r, units)).collect(),
+            dose: dose(&stage.session, audit.map(|audit| &audit.dose), units),
             findings,
             notices,
             session: stage.session.to_string(),
-            limits: wording::limits(&stage.session, &stage.limits),
+            limits: wording::limits(&stage.session, &stage.limits, units),
+            units,
         }
     }
 }
@@ -288,7 +318,11 @@ fn recording(source: Source<'_>, segmentation: &Segmentation) -> RecordingView {
     }
 }
 
-fn bout(bout: &Bout) -> BoutView {
+/// Slower than this is no pace, m/s. Our choice.
+const SLOWEST_PACE_MPS: f64 = 0.2;
+
+fn bout(bout: &Bout, units: LengthUnit) -> BoutView {
+    let pace_mps = bout.mean_speed_mps.filter(|speed| speed.is_finite() && *speed > SLOWEST_PACE_MPS);
     BoutView {
         gait: bout.gait,
         start_s: tenths(bout.start_s),
@@ -298,10 +332,18 @@ fn bout(bout: &Bout) -> BoutView {
         mean_speed_mps: known(bout.mean_speed_mps, hundredths),
         mean_cadence_spm: known(bout.mean_cadence_spm, tenths),
         mean_heart_rate_bpm: known(bout.mean_heart_rate_bpm, tenths),
+        distance: bout.distance_m.filter(|m| m.is_finite()).map(|m| lengths::distance(m, units)),
+        mean_pace: pace_mps.map(|speed| lengths::bare_pace(1000.0 / speed, units)),
     }
 }
 
-fn rep(rep: &Rep) -> RepView {
+fn rep(rep: &Rep, units: LengthUnit) -> RepView {
+    let amount = |s: Option<f64>, m: Option<f64>| match (s, m) {
+        (Some(s), _) => Some(clock(s)),
+        (None, m) => m.map(|m| lengths::distance(m, units)),
+    };
+    let pace =
+        |s_per_km: Option<f64>| s_per_km.filter(|s| s.is_finite()).map(|s| lengths::bare_pace(s, units));
     RepView {
         rep: rep.rep,
         gait: rep.gait,
@@ -315,15 +357,24 @@ fn rep(rep: &Rep) -> RepView {
         over_ceiling_s: known(rep.over_ceiling_s, tenths),
         mean_cadence_spm: known(rep.mean_cadence_spm, tenths),
         max_heart_rate_bpm: known(rep.max_heart_rate_bpm, tenths),
-        prescribed_m: known(rep.prescribed_m, tenths),
-        achieved_m: known(rep.achieved_m, tenths),
+        prescribed: amount(rep.prescribed_s, rep.prescribed_m),
+        done: match rep.start_s {
+            None => "not seen".to_owned(),
+            Some(_) if rep.prescribed_s.is_some() => clock(rep.achieved_s),
+            Some(_) => rep.achieved_m.map_or_else(|| clock(rep.achieved_s), |m| lengths::distance(m, units)),
+        },
         stand_s: tenths(rep.stand_s),
+        mean_pace: pace(rep.mean_pace_s_per_km),
+        level_pace: pace(rep.level_pace_s_per_km),
     }
 }
 
 /// What the stage prescribes, `None` where its words leave it open, and what was done of it.
-fn dose(session: &Session, done: Option<&Dose>) -> DoseView {
+fn dose(session: &Session, done: Option<&Dose>, units: LengthUnit) -> DoseView {
     let prescribed = session.dose();
+    let of = prescribed.run_distance.map(Metres::get).filter(|m| *m > 0.0);
+    let of = of.map(|m| format!(" of {}", lengths::distance(m, units))).unwrap_or_default();
+    let run_distance = |m: f64| format!("{}{of}", lengths::distance(m, units));
     let amount = |time: Option<Seconds>, achieved: fn(&Dose) -> Option<f64>| AmountView {
         prescribed: known(time.map(Seconds::get), tenths),
         achieved: known(done.and_then(achieved), tenths),
@@ -334,16 +385,16 @@ fn dose(session: &Session, done: Option<&Dose>) -> DoseView {
         session_s: amount(prescribed.session, |dose| dose.session_s.achieved),
         run_steps: whole_steps(done.and_then(|dose| dose.run_steps)),
         run_distance_m: known(done.and_then(|dose| dose.run_distance_m), tenths),
-        run_prescribed_m: known(prescribed.run_distance.map(Metres::get), tenths).filter(|m| *m > 0.0),
+        run_distance: done.and_then(|dose| dose.run_distance_m).filter(|m| m.is_finite()).map(run_distance),
     }
 }
 
 /// The findings of an audit.
-pub(super) fn findings(audit: &Audit) -> Vec<FindingView> {
-    audit.findings.iter().map(|f| finding(f, audit.is_level)).collect()
+pub(super) fn findings(audit: &Audit, units: LengthUnit) -> Vec<FindingView> {
+    audit.findings.iter().map(|f| finding(f, audit.is_level, units)).collect()
 }
 
-fn finding(finding: &Finding, level: bool) -> FindingView {
+fn finding(finding: &Finding, level: bool, units: LengthUnit) -> FindingView {
     FindingView {
         code: finding.code,
         rep: finding.rep,
@@ -354,7 +405,7 @@ fn finding(finding: &Finding, level: bool) -> FindingView {
         unit: finding.unit,
         excess: known(finding.excess, tenths),
         certainty: certainty(finding.certainty),
-        text: wording::finding(finding, level),
+        text: wording::finding(finding, level, units),
         is_overdoing: finding.code.is_overdoing(),
         decides: finding.is_overdoing_for_sure(),
         gait: finding.rep.map(|_| wording::gait_of(finding.code)),

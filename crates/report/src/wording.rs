@@ -5,8 +5,9 @@ use jogaudit_core::gait::Gait;
 use jogaudit_core::prescription::{Limits, PaceBasis, Session};
 use jogaudit_recording::notice::NoticeCode;
 pub(super) use jogaudit_recording::units::clock;
-use jogaudit_recording::units::{Unit, pace_clock};
+use jogaudit_recording::units::{LengthUnit, Unit};
 
+use super::lengths;
 use super::view::FindingView;
 
 /// What every report ends with.
@@ -79,11 +80,12 @@ pub(super) fn sentence(text: &str, place: &str) -> String {
 }
 
 /// What a stage limits, in one line; nothing where it limits nothing.
-pub(super) fn limits(session: &Session, limits: &Limits) -> Option<String> {
+pub(super) fn limits(session: &Session, limits: &Limits, units: LengthUnit) -> Option<String> {
     let level = if limits.pace_basis == PaceBasis::Level { " on level ground" } else { "" };
     let of_session = session.prescribes_running().then_some(limits.pace_ceiling).flatten();
     let parts = [
-        of_session.map(|speed| format!("pace up to {}{level}", pace(1000.0 / speed.get()))),
+        of_session
+            .map(|speed| format!("pace up to {}{level}", lengths::ceiling(1000.0 / speed.get(), units))),
         limits.heart_rate_ceiling.map(|most| format!("heart rate up to {:.0} bpm", most.get())),
         limits.walk_cadence_floor.map(|least| format!("walks from {:.0} spm", least.get())),
         limits.session_ceiling.map(|most| format!("up to {} in all", clock(most.get()))),
@@ -101,7 +103,12 @@ pub(super) const fn gait_of(code: Code) -> Gait {
 }
 
 /// A finding in one sentence: what, by how much, when, how sure. `level`: paces are for level ground.
-pub(super) fn finding(f: &Finding, level: bool) -> String {
+pub(super) fn finding(f: &Finding, level: bool, units: LengthUnit) -> String {
+    let compared = |f: &Finding, name: &str, verb: &str, relation: &str, verdict: &str| {
+        compared(f, units, [name, verb, relation, verdict])
+    };
+    let lasting = |f: &Finding, sentence: &str| lasting(f, units, sentence);
+    let of_prescribed = |f: &Finding| of_prescribed(f, units);
     let name = match (gait_of(f.code), f.rep) {
         (Gait::Walk, Some(n)) => format!("Walk {n}"),
         (Gait::Walk, None) => "A walk".to_owned(),
@@ -113,7 +120,7 @@ pub(super) fn finding(f: &Finding, level: bool) -> String {
         Code::RunTooLong => compared(f, &name, "took", "was prescribed", "too long"),
         Code::RunTooShort | Code::WalkCutShort => compared(f, &name, "took", "was prescribed", "too short"),
         Code::RunTooFast if time_over => lasting(f, &format!("{name} was faster than its ceiling")),
-        Code::RunTooFast => too_fast(f, &name, level),
+        Code::RunTooFast => too_fast(f, units, &name, level),
         Code::HeartRateTooHigh => {
             let name =
                 f.rep.map_or_else(|| "The heart rate".to_owned(), |_| format!("{name}: the heart rate"));
@@ -140,13 +147,13 @@ pub(super) fn finding(f: &Finding, level: bool) -> String {
 }
 
 /// `Run 4 went at 6:15 /km from 12:03 to 13:57, where 6:45 /km is the ceiling: 30 s/km too fast`.
-fn too_fast(f: &Finding, name: &str, level: bool) -> String {
+fn too_fast(f: &Finding, units: LengthUnit, name: &str, level: bool) -> String {
     let basis = if level { " on level ground" } else { "" };
     let from_to = match (f.start_s, f.end_s) {
         (Some(start), Some(end)) => format!(" from {} to {},", clock(start), clock(end)),
         _ => String::new(),
     };
-    compared(f, name, "went at", "is the ceiling", "too fast").replacen(
+    compared(f, units, [name, "went at", "is the ceiling", "too fast"]).replacen(
         " where",
         &format!("{basis}{from_to} where"),
         1,
@@ -154,28 +161,29 @@ fn too_fast(f: &Finding, name: &str, level: bool) -> String {
 }
 
 /// `Run 1 took 1:14 where 1:00 was prescribed: 14 s too long`, as far as the figures are known.
-fn compared(f: &Finding, name: &str, verb: &str, relation: &str, verdict: &str) -> String {
-    let excess = f.excess.map(|x| format!("{} ", difference(x, f.unit))).unwrap_or_default();
+fn compared(f: &Finding, units: LengthUnit, words: [&str; 4]) -> String {
+    let [name, verb, relation, verdict] = words;
+    let excess = f.excess.map(|x| format!("{} ", difference(x, f.unit, units))).unwrap_or_default();
     match (f.achieved, f.prescribed) {
         (Some(a), Some(p)) => {
-            let (a, p) = (value(a, f.unit), value(p, f.unit));
+            let (a, p) = (value(a, f.unit, units), allowed(p, f.unit, units));
             format!("{name} {verb} {a} where {p} {relation}: {excess}{verdict}")
         }
-        (Some(a), None) => format!("{name} {verb} {}: {excess}{verdict}", value(a, f.unit)),
+        (Some(a), None) => format!("{name} {verb} {}: {excess}{verdict}", value(a, f.unit, units)),
         _ => format!("{name} was {excess}{verdict}"),
     }
 }
 
 /// The sentence with how long or far it went on.
-fn lasting(f: &Finding, sentence: &str) -> String {
+fn lasting(f: &Finding, units: LengthUnit, sentence: &str) -> String {
     match f.excess.or(f.achieved) {
-        Some(amount) => format!("{sentence}, for {}", difference(amount, f.unit)),
+        Some(amount) => format!("{sentence}, for {}", difference(amount, f.unit, units)),
         None => sentence.to_owned(),
     }
 }
 
-fn of_prescribed(f: &Finding) -> String {
-    f.prescribed.map(|p| format!(" of {}", value(p, f.unit))).unwrap_or_default()
+fn of_prescribed(f: &Finding, units: LengthUnit) -> String {
+    f.prescribed.map(|p| format!(" of {}", value(p, f.unit, units))).unwrap_or_default()
 }
 
 fn when(f: &Finding) -> Option<String> {
@@ -199,25 +207,31 @@ pub(super) fn how_sure(certainty: f64) -> String {
 }
 
 /// A value in its unit, as people write it: `1:14`, `6:42 /km`, `412 m`, `158 bpm`.
-fn value(number: f64, unit: Unit) -> String {
+fn value(number: f64, unit: Unit, units: LengthUnit) -> String {
     match unit {
         Unit::Seconds => clock(number),
-        Unit::SecondsPerKilometre => pace(number),
+        Unit::SecondsPerKilometre => lengths::pace(number, units),
+        Unit::Metres => lengths::distance(number, units),
         _ => format!("{} {unit}", number.round()),
+    }
+}
+
+/// What was allowed, beside what was done.
+fn allowed(number: f64, unit: Unit, units: LengthUnit) -> String {
+    match unit {
+        Unit::SecondsPerKilometre => lengths::ceiling_beside(number, units),
+        _ => value(number, unit, units),
     }
 }
 
 /// A difference in its unit: seconds stay seconds up to two minutes.
-fn difference(number: f64, unit: Unit) -> String {
+fn difference(number: f64, unit: Unit, units: LengthUnit) -> String {
     match unit {
+        Unit::SecondsPerKilometre => lengths::pace_difference(number, units),
+        Unit::Metres => lengths::distance(number, units),
         Unit::Seconds if number.round() >= 120.0 => clock(number),
         _ => format!("{} {unit}", number.round()),
     }
-}
-
-/// Pace as `m:ss /km`.
-pub(super) fn pace(pace_s_per_km: f64) -> String {
-    format!("{} /km", pace_clock(pace_s_per_km))
 }
 
 #[cfg(test)]
@@ -226,7 +240,7 @@ mod tests {
 
     fn said(code: Code, rep: Option<u32>, unit: Unit, figures: [f64; 3], certainty: f64) -> String {
         let [prescribed, achieved, excess] = figures.map(|x| x.is_finite().then_some(x));
-        let finding = |f: &Finding| finding(f, false);
+        let finding = |f: &Finding| finding(f, false, LengthUnit::Kilometre);
         finding(&Finding {
             code,
             rep,
@@ -342,11 +356,16 @@ mod tests {
             certainty: 0.97,
         };
         assert_eq!(
-            finding(&f, false),
+            finding(&f, false, LengthUnit::Kilometre),
             "Run 4 went at 6:21 /km from 5:03 to 6:57, where 6:45 /km is the ceiling: 24 s/km too fast (97 % sure)."
         );
         let level = "Run 4 went at 6:21 /km on level ground from 5:03";
-        assert!(finding(&f, true).starts_with(level));
+        assert!(finding(&f, true, LengthUnit::Kilometre).starts_with(level));
+        // 381 s/km are 613.16 s/mi, 24 s/km 38.62 s/mi.
+        assert_eq!(
+            finding(&f, false, LengthUnit::Mile),
+            "Run 4 went at 10:13 /mi from 5:03 to 6:57, where 6:45 /km, 10:52 /mi, is the ceiling: 39 s/mi too fast (97 % sure)."
+        );
     }
 
     #[test]
@@ -361,7 +380,7 @@ mod tests {
         let plan = |limits: &str| {
             let text = format!("[[stage]]\nname = '1'\nsession = 'run 1:00'\n{limits}");
             let stage = jogaudit_core::prescription::Plan::parse(&text).unwrap().value.stages.remove(0);
-            super::limits(&stage.session, &stage.limits)
+            super::limits(&stage.session, &stage.limits, LengthUnit::Mile)
         };
         assert_eq!(plan(""), None);
         assert_eq!(

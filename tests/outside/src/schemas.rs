@@ -3,7 +3,7 @@
 use jogaudit_core::audit::{Amount, Audit, Code, Dose, Finding, Outcome, Rep};
 use jogaudit_core::gait::{Bout, Gait, Segmentation};
 use jogaudit_recording::notice::{Notice, NoticeCode, Place};
-use jogaudit_recording::units::Unit;
+use jogaudit_recording::units::{LengthUnit, Unit};
 use jogaudit_report::{BoutsView, CheckView, Source, json};
 use proptest::prelude::*;
 use serde_json::json;
@@ -122,7 +122,7 @@ proptest! {
     fn any_bouts_follow_their_schema(segmentation in bouts()) {
         let judge = Judge::new("bouts");
         let notices = [Notice::new(NoticeCode::RecorderPaused, "A sentence.").at(Place { line: Some(3), ..Place::default() })];
-        let document = parsed(&json::bouts(&BoutsView::new(Source { facts: &facts(), sha256: SHA256 }, &segmentation, &notices)));
+        let document = parsed(&json::bouts(&BoutsView::new(Source { facts: &facts(), sha256: SHA256 }, &segmentation, &notices, LengthUnit::Kilometre)));
         prop_assert_eq!(judge.judge(&document), Ok(()));
         // Rounding keeps the tiling.
         let mut at = 0.0;
@@ -150,6 +150,7 @@ fn the_schemas_refuse_what_is_wrong() {
         Source { facts: &facts(), sha256: SHA256 },
         &Segmentation::new(vec![]).unwrap(),
         &[],
+        LengthUnit::Kilometre,
     )));
     assert_eq!(judge.judge(&good), Ok(()));
     for (pointer, wrong) in [

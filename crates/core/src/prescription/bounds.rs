@@ -65,10 +65,13 @@ bounds! {
     PACE: "a pace", 120.0, 1800.0, "from 2:00 /km to 30:00 /km", None;
     /// Usual running cadence, steps a minute.
     RUN_CADENCE: "a running cadence", 120.0, 240.0, "from 120 spm to 240 spm",
-        Some("steps a minute, both feet counted");
+        Some("steps of both feet; strides of one leg are `rpm`");
     /// Least walking cadence, steps a minute.
     WALK_CADENCE: "a walking cadence", 60.0, 180.0, "from 60 spm to 180 spm",
-        Some("steps a minute, both feet counted");
+        Some("steps of both feet; strides of one leg are `rpm`");
+    /// How far a walk's cadence may lie below the usual running cadence, steps a minute.
+    CADENCE_WITHIN: "a difference of cadence", 10.0, 120.0, "from 10 spm to 120 spm",
+        Some("steps of both feet; strides of one leg are `rpm`");
     /// Heart-rate ceiling, beats a minute.
     HEART_RATE: "a heart rate", 60.0, 230.0, "from 60 bpm to 230 bpm", None;
     /// Greatest heart rate of the runner, beats a minute.

@@ -6,7 +6,7 @@ use std::str::FromStr;
 use super::bounds;
 use super::error::LanguageError;
 use super::expand::{self, TooMuch};
-use super::scan::{Scanner, Token, write_distance, write_pace, write_time};
+use super::scan::{Scanner, Token, write_distance, write_time, written_pace};
 use super::suggest::closest;
 use super::{Extent, Item, Move, Session};
 
@@ -164,7 +164,7 @@ impl fmt::Display for Item {
         match self {
             Self::Interval { motion, extent, ceiling } => {
                 write!(f, "{} {extent}", motion.word())?;
-                ceiling.map_or(Ok(()), |ceiling| write!(f, " @ {}", write_pace(ceiling)))
+                ceiling.map_or(Ok(()), |ceiling| write!(f, " @ {}", written_pace(ceiling)))
             }
             Self::Repeat { times, items } => {
                 write!(f, "{times} x (")?;

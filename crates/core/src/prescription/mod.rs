@@ -20,10 +20,12 @@ pub use dose::PrescribedDose;
 pub use error::{Fault, LanguageError, MOST_FAULTS, PlanError};
 pub use expand::{Block, Candidate, Expansion, step_counts};
 pub use figures::Figures;
-pub use scan::{parse_duration, parse_percent};
+pub use scan::{pace_unit, parse_duration, parse_percent, written_pace};
 pub use weeks::{ASSUMED_SESSIONS_PER_WEEK, PlannedWeek};
 
-use jogaudit_recording::units::{BeatsPerMinute, Metres, MetresPerSecond, Seconds, StepsPerMinute};
+use jogaudit_recording::units::{
+    BeatsPerMinute, LengthUnit, Metres, MetresPerSecond, Seconds, StepsPerMinute,
+};
 
 /// What a step of a session asks for. (Standing is never prescribed.)
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -192,6 +194,8 @@ pub struct Plan {
     pub title: String,
     /// Time zone name in which days and weeks are counted.
     pub timezone: Option<String>,
+    /// What people read distances and paces by; `None` where the plan does not say.
+    pub units: Option<LengthUnit>,
     /// What is known of the runner.
     pub runner: Runner,
     /// What is let pass.
@@ -201,6 +205,11 @@ pub struct Plan {
 }
 
 impl Plan {
+    /// What people read distances and paces by: kilometres where the plan does not say.
+    pub fn read_in(&self) -> LengthUnit {
+        self.units.unwrap_or_default()
+    }
+
     /// Finds a stage by its name.
     pub fn stage(&self, name: &str) -> Option<&Stage> {
         self.stages.iter().find(|stage| stage.name == name)

@@ -6,7 +6,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use jogaudit_recording::notice::Noted;
-use jogaudit_recording::units::{BeatsPerMinute, MetresPerSecond, Seconds, StepsPerMinute};
+use jogaudit_recording::units::{BeatsPerMinute, LengthUnit, MetresPerSecond, Seconds, StepsPerMinute};
 
 use super::bounds::{self, Bound};
 use super::error::{LanguageError, PlanError, UnplacedFault, quoted};
@@ -15,7 +15,7 @@ use super::source::part_of_string;
 use super::suggest::closest;
 use super::{Limits, PaceBasis, Plan, Runner, Session, Stage, Tolerance};
 
-const PLAN_KEYS: &[&str] = &["title", "timezone", "runner", "limits", "tolerance", "stage"];
+const PLAN_KEYS: &[&str] = &["title", "timezone", "units", "runner", "limits", "tolerance", "stage"];
 const RUNNER_KEYS: &[&str] = &["usual_run_cadence", "max_heart_rate"];
 const TOLERANCE_KEYS: &[&str] = &["run", "walk", "pace"];
 const LIMIT_KEYS: &[&str] = &[
@@ -23,6 +23,7 @@ const LIMIT_KEYS: &[&str] = &[
     "pace_basis",
     "heart_rate_ceiling",
     "walk_cadence_floor",
+    "walk_cadence_within",
     "session_ceiling",
     "sessions_per_week",
     "rest_days_between",
@@ -52,7 +53,8 @@ impl Plan {
     pub fn parse(text: &str) -> Result<Noted<Self>, PlanError> {
         let unmarked = text.strip_prefix('\u{feff}').unwrap_or(text);
         let (table, errors) = DeTable::parse_recoverable(unmarked);
-        let mut reader = Reader { text: unmarked, faults: Vec::new() };
+        let mut reader =
+            Reader { text: unmarked, faults: Vec::new(), usual_run_cadence: None, names_run_cadence: false };
         for error in &errors {
             let end = unmarked.len();
             let message = format!("not valid TOML: {}", error.message());
@@ -114,6 +116,10 @@ type Value<'a, 'i> = &'a Spanned<DeValue<'i>>;
 struct Reader<'i> {
     text: &'i str,
     faults: Vec<UnplacedFault>,
+    /// What `walk_cadence_within` is measured from.
+    usual_run_cadence: Option<StepsPerMinute>,
+    /// Whether the plan has one, even if it cannot be read.
+    names_run_cadence: bool,
 }
 
 impl<'i> Reader<'i> {
@@ -130,11 +136,13 @@ impl<'i> Reader<'i> {
         let title =
             self.name(table, "title", &bounds::TITLE_LENGTH).unwrap_or_else(|| "Untitled plan".to_owned());
         let timezone = self.timezone(table);
+        let units = self.units(table);
         let runner = self.section(table, "runner", RUNNER_KEYS, Self::runner);
         let tolerance = self.section(table, "tolerance", TOLERANCE_KEYS, Self::tolerance);
+        self.usual_run_cadence = runner.usual_run_cadence;
         let limits = self.section(table, "limits", LIMIT_KEYS, Self::limits);
         let stages = self.stages(table, &limits)?;
-        Some(Plan { title, timezone, runner, tolerance, stages })
+        Some(Plan { title, timezone, units, runner, tolerance, stages })
     }
 
     /// Reads a `[section]`; a missing one as an empty one.
@@ -159,10 +167,14 @@ impl<'i> Reader<'i> {
     }
 
     fn runner(&mut self, table: &DeTable<'i>) -> Runner {
+        self.names_run_cadence = table.contains_key("usual_run_cadence");
         Runner {
-            usual_run_cadence: self
-                .number(table, "usual_run_cadence", "spm", "168 spm", &bounds::RUN_CADENCE)
-                .map(StepsPerMinute::new),
+            usual_run_cadence: self.cadence(
+                table,
+                "usual_run_cadence",
+                "168 spm` or `84 rpm",
+                &bounds::RUN_CADENCE,
+            ),
             max_heart_rate: self
                 .number(table, "max_heart_rate", "bpm", "182 bpm", &bounds::MAX_HEART_RATE)
                 .map(BeatsPerMinute::new),
@@ -187,9 +199,7 @@ impl<'i> Reader<'i> {
             heart_rate_ceiling: self
                 .number(table, "heart_rate_ceiling", "bpm", "150 bpm", &bounds::HEART_RATE)
                 .map(BeatsPerMinute::new),
-            walk_cadence_floor: self
-                .number(table, "walk_cadence_floor", "spm", "110 spm", &bounds::WALK_CADENCE)
-                .map(StepsPerMinute::new),
+            walk_cadence_floor: self.walk_cadence_floor(table),
             session_ceiling: self.quantity(table, "session_ceiling", "45:00", |scanner| {
                 scanner.duration(&bounds::SESSION_CEILING)
             }),
@@ -348,6 +358,41 @@ impl<'i> Reader<'i> {
         self.quantity(table, key, example, |scanner| scanner.number(unit, example, bound))
     }
 
+    fn cadence(
+        &mut self,
+        table: &DeTable<'i>,
+        key: &str,
+        example: &str,
+        bound: &Bound,
+    ) -> Option<StepsPerMinute> {
+        self.quantity(table, key, example, |scanner| scanner.cadence(example, bound))
+    }
+
+    /// Takes the least cadence of a brisk walk: as such, or as how far it may lie below the usual running cadence.
+    fn walk_cadence_floor(&mut self, table: &DeTable<'i>) -> Option<StepsPerMinute> {
+        let floor = self.cadence(table, "walk_cadence_floor", "110 spm", &bounds::WALK_CADENCE);
+        let Some(span) = table.get("walk_cadence_within").map(Spanned::span) else { return floor };
+        let within = self.cadence(table, "walk_cadence_within", "24 rpm", &bounds::CADENCE_WITHIN)?;
+        if table.contains_key("walk_cadence_floor") {
+            self.fault(span, "expected either `walk_cadence_within` or `walk_cadence_floor`, not both");
+            return floor;
+        }
+        let Some(usual) = self.usual_run_cadence else {
+            if !self.names_run_cadence {
+                self.fault(span, "expected `usual_run_cadence` in [runner] for this to be measured from");
+            }
+            return None;
+        };
+        let least = usual - within;
+        if let Err(expected) = bounds::WALK_CADENCE.check(least.get()) {
+            let message =
+                format!("expected {expected}; this much below the usual one it is {:.0} spm", least.get());
+            self.fault(span, message);
+            return None;
+        }
+        Some(least)
+    }
+
     /// Takes a percentage, as a fraction.
     fn percent(&mut self, table: &DeTable<'i>, key: &str, example: &str, bound: &Bound) -> Option<f64> {
         self.number(table, key, "%", example, bound).map(|percent| percent / 100.0)
@@ -421,6 +466,15 @@ impl<'i> Reader<'i> {
             return None;
         }
         Some(text.to_owned())
+    }
+
+    fn units(&mut self, table: &DeTable<'i>) -> Option<LengthUnit> {
+        let (value, text) = self.string(table, "units", "km")?;
+        let unit = text.parse().ok();
+        if unit.is_none() {
+            self.fault(value.span(), "expected `\"km\"` or `\"mi\"`");
+        }
+        unit
     }
 
     fn timezone(&mut self, table: &DeTable<'i>) -> Option<String> {

@@ -2,7 +2,9 @@
 
 use std::ops::Range;
 
-use jogaudit_recording::units::{self, METRES_PER_MILE, Metres, MetresPerSecond, Seconds};
+use jogaudit_recording::units::{
+    self, LengthUnit, METRES_PER_MILE, Metres, MetresPerSecond, Seconds, StepsPerMinute, StridesPerMinute,
+};
 
 use super::Extent;
 use super::bounds::{self, Bound};
@@ -199,6 +201,18 @@ impl<'a> Scanner<'a> {
         self.within(bound, number, span)
     }
 
+    /// Takes a cadence: `168 spm`, steps of both feet, or `84 rpm`, strides of one leg.
+    pub(super) fn cadence(&mut self, example: &str, bound: &Bound) -> Result<StepsPerMinute, LanguageError> {
+        let expected = format!("a cadence with its unit, such as `{example}`");
+        let ((number, unit), span) = self.number_and_unit(&expected)?;
+        let steps = match unit {
+            "spm" => StepsPerMinute::new(number),
+            "rpm" => StridesPerMinute::new(number).to_steps(),
+            _ => return Err(self.error(span, expected)),
+        };
+        self.within(bound, steps.get(), span).map(|_| steps)
+    }
+
     /// Fails unless nothing is left.
     pub(super) fn end(&mut self) -> Result<(), LanguageError> {
         match self.next() {
@@ -293,18 +307,34 @@ pub(super) fn write_distance(distance: Metres) -> String {
     }
 }
 
-/// Writes a speed as a pace, a kilometre or a mile, whichever reads back the same in whole seconds.
-pub(super) fn write_pace(speed: MetresPerSecond) -> String {
-    let whole = [(1000.0, "km"), (METRES_PER_MILE, "mi")].into_iter().find_map(|(metres, unit)| {
-        let pace_s = (metres / speed.get()).round();
-        (metres / pace_s == speed.get()).then_some((pace_s, unit))
-    });
-    let (pace_s, unit) = whole.unwrap_or((1000.0 / speed.get(), "km"));
+/// Smallest part of a second that a written pace is taken to have, as a count in a second.
+const PACE_PARTS: [f64; 4] = [1.0, 10.0, 100.0, 1000.0];
+/// How near to a whole number of parts a pace has to be; far above what arithmetic loses.
+const PACE_SLACK: f64 = 1e-6;
+
+/// Finds how a pace was written, seconds and for which length: the way that takes the fewest decimals. No pace of whole
+/// seconds is whole both a kilometre and a mile: 25146 of the one would be 15625 of the other.
+fn pace_as_written(speed: MetresPerSecond) -> Option<(f64, LengthUnit)> {
+    let ways = PACE_PARTS.into_iter().flat_map(|parts| LengthUnit::ALL.map(|unit| (parts, unit)));
+    ways.into_iter().find_map(|(parts, unit)| {
+        let count = unit.metres() / speed.get() * parts;
+        ((count - count.round()).abs() < PACE_SLACK).then_some((count.round() / parts, unit))
+    })
+}
+
+/// Gives the length that a pace was written for; `None` where it was not written but worked out.
+pub fn pace_unit(speed: MetresPerSecond) -> Option<LengthUnit> {
+    pace_as_written(speed).map(|(_, unit)| unit)
+}
+
+/// Writes a speed as a pace in the unit in which it was written, else for a kilometre.
+pub fn written_pace(speed: MetresPerSecond) -> String {
+    let (pace_s, unit) = pace_as_written(speed).unwrap_or((1000.0 / speed.get(), LengthUnit::Kilometre));
     let minutes = (pace_s / 60.0).floor();
-    let seconds = pace_s - minutes * 60.0;
+    // Three decimals are a thousandth of a second.
+    let seconds = ((pace_s - minutes * 60.0) * 1000.0).round() / 1000.0;
     let zero = if seconds < 10.0 { "0" } else { "" };
-    // Three decimals are a thousandth of a second a kilometre.
-    format!("{minutes}:{zero}{} /{unit}", (seconds * 1000.0).floor() / 1000.0)
+    format!("{minutes}:{zero}{seconds} /{}", unit.word())
 }
 
 #[cfg(test)]
@@ -330,6 +360,24 @@ mod tests {
         for bad in ["6:45", "6:45 km", "6.45 /km", "6:45 /h", "0:30 /km", "45:00 /km", "/km", ""] {
             assert!(Scanner::new(bad).pace().is_err(), "{bad}");
         }
+    }
+
+    #[test]
+    fn every_pace_is_written_as_it_was_read() {
+        // All whole seconds within the bounds, for a kilometre and for a mile.
+        let (km, mi) = ((120..=1800, "km"), (194..=2896, "mi"));
+        for (range, unit) in [km, mi] {
+            for pace_s in range {
+                let text = format!("{}:{:02} /{unit}", pace_s / 60, pace_s % 60);
+                let speed = Scanner::new(&text).pace().unwrap();
+                assert_eq!(written_pace(speed), text);
+                // Also when it went through seconds a kilometre.
+                let again = MetresPerSecond::from_pace_s_per_km(1000.0 / speed.get());
+                assert_eq!(written_pace(again), text);
+            }
+        }
+        assert_eq!(written_pace(Scanner::new("10:50.5 /mi").pace().unwrap()), "10:50.5 /mi");
+        assert_eq!(pace_unit(MetresPerSecond::new(2.5 + 1e-4)), None);
     }
 
     #[test]

@@ -10,9 +10,9 @@ use super::figure::patterns;
 use super::marks::icon;
 use super::strip::{self, Layout, Weight, flag_icon};
 use crate::chart::{Chart, Charts};
-use crate::text::{UNKNOWN, rep_done, rep_prescribed, shown};
+use crate::text::{UNKNOWN, shown};
 use crate::view::{BoutView, CheckView, FindingView, RepView};
-use crate::wording::{CAUTIONS, clock, how_sure, pace, sport_in_words};
+use crate::wording::{CAUTIONS, clock, how_sure, sport_in_words};
 
 /// Lays out a check without the page around it.
 pub(super) fn body(view: &CheckView, charts: Option<&Charts>) -> Markup {
@@ -140,14 +140,14 @@ fn sentence(number: usize, finding: &FindingView) -> Markup {
 type Column = (&'static str, &'static str, fn(&RepView) -> String);
 
 const COLUMNS: [Column; 9] = [
-    ("Prescribed", "", rep_prescribed),
-    ("Done", "", rep_done),
+    ("Prescribed", "", |rep| shown(rep.prescribed.as_ref(), String::clone)),
+    ("Done", "", |rep| rep.done.clone()),
     ("±", "standard error of what was done, rounded up", |rep| {
         shown(rep.start_s.map(|_| rep.error_s), |s| format!("{:.0} s", s.ceil().max(1.0)))
     }),
     ("At", "on the recording's clock", |rep| shown(rep.start_s, clock)),
-    ("Pace", "per km from the first to the last second, as run", |rep| shown(rep.mean_pace_s_per_km, pace)),
-    ("Level pace", "per km on level ground for the same cost", |rep| shown(rep.level_pace_s_per_km, pace)),
+    ("Pace", "from the first to the last second, as run", |rep| shown(rep.mean_pace.as_ref(), String::clone)),
+    ("Level pace", "on level ground for the same cost", |rep| shown(rep.level_pace.as_ref(), String::clone)),
     ("Over", "time above the pace ceiling", |rep| shown(rep.over_ceiling_s, |s| format!("{s:.0} s"))),
     ("Cadence", "steps a minute, both feet", |rep| shown(rep.mean_cadence_spm, |n| format!("{n:.0} spm"))),
     ("Heart rate", "the greatest", |rep| shown(rep.max_heart_rate_bpm, |n| format!("{n:.0} bpm"))),
@@ -182,7 +182,7 @@ fn reps(view: &CheckView) -> Markup {
                     }
                 }
             }
-            p.key { (notes.join(" ")) }
+            p.key { "Paces are minutes for one " (view.units.word()) ". " (notes.join(" ")) }
         }
     }
 }
@@ -205,12 +205,10 @@ fn about(view: &CheckView, rep: &RepView) -> Markup {
 
 fn dose(view: &CheckView) -> Markup {
     let dose = &view.dose;
-    let of = dose.run_prescribed_m.map(|m| format!(" of {m:.0} m")).unwrap_or_default();
-    let both: Vec<String> =
-        [dose.run_steps.map(|n| format!("{n} steps")), dose.run_distance_m.map(|m| format!("{m:.0} m{of}"))]
-            .into_iter()
-            .flatten()
-            .collect();
+    let both: Vec<String> = [dose.run_steps.map(|n| format!("{n} steps")), dose.run_distance.clone()]
+        .into_iter()
+        .flatten()
+        .collect();
     html! {
         section aria-labelledby="dose" {
             h2 #dose { "In all" }

@@ -82,7 +82,7 @@ fn next_session(card: &CardView) -> Markup {
             @if card.instead.is_none() {
                 p { (card.session) }
                 ol.steps aria-label="Runs and walks, on the session's clock" {
-                    @for (bout, [at, what, length]) in card.bouts.iter().zip(bout_texts(&card.bouts)).take(MOST_BOUTS) {
+                    @for (bout, [at, what, length]) in card.bouts.iter().zip(bout_texts(&card.bouts, card.units)).take(MOST_BOUTS) {
                         (step(bout, &at, &what, &length))
                     }
                     @if card.bouts.len() > MOST_BOUTS { li { "… and so on" } }

@@ -7,7 +7,7 @@ use jogaudit_core::gait::{Bout, Gait, Segmentation};
 use jogaudit_core::prescription::Plan;
 use jogaudit_recording::notice::{Notice, NoticeCode};
 use jogaudit_recording::read::{Channel, Facts, Format, Sport};
-use jogaudit_recording::units::Unit;
+use jogaudit_recording::units::{LengthUnit, Unit};
 
 const PLAN: &str = r#"
 title = "Back on the path"
@@ -162,8 +162,15 @@ fn a_check_reads_from_the_outcome_down() {
 
 #[test]
 fn bouts_are_listed_under_their_strip() {
-    let report =
-        bouts(&BoutsView::new(Source { facts: &facts(), sha256: SHA256 }, &segmentation(), &[]), true);
+    let report = bouts(
+        &BoutsView::new(
+            Source { facts: &facts(), sha256: SHA256 },
+            &segmentation(),
+            &[],
+            LengthUnit::Kilometre,
+        ),
+        true,
+    );
     assert_eq!(plain(&report), include_str!("bouts.txt"));
 }
 
@@ -173,7 +180,15 @@ fn every_line_fits_and_ends_clean() {
         check(&check_view(Some(&audit())), true),
         check(&check_view(None), false),
         check(&check_view(Some(&long_ago())), true),
-        bouts(&BoutsView::new(Source { facts: &facts(), sha256: SHA256 }, &segmentation(), &[]), true),
+        bouts(
+            &BoutsView::new(
+                Source { facts: &facts(), sha256: SHA256 },
+                &segmentation(),
+                &[],
+                LengthUnit::Kilometre,
+            ),
+            true,
+        ),
     ] {
         for line in plain(&report).lines() {
             assert!(line.chars().count() <= WIDTH, "{line}");

@@ -1,6 +1,7 @@
 //! The JSON documents: their keys, in their order, and how figures are rounded.
 
 use jogaudit_core::gait::{Bout, Gait, Segmentation};
+use jogaudit_recording::units::LengthUnit;
 use jogaudit_report::{BoutsView, CheckView, Source, json};
 use serde_json::json;
 
@@ -24,7 +25,7 @@ fn the_documents_have_the_keys_of_the_outer_surface_in_its_order() {
     let segmentation = Segmentation::new(vec![bout]).unwrap();
     let (facts, sha256) = (facts(), "ab".repeat(32));
     let source = Source { facts: &facts, sha256: &sha256 };
-    let bouts = json::bouts(&BoutsView::new(source, &segmentation, &[]));
+    let bouts = json::bouts(&BoutsView::new(source, &segmentation, &[], LengthUnit::Mile));
     let expected = json!({
         "schema": "jogaudit.bouts/1",
         "recording": {"format": "tcx", "sport": "running", "sha256": "ab".repeat(32), "start": "2026-03-02T07:10:00Z",

@@ -472,6 +472,7 @@ impl DraftRequest {
         Plan {
             title: self.title.clone(),
             timezone: None,
+            units: None,
             runner: Runner::default(),
             tolerance: Tolerance::default(),
             stages: stages.collect(),

@@ -5,6 +5,7 @@ use super::*;
 const WHOLE: &str = r#"
 title = "Return after a calf strain"
 timezone = "europe/oslo"
+units = "mi"
 
 [runner]
 usual_run_cadence = "168 spm"
@@ -57,6 +58,7 @@ fn every_key_is_read() {
     let plan = plan(WHOLE);
     assert_eq!(plan.title, "Return after a calf strain");
     assert_eq!(plan.timezone.as_deref(), Some("Europe/Oslo"));
+    assert_eq!((plan.units, plan.read_in()), (Some(LengthUnit::Mile), LengthUnit::Mile));
     assert_eq!(plan.runner.usual_run_cadence, Some(StepsPerMinute::new(168.0)));
     assert_eq!(plan.runner.max_heart_rate, Some(BeatsPerMinute::new(182.0)));
     assert_eq!(plan.tolerance, Tolerance { run: Seconds::new(12.0), walk: Seconds::new(20.0), pace: 0.04 });
@@ -82,6 +84,50 @@ fn every_key_is_read() {
     };
     assert_eq!(plan.stage("2").unwrap().limits, second);
     assert_eq!(plan.stage_names().collect::<Vec<_>>(), ["1", "2"]);
+}
+
+#[test]
+fn a_cadence_of_one_leg_is_half_of_that_of_both() {
+    // 84 strides are 168 steps; 24 strides below are 48 steps below: 120.
+    let text = |usual: &str, limits: &str, stage: &str| {
+        format!(
+            "[runner]\n{usual}\n[limits]\n{limits}\n[[stage]]\nname = 'a'\nsession = 'run 20:00'\n{stage}\n"
+        )
+    };
+    let floor = |usual: &str, limits: &str, stage: &str| {
+        let plan = plan(&text(usual, limits, stage));
+        (plan.runner.usual_run_cadence, plan.stages[0].limits.walk_cadence_floor.map(StepsPerMinute::get))
+    };
+    for usual in ["usual_run_cadence = '84 rpm'", "usual_run_cadence = '168 spm'"] {
+        for within in ["walk_cadence_within = '24 rpm'", "walk_cadence_within = '48 spm'"] {
+            assert_eq!(floor(usual, within, ""), (Some(StepsPerMinute::new(168.0)), Some(120.0)));
+        }
+        // The common figure, 20 strides: common practice, no source.
+        assert_eq!(floor(usual, "", "walk_cadence_within = '20 rpm'").1, Some(128.0));
+        // A stage's own stands before the plan's, whichever way either is written.
+        assert_eq!(
+            floor(usual, "walk_cadence_floor = '110 spm'", "walk_cadence_within = '24 rpm'").1,
+            Some(120.0)
+        );
+        assert_eq!(
+            floor(usual, "walk_cadence_within = '24 rpm'", "walk_cadence_floor = '55 rpm'").1,
+            Some(110.0)
+        );
+    }
+    let usual = "usual_run_cadence = '84 rpm'";
+    for (usual, limits, stage, line, part) in [
+        ("", "walk_cadence_within = '24 rpm'", "", 4, "expected `usual_run_cadence` in [runner]"),
+        (usual, "walk_cadence_within = '24 rpm'\nwalk_cadence_floor = '110 spm'", "", 4, "not both"),
+        (usual, "walk_cadence_within = '58 rpm'", "", 4, "it is 52 spm"),
+        (usual, "walk_cadence_within = '4 rpm'", "", 4, "from 10 spm to 120 spm"),
+        (usual, "walk_cadence_within = '24'", "", 4, "such as `24 rpm`"),
+        ("usual_run_cadence = '168 rpm'", "walk_cadence_within = '24 rpm'", "", 2, "from 120 spm to 240 spm"),
+        ("usual_run_cadence = '84 bpm'", "", "", 2, "such as `168 spm` or `84 rpm`"),
+    ] {
+        let faults = faults(&text(usual, limits, stage));
+        assert_eq!((faults.len(), faults[0].0), (1, line), "{faults:?}");
+        assert!(faults[0].2.contains(part), "{faults:?}");
+    }
 }
 
 #[test]
@@ -111,8 +157,8 @@ fn a_mistake_shows_line_column_and_caret() {
     let shown = Plan::parse(&text).unwrap_err().render("plan.toml");
     assert_eq!(
         shown,
-        r#"  plan.toml:27:32
-   27 | session = "walk 5:00, 6 x (run 1:0x, walk 2:00), walk 5:00"
+        r#"  plan.toml:28:32
+   28 | session = "walk 5:00, 6 x (run 1:0x, walk 2:00), walk 5:00"
       |                                ^^^^ expected a duration such as `1:00`, `90 s`, `2 min` or `400 m`
 "#
     );
@@ -130,28 +176,30 @@ fn columns_hold_inside_escapes_and_several_lines() {
 fn each_wrong_value_is_refused_at_its_place() {
     // The replaced text, its replacement, the place, a part of the message.
     for (old, new, line, column, part) in [
-        ("168 spm", "84 spm", 6, 22, "both feet"),
-        ("168 spm", "168 bpm", 6, 22, "such as `168 spm`"),
-        ("168 spm", "168", 6, 22, "such as `168 spm`"),
-        ("182 bpm", "182 bpm now", 7, 27, "nothing more"),
-        ("6:45 /km", "6:45", 10, 17, "a pace such as"),
-        ("6:45 /km", "0:45 /km", 10, 17, "from 2:00 /km"),
-        ("level", "flat", 11, 14, "`\"level\"`"),
-        ("\"150 bpm\"", "150", 12, 22, "text in quotes"),
-        ("45:00", "5 km", 14, 20, "a duration such as `45:00`"),
-        ("per_week = 3", "per_week = \"3\"", 15, 21, "without quotes"),
-        ("per_week = 3", "per_week = 0", 15, 21, "from 1 to 14"),
-        ("per_week = 3", "per_week = -1", 15, 21, "from 1 to 14"),
-        ("25 %", "25", 17, 28, "such as `25 %`"),
-        ("pain_limit = 0", "pain_limit = 11", 18, 14, "from 0 to 10"),
-        ("pain_limit = 0", "pain_limit = nan", 18, 14, "from 0 to 10"),
-        ("0:12", "-0:12", 21, 8, "never negative"),
-        ("20 s", "-20 s", 22, 9, "never negative"),
-        ("4%", "60 %", 23, 9, "from 0 % to 50 %"),
-        ("name = \"2\"", "name = \"1\"", 31, 8, "earlier stage"),
-        ("name = \"2\"", "name = 2", 31, 8, "text in quotes"),
-        ("name = \"2\"", "name = \"\"", 31, 8, "1 to 60"),
-        ("name = \"2\"", "name = \"\\u001b[31m\"", 31, 8, "control"),
+        ("168 spm", "84 spm", 7, 22, "strides of one leg are `rpm`"),
+        ("168 spm", "168 bpm", 7, 22, "such as `168 spm`"),
+        ("168 spm", "168", 7, 22, "such as `168 spm`"),
+        ("182 bpm", "182 bpm now", 8, 27, "nothing more"),
+        ("6:45 /km", "6:45", 11, 17, "a pace such as"),
+        ("6:45 /km", "0:45 /km", 11, 17, "from 2:00 /km"),
+        ("level", "flat", 12, 14, "`\"level\"`"),
+        ("\"150 bpm\"", "150", 13, 22, "text in quotes"),
+        ("45:00", "5 km", 15, 20, "a duration such as `45:00`"),
+        ("per_week = 3", "per_week = \"3\"", 16, 21, "without quotes"),
+        ("per_week = 3", "per_week = 0", 16, 21, "from 1 to 14"),
+        ("per_week = 3", "per_week = -1", 16, 21, "from 1 to 14"),
+        ("25 %", "25", 18, 28, "such as `25 %`"),
+        ("pain_limit = 0", "pain_limit = 11", 19, 14, "from 0 to 10"),
+        ("pain_limit = 0", "pain_limit = nan", 19, 14, "from 0 to 10"),
+        ("0:12", "-0:12", 22, 8, "never negative"),
+        ("20 s", "-20 s", 23, 9, "never negative"),
+        ("4%", "60 %", 24, 9, "from 0 % to 50 %"),
+        ("name = \"2\"", "name = \"1\"", 32, 8, "earlier stage"),
+        ("name = \"2\"", "name = 2", 32, 8, "text in quotes"),
+        ("name = \"2\"", "name = \"\"", 32, 8, "1 to 60"),
+        ("name = \"2\"", "name = \"\\u001b[31m\"", 32, 8, "control"),
+        ("\"mi\"", "\"miles\"", 4, 9, "`\"km\"` or `\"mi\"`"),
+        ("\"mi\"", "1", 4, 9, "text in quotes"),
         ("europe/oslo", "Europe/Olso", 3, 12, "time zone"),
     ] {
         let text = WHOLE.replace(old, new);
@@ -178,7 +226,7 @@ fn near_misses_are_named() {
 #[test]
 fn all_mistakes_are_told_in_order() {
     let text = WHOLE.replace("168 spm", "x").replace("6:45 /km", "y").replace("walk 30:00", "z");
-    assert_eq!(faults(&text).iter().map(|f| f.0).collect::<Vec<_>>(), [6, 10, 32]);
+    assert_eq!(faults(&text).iter().map(|f| f.0).collect::<Vec<_>>(), [7, 11, 33]);
 }
 
 #[test]
