@@ -255,6 +255,53 @@ fn stages_csv_stands_before_what_is_recognised() {
 }
 
 #[test]
+fn a_diary_or_list_of_stages_that_cannot_be_read_asks_to_rest_until_it_is_mended() {
+    let folder = tempfile::tempdir().unwrap();
+    assert_eq!(run(folder.path(), &["demo", "case"]).0, 0);
+    let case = folder.path().join("case");
+    let ruled = |day: &str| {
+        let (code, out, err) = run(folder.path(), &["review", "case", "--as-of", day]);
+        assert_eq!(code, 0, "{err}");
+        out
+    };
+    let days = ["2026-03-02", "2026-03-26", "2026-05-10"];
+    let before = days.map(ruled);
+    let firsts = before.each_ref().map(|out| out.split(':').next().unwrap());
+    assert_eq!(firsts, ["Repeat", "Advance", "Rest"]);
+    let workbook = |name: &str| format!("{}.xlsx", name.trim_end_matches(".csv"));
+    for (name, what) in [("diary.csv", "mend the diary first"), ("stages.csv", "please mend it first")] {
+        let (path, kept) = (case.join(name), fs::read(case.join(name)).ok());
+        let break_it: [&dyn Fn(); 4] = [
+            &|| fs::create_dir(&path).unwrap(),
+            &|| fs::write(&path, "a\u{fffd};b\n".repeat(9)).unwrap(),
+            &|| fs::write(&path, vec![b' '; (8 << 20) + 1]).unwrap(),
+            &|| fs::write(case.join(workbook(name)), "PK").unwrap(),
+        ];
+        for spoil in break_it {
+            let _ = fs::remove_file(&path);
+            spoil();
+            for day in days {
+                let out = ruled(day);
+                assert!(
+                    out.starts_with("Rest: no run-walk session until what can't be read is mended."),
+                    "{out}"
+                );
+                let words = out.split_whitespace().collect::<Vec<_>>().join(" ");
+                assert!(words.contains(what), "{out}");
+            }
+            let _ = fs::remove_dir(&path);
+            let _ = fs::remove_file(case.join(workbook(name)));
+        }
+        // Mended, or never there: as before.
+        let _ = fs::remove_file(&path);
+        kept.inspect(|bytes| fs::write(&path, bytes).unwrap());
+        assert_eq!(days.map(ruled), before, "{name}");
+    }
+    fs::remove_file(case.join("diary.csv")).unwrap();
+    assert!(ruled("2026-03-26").starts_with("Repeat:"), "a case may have no diary");
+}
+
+#[test]
 fn a_clinicians_reason_is_shown_in_every_report() {
     let folder = with_one(&session(AS_PRESCRIBED));
     folder.write("plan.toml", &PLAN.replace("[limits]", "[limits]\npain_limit = 7"));

@@ -188,7 +188,7 @@ pub fn review_case(
     let gait = (!config.alone).then_some(&config.gait);
     let judged_by = SessionConfig { review: &config.review, audit: &config.audit, gait };
     let sessions = sessions(plan, given, recorded, as_of, judged_by).take(&mut notices);
-    let review = review(plan, diary, &sessions.sessions, as_of, &config.review).take(&mut notices);
+    let review = review(plan, given, diary, &sessions.sessions, as_of, &config.review).take(&mut notices);
     Reviewed { sessions, review, notices }
 }
 

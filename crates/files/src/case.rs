@@ -35,12 +35,20 @@ pub struct Case {
     pub recorded: Vec<Recorded>,
     /// What could not be read or is not on foot.
     unread: Vec<LeftOut>,
-    /// The text of diary.csv.
-    diary: Option<String>,
-    /// The text of stages.csv.
-    stages: Option<String>,
+    /// diary.csv.
+    diary: Table,
+    /// stages.csv.
+    stages: Table,
     /// What was noticed while reading.
     notices: Vec<Notice>,
+}
+
+/// A table of a case.
+enum Table {
+    Absent,
+    /// It is there, and nothing is known of what stands in it.
+    Unreadable,
+    Text(String),
 }
 
 /// Reads a case folder.
@@ -52,7 +60,7 @@ pub fn read_case(folder: &Path, config: &Config) -> Result<Case, Failure> {
 }
 
 /// Reads a case folder, its recordings by `read_file`, which gets a file's path and its name in the case: a plain file that
-/// lies inside. A table that cannot be read is a notice, and counts as one that is not there.
+/// lies inside. A table that cannot be read is a notice, and the ruling is to rest until it is mended.
 pub fn read_case_with(folder: &Path, read_file: &ReadFile<'_>) -> Result<Case, Failure> {
     let mut notices = Vec::new();
     let plan = plan(folder, &mut notices)?;
@@ -79,16 +87,19 @@ impl Case {
     /// Reviews the case as it stood on a day.
     pub fn review(self, as_of: Date, config: &Config) -> ReviewView {
         let Self { plan, recorded, unread, diary, stages, mut notices } = self;
-        let diary = if let Some(text) = diary {
-            Diary::parse(&text, as_of).take(&mut notices)
-        } else {
-            let text = "There is no diary.csv: nothing is known of pain and effort, so the ruling cannot be to advance.";
-            notices.push(Notice::new(NoticeCode::NoDiary, text));
-            Diary::default()
+        let diary = match diary {
+            Table::Text(text) => Diary::parse(&text, as_of).take(&mut notices),
+            Table::Unreadable => Diary::unreadable(),
+            Table::Absent => {
+                let text = "There is no diary.csv: nothing is known of pain and effort, so the ruling cannot be to advance.";
+                notices.push(Notice::new(NoticeCode::NoDiary, text));
+                Diary::default()
+            }
         };
         let given = match stages {
-            Some(text) => Given::parse(&text, &plan).take(&mut notices),
-            None => Given::default(),
+            Table::Text(text) => Given::parse(&text, &plan).take(&mut notices),
+            Table::Unreadable => Given::unreadable(),
+            Table::Absent => Given::default(),
         };
         let mut reviewed = review_case(&plan, &given, &diary, recorded, as_of, config);
         notices.append(&mut reviewed.notices);
@@ -152,16 +163,35 @@ fn plan(case: &Path, notices: &mut Vec<Notice>) -> Result<Plan, Failure> {
     input::case_plan(case, notices)
 }
 
-/// Reads a table; when that fails, says so.
-fn table_or_notice(case: &Path, name: &str, notices: &mut Vec<Notice>) -> Option<String> {
-    table(case, name, notices).unwrap_or_else(|failure| {
-        let text = format!(
-            "The file {name} could not be used: {}. It counts as not there.",
-            failure.causes_in_a_clause()
-        );
-        notices.push(Notice::new(NoticeCode::TableNotReadable, text));
-        None
-    })
+/// Reads a table; when that fails, says so. A file with nearly its name, such as a workbook, is a table that cannot be read.
+fn table_or_notice(case: &Path, name: &str, notices: &mut Vec<Notice>) -> Table {
+    let text = match table(case, name, notices) {
+        Ok(Some(text)) => return Table::Text(text),
+        Ok(None) => match misnamed(case, name) {
+            None => return Table::Absent,
+            Some(other) => format!(
+                "There is no {name}, but there is {other}, which is not read. Save what holds as {name}, or take it away."
+            ),
+        },
+        Err(failure) => {
+            let why = failure.causes_in_a_clause();
+            format!(
+                "The file {name} could not be used: {why}. Mend it first: nothing is known of what stands in it."
+            )
+        }
+    };
+    notices.push(Notice::new(NoticeCode::TableNotReadable, text));
+    Table::Unreadable
+}
+
+/// A file of the case that is named like a table but for its ending and capitals: `diary.xlsx`, `Diary.csv.txt`.
+fn misnamed(case: &Path, name: &str) -> Option<String> {
+    let stem = name.split('.').next().unwrap_or(name);
+    let entries = fs::read_dir(case).ok()?.filter_map(Result::ok);
+    let mut names: Vec<String> =
+        entries.map(|entry| entry.file_name().to_string_lossy().into_owned()).collect();
+    names.sort();
+    names.into_iter().find(|other| other.to_lowercase().split('.').next() == Some(stem))
 }
 
 /// Reads a table of the case; `None` when there is none.

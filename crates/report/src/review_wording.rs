@@ -26,6 +26,9 @@ pub(super) fn ruling(asked: Recommendation, stage: Option<&str>, not_before: Opt
         Recommendation::Advance => format!("Advance: go on to {stage}, not before {when}."),
         Recommendation::Repeat => format!("Repeat: {stage} next, not before {when}."),
         Recommendation::StepBack => format!("Step back: to {stage}, not before {when}."),
+        Recommendation::Rest if not_before.is_none() => {
+            "Rest: no run-walk session until what can't be read is mended.".to_owned()
+        }
         Recommendation::Rest => format!("Rest: no run-walk session before {when}; {stage} after that."),
         Recommendation::SeeClinician => {
             "See a clinician: ask a health professional before the next run-walk session.".to_owned()

@@ -5,6 +5,8 @@
 
 use std::ops::Range;
 
+use jiff::civil::Date;
+
 use crate::separator::separator;
 
 /// A cell and the column of its first character, counted from 1 in characters.
@@ -22,7 +24,8 @@ pub(super) struct Row {
     /// Line of its first character, counted from 1.
     pub(super) line: usize,
     pub(super) cells: Vec<Cell>,
-    /// A quote was opened and never closed: the cells after it are lost.
+    /// A quote was opened and not closed before the table ends or a line begins that is a row by itself: the cell is taken to end
+    /// with its line, and the cells after the quote are lost in it.
     pub(super) unclosed: bool,
 }
 
@@ -38,34 +41,48 @@ pub(super) fn rows(text: &str) -> Vec<Row> {
     let separator = separator(text);
     let body = text.strip_prefix('\u{feff}').unwrap_or(text);
     let mut next = text.len() - body.len();
-    let mut lines = body.split('\n').enumerate().map(|(index, line)| {
+    let lines = body.split('\n').enumerate().map(|(index, line)| {
         let start = next;
         next += line.len() + 1;
         TextLine { number: index + 1, start, text: line.trim_end_matches('\r') }
     });
+    let mut lines: &[TextLine<'_>] = &lines.collect::<Vec<_>>();
     let mut rows = Vec::new();
-    while let Some(line) = lines.next() {
-        if !line.text.trim().is_empty() {
-            rows.push(row(line, separator, &mut lines));
+    while let Some((line, rest)) = lines.split_first() {
+        if line.text.trim().is_empty() {
+            lines = rest;
+            continue;
         }
+        // What an open quote took is read again. No line of it has a quote that closes one, so none opens one to go on: linear.
+        let whole = row(*line, separator, rest);
+        let (row, more) = if whole.0.unclosed { row(*line, separator, &[]) } else { whole };
+        rows.push(row);
+        lines = &rest[more..];
     }
     rows
 }
 
+/// Whether a line is a row by itself, also where a quote before it was not closed: one of its cells is a day.
+fn begins_row(line: &str, separator: char) -> bool {
+    line.contains(separator) && line.split(separator).any(|cell| cell.trim().parse::<Date>().is_ok())
+}
+
 /// A line, without its end, and the byte of the whole text at which it starts.
+#[derive(Clone, Copy)]
 struct TextLine<'t> {
     number: usize,
     start: usize,
     text: &'t str,
 }
 
-/// Reads one row, taking further lines for a quote that goes on.
-fn row<'t>(first: TextLine<'t>, separator: char, more: &mut impl Iterator<Item = TextLine<'t>>) -> Row {
+/// Reads one row, taking further lines for a quote that goes on, and says how many.
+fn row(first: TextLine<'_>, separator: char, more: &[TextLine<'_>]) -> (Row, usize) {
     let empty = |column: usize, start: usize| Cell { text: String::new(), column, span: start..start };
     let number = first.number;
     let mut cells = vec![empty(1, first.start)];
     let (mut quoted, mut unclosed) = (false, false);
     let mut line = first;
+    let mut taken = 0;
     loop {
         let mut characters = line.text.char_indices().enumerate().peekable();
         while let Some((at, (byte, c))) = characters.next() {
@@ -92,19 +109,20 @@ fn row<'t>(first: TextLine<'t>, separator: char, more: &mut impl Iterator<Item =
         if !quoted {
             break;
         }
-        let Some(next) = more.next() else {
+        let Some(next) = more.get(taken).filter(|next| !begins_row(next.text, separator)) else {
             unclosed = true;
             break;
         };
         if let Some(cell) = cells.last_mut() {
             cell.text.push('\n');
         }
-        line = next;
+        line = *next;
+        taken += 1;
     }
     for cell in &mut cells {
         cell.text = plain(cell.text.trim()).to_owned();
     }
-    Row { line: number, cells, unclosed }
+    (Row { line: number, cells, unclosed }, taken)
 }
 
 /// What a spreadsheet takes for a formula when more stands behind it. (The characters are those that OWASP's page on CSV
@@ -164,7 +182,25 @@ mod tests {
         assert_eq!(rows[1].cells.iter().map(|cell| cell.column).collect::<Vec<_>>(), [1, 3, 6]);
         assert_eq!(rows[2].line, 4);
         assert!(!rows[2].unclosed);
-        assert!(super::rows("a,b\n\"x,y\nz").last().is_some_and(|row| row.unclosed));
+    }
+
+    #[test]
+    fn an_open_quote_ends_with_its_line_and_takes_no_later_row() {
+        let rows = rows(
+            "date,note\n2026-03-02,\"x,y\n2026-03-04,z\n2026-03-06,\"two\nlines\"\n2026-03-08,\"w\n\nv\n",
+        );
+        let read: Vec<(Vec<&str>, bool)> = rows[1..]
+            .iter()
+            .map(|row| (row.cells.iter().map(|cell| cell.text.as_str()).collect(), row.unclosed))
+            .collect();
+        let expected = [
+            (vec!["2026-03-02", "x,y"], true),
+            (vec!["2026-03-04", "z"], false),
+            (vec!["2026-03-06", "two\nlines"], false),
+            (vec!["2026-03-08", "w"], true),
+            (vec!["v"], false),
+        ];
+        assert_eq!(read, expected);
     }
 
     #[test]

@@ -6,6 +6,7 @@ use crate::codes::codes;
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
 use super::csv::{self, Cell, Row};
+use super::unread::Unread;
 
 codes! {
     /// When pain was felt, as the diary asks it; from the least grave to the gravest.
@@ -55,6 +56,8 @@ pub struct Entry {
     pub effort: Option<f64>,
     /// Free words.
     pub note: String,
+    /// Whether something that may be about pain on this day cannot be read. It is not taken for no pain.
+    pub pain_unread: bool,
 }
 
 impl Entry {
@@ -67,6 +70,7 @@ impl Entry {
             pain_next_morning: None,
             effort: None,
             note: String::new(),
+            pain_unread: false,
         }
     }
 
@@ -86,6 +90,7 @@ impl Entry {
         self.pattern = self.pattern.max(other.pattern);
         self.pain_next_morning = most(self.pain_next_morning, other.pain_next_morning);
         self.effort = most(self.effort, other.effort);
+        self.pain_unread |= other.pain_unread;
         if !other.note.is_empty() {
             let gap = if self.note.is_empty() { "" } else { "; " };
             self.note = format!("{}{gap}{}", self.note, other.note);
@@ -97,6 +102,7 @@ impl Entry {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Diary {
     entries: Vec<Entry>,
+    unread: Unread,
 }
 
 impl Diary {
@@ -111,7 +117,17 @@ impl Diary {
                 _ => joined.push(entry),
             }
         }
-        Self { entries: joined }
+        Self { entries: joined, unread: Unread::Nothing }
+    }
+
+    /// A diary that is there and cannot be read.
+    pub fn unreadable() -> Self {
+        Self { entries: Vec::new(), unread: Unread::Whole }
+    }
+
+    /// How much of it could not be read so that it is not known which day it is about.
+    pub fn unread(&self) -> Unread {
+        self.unread
     }
 
     /// The entries in order.
@@ -124,8 +140,8 @@ impl Diary {
         self.entries.binary_search_by_key(&date, |entry| entry.date).ok().map(|index| &self.entries[index])
     }
 
-    /// Reads `diary.csv`. What cannot be read is left out and said with line and column; the rest is used. Days after
-    /// `as_of` are left out and said.
+    /// Reads `diary.csv`. What cannot be read is left out and said with line and column; the rest is used. It is not taken for
+    /// no pain: [`Entry::pain_unread`], [`Diary::unread`]. Days after `as_of` are left out and said.
     ///
     /// # Example
     /// ```
@@ -137,7 +153,12 @@ impl Diary {
     /// # Ok::<(), jiff::Error>(())
     /// ```
     pub fn parse(text: &str, as_of: Date) -> Noted<Self> {
-        let mut reader = Reader { notices: Vec::new(), columns: [None; COLUMNS.len()] };
+        let mut reader = Reader {
+            notices: Vec::new(),
+            columns: [None; COLUMNS.len()],
+            width: COLUMNS.len(),
+            doubtful: Vec::new(),
+        };
         let rows = csv::rows(text);
         let body = match rows.split_first() {
             Some((head, body)) if reader.header(head) => body,
@@ -148,8 +169,13 @@ impl Diary {
             }
         };
         let mut entries: Vec<Entry> = Vec::new();
-        for row in body {
-            let Some(entry) = reader.entry(row) else { continue };
+        let (mut has_day, mut has_lost) = (false, false);
+        for row in body.iter().filter(|row| row.cells.iter().any(|cell| !cell.text.is_empty())) {
+            let Some(entry) = reader.entry(row) else {
+                has_lost = true;
+                continue;
+            };
+            has_day = true;
             if entry.date > as_of {
                 reader.say(
                     NoticeCode::DiaryFuture,
@@ -169,17 +195,30 @@ impl Diary {
             }
             entries.push(entry);
         }
-        Noted { value: Self::new(entries), notices: reader.notices }
+        let unread = match (has_lost, has_day) {
+            (false, _) => Unread::Nothing,
+            (true, true) => Unread::Lines,
+            (true, false) => Unread::Whole,
+        };
+        Noted { value: Self { unread, ..Self::new(entries) }, notices: reader.notices }
     }
 }
 
 pub(super) const COLUMNS: [&str; 6] =
     ["date", "pain_during", "pain_pattern", "pain_next_morning", "effort", "note"];
 
+/// Those of [`COLUMNS`] that are about pain.
+const PAIN_COLUMNS: [usize; 3] = [1, 2, 3];
+
 struct Reader {
     notices: Vec<Notice>,
     /// Where each of [`COLUMNS`] stands.
     columns: [Option<usize>; COLUMNS.len()],
+    /// Columns that the first line names.
+    width: usize,
+    /// Columns that are not read and may be about pain: one under a name that is not known while a column of pain is missing, and
+    /// the first of two with one name.
+    doubtful: Vec<usize>,
 }
 
 impl Reader {
@@ -196,17 +235,25 @@ impl Reader {
             self.say(NoticeCode::DiaryNoHeader, row.line, 1, text);
             return false;
         }
+        self.width = row.cells.len();
+        let mut unknown = Vec::new();
         for (index, cell) in row.cells.iter().enumerate() {
-            match known(cell) {
-                Some(column) => self.columns[column] = Some(index),
-                None if cell.text.is_empty() => {}
-                None => self.say(
-                    NoticeCode::DiaryColumn,
-                    row.line,
-                    cell.column,
-                    &format!("`{}` is no column of a diary and is not used", shown(&cell.text)),
-                ),
-            }
+            let what = match known(cell) {
+                Some(column) => {
+                    let Some(before) = self.columns[column].replace(index) else { continue };
+                    self.doubtful.push(before);
+                    format!("`{}` stands here a second time; the first one is not used", COLUMNS[column])
+                }
+                None if cell.text.is_empty() => continue,
+                None => {
+                    unknown.push(index);
+                    format!("`{}` is no column of a diary and is not used", shown(&cell.text))
+                }
+            };
+            self.say(NoticeCode::DiaryColumn, row.line, cell.column, &what);
+        }
+        if PAIN_COLUMNS.iter().any(|column| self.columns[*column].is_none()) {
+            self.doubtful.append(&mut unknown);
         }
         if self.columns[0].is_none() {
             self.say(
@@ -225,7 +272,7 @@ impl Reader {
                 NoticeCode::DiaryLine,
                 row.line,
                 1,
-                "a quote is opened and not closed; what follows it is lost",
+                "a quote is opened and not closed; it is taken to end with the line",
             );
         }
         let cell = |index: usize| self.columns[index].and_then(|at| row.cell(at)).cloned();
@@ -248,13 +295,27 @@ impl Reader {
             );
             return None;
         };
+        let is_too_long = row.cells.iter().skip(self.width).any(|cell| !cell.text.is_empty());
+        if is_too_long {
+            let text = "there are more cells than columns, so it is not sure which is which; put quotes around a note with commas";
+            self.say(NoticeCode::DiaryLine, row.line, 1, text);
+        }
+        let is_doubtful =
+            self.doubtful.iter().filter_map(|at| row.cell(*at)).any(|cell| score(&cell.text) != Some(0.0));
+        let pain_during = self.score(row.line, during.as_ref());
+        let pattern_read = self.pattern(row.line, pattern.as_ref());
+        let pain_next_morning = self.score(row.line, morning.as_ref());
+        let is_lost = (during.is_some() && pain_during.is_none())
+            || (pattern.is_some() && pattern_read.is_none())
+            || (morning.is_some() && pain_next_morning.is_none());
         Some(Entry {
             date: day,
-            pain_during: self.score(row.line, during.as_ref()),
-            pattern: self.pattern(row.line, pattern.as_ref()),
-            pain_next_morning: self.score(row.line, morning.as_ref()),
+            pain_during,
+            pattern: pattern_read,
+            pain_next_morning,
             effort: self.score(row.line, effort.as_ref()),
             note: note.map(|cell| cell.text).unwrap_or_default(),
+            pain_unread: is_lost || is_doubtful || is_too_long || row.unclosed,
         })
     }
 

@@ -395,7 +395,7 @@ mod tests {
             day in 1_i8..28,
         ) {
             let head = ["date", "extra", "pain_during", "note", "effort"].join(&separator.to_string());
-            let row = |d: &i8| format!("2026-03-{d:02}{separator}x{separator}1{separator}n{separator}3\n");
+            let row = |d: &i8| format!("2026-03-{d:02}{separator}0{separator}1{separator}n{separator}3\n");
             let text = format!("{head}\n{}", days.iter().map(row).collect::<String>());
             let wanted = Entry {
                 pain_during: pain.map(|p| f64::from(p) / 2.0),

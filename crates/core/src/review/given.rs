@@ -7,6 +7,7 @@ use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
 use super::csv;
 use super::diary::shown;
+use super::unread::Unread;
 
 /// What a line of `stages.csv` is about.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -28,9 +29,20 @@ pub(super) enum Said {
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Given {
     lines: Vec<(Which, Said)>,
+    unread: Unread,
 }
 
 impl Given {
+    /// A `stages.csv` that is there and cannot be read.
+    pub fn unreadable() -> Self {
+        Self { lines: Vec::new(), unread: Unread::Whole }
+    }
+
+    /// How much of `stages.csv` could not be read.
+    pub(super) fn unread(&self) -> Unread {
+        self.unread
+    }
+
     /// Reads `stages.csv`: two columns, a recording's path inside `recordings/` or a day, and a stage's name, or `-`
     /// for a recording that is no session of the plan. What cannot be used is said with line and column.
     pub fn parse(text: &str, plan: &Plan) -> Noted<Self> {
@@ -43,6 +55,13 @@ impl Given {
         };
         let mut lines = Vec::new();
         for (index, row) in csv::rows(text).iter().enumerate() {
+            if row.cells.iter().all(|cell| cell.text.is_empty()) {
+                continue;
+            }
+            if row.unclosed {
+                say(row.line, 1, "a quote is opened and not closed".to_owned());
+                continue;
+            }
             let (Some(which), Some(stage)) = (row.cell(0), row.cell(1)) else {
                 say(row.line, 1, "expected a recording or a day, a comma and a stage".to_owned());
                 continue;
@@ -62,7 +81,12 @@ impl Given {
             };
             lines.push((which, place.map_or(Said::NoSession, Said::Stage)));
         }
-        Noted { value: Self { lines }, notices }
+        let unread = match (notices.is_empty(), lines.is_empty()) {
+            (true, _) => Unread::Nothing,
+            (false, false) => Unread::Lines,
+            (false, true) => Unread::Whole,
+        };
+        Noted { value: Self { lines, unread }, notices }
     }
 
     /// What was said of a recording: the last line about it, else the last line about its day.

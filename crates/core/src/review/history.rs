@@ -8,6 +8,7 @@ use super::ReviewConfig;
 use super::bounds::Bounds;
 use super::calendar::{monday, plus};
 use super::diary::Diary;
+use super::given::Given;
 use super::pain::Pain;
 use super::sessions::PerformedSession;
 
@@ -18,6 +19,8 @@ const ASSUMED_RUN_MPS: f64 = 2.2;
 /// A case, and what is worked out once for all parts.
 pub(super) struct History<'a> {
     pub(super) plan: &'a Plan,
+    /// Stages that somebody named.
+    pub(super) given: &'a Given,
     pub(super) diary: &'a Diary,
     /// In order of time.
     pub(super) sessions: &'a [PerformedSession],
@@ -32,6 +35,7 @@ pub(super) struct History<'a> {
 impl<'a> History<'a> {
     pub(super) fn new(
         plan: &'a Plan,
+        given: &'a Given,
         diary: &'a Diary,
         sessions: &'a [PerformedSession],
         as_of: Date,
@@ -44,7 +48,7 @@ impl<'a> History<'a> {
             stage
         };
         let at_stage = sessions.iter().map(&mut at).collect();
-        Self { plan, diary, sessions, as_of, config, runs, at_stage }
+        Self { plan, given, diary, sessions, as_of, config, runs, at_stage }
     }
 
     /// The stage the runner was at when this session was done.

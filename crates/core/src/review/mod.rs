@@ -24,6 +24,7 @@ mod situation;
 mod stages;
 #[cfg(test)]
 mod tests;
+mod unread;
 mod weeks;
 
 use jiff::civil::Date;
@@ -48,6 +49,7 @@ pub use recorded::{LeftOut, LeftOutCode, Recorded, Totals};
 pub use ruling::{Applied, COMMON_PRACTICE, RULES, Recommendation, Rule, RuleCode, Ruling};
 pub use sessions::{PerformedSession, PerformedSessions, SessionConfig, SessionKind, sessions};
 pub use stages::{StageChoice, StageSource};
+pub use unread::Unread;
 pub use weeks::Week;
 
 use bounds::Bounds;
@@ -91,15 +93,16 @@ pub struct Review {
 }
 
 /// Reviews the sessions of a case, as [`sessions`] makes them, on the day `as_of`. Sessions after that day must have
-/// been left out. Linear in the sessions.
+/// been left out; `given` is what they were made with. Linear in the sessions.
 pub fn review(
     plan: &Plan,
+    given: &Given,
     diary: &Diary,
     sessions: &[PerformedSession],
     as_of: Date,
     config: &ReviewConfig,
 ) -> Noted<Review> {
-    let history = History::new(plan, diary, sessions, as_of, config);
+    let history = History::new(plan, given, diary, sessions, as_of, config);
     let mut notices = Vec::new();
     let longest_runs = findings::longest_runs(&history);
     let (mut found, is_improper) = findings::spacing(&history);

@@ -17,6 +17,8 @@ pub(super) struct Pain {
     pub(super) above_five: bool,
     /// Some pain was noted, within what is allowed, and it was not gone after warming up.
     pub(super) lasting_within_limit: bool,
+    /// What was noted of pain cannot be read.
+    pub(super) unread: bool,
 }
 
 impl Pain {
@@ -31,7 +33,13 @@ impl Pain {
             night: entry.pattern == Some(Pattern::Night),
             above_five: entry.greatest_pain().is_some_and(|pain| pain > super::bounds::MOST_PAIN_LIMIT),
             lasting_within_limit: !during && lasting,
+            unread: entry.pain_unread,
         }
+    }
+
+    /// Whether any of it calls for rest, or may: what cannot be read is not taken for none.
+    pub(super) fn may_count(self) -> bool {
+        self.counts() || self.unread
     }
 
     /// Whether any of it calls for rest.

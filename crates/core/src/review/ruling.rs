@@ -13,6 +13,7 @@ use super::calendar::plus;
 use super::diary::Pattern;
 use super::findings::WeeklyCode;
 use super::situation::{OpenPain, Situation};
+use super::unread::Unread;
 
 codes! {
     /// What is recommended for the next session, from the boldest to the most cautious.
@@ -32,6 +33,7 @@ codes! {
 
 /// Source of a rule for which there is none.
 pub const COMMON_PRACTICE: &str = "common practice, no source";
+const NOT_TAKEN_FOR_NONE: &str = "what can't be read is not taken for nothing";
 const SORENESS_RULES: &str = "soreness rules: Int J Sports Phys Ther 2018;13(3):422-431, citing Adams et al. 2012; \
     that a whole run-walk day is skipped is common practice, no source";
 const SORENESS_TWO_DAYS: &str = "soreness rules: Fees et al. 1998, Am J Sports Med 26:732-742 (from memory), and Int J \
@@ -57,7 +59,8 @@ enum Target {
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 struct Why {
     text: String,
-    /// For [`Recommendation::Rest`]: the first day after it. From that day on [`Rule::then`] holds.
+    /// For [`Recommendation::Rest`]: the first day after it. From that day on [`Rule::then`] holds. Without it the rest has no
+    /// end of its own: something is to be mended first.
     rest_until: Option<Date>,
     /// Findings it rests on, by index.
     findings: Vec<usize>,
@@ -117,6 +120,14 @@ rules! {
         "Pain at two sessions running: ask a health professional before running on.",
         COMMON_PRACTICE,
         |s| pain(s, |p| p.also_before, "pain was noted, and at the session before it too");
+    DiaryNotReadable = "diary_not_readable": Rest,
+        "The diary is there and can't be read, so there may be pain in it: please mend the diary first.",
+        NOT_TAKEN_FOR_NONE,
+        |s| (s.history.diary.unread() == Unread::Whole).then(|| Why::plain("nothing of diary.csv can be used"));
+    StagesNotReadable = "stages_not_readable": Rest,
+        "The list of stages is there and can't be read: please mend it first.",
+        NOT_TAKEN_FOR_NONE,
+        |s| (s.history.given.unread() == Unread::Whole).then(|| Why::plain("nothing of stages.csv can be used"));
     PainAboveFive = "pain_above_five": Rest then StepBack,
         "Pain above 5 of 10: too much; skip the next run-walk day, then go back a stage.",
         PAIN_MODEL,
@@ -197,6 +208,14 @@ rules! {
         "The stage's sessions are not all kept yet: repeat it.",
         STEP_COUNT,
         too_few_kept;
+    DiaryLineNotReadable = "diary_line_not_readable": Repeat,
+        "Something in the diary can't be read, and it may be pain: mend that line; do not advance.",
+        NOT_TAKEN_FOR_NONE,
+        diary_line_unread;
+    StagesLineNotReadable = "stages_line_not_readable": Repeat,
+        "A line of the list of stages can't be used: mend that line; do not advance.",
+        NOT_TAKEN_FOR_NONE,
+        |s| (s.history.given.unread() == Unread::Lines).then(|| Why::plain("a line of stages.csv can't be used"));
     PainNotKnown = "pain_not_known": Repeat,
         "Whether there was pain in the last session is not noted: do not advance.",
         "the published rules advance only after a session without pain: what is not known is not taken for none",
@@ -227,7 +246,7 @@ pub struct Applied {
     pub why: String,
     /// Findings it rests on, by index into those of the review.
     pub findings: Vec<usize>,
-    /// The first day after the rest that it asks for.
+    /// The first day after the rest that it asks for; none where something is to be mended first.
     pub rest_until: Option<Date>,
 }
 
@@ -243,10 +262,10 @@ impl Applied {
 pub struct Ruling {
     /// What is recommended.
     pub recommendation: Recommendation,
-    /// The stage of the next session, by index; `None` when a health professional is to be asked first. With
-    /// [`Recommendation::Rest`] the stage after the rest.
+    /// The stage of the next session, by index; `None` when a health professional is to be asked first, or a table of the case
+    /// to be mended. With [`Recommendation::Rest`] the stage after the rest.
     pub stage: Option<usize>,
-    /// The first day for it; `None` when a health professional is to be asked first.
+    /// The first day for it; `None` likewise.
     pub not_before: Option<Date>,
     /// The rules that apply, the deciding one first, then in the order of the table.
     pub applied: Vec<Applied>,
@@ -272,7 +291,9 @@ pub(super) fn rule(situation: &Situation<'_>) -> Ruling {
         let deciding = applied.remove(at);
         applied.insert(0, deciding);
     }
-    if recommendation == Recommendation::SeeClinician {
+    let is_to_mend =
+        applied.iter().any(|a| a.recommendation == Recommendation::Rest && a.rest_until.is_none());
+    if recommendation == Recommendation::SeeClinician || is_to_mend {
         return Ruling { recommendation, stage: None, not_before: None, applied };
     }
     let rested = applied.iter().filter_map(|a| a.rest_until).max().unwrap_or(today);
@@ -323,6 +344,13 @@ fn resting(
         rest_until: Some(until),
         findings: s.pain_findings(pain.date),
     })
+}
+
+fn diary_line_unread(s: &Situation<'_>) -> Option<Why> {
+    if s.history.diary.unread() == Unread::Lines {
+        return Some(Why::plain("a line of diary.csv can't be read"));
+    }
+    s.unread_pain().map(|date| Why::plain(format!("what diary.csv says of pain on {date} can't be read")))
 }
 
 fn has_pattern(s: &Situation<'_>, pain: &OpenPain, pattern: Pattern) -> bool {

@@ -137,6 +137,15 @@ impl<'a> Situation<'a> {
         (greatest(-6, 0), greatest(-13, -7))
     }
 
+    /// The last day of which it cannot be read whether there was pain, while it may still matter: no later session has answered
+    /// it, or it is one of the last seven days.
+    pub(super) fn unread_pain(&self) -> Option<Date> {
+        let open = self.open_pains.iter().rev().find(|open| open.pain.unread).map(|open| open.date);
+        let entries = self.history.diary.entries().iter().rev();
+        let recent = entries.filter(|entry| entry.pain_unread && entry.date <= self.history.as_of);
+        open.max(recent.map(|entry| entry.date).find(|date| self.history.is_recent(*date)))
+    }
+
     /// Whether pain during the last session was asked and answered.
     pub(super) fn pain_is_known(&self) -> bool {
         let on = |done: Done| self.history.diary.on(done.date).and_then(|entry| entry.pain_during);
@@ -173,7 +182,7 @@ fn open_pains(history: &History<'_>, is_improper: &[bool]) -> Vec<OpenPain> {
     // The first day for the next session after pain: the next run-walk day is skipped.
     let skipped_until = |date: Date, pain: Pain| {
         let day_of_rest = i64::from(history.bounds_on(date).rest_before_next) + 1;
-        plus(date, if pain.counts() { 2 * day_of_rest } else { 1 })
+        plus(date, if pain.may_count() { 2 * day_of_rest } else { 1 })
     };
     // A session that was too many or too close answers nothing.
     let answers: Vec<Date> =
@@ -194,7 +203,7 @@ fn open_pains(history: &History<'_>, is_improper: &[bool]) -> Vec<OpenPain> {
     for (at, &(date, pain)) in pains.iter().enumerate() {
         let until = skipped_until(date, pain);
         let is_answered = answers.last().is_some_and(|last| *last >= until);
-        if is_answered || !(pain.counts() || pain.lasting_within_limit) {
+        if is_answered || !(pain.may_count() || pain.lasting_within_limit) {
             continue;
         }
         let also_before =

@@ -92,7 +92,7 @@ fn diary_of(text: &str) -> Diary {
 fn reviewed(plan: &str, sessions: &str, diary: &str, as_of: i64) -> Review {
     let plan = Plan::parse(plan).unwrap().value;
     let sessions = sessions_of(&plan, sessions);
-    review(&plan, &diary_of(diary), &sessions, day(as_of), &ReviewConfig::default()).value
+    review(&plan, &Given::default(), &diary_of(diary), &sessions, day(as_of), &ReviewConfig::default()).value
 }
 
 fn codes(review: &Review) -> Vec<&'static str> {
@@ -247,9 +247,108 @@ fn every_row_of_the_table_applies_where_it_should_and_nowhere_else() {
         let other = reviewed(row.plan, sessions, diary, as_of);
         assert!(!codes(&other).contains(&row.rule), "{}: {:?}", row.rule, codes(&other));
     }
-    let tested: Vec<&str> = rows().iter().map(|row| row.rule).collect();
+    let mut tested: Vec<&str> = rows().iter().map(|row| row.rule).collect();
+    tested.extend(UNREAD);
     for rule in RULES {
         assert!(tested.contains(&rule.code.word()), "{} has no test", rule.code);
+    }
+}
+
+/// Rules about what cannot be read, which have a test of their own.
+const UNREAD: [&str; 4] =
+    ["diary_not_readable", "stages_not_readable", "diary_line_not_readable", "stages_line_not_readable"];
+
+/// The ruling on the good sessions on a day, with `diary.csv` and `stages.csv` as they stand.
+fn with_tables(diary: &str, stages: &str, as_of: i64) -> Review {
+    let plan = Plan::parse(PLAN).unwrap().value;
+    let (given, diary) = (Given::parse(stages, &plan).value, Diary::parse(diary, day(as_of)).value);
+    review(&plan, &given, &diary, &sessions_of(&plan, GOOD), day(as_of), &ReviewConfig::default()).value
+}
+
+#[test]
+fn what_cannot_be_read_of_a_table_is_not_taken_for_nothing() {
+    let head = "date,pain_during,pain_pattern,pain_next_morning,effort,note\n";
+    let good = format!("{head}2026-03-02,0\n2026-03-04,0,,0,3,\n2026-03-06,0,,0,3,x\n2026-03-09,0,,0,3,\n");
+    let ruled = |diary: &str, stages: &str| {
+        let review = with_tables(diary, stages, 10);
+        let unread: Vec<&str> = codes(&review).into_iter().filter(|code| UNREAD.contains(code)).collect();
+        (review.ruling.recommendation, unread)
+    };
+    use Recommendation::{Advance, Repeat, Rest};
+    assert_eq!(ruled(&good, ""), (Advance, vec![]));
+    let line = |text: &str| good.clone() + text;
+    let in_place = |text: &str| good.replace("2026-03-09,0,,0,3,", text);
+    // Lines and cells that may hold pain.
+    for diary in [
+        line("09.03.2026,0,,4,3,\n"),
+        line("2026-03-09;5;night;4;3\n"),
+        in_place("2026-03-09,0,,4/10,3,"),
+        in_place("2026-03-09,0,nights,0,3,"),
+        in_place("2026-03-09,0,,0,5,4,decimal commas"),
+        in_place("2026-03-09,0,\",4,3,"),
+        in_place("2026-03-09,0,,0,3,\"open"),
+        good.replace("2026-03-06,0,,0", "2026-03-06,0,,four"),
+        good.replace("pain_next_morning", "pain_in_the_morning").replace("03-09,0,,0", "03-09,0,,4"),
+        good.replace("effort", "pain_next_morning").replace(",3,", ",0,").replace("03-09,0,,0", "03-09,0,,4"),
+    ] {
+        assert_eq!(ruled(&diary, ""), (Repeat, vec!["diary_line_not_readable"]), "{diary}");
+    }
+    // What holds no pain, or was answered by the sessions since.
+    for diary in [
+        line(",,,,,\n\n"),
+        in_place("2026-03-09,0,,0,3,\"two\nlines\""),
+        in_place("2026-03-09,0,,0,hard,"),
+        good.replace("2026-03-02,0", "2026-03-02,four"),
+        good.replace("note", "sleep").replace(",3,x", ",3,7.5"),
+        good.replace("pain_next_morning", "pain_in_the_morning"),
+    ] {
+        assert_eq!(ruled(&diary, ""), (Advance, vec![]), "{diary}");
+    }
+    // Nothing of it can be used.
+    for diary in [good.replace("2026-03-", "3/"), good.replace("date", "day"), "\u{fffd}\0d\0a".to_owned()] {
+        assert_eq!(ruled(&diary, "").0, Rest, "{diary}");
+        let review = with_tables(&diary, "", 10);
+        assert_eq!(deciding(&review), ("diary_not_readable", Rest, None, None));
+        assert_eq!(with_tables(&diary, "", 60).ruling.recommendation, Rest, "it has no end of its own");
+    }
+    assert_eq!(ruled(&good, "2026-03-09,9\n2026-03-02,1\n"), (Repeat, vec!["stages_line_not_readable"]));
+    assert_eq!(ruled(&good, "2026-03-09,9\n"), (Rest, vec!["stages_not_readable"]));
+    assert_eq!(ruled(&good, "recording,stage\n2026-03-09,2\n,\n"), (Advance, vec![]));
+}
+
+/// A line that cannot be read against the same line without what cannot be read, also where later lines hold pain.
+#[test]
+fn a_line_that_cannot_be_read_never_makes_the_ruling_milder_than_the_same_line_empty() {
+    let head = "date,pain_during,pain_pattern,pain_next_morning,effort,note\n";
+    let lines =
+        ["2026-03-06,0,,0,3,", "2026-03-09,0,,0,3,", "2026-03-09,4,night,4,3,", "2026-03-09,1,,3,3,\"a\""];
+    let broken = [
+        "2026-03-06,0,,0,3,\"open",
+        "\"2026-03-06,0,,0,3,",
+        "2026-03-06,\"0,,0,3,",
+        "2026-03-06,x,y,z,",
+        "6 March,0,,0,3,",
+        "2026-03-09,0,,four,3,",
+        "2026-03-06;0;;0",
+        "\"",
+        "\"\"\"",
+        "2026-03-06,0,,0,3,\"\"open",
+        "2026-03-06,0,,0,3,a,\"b",
+    ];
+    let word =
+        |lines: &[&str]| with_tables(&(head.to_owned() + &lines.join("\n")), "", 10).ruling.recommendation;
+    for kept in lines {
+        for other in lines {
+            for line in broken {
+                for pair in [[line, kept, other], [kept, line, other], [kept, other, line]] {
+                    let without = pair.map(|text| if text == line { "" } else { text });
+                    assert!(word(&pair) >= word(&without), "{pair:?}");
+                    // These two hold nothing but a quote and a note.
+                    let is_read = ["\"", "2026-03-06,0,,0,3,\"\"open"].contains(&line);
+                    assert!(is_read || word(&pair) != Recommendation::Advance, "{pair:?}");
+                }
+            }
+        }
     }
 }
 
@@ -410,7 +509,9 @@ impl Made {
             ..Entry::empty(day(at))
         });
         let diary = Diary::new(entries.collect());
-        let review = review(&plan, &diary, &sessions, day(self.as_of), &ReviewConfig::default()).value;
+        let review =
+            review(&plan, &Given::default(), &diary, &sessions, day(self.as_of), &ReviewConfig::default())
+                .value;
         (review.ruling.recommendation, review.ruling.applied[0].row().code.word())
     }
 }
@@ -519,7 +620,7 @@ proptest! {
             let sessions: Vec<PerformedSession> = case.sessions.iter().map(|&(at, stage, outcome)| {
                 session(&plan, day(at), StageChoice::Recognised { stage, certainty: 0.99 }, outcome)
             }).collect();
-            let review = review(&plan, &Diary::default(), &sessions, day(as_of), &ReviewConfig::default()).value;
+            let review = review(&plan, &Given::default(), &Diary::default(), &sessions, day(as_of), &ReviewConfig::default()).value;
             (review.weeks.iter().map(|w| w.sessions).sum::<u32>(), review.findings)
         };
         let today = sums(case.as_of);

@@ -1,0 +1,13 @@
+//! What of a table of the case could not be read: it is not taken for nothing.
+
+/// How much of `diary.csv` or `stages.csv` could not be read.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Unread {
+    /// All is read, or there is no such table.
+    #[default]
+    Nothing,
+    /// Lines of it, of which it is not known what they are about.
+    Lines,
+    /// The table is there, and nothing of it could be read.
+    Whole,
+}
