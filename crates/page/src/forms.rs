@@ -74,7 +74,7 @@ async fn show_day(app: &App, case: &str, form: &DayForm) -> PageResult {
     with_case(app, case, "Diary", None, |cached, found| {
         let day = form.date.to_string();
         let sessions: Vec<_> = found.review.sessions.iter().filter(|s| s.date == day).collect();
-        Ok(view_diary::form(cached, form, &sessions, found.review.cautions))
+        Ok(view_diary::form(cached, form, &sessions, &found.review.cautions))
     })
     .await
 }

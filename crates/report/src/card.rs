@@ -12,12 +12,14 @@ use jogaudit_recording::units::{
 
 use super::json;
 use super::lengths;
+use super::outside::escaped;
 use super::text::{HEADING, Page, QUIET, UNKNOWN, WIDTH};
+use super::view::printable;
 use super::word::{as_word, as_word_or_null};
-use super::wording::clock;
+use super::wording::{clock, with_contact};
 
 /// Lines of the longest card: half a page of print. Our choice, as are the three numbers below, which keep to it.
-pub const MOST_LINES: usize = 30;
+pub const MOST_LINES: usize = 36;
 /// Rows of the table of runs and walks.
 const ROWS: usize = 12;
 /// Columns of that table.
@@ -58,6 +60,12 @@ pub struct CardView {
     pub session_ceiling_s: Option<f64>,
     /// Greatest pain while running that is accepted, 0 to 10.
     pub pain_limit: Option<f64>,
+    /// Never harder than this, 0 to 10.
+    pub effort_ceiling: Option<f64>,
+    /// The prescriber's words, the plan's first.
+    pub notes: Vec<String>,
+    /// How to reach the professional.
+    pub contact: Option<String>,
     /// Limits and cautions in sentences.
     pub text: Vec<String>,
     /// What paces and distances are read by.
@@ -121,8 +129,8 @@ impl CardView {
         let is_on = instead.is_none();
         let mut view = Self {
             schema: "jogaudit.card/1",
-            plan: plan.title.clone(),
-            stage: stage.name.clone(),
+            plan: printable(&plan.title),
+            stage: printable(&stage.name),
             instead,
             session: if is_on { stage.session.to_string() } else { String::new() },
             session_s: shown(is_on, dose.session.map(Seconds::get)),
@@ -134,6 +142,9 @@ impl CardView {
             walk_cadence_floor_spm: shown(is_on, limits.walk_cadence_floor.map(StepsPerMinute::get)),
             session_ceiling_s: shown(is_on, limits.session_ceiling.map(Seconds::get)),
             pain_limit: limits.pain_limit,
+            effort_ceiling: shown(is_on, limits.effort_ceiling),
+            notes: if is_on { notes(plan, stage) } else { Vec::new() },
+            contact: stage.contact.as_deref().map(|contact| escaped(contact).into_owned()),
             text: Vec::new(),
             units: LengthUnit::default(),
         };
@@ -144,21 +155,23 @@ impl CardView {
 
     fn sentences(&self) -> Vec<String> {
         match self.instead {
-            Some(Recommendation::Rest) => vec![
-                "No session for now: rest, and do not make up for it later.".to_owned(),
-                HELP.to_owned(),
-            ],
+            Some(Recommendation::Rest) => {
+                vec!["No session for now: rest, and do not make up for it later.".to_owned(), self.help()]
+            }
             Some(_) => vec![
                 "No session for now: see a health professional before the next run, and take this report along."
                     .to_owned(),
-                HELP.to_owned(),
+                self.help(),
             ],
-            None => [self.pace(), self.other_limits(), Some(self.walks()), Some(self.pain())]
-                .into_iter()
-                .flatten()
-                .chain([HELP.to_owned()])
-                .collect(),
+            None => {
+                let limits = [self.pace(), self.other_limits(), Some(self.walks()), Some(self.pain())];
+                self.notes.iter().cloned().chain(limits.into_iter().flatten()).chain([self.help()]).collect()
+            }
         }
+    }
+
+    fn help(&self) -> String {
+        with_contact(HELP, self.contact.as_deref())
     }
 
     fn pace(&self) -> Option<String> {
@@ -197,6 +210,7 @@ impl CardView {
     fn other_limits(&self) -> Option<String> {
         let parts: Vec<String> = [
             self.heart_rate_ceiling_bpm.map(|bpm| format!("heart rate never above {bpm:.0} bpm")),
+            self.effort_ceiling.map(|most| format!("effort never above {most} of 10")),
             self.session_ceiling_s.map(|s| format!("the whole session no longer than {}", clock(s))),
         ]
         .into_iter()
@@ -253,6 +267,10 @@ impl At {
             Extent::Distance(distance) => *self = Self { s: None, m: self.m.map(|m| m + distance.get()) },
         }
     }
+}
+
+fn notes(plan: &Plan, stage: &Stage) -> Vec<String> {
+    [&plan.note, &stage.note].into_iter().flatten().map(|note| escaped(note).into_owned()).collect()
 }
 
 fn bouts(stage: &Stage) -> Vec<CardBout> {
@@ -542,6 +560,27 @@ professional. What your clinician says stands above this card.
     }
 
     #[test]
+    fn the_prescribers_words_stand_on_the_card_and_cannot_steer_a_terminal() {
+        let text = "title = 'Back'\nnote = \"Talk \u{202e}as you run.\"\ncontact = 'Ring 555 0101.'\n[[stage]]\nname = '2'\n\
+            note = '<b>Stay off the hill.</b>'\neffort_ceiling = 4\nsession = 'walk 3:40, run 0:50'";
+        let plan = Plan::parse(text).unwrap().value;
+        let of = |asked| anstream::adapter::strip_str(&card(&plan, &plan.stages[0], asked)).to_string();
+        let kept = of(None);
+        for said in [
+            "\nTalk \\u{202e}as you run.\n",
+            "\n<b>Stay off the hill.</b>\n",
+            "\nEffort never above 4 of 10.\n",
+        ] {
+            assert!(kept.contains(said), "{kept}");
+        }
+        let words = kept.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(words.ends_with("above this card. Contact: Ring 555 0101."), "{kept}");
+        // Without a session there is nothing to say about it, but a professional is named.
+        let ask = of(Some(Recommendation::SeeClinician));
+        assert!(!ask.contains("hill") && ask.contains("Contact: Ring 555"), "{ask}");
+    }
+
+    #[test]
     fn long_sessions_are_folded() {
         let card = shown("", "walk 5:00, 40 x (run 1:00, walk 0:30), walk 5:00", None);
         // 82 runs and walks; the last walk begins at 5:00 + 40 × 1:30 = 1:05:00.
@@ -559,7 +598,12 @@ professional. What your clinician says stands above this card.
                 "walk 5:00, {times} x ({nested} x (run {run} s @ 7:00 /km, walk {walk}), run 1:00 @ 6:30 /km), \
                  for 20:00 (run 400 m, walk 1:00), for 1 km (run 1:00, walk 1:00), walk 5:00"
             );
-            let text = format!("[limits]\n{LIMITS}\npace_basis = 'level'\n[[stage]]\nname = '1'\nsession = '{session}'");
+            let (note, contact) = ("words ".repeat(24), "somebody ".repeat(11));
+            let (note, contact) = (note.trim(), contact.trim());
+            let text = format!(
+                "note = '{note}'\ncontact = '{contact}'\n[limits]\n{LIMITS}\npace_basis = 'level'\neffort_ceiling = 4.5\n\
+                 [[stage]]\nname = '1'\nnote = '{note}'\nsession = '{session}'"
+            );
             let Ok(plan) = Plan::parse(&text) else { return Ok(()) };
             let card = card(&plan.value, &plan.value.stages[0], None);
             let card = anstream::adapter::strip_str(&card).to_string();

@@ -17,6 +17,9 @@ pub fn toml(draft: &DraftedPlan, request: &DraftRequest) -> String {
         comment(&mut out, &paragraph);
     }
     let _ = writeln!(out, "\ntitle = {}", quoted(&request.title));
+    if let Some(note) = &draft.plan.note {
+        let _ = writeln!(out, "note = {}", quoted(note));
+    }
     let _ = writeln!(out, "\n[limits]");
     if let Some(ceiling) = request.session_ceiling_s {
         let _ = writeln!(out, "session_ceiling = \"{}\"", clock(f64::from(ceiling)));
@@ -109,6 +112,11 @@ fn explained(draft: &DraftedPlan, request: &DraftRequest) -> Vec<String> {
                 .to_owned(),
         );
     }
+    paragraphs.push(
+        "It sets no ceiling for pace, heart rate or effort. The note, shown on every card, stands in their place (common \
+         practice, no source): set a ceiling if there is one."
+            .to_owned(),
+    );
     paragraphs.push(format!("`jogaudit plan lint{away}` finds nothing in it; where its limits come from stands in docs/plan-file.md."));
     paragraphs
 }

@@ -257,6 +257,9 @@ fn text_of(remark: &Remark, units: LengthUnit) -> String {
                 verb("calls", "call")
             )
         }
+        LintCode::FirstStageWithoutCeiling => format!(
+            "{who} is the first to run and has no ceiling for pace, heart rate or effort, and no note says how hard to run."
+        ),
         LintCode::PainLimitAbovePublished => {
             format!(
                 "{who} {} pain up to {value} of 10; the published model's most is {limit}.",
@@ -346,6 +349,11 @@ fn proposal_of(remark: &Remark, units: LengthUnit) -> String {
         LintCode::WalkCadenceFloorNotBrisk => {
             format!("raise `walk_cadence_floor` to {limit} or more, if the walks are to be brisk.")
         }
+        LintCode::FirstStageWithoutCeiling => {
+            "write `effort_ceiling = 4` under [limits], a pace or a heart rate, or a `note` such as \"You can talk in whole \
+             sentences while you run.\""
+                .to_owned()
+        }
         LintCode::PainLimitAbovePublished => {
             format!("write `pain_limit = {limit}` or less, or leave it out: then any pain counts.")
         }
@@ -386,7 +394,7 @@ mod tests {
         LintView::new(&plan, &lint(&plan, LintConfig::default()))
     }
 
-    const JUMP: &str = "title = 'T'\n[limits]\nsessions_per_week = 3\nrest_days_between = 1\n\
+    const JUMP: &str = "title = 'T'\nnote = 'Talk.'\n[limits]\nsessions_per_week = 3\nrest_days_between = 1\n\
         [[stage]]\nname = 'a'\nsession = '6 x (run 1:00, walk 2:00)'\nsessions = 3\n\
         [[stage]]\nname = 'b'\nsession = '6 x (run 2:00, walk 2:00)'\n";
 

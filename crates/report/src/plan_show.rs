@@ -8,6 +8,7 @@ use jogaudit_recording::units::LengthUnit;
 
 use super::json;
 use super::lengths;
+use super::outside::escaped;
 use super::plan_lint::ratio;
 use super::text::{HEADING, Page, RUN, UNKNOWN, WIDTH};
 use super::wording::clock;
@@ -19,6 +20,8 @@ pub struct PlanView {
     pub schema: &'static str,
     pub title: String,
     pub timezone: Option<String>,
+    pub note: Option<String>,
+    pub contact: Option<String>,
     pub assumed_run_mps: f64,
     pub assumed_walk_mps: f64,
     pub stages: Vec<StageView>,
@@ -80,6 +83,8 @@ impl PlanView {
             schema: "jogaudit.plan/1",
             title: plan.title.clone(),
             timezone: plan.timezone.clone(),
+            note: plan.note.as_deref().map(|note| escaped(note).into_owned()),
+            contact: plan.contact.as_deref().map(|contact| escaped(contact).into_owned()),
             assumed_run_mps: ASSUMED_RUN_MPS,
             assumed_walk_mps: ASSUMED_WALK_MPS,
             stages: plan.stages.iter().zip(&figures).map(|(stage, f)| StageView::new(stage, f)).collect(),
@@ -171,6 +176,12 @@ pub fn text(view: &PlanView) -> String {
         "",
         &format!("{}, {} when every session is kept.", count(stages, "stage"), count(weeks, "week")),
     );
+    if let Some(note) = &view.note {
+        page.paragraph("", &format!("To the runner: {note}"));
+    }
+    if let Some(contact) = &view.contact {
+        page.paragraph("", &format!("Contact: {contact}"));
+    }
     stage_table(&mut page, view);
     week_table(&mut page, view);
     picture(&mut page, view);

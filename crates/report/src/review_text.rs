@@ -19,6 +19,9 @@ const NOT_SHOWN: f64 = 0.02;
 pub fn review(view: &ReviewView, with_notices: bool) -> String {
     let mut page = Page::default();
     page.styled_paragraph(HEADING, &view.ruling.text);
+    if let Some(contact) = view.contact_now() {
+        page.paragraph("", &format!("Contact: {contact}"));
+    }
     page.line("");
     let zone = view.timezone.as_deref().unwrap_or("each recording's own offset, else UTC");
     page.paragraph(
@@ -40,7 +43,7 @@ pub fn review(view: &ReviewView, with_notices: bool) -> String {
         page.notices(&view.notices);
     }
     page.line("");
-    page.styled_paragraph(QUIET, view.cautions);
+    page.styled_paragraph(QUIET, &view.cautions);
     page.into_text()
 }
 

@@ -18,12 +18,14 @@ use jogaudit_recording::units::Unit;
 
 use super::card::CardView;
 use super::mark::Mark;
+use super::outside::escaped;
 use super::review_wording as wording;
 use super::view::{
     AmountView, FindingView, NoticeView, certainty, findings, known, notice, printable, rounded, tenths,
     whole_steps,
 };
 use super::word::{as_word, as_word_or_null};
+use super::wording::with_contact;
 
 /// The document `jogaudit.review/1`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -44,7 +46,8 @@ pub struct ReviewView {
     pub sessions: Vec<SessionView>,
     pub left_out: Vec<LeftOutView>,
     pub notices: Vec<NoticeView>,
-    pub cautions: &'static str,
+    pub cautions: String,
+    pub contact: Option<String>,
 }
 
 /// The ruling for the next session.
@@ -232,9 +235,16 @@ pub struct ReviewParts<'a> {
 }
 
 impl ReviewView {
+    /// How to reach the professional whom the ruling sends the runner to.
+    pub(super) fn contact_now(&self) -> Option<&str> {
+        let asks = self.ruling.ruling == Recommendation::SeeClinician;
+        self.contact.as_deref().filter(|_| asks)
+    }
+
     /// Makes the document of `review`.
     pub fn new(parts: &ReviewParts<'_>) -> Self {
         let ReviewParts { plan, review, sessions, .. } = *parts;
+        let contact = contact(plan, review, &sessions.sessions);
         Self {
             schema: "jogaudit.review/1",
             plan: printable(&plan.title),
@@ -253,9 +263,18 @@ impl ReviewView {
             sessions: (0..sessions.sessions.len()).map(|index| session(parts, index)).collect(),
             left_out: sessions.left_out.iter().map(left_out).collect(),
             notices: parts.notices.iter().map(notice).collect(),
-            cautions: wording::CAUTIONS,
+            cautions: with_contact(wording::CAUTIONS, contact.as_deref()),
+            contact,
         }
     }
+}
+
+/// How to reach the professional: as the next stage says, else the one last done, else the plan.
+fn contact(plan: &Plan, review: &Review, sessions: &[PerformedSession]) -> Option<String> {
+    let last = || sessions.iter().rev().find_map(|session| session.stage.stage());
+    let stage = review.ruling.stage.or_else(last).and_then(|stage| plan.stages.get(stage));
+    let contact = stage.map_or(plan.contact.as_deref(), |stage| stage.contact.as_deref());
+    contact.map(|contact| escaped(contact).into_owned())
 }
 
 fn stage_name(plan: &Plan, stage: Option<usize>) -> Option<String> {

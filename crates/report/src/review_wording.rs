@@ -90,6 +90,9 @@ pub(super) fn weekly_finding(
         }
         WeeklyCode::RanInPain => pain(f, "in the session"),
         WeeklyCode::PainNextMorning => pain(f, "on the morning after"),
+        WeeklyCode::EffortTooHigh => {
+            format!("The effort noted was {achieved} of 10; the ceiling is {allowed}")
+        }
         WeeklyCode::UnplannedRun => {
             format!("Ran for {} that fits no session of the plan", clock(achieved))
         }
@@ -202,6 +205,13 @@ mod tests {
                 Against::Plan,
                 Some((0.0, 1500.0)),
                 "Ran for 25:00 that fits no session of the plan.",
+            ),
+            (
+                EffortTooHigh,
+                Unit::PointsOfTen,
+                Against::Plan,
+                Some((4.0, 5.5)),
+                "The effort noted was 5.5 of 10; the ceiling is 4.",
             ),
         ];
         for (code, unit, against, values, expected) in cases {

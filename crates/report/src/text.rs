@@ -11,7 +11,7 @@ use jogaudit_core::gait::Gait;
 
 use super::strip::{self, LEGEND, Strip};
 use super::view::{AmountView, BoutsView, CheckView, FindingView, NoticeView, RecordingView, RepView};
-use super::wording::{CAUTIONS, clock, how_sure, sport_in_words};
+use super::wording::{clock, how_sure, sport_in_words};
 
 /// Columns of a page.
 pub(super) const WIDTH: usize = 80;
@@ -49,7 +49,7 @@ pub fn check(view: &CheckView, with_notices: bool) -> String {
         page.notices(&view.notices);
     }
     page.line("");
-    page.styled_paragraph(QUIET, CAUTIONS);
+    page.styled_paragraph(QUIET, &view.cautions);
     page.0
 }
 

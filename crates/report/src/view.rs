@@ -245,6 +245,9 @@ pub struct CheckView {
     /// What paces and distances are read by.
     #[serde(skip)]
     pub units: LengthUnit,
+    /// What the report ends with.
+    #[serde(skip)]
+    pub cautions: String,
 }
 
 impl BoutsView {
@@ -301,6 +304,7 @@ impl CheckView {
             session: stage.session.to_string(),
             limits: wording::limits(&stage.session, &stage.limits, units),
             units,
+            cautions: wording::with_contact(wording::CAUTIONS, stage.contact.as_deref()),
         }
     }
 }

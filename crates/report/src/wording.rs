@@ -8,12 +8,18 @@ pub(super) use jogaudit_recording::units::clock;
 use jogaudit_recording::units::{LengthUnit, Unit};
 
 use super::lengths;
+use super::outside::escaped;
 use super::view::FindingView;
 
 /// What every report ends with.
 pub(super) const CAUTIONS: &str = "This judges a recording, not a body: it cannot tell whether running is right for \
     you. With pain, swelling, a limp or pain at night, stop and see a health professional. What your clinician says \
     stands above this report.";
+
+/// A text in which a professional is named, with how to reach one.
+pub(super) fn with_contact(text: &str, contact: Option<&str>) -> String {
+    contact.map_or_else(|| text.to_owned(), |contact| format!("{text} Contact: {}", escaped(contact)))
+}
 
 /// The outcome in one sentence.
 pub(super) fn summary(outcome: Outcome, stage: &str, findings: &[FindingView]) -> String {
@@ -87,6 +93,7 @@ pub(super) fn limits(session: &Session, limits: &Limits, units: LengthUnit) -> O
         of_session
             .map(|speed| format!("pace up to {}{level}", lengths::ceiling(1000.0 / speed.get(), units))),
         limits.heart_rate_ceiling.map(|most| format!("heart rate up to {:.0} bpm", most.get())),
+        limits.effort_ceiling.map(|most| format!("effort up to {most} of 10")),
         limits.walk_cadence_floor.map(|least| format!("walks from {:.0} spm", least.get())),
         limits.session_ceiling.map(|most| format!("up to {} in all", clock(most.get()))),
     ];

@@ -185,7 +185,14 @@ pub(super) fn stage(text: &str) -> Stage {
 }
 
 pub(super) fn stage_of(session: Session) -> Stage {
-    Stage { name: "1".to_owned(), session, sessions: None, limits: Limits::default() }
+    Stage {
+        name: "1".to_owned(),
+        session,
+        sessions: None,
+        limits: Limits::default(),
+        note: None,
+        contact: None,
+    }
 }
 
 pub(super) fn with_ceiling(mut stage: Stage, pace_s_per_km: f64) -> Stage {

@@ -98,6 +98,12 @@ bounds! {
     STAGE_SESSIONS: "a whole number", 1.0, 100.0, "from 1 to 100", None;
     /// Pain that is allowed.
     PAIN: "a pain limit", 0.0, 10.0, "from 0 to 10", None;
+    /// Effort of a session.
+    EFFORT: "an effort", 0.0, 10.0, "from 0 to 10", None;
+    /// Characters of a note: two lines of a card.
+    NOTE_LENGTH: "a note", 1.0, 150.0, "of 1 to 150 characters", None;
+    /// Characters of how to reach somebody.
+    CONTACT_LENGTH: "a contact", 1.0, 100.0, "of 1 to 100 characters", None;
     /// Characters of a stage's name.
     NAME_LENGTH: "a name", 1.0, 60.0, "of 1 to 60 characters", None;
     /// Characters of the title.

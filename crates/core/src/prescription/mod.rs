@@ -140,6 +140,8 @@ pub struct Limits {
     pub weekly_running_increase: Option<f64>,
     /// Pain that is allowed, 0 to 10; without it any pain counts.
     pub pain_limit: Option<f64>,
+    /// Greatest effort of a session, 0 to 10, as the diary has it.
+    pub effort_ceiling: Option<f64>,
     /// Days from one session to the next from which on the stage is repeated.
     pub break_repeat_days: Option<u32>,
     /// Days from one session to the next from which on a stage is stepped back.
@@ -185,6 +187,10 @@ pub struct Stage {
     pub sessions: Option<u32>,
     /// Its limits: its own, else the plan's.
     pub limits: Limits,
+    /// The prescriber's words to the runner for this stage, besides those for every session.
+    pub note: Option<String>,
+    /// How to reach the professional: its own, else the plan's.
+    pub contact: Option<String>,
 }
 
 /// A whole prescription.
@@ -196,6 +202,10 @@ pub struct Plan {
     pub timezone: Option<String>,
     /// What people read distances and paces by; `None` where the plan does not say.
     pub units: Option<LengthUnit>,
+    /// The prescriber's words to the runner, for every session.
+    pub note: Option<String>,
+    /// How to reach the professional.
+    pub contact: Option<String>,
     /// What is known of the runner.
     pub runner: Runner,
     /// What is let pass.

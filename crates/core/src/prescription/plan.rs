@@ -13,6 +13,8 @@ use super::error::{LanguageError, PlanError, UnplacedFault, quoted};
 use super::scan::Scanner;
 use super::source::part_of_string;
 use super::suggest::closest;
+use words::{WORD_KEYS, Words};
+
 use super::{Limits, PaceBasis, Plan, Runner, Session, Stage, Tolerance};
 
 const PLAN_KEYS: &[&str] = &["title", "timezone", "units", "runner", "limits", "tolerance", "stage"];
@@ -29,6 +31,7 @@ const LIMIT_KEYS: &[&str] = &[
     "rest_days_between",
     "weekly_running_increase",
     "pain_limit",
+    "effort_ceiling",
     "break_repeat_days",
     "break_step_back_days",
     "clinician_override",
@@ -82,6 +85,7 @@ struct Given {
     rest_days_between: Option<u32>,
     weekly_running_increase: Option<f64>,
     pain_limit: Option<f64>,
+    effort_ceiling: Option<f64>,
     break_repeat_days: Option<u32>,
     break_step_back_days: Option<u32>,
     clinician_override: Option<String>,
@@ -100,6 +104,7 @@ impl Given {
             rest_days_between: self.rest_days_between.or(plan.rest_days_between),
             weekly_running_increase: self.weekly_running_increase.or(plan.weekly_running_increase),
             pain_limit: self.pain_limit.or(plan.pain_limit),
+            effort_ceiling: self.effort_ceiling.or(plan.effort_ceiling),
             break_repeat_days: self.break_repeat_days.or(plan.break_repeat_days),
             break_step_back_days: self.break_step_back_days.or(plan.break_step_back_days),
             clinician_override: self.clinician_override.clone().or_else(|| plan.clinician_override.clone()),
@@ -132,17 +137,22 @@ impl<'i> Reader<'i> {
     }
 
     fn plan(&mut self, table: &DeTable<'i>) -> Option<Plan> {
-        self.known_keys(table, &[PLAN_KEYS], "of a plan");
+        self.known_keys(table, &[PLAN_KEYS, WORD_KEYS], "of a plan");
         let title =
             self.name(table, "title", &bounds::TITLE_LENGTH).unwrap_or_else(|| "Untitled plan".to_owned());
         let timezone = self.timezone(table);
         let units = self.units(table);
+        let words = self.words(table);
         let runner = self.section(table, "runner", RUNNER_KEYS, Self::runner);
         let tolerance = self.section(table, "tolerance", TOLERANCE_KEYS, Self::tolerance);
         self.usual_run_cadence = runner.usual_run_cadence;
         let limits = self.section(table, "limits", LIMIT_KEYS, Self::limits);
-        let stages = self.stages(table, &limits)?;
-        Some(Plan { title, timezone, units, runner, tolerance, stages })
+        let mut stages = self.stages(table, &limits)?;
+        for stage in &mut stages {
+            stage.contact = stage.contact.take().or_else(|| words.contact.clone());
+        }
+        let Words { note, contact } = words;
+        Some(Plan { title, timezone, units, note, contact, runner, tolerance, stages })
     }
 
     /// Reads a `[section]`; a missing one as an empty one.
@@ -211,7 +221,8 @@ impl<'i> Reader<'i> {
                 "25 %",
                 &bounds::WEEKLY_INCREASE,
             ),
-            pain_limit: self.pain_limit(table),
+            pain_limit: self.of_ten(table, "pain_limit", &bounds::PAIN),
+            effort_ceiling: self.of_ten(table, "effort_ceiling", &bounds::EFFORT),
             break_repeat_days: self.whole(table, "break_repeat_days", &bounds::BREAK_DAYS),
             break_step_back_days: self.whole(table, "break_step_back_days", &bounds::BREAK_DAYS),
             clinician_override: self.name(table, "clinician_override", &bounds::REASON_LENGTH),
@@ -258,7 +269,7 @@ impl<'i> Reader<'i> {
     }
 
     fn stage(&mut self, table: &DeTable<'i>, span: Range<usize>, plan_limits: &Given) -> Option<Stage> {
-        self.known_keys(table, &[STAGE_KEYS, LIMIT_KEYS], "of [[stage]]");
+        self.known_keys(table, &[STAGE_KEYS, WORD_KEYS, LIMIT_KEYS], "of [[stage]]");
         for (key, example) in [("name", "\"1\""), ("session", "\"6 x (run 1:00, walk 2:00)\"")] {
             if !table.contains_key(key) {
                 self.fault(
@@ -274,7 +285,8 @@ impl<'i> Reader<'i> {
         });
         let sessions = self.whole(table, "sessions", &bounds::STAGE_SESSIONS);
         let limits = self.limits(table).or(plan_limits);
-        Some(Stage { name: name?, session: session?, sessions, limits })
+        let Words { note, contact } = self.words(table);
+        Some(Stage { name: name?, session: session?, sessions, limits, note, contact })
     }
 
     fn known_keys(&mut self, table: &DeTable<'i>, known: &[&[&str]], of: &str) {
@@ -416,19 +428,20 @@ impl<'i> Reader<'i> {
         number
     }
 
-    fn pain_limit(&mut self, table: &DeTable<'i>) -> Option<f64> {
-        let value = table.get("pain_limit")?;
+    /// Takes a point on a scale that ends with ten.
+    fn of_ten(&mut self, table: &DeTable<'i>, key: &str, bound: &Bound) -> Option<f64> {
+        let value = table.get(key)?;
         let number = match value.get_ref() {
             DeValue::Integer(number) => {
                 i64::from_str_radix(number.as_str(), number.radix()).ok().map(|n| n as f64)
             }
             DeValue::Float(number) => number.as_str().parse().ok(),
             other => {
-                self.wrong_kind(value, other, "a number from 0 to 10, without quotes");
+                self.wrong_kind(value, other, &format!("a number {}, without quotes", bound.range));
                 return None;
             }
         };
-        match bounds::PAIN.check(number.unwrap_or(f64::NAN)) {
+        match bound.check(number.unwrap_or(f64::NAN)) {
             Ok(limit) => Some(limit),
             Err(expected) => {
                 self.fault(value.span(), format!("expected {expected}"));
@@ -449,9 +462,14 @@ impl<'i> Reader<'i> {
         }
     }
 
-    /// Takes a title or name: printable, not blank, no space at its ends.
+    /// Takes a title or name.
     fn name(&mut self, table: &DeTable<'i>, key: &str, bound: &Bound) -> Option<String> {
-        let (value, text) = self.string(table, key, "1")?;
+        self.line(table, key, "1", bound)
+    }
+
+    /// Takes a text in one line: printable, not blank, no space at its ends.
+    fn line(&mut self, table: &DeTable<'i>, key: &str, example: &str, bound: &Bound) -> Option<String> {
+        let (value, text) = self.string(table, key, example)?;
         let problem = if let Err(expected) = bound.check(text.chars().count() as f64) {
             Some(expected)
         } else if text.chars().any(char::is_control) {
@@ -491,6 +509,8 @@ impl<'i> Reader<'i> {
         None
     }
 }
+
+mod words;
 
 #[cfg(test)]
 mod tests;

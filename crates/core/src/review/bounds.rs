@@ -30,6 +30,8 @@ pub(super) struct Bounds {
     /// The prescriber's limit of pain; without it any pain counts.
     pub(super) pain_limit: Option<f64>,
     pub(super) morning_limit: Option<f64>,
+    /// Greatest effort of a session; not checked when the plan does not say.
+    pub(super) effort_ceiling: Option<f64>,
     pub(super) break_repeat_days: i64,
     pub(super) break_step_back_days: i64,
     /// Keys of the plan that are looser than the rules.
@@ -63,6 +65,7 @@ impl Bounds {
             weekly_increase: limits.weekly_running_increase,
             pain_limit,
             morning_limit: pain_limit.map(|limit| limit.min(most_morning)),
+            effort_ceiling: limits.effort_ceiling,
             break_repeat_days: i64::from(if cut_repeat { BREAK_REPEAT_DAYS } else { repeat }),
             break_step_back_days: i64::from(if cut_back { BREAK_STEP_BACK_DAYS } else { back }),
             looser,

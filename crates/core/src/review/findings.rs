@@ -26,6 +26,7 @@ codes! {
         RanInPain = "ran_in_pain",
         PainNextMorning = "pain_next_morning",
         UnplannedRun = "unplanned_run",
+        EffortTooHigh = "effort_too_high",
     }
 }
 
@@ -253,6 +254,23 @@ pub(super) fn pain(history: &History<'_>) -> Vec<WeeklyFinding> {
         }
     }
     found
+}
+
+/// Effort in the diary above the ceiling of that day's stage, on days with running.
+pub(super) fn effort(history: &History<'_>) -> Vec<WeeklyFinding> {
+    let mut runs = history.runs.clone();
+    runs.dedup_by_key(|index| history.sessions[*index].date);
+    let too_high = |index: &usize| {
+        let session = &history.sessions[*index];
+        let ceiling = history.bounds_at(*index).effort_ceiling?;
+        let effort = history.diary.on(session.date)?.effort.filter(|effort| *effort > ceiling)?;
+        Some(WeeklyFinding {
+            stage: session.stage.stage(),
+            ..WeeklyFinding::new(WeeklyCode::EffortTooHigh, session.date, Unit::PointsOfTen, Against::Plan)
+                .values(ceiling, effort)
+        })
+    };
+    runs.iter().filter_map(too_high).collect()
 }
 
 codes! {

@@ -112,6 +112,7 @@ pub fn review(
     found.extend(findings::longest_jumps(&history, &longest_runs));
     found.extend(findings::unplanned(&history));
     found.extend(findings::pain(&history));
+    found.extend(findings::effort(&history));
     found.sort_by(|a, b| a.date.cmp(&b.date).then(a.code.cmp(&b.code)));
     let ruling = ruling::rule(&Situation::new(&history, &found, &is_improper));
     note_ambiguous(&history, &mut notices);

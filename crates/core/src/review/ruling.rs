@@ -184,6 +184,10 @@ rules! {
         "Something went beyond what is prescribed within the last seven days: do not advance.",
         COMMON_PRACTICE,
         overdone_this_week;
+    EffortTooHigh = "effort_too_high": Repeat,
+        "A session within the last seven days was harder than the effort that is prescribed: do not advance.",
+        COMMON_PRACTICE,
+        effort_too_high;
     PainLasting = "pain_lasting": Repeat,
         "Pain within the prescriber's limit, but not gone after the warm-up: do not advance.",
         SORENESS_RULES,
@@ -400,6 +404,13 @@ fn overdone_this_week(s: &Situation<'_>) -> Option<Why> {
         findings.extend(s.recent(&[WeeklyCode::TooManySessions, WeeklyCode::NoRestDay]));
     }
     (!said.is_empty()).then(|| Why { text: said.join(", "), rest_until: None, findings })
+}
+
+fn effort_too_high(s: &Situation<'_>) -> Option<Why> {
+    let findings = s.recent(&[WeeklyCode::EffortTooHigh]);
+    let days: Vec<Date> = findings.iter().map(|i| s.findings[*i].date).collect();
+    let text = format!("the effort noted was above its ceiling ({})", listed(&days));
+    (!days.is_empty()).then_some(Why { text, rest_until: None, findings })
 }
 
 fn pain_rising(s: &Situation<'_>) -> Option<Why> {

@@ -79,7 +79,7 @@ fn sessions_of(plan: &Plan, text: &str) -> Vec<PerformedSession> {
 
 /// Reads `"2:0,0 4:3,,night"`: on 2 March no pain during or on the next morning; on the 4th pain 3, at night.
 fn diary_of(text: &str) -> Diary {
-    let mut lines = String::from("date,pain_during,pain_next_morning,pain_pattern\n");
+    let mut lines = String::from("date,pain_during,pain_next_morning,pain_pattern,effort\n");
     for word in text.split_whitespace() {
         let (date, rest) = word.split_once(':').unwrap();
         let _ = writeln!(lines, "{},{rest}", day(date.parse().unwrap()));
@@ -195,6 +195,20 @@ fn rows() -> Vec<Row> {
         row("overdone", ("2:1k 4:1k 6:2k 9:2o", "9:0,0", 10), Recommendation::Repeat, good),
         row("overdone", ("2:1k 4:1k 6:2k 9:xk", "9:0,0", 10), Recommendation::Repeat, good),
         row("overdone_this_week", ("2:1k 4:1k 6:2k 9:2k 10:2k", "10:0,0", 12), Recommendation::Repeat, good),
+        // Within the ceiling of 4, and once it is seven days ago, nothing is said.
+        limited("effort_too_high", (GOOD, "9:0,0,,4.5", 10), Recommendation::Repeat, (GOOD, "9:0,0,,4", 10)),
+        limited(
+            "effort_too_high",
+            (GOOD, "4:0,0,,6 9:0,0,,3", 10),
+            Recommendation::Repeat,
+            (GOOD, "4:0,0,,6 9:0,0,,3", 11),
+        ),
+        row(
+            "overdone_this_week",
+            ("2:1k 4:1k 6:2k 9:2k 10:2k", "10:0,0", 12),
+            Recommendation::Repeat,
+            (GOOD, "9:0,0,,9", 10),
+        ),
         limited(
             "pain_lasting",
             (GOOD, "9:1,0,returns", 10),
@@ -225,6 +239,7 @@ timezone = 'UTC'
 sessions_per_week = 3
 rest_days_between = 1
 pain_limit = 2
+effort_ceiling = 4
 [[stage]]
 name = '1'
 session = 'walk 5:00, 6 x (run 1:00, walk 2:00)'

@@ -12,7 +12,7 @@ use super::strip::{self, Layout, Weight, flag_icon};
 use crate::chart::{Chart, Charts};
 use crate::text::{UNKNOWN, shown};
 use crate::view::{BoutView, CheckView, FindingView, RepView};
-use crate::wording::{CAUTIONS, clock, how_sure, sport_in_words};
+use crate::wording::{clock, how_sure, sport_in_words};
 
 /// Lays out a check without the page around it.
 pub(super) fn body(view: &CheckView, charts: Option<&Charts>) -> Markup {
@@ -34,7 +34,7 @@ pub(super) fn body(view: &CheckView, charts: Option<&Charts>) -> Markup {
         (bouts(view))
         (super::notices(&view.notices))
         (provenance(view))
-        p.cautions { (CAUTIONS) }
+        p.cautions { (view.cautions) }
     }
 }
 

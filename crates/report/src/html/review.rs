@@ -29,6 +29,7 @@ pub(super) fn body(view: &ReviewView) -> Markup {
     html! {
         (patterns())
         header.outcome { h1 { (view.ruling.text) } }
+        @if let Some(contact) = view.contact_now() { p { strong { "Contact: " (contact) } } }
         p { "Plan “" (view.plan) "”, reviewed on " (view.as_of) "; days are counted in " (zone) "." }
         @for reason in &view.clinician_overrides {
             p { "The plan's limits hold by a clinician's word: “" (reason) "”." }

@@ -1,6 +1,7 @@
 //! Whole reports of made-up audits.
 
 use super::super::view::Source;
+use super::super::wording::CAUTIONS;
 use super::*;
 use jogaudit_core::audit::{Amount, Audit, Code, Dose, Finding, Outcome, Rep};
 use jogaudit_core::gait::{Bout, Gait, Segmentation};

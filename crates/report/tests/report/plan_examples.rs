@@ -109,6 +109,9 @@ fn the_trial_protocol_is_its_source() {
         assert_eq!((stage.limits.rest_days_between, stage.limits.sessions_per_week), (Some(1), None));
         assert_eq!((stage.limits.pain_limit, stage.limits.pace_ceiling), (None, None));
     }
+    // Effort of 10, phase by phase.
+    let efforts: Vec<f64> = plan.stages.iter().filter_map(|stage| stage.limits.effort_ceiling).collect();
+    assert_eq!(efforts, [3.0, 3.0, 4.0, 4.0, 5.0, 5.0]);
 }
 
 #[test]

@@ -12,6 +12,9 @@ use super::lint::{BEGINNING_LONGEST_RUN_S, EARLY_SESSIONS_PER_WEEK, Increments, 
 use super::{Extent, Item, Limits, Move, Plan, Runner, Session, Stage, Tolerance};
 use jogaudit_recording::units::Seconds;
 
+/// What a draft says to the runner, who has no ceiling in it: common practice, no source.
+const NOTE: &str = "Run so slowly that you can talk in whole sentences.";
+
 /// What a draft starts from, where it goes and within which limits. Times in whole seconds.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DraftRequest {
@@ -468,11 +471,15 @@ impl DraftRequest {
             session: self.session(*stage),
             sessions: Some(self.sessions),
             limits: limits.clone(),
+            note: None,
+            contact: None,
         });
         Plan {
             title: self.title.clone(),
             timezone: None,
             units: None,
+            note: Some(NOTE.to_owned()),
+            contact: None,
             runner: Runner::default(),
             tolerance: Tolerance::default(),
             stages: stages.collect(),

@@ -3,7 +3,7 @@
 use super::increments::exceeds;
 use super::{LintCode, Remark, RemarkUnit};
 use crate::prescription::figures::Figures;
-use crate::prescription::{Block, Plan, Runner, Stage};
+use crate::prescription::{Block, Move, Plan, Runner, Stage};
 use jogaudit_recording::units::{MetresPerSecond, StepsPerMinute};
 
 /// Upper end of brisk walking, m/s: 3.5 miles an hour (label of the Compendium of Physical Activities 2011).
@@ -24,6 +24,7 @@ pub const MOST_PAIN: f64 = 5.0;
 pub(super) fn remarks(plan: &Plan) -> Vec<Remark> {
     let mut found = Vec::new();
     run_cadence(plan, &mut found);
+    first_stage(plan, &mut found);
     for stage in &plan.stages {
         let figures = stage.session.figures();
         session_ceiling(stage, &figures, &mut found);
@@ -45,6 +46,27 @@ fn run_cadence(plan: &Plan, found: &mut Vec<Remark>) {
         let stages = plan.stage_names().map(str::to_owned).collect();
         found.push(Remark { stages, ..remark });
     }
+}
+
+/// The first stage that runs says how hard: by a ceiling for each run, or in words.
+fn first_stage(plan: &Plan, found: &mut Vec<Remark>) {
+    let Some(first) = plan.stages.iter().find(|stage| stage.session.prescribes_running()) else { return };
+    let has_words = plan.note.is_some() || first.note.is_some();
+    let limits = &first.limits;
+    let has_ceiling =
+        limits.heart_rate_ceiling.is_some() || limits.effort_ceiling.is_some() || is_paced(first);
+    if !has_words && !has_ceiling {
+        found.push(Remark::new(LintCode::FirstStageWithoutCeiling, &first.name, RemarkUnit::Seconds));
+    }
+}
+
+/// Whether each run of a stage has a pace ceiling.
+fn is_paced(stage: &Stage) -> bool {
+    let blocks = stage.session.expand().blocks;
+    let mut steps = blocks.iter().flat_map(|block| match block {
+        Block::Steps(steps) | Block::Until { cycle: steps, .. } => steps,
+    });
+    steps.all(|step| step.motion == Move::Walk || step.pace_ceiling(&stage.limits).is_some())
 }
 
 fn session_ceiling(stage: &Stage, figures: &Figures, found: &mut Vec<Remark>) {

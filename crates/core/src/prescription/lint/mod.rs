@@ -51,6 +51,7 @@ codes! {
         WalkCadenceFloorIsRunning = "walk_cadence_floor_is_running",
         WalkCadenceFloorNotBrisk = "walk_cadence_floor_not_brisk",
         PainLimitAbovePublished = "pain_limit_above_published",
+        FirstStageWithoutCeiling = "first_stage_without_ceiling",
     }
 }
 
@@ -126,6 +127,9 @@ impl LintCode {
             Self::WalkCadenceFloorNotBrisk => {
                 "100 steps a minute is the heuristic for moderate walking (Tudor-Locke et al. 2019, doi \
                  10.1186/s12966-019-0769-6)"
+            }
+            Self::FirstStageWithoutCeiling => {
+                "that the first running is held down by pace, heart rate, effort or words: common practice, no source"
             }
             Self::PainLimitAbovePublished => {
                 "5 of 10 is the most that the published pain-monitoring model lets pass (Silbernagel et al. 2007, \

@@ -22,7 +22,7 @@ fn plan_with(head: &str, sessions: &[&str]) -> String {
     let stages = sessions.iter().enumerate().map(|(n, session)| {
         format!("[[stage]]\nname = \"{}\"\nsession = \"{session}\"\nsessions = 3\n", n + 1)
     });
-    format!("{head}{}", stages.collect::<String>())
+    format!("note = 'Run so that you can talk.'\n{head}{}", stages.collect::<String>())
 }
 
 fn codes(sessions: &[&str]) -> Vec<&'static str> {
@@ -194,6 +194,27 @@ fn a_runs_own_ceiling_counts_and_a_walks_does_not() {
     let found = |session: &str| codes_of(&plan_with(&head, &[session]));
     assert_eq!(found("6 x (run 1:00 @ 12:00 /km, walk 2:00)"), ["pace_ceiling_is_walking"]);
     assert_eq!(found("6 x (run 1:00, walk 2:00 @ 12:00 /km)"), Vec::<&str>::new());
+}
+
+#[test]
+fn the_first_stage_that_runs_says_how_hard() {
+    let found = |plan: &str, limits: &str, session: &str, stage: &str| {
+        let text = format!(
+            "{plan}\n{HEAD}{limits}\n[[stage]]\nname = 'w'\nsession = 'walk 30:00'\nsessions = 2\n\
+             [[stage]]\nname = '1'\nsession = '{session}'\nsessions = 2\n{stage}\n"
+        );
+        codes_of(&text).contains(&"first_stage_without_ceiling")
+    };
+    let session = "walk 3:40, 5 x (run 0:50, walk 1:40)";
+    assert!(found("", "", session, ""));
+    for limits in ["pace_ceiling = '7:00 /km'", "heart_rate_ceiling = '150 bpm'", "effort_ceiling = 4"] {
+        assert!(!found("", limits, session, ""));
+        assert!(!found("", "", session, limits));
+    }
+    assert!(!found("note = 'Talk.'", "", session, ""));
+    assert!(!found("", "", session, "note = 'Talk.'"));
+    assert!(!found("", "", "run 0:50 @ 7:00 /km, walk 1:40, run 0:50 @ 7:20 /km", ""));
+    assert!(found("", "", "run 0:50 @ 7:00 /km, walk 1:40, run 0:50", ""), "each run");
 }
 
 #[test]

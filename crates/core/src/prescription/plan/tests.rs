@@ -131,6 +131,39 @@ fn a_cadence_of_one_leg_is_half_of_that_of_both() {
 }
 
 #[test]
+fn words_to_the_runner_are_one_line_of_the_plan_and_of_a_stage() {
+    let text = "note = 'Talk as you run.'\ncontact = 'Ring 555 0101.'\n[[stage]]\nname = 'a'\nsession = 'run 20:00'\n\
+        [[stage]]\nname = 'b'\nsession = 'run 25:00'\nnote = 'Stay off the hill.'\ncontact = 'Ring 555 0102.'";
+    let plan = plan(text);
+    let said = |text: &str| Some(text.to_owned());
+    assert_eq!((plan.note, plan.contact), (said("Talk as you run."), said("Ring 555 0101.")));
+    let stages: Vec<_> = plan.stages.into_iter().map(|s| (s.note, s.contact)).collect();
+    assert_eq!(
+        stages,
+        [(None, said("Ring 555 0101.")), (said("Stay off the hill."), said("Ring 555 0102."))]
+    );
+    let stage = "[[stage]]\nname = 'a'\nsession = 'run 20:00'";
+    for (line, part) in [
+        (format!("note = '{}'", "x".repeat(151)), "a note of 1 to 150 characters"),
+        (format!("contact = '{}'", "x".repeat(101)), "a contact of 1 to 100 characters"),
+        ("note = ''".to_owned(), "1 to 150"),
+        ("note = \"a\\nb\"".to_owned(), "in one line"),
+        ("note = ' a'".to_owned(), "without spaces at its ends"),
+        ("note = 3".to_owned(), "text in quotes"),
+    ] {
+        let faults = faults(&format!("{line}\n{stage}"));
+        assert_eq!((faults.len(), faults[0].0), (1, 1), "{faults:?}");
+        assert!(faults[0].2.contains(part), "{faults:?}");
+    }
+    for (value, part) in [("11", "an effort from 0 to 10"), ("'4'", "a number from 0 to 10, without quotes")]
+    {
+        let faults = faults(&format!("{stage}\neffort_ceiling = {value}"));
+        assert_eq!((faults.len(), faults[0].0, faults[0].1), (1, 4, 18), "{faults:?}");
+        assert!(faults[0].2.contains(part), "{faults:?}");
+    }
+}
+
+#[test]
 fn what_the_review_goes_by_is_read() {
     let text = "[limits]\nbreak_repeat_days = 5\nbreak_step_back_days = 10\nclinician_override = 'tendon, agreed'\n\
         [[stage]]\nname = 'a'\nsession = 'run 20:00'\n\
@@ -272,7 +305,7 @@ fn the_documentation_s_plans_are_plans() {
     assert_eq!(examples.len(), 2);
     assert_eq!(plan(examples[0]).stages.len(), 3);
     assert_eq!(plan(examples[1]).tolerance, Tolerance::default());
-    for key in [PLAN_KEYS, RUNNER_KEYS, LIMIT_KEYS, TOLERANCE_KEYS, STAGE_KEYS].concat() {
+    for key in [PLAN_KEYS, RUNNER_KEYS, LIMIT_KEYS, TOLERANCE_KEYS, STAGE_KEYS, WORD_KEYS].concat() {
         assert!(page.contains(key), "{key} is not documented");
     }
 }
