@@ -39,7 +39,18 @@ fn killed_after(chunks: usize, run: &mut Child, folder: &Path) -> bool {
 }
 
 #[test]
-fn killed_twenty_times_and_resumed_the_bytes_are_the_same() {
+fn killed_and_resumed_the_bytes_are_the_same() {
+    killed_and_resumed(10, 5);
+}
+
+#[test]
+#[ignore = "minutes: bash tests/full runs it"]
+fn killed_fifty_times_and_resumed_the_bytes_are_the_same() {
+    killed_and_resumed(50, 25);
+}
+
+/// Kills runs until so many were killed, and so many of them left finished chunks, and takes each up again.
+fn killed_and_resumed(kills: usize, take_ups: usize) {
     const SEED: u64 = 20_261_125;
     const CHUNKS: usize = 20;
     let folder = folder_of(2 * CHUNKS);
@@ -49,10 +60,10 @@ fn killed_twenty_times_and_resumed_the_bytes_are_the_same() {
 
     let mut random = ChaCha8Rng::seed_from_u64(SEED);
     let (mut runs, mut killed, mut taken_up) = (0, 0, 0);
-    while killed < 20 || taken_up < 10 {
+    while killed < kills || taken_up < take_ups {
         runs += 1;
         assert!(
-            runs <= 400,
+            runs <= 20 * kills,
             "of {runs} runs only {killed} were there to be killed, {taken_up} with finished chunks"
         );
         names().iter().for_each(|name| drop(std::fs::remove_file(root.join(name))));

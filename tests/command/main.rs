@@ -7,11 +7,18 @@ mod batch;
 mod batch_killed;
 mod check;
 mod docs;
+#[cfg(target_os = "linux")]
+mod full_disk;
+#[cfg(unix)]
+mod hostile;
 mod html;
 mod outputs;
 mod page_attacks;
+mod page_killed;
 mod page_use;
 mod plan;
+#[cfg(target_os = "linux")]
+mod power_loss;
 mod readme;
 mod review;
 mod right_patient;

@@ -1,13 +1,10 @@
-//! The local page as its users use it, without a browser: look, keep, diary, plan, review, caseload; and killed at any time.
+//! The local page as its users use it, without a browser: look, keep, diary, plan, review, caseload.
 #![cfg(target_os = "linux")]
 #![allow(clippy::print_stdout)] // what was measured
 
-use std::collections::BTreeSet;
 use std::fs;
-use std::path::Path;
-use std::time::Duration;
 
-use crate::page::{Page, case_with, coded, demo_file, gpx, tree};
+use crate::page::{Page, case_with, coded, demo_file, tree};
 
 fn on_disk(folder: &tempfile::TempDir, name: &str) -> String {
     fs::read_to_string(folder.path().join("case").join(name)).unwrap_or_default()
@@ -247,94 +244,4 @@ fn a_large_case_answers_at_once_and_shows_how_far_it_is() {
     assert!(first.body.contains("of 200") && first.body.contains("<progress"), "{}", first.body);
     page.page("/case/case/");
     println!("200 recordings: at most {} MiB", page.peak_mib());
-}
-
-/// Files in a folder.
-fn files(folder: &Path) -> BTreeSet<String> {
-    let entries = fs::read_dir(folder).into_iter().flatten().flatten();
-    entries.map(|entry| entry.file_name().to_string_lossy().into_owned()).collect()
-}
-
-/// Kills the page in the middle of five uploads at once that are kept with their stage, each time at another event that is
-/// seen on disk. Each time all files are whole, and what was acknowledged is there.
-#[test]
-#[expect(clippy::too_many_lines, reason = "one round, told in order")]
-fn killed_at_any_time_the_case_is_whole() {
-    const AT_ONCE: usize = 5;
-    /// Kills that some upload did not survive, and rounds after which none is to be expected any more.
-    const HITS: usize = 8;
-    const MOST_ROUNDS: usize = 100;
-    let folder = case_with(&[]);
-    let case = folder.path().join("case");
-    let recordings = case.join("recordings");
-    let others = || ["plan.toml", "diary.csv"].map(|name| on_disk(&folder, name));
-    let stages = || on_disk(&folder, "stages.csv");
-    let before = others();
-    // Large enough to take a while to write.
-    let padding = "x".repeat(3 << 20);
-    let (mut uploads, mut acknowledged) = (Vec::new(), Vec::new());
-    let (mut round, mut hits) = (0, 0);
-    while hits < HITS {
-        assert!(round < MOST_ROUNDS, "{hits} of {round} kills hit anything");
-        let first = uploads.len();
-        uploads.extend((first..first + AT_ONCE).map(|n| gpx(n, &format!("<!-- {n} {padding} -->"))));
-        let page = Page::on(&case);
-        let (files_before, stages_before) = (files(&recordings), stages());
-        let told: Vec<Option<usize>> = std::thread::scope(|scope| {
-            let keeping: Vec<_> = (first..first + AT_ONCE)
-                .map(|number| {
-                    let (page, bytes) = (&page, &uploads[number]);
-                    scope.spawn(move || {
-                        let sent = page.try_upload("case", &[("a.gpx", bytes)])?;
-                        let kept =
-                            page.try_post(&format!("{}/keep", sent.header("location")), &[("stage", "1")])?;
-                        (kept.status == 303).then_some(number)
-                    })
-                })
-                .collect();
-            let new = |is: fn(&str) -> bool| {
-                files(&recordings).difference(&files_before).filter(|name| is(name)).count()
-            };
-            let has_come = || match round % 5 {
-                0 => false, // this round goes through
-                1 => new(|_| true) > 0,
-                2 => new(|name| !name.starts_with('.')) > 0,
-                3 => stages() != stages_before,
-                _ => new(|name| !name.starts_with('.')) > 1,
-            };
-            while !has_come() && !keeping.iter().all(std::thread::ScopedJoinHandle::is_finished) {
-                std::thread::sleep(Duration::from_millis(1));
-            }
-            page.stop();
-            keeping.into_iter().map(|one| one.join().unwrap()).collect()
-        });
-        hits += usize::from(told.iter().any(Option::is_none));
-        acknowledged.extend(told.into_iter().flatten());
-
-        assert_eq!(others(), before, "round {round}");
-        let stages = stages();
-        let stored = tree(&recordings);
-        for (path, bytes) in &stored {
-            let is_part = path.to_string_lossy().starts_with('.');
-            assert!(is_part || uploads.contains(bytes), "{} is not whole", path.display());
-        }
-        for number in &acknowledged {
-            let found = stored.iter().find(|(_, bytes)| *bytes == uploads[*number]);
-            let (path, _) = found.unwrap_or_else(|| panic!("upload {number} was acknowledged and is gone"));
-            assert!(stages.contains(&format!("{},1\n", path.display())), "{stages}");
-        }
-        assert!(stages.is_empty() || stages.ends_with(",1\n"), "{stages}");
-        round += 1;
-    }
-    assert!(acknowledged.len() >= AT_ONCE, "the first round went through");
-    println!(
-        "{} of {} uploads were acknowledged, {hits} of {round} kills hit others",
-        acknowledged.len(),
-        uploads.len()
-    );
-
-    // The next start clears up, and serves the case.
-    let page = Page::on(&case);
-    page.page("/case/case/");
-    assert!(tree(&case).iter().all(|(path, _)| !path.to_string_lossy().ends_with(".jogaudit-part")));
 }

@@ -73,7 +73,12 @@ impl Page {
     }
 
     pub(crate) fn with(args: &[&OsStr]) -> Self {
-        let mut child = Command::new(jogaudit())
+        Self::started(Command::new(jogaudit()), args)
+    }
+
+    /// Starts a page by a command that is the program, or runs it.
+    pub(crate) fn started(mut program: Command, args: &[&OsStr]) -> Self {
+        let mut child = program
             .arg("page")
             .args(args)
             .stdout(Stdio::piped())

@@ -2,7 +2,8 @@
 
 use std::collections::HashSet;
 use std::fs::{self, File};
-use std::io::{self, BufRead, BufReader};
+use std::io::{self, BufRead, BufReader, Read as _};
+use std::iter;
 use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
@@ -25,6 +26,11 @@ pub(super) struct Own<'a> {
     pub(super) claims: &'a Claims,
     pub(super) others: &'a [PathBuf],
 }
+
+/// Bytes of a line of a list, our choice: longer than any path that a system opens.
+const MOST_LINE_BYTES: u64 = 64 << 10;
+/// Lines of a list, our choice: as many as files of a folder.
+const MOST_LINES: usize = 10_000_000;
 
 /// Endings of what we write: such a file in a folder of recordings is an output of an earlier run, and no recording.
 const RESULTS: [&str; 4] = ["csv", "ndjson", "parquet", "json"];
@@ -154,19 +160,38 @@ impl<'a> Inputs<'a> {
     }
 }
 
-/// The paths of a list: one a line, empty lines left out.
+/// The paths of a list: one a line, empty lines left out. A line that can be no path ends it, so that what never ends, as a
+/// device does, is not read for ever.
 fn lines<'a>(source: impl io::Read + 'a) -> impl Iterator<Item = io::Result<PathBuf>> + 'a {
-    let lines = BufReader::new(source).split(b'\n');
-    let trimmed = lines.map(|line| {
-        line.map(|mut line| {
-            while line.last().is_some_and(|byte| *byte == b'\r') {
+    let mut source = BufReader::new(source);
+    let mut number = 0;
+    iter::from_fn(move || {
+        loop {
+            number += 1;
+            let mut line = Vec::new();
+            match source.by_ref().take(MOST_LINE_BYTES + 1).read_until(b'\n', &mut line) {
+                Ok(0) => return None,
+                Ok(_) => {}
+                Err(error) => return Some(Err(error)),
+            }
+            let refused = |what: &str| {
+                let text = format!("line {number} {what}: a list has one path a line");
+                Some(Err(io::Error::new(io::ErrorKind::InvalidData, text)))
+            };
+            if line.len() as u64 > MOST_LINE_BYTES || line.contains(&0) {
+                return refused("can be no path");
+            }
+            if number > MOST_LINES {
+                return refused("is one too many");
+            }
+            while line.last().is_some_and(|byte| b"\r\n".contains(byte)) {
                 line.pop();
             }
-            line
-        })
-    });
-    let full = trimmed.filter(|line| !line.as_ref().is_ok_and(Vec::is_empty));
-    full.map(|line| line.and_then(path_of))
+            if !line.is_empty() {
+                return Some(path_of(line));
+            }
+        }
+    })
 }
 
 #[cfg(unix)]
@@ -202,6 +227,18 @@ mod tests {
     fn a_list_has_a_path_a_line() {
         assert_eq!(paths(b"a.fit\r\n\nb c.fit"), [PathBuf::from("a.fit"), PathBuf::from("b c.fit")]);
         assert!(paths(b"").is_empty());
+    }
+
+    #[test]
+    fn what_is_no_list_is_not_read_to_its_end() {
+        let said = |source: &mut dyn io::Read| {
+            let mut lines = lines(source).skip_while(Result::is_ok);
+            lines.next().unwrap().unwrap_err().to_string()
+        };
+        assert!(said(&mut io::repeat(0)).contains("line 1 can be no path"));
+        assert!(said(&mut io::repeat(b'a')).contains("line 1 can be no path"));
+        assert!(said(&mut io::repeat(b'\n')).contains("line 10000001 is one too many"));
+        assert!(said(&mut &b"a.fit\nb\0\n"[..]).contains("line 2 can be no path"));
     }
 
     #[test]

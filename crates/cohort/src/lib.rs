@@ -238,6 +238,18 @@ pub fn run(
     Ok(report)
 }
 
+/// How many of these paths a roster names, of which every line is for the plan there unless it names its own: what fuzzing needs.
+///
+/// # Errors
+/// When it is no roster, or a line of it cannot be used.
+#[doc(hidden)]
+pub fn named_by_roster(roster: &[u8], plan: &Path, paths: &[&Path]) -> Result<usize, Failure> {
+    let (mut plans, mut notices) = (Plans::default(), Vec::new());
+    let roster =
+        roster::Roster::parse(roster, Path::new("roster.csv"), Some(plan), &mut plans, &mut notices)?;
+    Ok(paths.iter().filter(|path| roster.of(path).is_some()).count())
+}
+
 /// The tables that are wanted, in the order of [`Claimed::tables`]; that of the recordings comes first.
 fn tables(job: &Job) -> Vec<Table> {
     let mut tables = vec![columns::recordings()];

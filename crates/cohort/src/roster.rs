@@ -45,14 +45,24 @@ impl Roster {
         plans: &mut Plans,
         notices: &mut Vec<Notice>,
     ) -> Result<Self, Failure> {
+        Self::parse(&files::bytes(path, MAX_ROSTER_BYTES)?, path, plan, plans, notices)
+    }
+
+    /// The same of the bytes of a roster that lies at `path`.
+    pub(super) fn parse(
+        bytes: &[u8],
+        path: &Path,
+        plan: Option<&Path>,
+        plans: &mut Plans,
+        notices: &mut Vec<Notice>,
+    ) -> Result<Self, Failure> {
         let refused = || Failure::refused(format!("could not use the roster {}", named(path)));
-        let bytes = files::bytes(path, MAX_ROSTER_BYTES)?;
         let mut csv = csv::ReaderBuilder::new()
             .has_headers(false)
             .flexible(true)
             .trim(csv::Trim::All)
-            .delimiter(delimiter(&bytes))
-            .from_reader(bytes.as_slice());
+            .delimiter(delimiter(bytes))
+            .from_reader(bytes);
         let mut records = csv.records();
         let header =
             records.next().and_then(Result::ok).as_ref().and_then(Header::read).ok_or_else(|| {
@@ -80,7 +90,7 @@ impl Roster {
         }
         let RosterReader { lines, named, patterns, pattern_lines, .. } = reader;
         let patterns = patterns.build().map_err(|error| refused().caused_by(&error))?;
-        Ok(Self { sha256: files::sha256(&bytes), lines, named, patterns, pattern_lines })
+        Ok(Self { sha256: files::sha256(bytes), lines, named, patterns, pattern_lines })
     }
 
     /// The line for a path: one that names it, or its end from some folder on; else the first whose pattern fits.

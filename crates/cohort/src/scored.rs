@@ -75,7 +75,7 @@ pub(super) const ERROR_CODES: [(&str, &str); 24] = [
     ("not_found", "there is no file of that name"),
     ("no_permission", "the file may not be read"),
     ("is_folder", "the path is a folder"),
-    ("file_too_large", "the file is larger than 512 MiB"),
+    ("file_too_large", "the file is larger than 256 MiB"),
     ("not_readable", "the system could not read the file"),
     ("not_in_roster", "no line of the roster is for this path; it was not read"),
     ("internal", "a bug of ours; please report it"),

@@ -14,12 +14,12 @@ use super::hash::sha256;
 use super::inside::{case_bytes, too_large};
 
 /// Larger recordings are refused rather than read into memory: days of samples many times a second stay below.
-pub const MAX_RECORDING_BYTES: u64 = 512 << 20;
+pub const MAX_RECORDING_BYTES: u64 = 256 << 20;
 /// Larger plans are refused: the longest plan that makes sense has a few hundred stages.
 pub const MAX_PLAN_BYTES: u64 = 1 << 20;
 
 /// What zipped input may unfold to, MiB, unless the user says otherwise.
-pub const MAX_UNZIPPED_MIB: u64 = 512;
+pub const MAX_UNZIPPED_MIB: u64 = 256;
 
 /// An input with the activity that was taken from it.
 #[derive(Debug)]

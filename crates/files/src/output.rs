@@ -101,16 +101,30 @@ impl Staged {
         file.as_file().sync_all().map_err(|error| self.failed(&error))?;
         let folder = folder_of(&self.target);
         self.publish()?;
-        // Not every system opens folders; then the name is left to it.
-        if let Ok(folder) = File::open(folder) {
-            let _ = folder.sync_all();
-        }
+        sync_names(&folder);
         Ok(())
     }
 
     fn failed(&self, error: &io::Error) -> Failure {
         could_not_write(&self.named, error)
     }
+}
+
+/// Waits until the names in a folder are on the disk. Not every system opens folders; then that is left to it.
+fn sync_names(folder: &Path) {
+    if let Ok(folder) = File::open(folder) {
+        let _ = folder.sync_all();
+    }
+}
+
+/// Makes a folder beside what is there already, so that a crash of the machine does not take it away with what is put into it.
+pub fn make_folder(folder: &Path) -> io::Result<()> {
+    match fs::create_dir(folder) {
+        Ok(()) => sync_names(&folder_of(folder)),
+        Err(error) if error.kind() == io::ErrorKind::AlreadyExists && folder.is_dir() => {}
+        Err(error) => return Err(error),
+    }
+    Ok(())
 }
 
 /// Writes `bytes` to `path`, so that a reader never sees half of them and a crash of the machine leaves the old file or the
@@ -170,7 +184,12 @@ fn unfinished_of(name: &str) -> Option<&str> {
 
 /// A result could not be written.
 pub fn could_not_write(path: &Path, error: &io::Error) -> Failure {
-    Failure::refused(format!("could not write {}", named_output(path))).caused_by(error)
+    let failure = Failure::refused(format!("could not write {}", named_output(path))).caused_by(error);
+    if error.kind() == io::ErrorKind::StorageFull {
+        failure.hint("make room on that disk, then try again")
+    } else {
+        failure
+    }
 }
 
 /// The path with something after its name.

@@ -90,7 +90,7 @@ fn same_bytes(case: &Path, file: &WaitingFile) -> Result<Option<String>, Failure
 
 fn store(case: &Path, file: &WaitingFile) -> Result<String, Failure> {
     let folder = case.join("recordings");
-    fs::create_dir_all(&folder).and_then(|()| files::inside(case, &folder)).map_err(|error| {
+    files::make_folder(&folder).and_then(|()| files::inside(case, &folder)).map_err(|error| {
         Failure::refused(format!("could not make the folder {}", folder.display())).caused_by(&error)
     })?;
     // Another file of that name can only be one that somebody changed.

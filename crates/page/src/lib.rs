@@ -54,6 +54,9 @@ mod view_caseload;
 mod view_diary;
 mod view_plan;
 
+#[doc(hidden)]
+pub use uploads::taken_in;
+
 use std::ffi::OsString;
 use std::fs;
 use std::io;

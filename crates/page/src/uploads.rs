@@ -301,6 +301,18 @@ impl Uploads {
     }
 }
 
+/// Names and bytes of the files of a form, as they would be kept; `None` when it is refused: what fuzzing needs.
+#[doc(hidden)]
+pub async fn taken_in(
+    content_type: &str,
+    body: Vec<u8>,
+    max_file_bytes: usize,
+) -> Option<Vec<(String, Vec<u8>)>> {
+    let request = Request::post("/").header("content-type", content_type).body(Body::from(body)).ok()?;
+    let files = Arc::new(Uploads::new(max_file_bytes)).take(request).await.ok()?;
+    Some(files.into_iter().map(|file| (file.file_name, file.bytes)).collect())
+}
+
 fn broken() -> Refusal {
     Refusal::new(StatusCode::BAD_REQUEST, "the upload broke off", "choose the files again")
 }

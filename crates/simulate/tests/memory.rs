@@ -3,8 +3,10 @@
 #![expect(clippy::print_stdout, reason = "figures for whoever reads the test's output")]
 
 use allocation_counter::{AllocationInfo, measure};
-use jogaudit_core::prescription::Session;
-use jogaudit_recording::read::{Format, ReadConfig, Sample, read};
+use jogaudit_core::pipeline::{Config, review_case, segment_recording};
+use jogaudit_core::prescription::{Plan, Session};
+use jogaudit_core::review::{Diary, Given, Recorded};
+use jogaudit_recording::read::{Format, ReadConfig, Recording, Sample, read};
 use jogaudit_simulate::{Laps, Settings, Simulated, gzip, simulate, write};
 
 fn simulated(hours: usize) -> Simulated {
@@ -63,6 +65,52 @@ fn the_peak_is_at_most_three_times_what_is_read() {
             }
         }
     }
+}
+
+/// Each of them a sample: many that are one activity, and more than are read.
+#[test]
+fn very_many_short_activities_take_no_more_than_their_samples() {
+    const COUNT: usize = 200_000;
+    let track =
+        "<trk><trkseg><trkpt lat='1' lon='1'><time>2026-03-02T07:10:00Z</time></trkpt></trkseg></trk>";
+    let activity = "<Activity Sport='Running'><Lap StartTime='2026-03-02T07:10:00Z'><Track><Trackpoint>\
+        <Time>2026-03-02T07:10:00Z</Time></Trackpoint></Track></Lap></Activity>";
+    for (name, text) in [
+        ("gpx", format!("<gpx>{}</gpx>", track.repeat(COUNT))),
+        ("tcx", format!("<TrainingCenterDatabase>{}</TrainingCenterDatabase>", activity.repeat(COUNT))),
+    ] {
+        let info = measure(|| drop(read(text.as_bytes(), &ReadConfig::default())));
+        println!("{COUNT} activities of a sample, {name}: peak {} bytes", info.bytes_max);
+        assert!(info.bytes_max <= (4 * COUNT * size_of::<Sample>()) as u64, "{name}: {info:?}");
+    }
+}
+
+#[test]
+fn a_hole_of_years_costs_a_review_as_much_as_a_short_one() {
+    let simulated = simulated(1);
+    let plan = Plan::parse("[[stage]]\nname = '1'\nsession = '20 x (run 2:00, walk 1:00)'").unwrap().value;
+    let reviewing = |hole_s: f64| {
+        let mut parts = simulated.recording_in(Format::Fit).unwrap().into_parts();
+        let half = parts.samples.len() / 2;
+        parts.samples[half..].iter_mut().for_each(|sample| sample.time_s += hole_s);
+        let recording = Recording::new(parts).unwrap();
+        let config = Config::default();
+        let segmented = segment_recording(&recording, &config);
+        let recorded = Recorded {
+            name: "a".to_owned(),
+            sha256: String::new(),
+            channels: 4,
+            series: segmented.series,
+            segmentation: segmented.segmentation,
+            notices: segmented.notices,
+        };
+        let (given, diary) = (Given::default(), Diary::default());
+        let as_of = jiff::civil::date(2035, 1, 1);
+        measure(|| drop(review_case(&plan, &given, &diary, vec![recorded], as_of, &config))).bytes_max
+    };
+    let (short, long) = (reviewing(600.0), reviewing(8.0 * 365.0 * 86_400.0));
+    println!("a review of an hour: peak {short} bytes with a hole of 10 min, {long} with one of 8 years");
+    assert!(long < 2 * short);
 }
 
 #[test]

@@ -152,7 +152,7 @@ pub(super) fn observe(series: &Series, silent_s: f64) -> Observed {
                 end_s,
                 speed_mps: grid.lay(series, series.speed_mps(), delays.speed_s),
                 cadence_spm: grid.lay(series, series.cadence_spm(), delays.cadence_s),
-                slope: slopes(series, start_s, frame_s, frames),
+                slope: slopes(series, (0..frames).map(|frame| start_s + frame as f64 * frame_s)),
             };
             without_wake_up(&mut segment, frame_s);
             segment

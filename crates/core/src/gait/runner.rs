@@ -92,11 +92,10 @@ pub fn has_cadence(series: &Series, segmentation: &Segmentation) -> bool {
 
 /// Each sample's speed as it would be on level ground.
 fn level_speeds(series: &Series) -> Vec<Option<f64>> {
-    let slopes = slopes(series, 0.0, 1.0, series.elapsed_s() as usize + 1);
-    let slope = |at_s: f64| slopes.get(at_s as usize).copied().unwrap_or(0.0);
-    let level =
-        |(&at_s, speed): (&f64, &Option<f64>)| speed.map(|v| v / USUAL_SLOPE_EFFECT.factor(slope(at_s)));
-    series.time_s().iter().zip(series.speed_mps()).map(level).collect()
+    // Of whole seconds, and only of those in which something was recorded: a hole may be years long.
+    let slopes = slopes(series, series.time_s().iter().map(|at_s| at_s.floor()));
+    let level = |(speed, slope): (&Option<f64>, f64)| speed.map(|v| v / USUAL_SLOPE_EFFECT.factor(slope));
+    series.speed_mps().iter().zip(slopes).map(level).collect()
 }
 
 fn gait_evidence<'b>(

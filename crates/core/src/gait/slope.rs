@@ -1,4 +1,4 @@
-//! Slope of the ground at each frame.
+//! Slope of the ground at each of some times.
 
 use super::config::slope::{FARTHEST_M, HALF_WINDOW_S, LEAST_SAMPLES, SHORTEST_M, STEEPEST};
 use crate::clean::Series;
@@ -7,17 +7,17 @@ use crate::statistics::LeastSquares;
 /// n² times the variance of the way, m², below which it tells no slope.
 const LEAST_SPREAD: f64 = 1e-6;
 
-/// Slope of the least-squares line of altitude over distance around each frame; 0 where it cannot be told.
-pub(super) fn slopes(series: &Series, start_s: f64, frame_s: f64, frames: usize) -> Vec<f64> {
+/// Slope of the least-squares line of altitude over distance around each of some times, which do not go back; 0 where it cannot
+/// be told.
+pub(super) fn slopes(series: &Series, times_s: impl Iterator<Item = f64>) -> Vec<f64> {
     let (time_s, distance_m, altitude_m) = (series.time_s(), series.distance_m(), series.altitude_m());
-    // Sums over the samples around a frame, kept while it moves on. Distances count from a sample that is never far.
+    // Sums over the samples around a time, kept while it moves on. Distances count from a sample that is never far.
     let mut sums = LeastSquares::<1>::default();
     let mut origin_m = 0.0;
     let known = |i: usize| distance_m[i].zip(altitude_m[i]);
     let (mut from, mut to) = (0, 0);
-    (0..frames)
-        .map(|k| {
-            let at_s = start_s + k as f64 * frame_s;
+    times_s
+        .map(|at_s| {
             let range = from_to(time_s, at_s - HALF_WINDOW_S, at_s + HALF_WINDOW_S, (from, to));
             let first = range.clone().find_map(known);
             let last = range.clone().rev().find_map(known);
@@ -26,7 +26,7 @@ pub(super) fn slopes(series: &Series, start_s: f64, frame_s: f64, frames: usize)
                 sums = LeastSquares::default();
                 return 0.0;
             };
-            if k == 0 || first_m - origin_m > FARTHEST_M || from == to {
+            if first_m - origin_m > FARTHEST_M || range.start >= to {
                 (from, to) = (range.start, range.start);
                 sums = LeastSquares::default();
                 origin_m = first_m;

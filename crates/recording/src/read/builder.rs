@@ -9,8 +9,8 @@ use crate::units::{BeatsPerMinute, Metres, MetresPerSecond, StepsPerMinute};
 
 use super::time::{MICROS_PER_S, Micros};
 use super::{
-    Format, Guess, GuessSource, GuessedGait, Lap, LapIntensity, LapTrigger, Recording, RecordingParts,
-    Sample, Sport, TimerEvent,
+    Format, Guess, GuessSource, GuessedGait, Lap, LapIntensity, LapTrigger, MOST_ACTIVITIES, Recording,
+    RecordingParts, Sample, Sport, TimerEvent,
 };
 
 /// What a file says of one moment. `C` is the unit of its cadence as written: strides a minute in FIT, unknown in GPX and TCX.
@@ -188,13 +188,14 @@ impl<C> RecordingBuilder<C> {
     }
 }
 
-/// Pushes onto a long list that grows by half rather than twice, so that reading a file never holds more than 2.5 times
-/// what it gives.
+/// Pushes onto a list that grows by half rather than twice once it is long, so that reading a file never holds more than 2.5
+/// times what it gives. A short list is short, since a file may have very many.
 pub(super) fn push<T>(list: &mut Vec<T>, item: T) {
-    /// Room for so many at first. Our choice.
-    const AT_FIRST: usize = 64;
+    /// Room for so many at first, and from how many on a list is long. Our choice.
+    const AT_FIRST: usize = 4;
+    const LONG: usize = 64;
     if list.len() == list.capacity() {
-        list.reserve_exact((list.len() / 2).max(AT_FIRST));
+        list.reserve_exact(if list.len() < LONG { list.len().max(AT_FIRST) } else { list.len() / 2 });
     }
     list.push(item);
 }
@@ -224,7 +225,10 @@ impl<C> Builders<C> {
             self.list.pop();
             self.dropped += 1;
         }
-        self.list.push(builder);
+        // So many are refused once they are read: what follows only has to be counted as more.
+        if self.list.len() <= MOST_ACTIVITIES {
+            self.list.push(builder);
+        }
     }
 
     /// Finishes all; those without samples among others become a notice.

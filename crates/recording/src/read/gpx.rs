@@ -25,8 +25,8 @@ pub(super) fn read(text: &str) -> Result<Noted<Vec<Recording>>, ReadError> {
     let faults = xml::parse(text, &mut reader);
     let mut notices = faults.notices(text, reader.faults.points);
     notices.extend(reader.faults.notices(text));
+    reader.end_track();
     let mut tracks = reader.tracks;
-    tracks.list = joined(tracks.list);
     for track in &mut tracks.list {
         track.utc_offset_s = reader.faults.utc_offset_s;
     }
@@ -47,21 +47,13 @@ pub(super) fn read(text: &str) -> Result<Noted<Vec<Recording>>, ReadError> {
 /// A GPX track under construction.
 type Track = RecordingBuilder<WrittenCadence>;
 
-/// Joins tracks that belong together, in the order of the file.
-fn joined(tracks: Vec<Track>) -> Vec<Track> {
-    let mut joined: Vec<Track> = Vec::new();
-    for track in tracks {
-        match joined.last_mut() {
-            Some(last) if belong_together(last, &track) => join(last, track),
-            _ => joined.push(track),
-        }
-    }
-    joined
-}
+/// First and last moment of a track; `None` without samples.
+type Span = Option<(Micros, Micros)>;
 
-fn belong_together(one: &Track, other: &Track) -> bool {
-    let same_sport = one.sport == other.sport || [&one.sport, &other.sport].contains(&&Sport::Unspecified);
-    match (one.span(), other.span()) {
+fn belong_together(one: (&Track, Span), other: (&Track, Span)) -> bool {
+    let (sport, other_sport) = (&one.0.sport, &other.0.sport);
+    let same_sport = sport == other_sport || [sport, other_sport].contains(&&Sport::Unspecified);
+    match (one.1, other.1) {
         (Some((start, end)), Some((other_start, other_end))) => {
             let apart = other_start.saturating_sub(end).max(start.saturating_sub(other_end));
             same_sport && apart < APART
@@ -111,6 +103,8 @@ struct OpenPoint {
 #[derive(Default)]
 struct GpxReader {
     tracks: Builders<WrittenCadence>,
+    /// Of the track before the last. A file may have very many tracks that are joined.
+    span_before: Span,
     point: Option<OpenPoint>,
     /// Last time before the segment that has just begun.
     break_after: Option<Micros>,
@@ -119,6 +113,26 @@ struct GpxReader {
 }
 
 impl GpxReader {
+    /// Joins the track that ends with the one before, if they belong together.
+    fn end_track(&mut self) {
+        let list = &mut self.tracks.list;
+        let Some(ended) = list.pop() else { return };
+        let span = ended.span();
+        match list.last_mut() {
+            Some(before) if belong_together((before, self.span_before), (&ended, span)) => {
+                join(before, ended);
+                self.span_before = self
+                    .span_before
+                    .zip(span)
+                    .map(|((start, end), (from, to))| (start.min(from), end.max(to)));
+            }
+            _ => {
+                list.push(ended);
+                self.span_before = span;
+            }
+        }
+    }
+
     fn track(&mut self) -> &mut Track {
         let tracks = &mut self.tracks.list;
         if tracks.is_empty() {
@@ -192,6 +206,7 @@ impl Handler for GpxReader {
             Some(Element::Track) => {
                 self.finish_point();
                 self.break_after = None;
+                self.end_track();
                 self.tracks.begin(Track::new(Sport::Unspecified));
             }
             _ => {}

@@ -46,13 +46,13 @@ use crate::notice::{Noted, Notice, NoticeCode};
 /// Limits of reading.
 #[derive(Clone, Copy, Debug)]
 pub struct ReadConfig {
-    /// Most bytes that a zipped input may decompress to. Default 512 MiB, our choice.
+    /// Most bytes that a zipped input may decompress to. Default 256 MiB, our choice.
     pub max_unzipped_bytes: u64,
 }
 
 impl Default for ReadConfig {
     fn default() -> Self {
-        Self { max_unzipped_bytes: 512 << 20 }
+        Self { max_unzipped_bytes: 256 << 20 }
     }
 }
 
@@ -75,8 +75,8 @@ pub fn read(bytes: &[u8], config: &ReadConfig) -> Result<Noted<Vec<Recording>>, 
 
 /// Activities of one file, our choice: a decade of exports in one archive stays below.
 pub const MOST_ACTIVITIES: usize = 5_000;
-/// Samples of one activity, our choice: 23 days at one a second.
-pub const MOST_SAMPLES: usize = 2_000_000;
+/// Samples of one activity, our choice: 12 days at one a second, as many as of a FIT file. Working on them takes 0.5 GiB.
+pub const MOST_SAMPLES: usize = 1 << 20;
 
 /// Fails when the work that follows reading would be too long.
 fn refuse_too_much(

@@ -1,0 +1,208 @@
+//! The local page killed (`kill -9`) while it writes to a case: nothing that was acknowledged is lost, nothing is torn.
+#![cfg(target_os = "linux")]
+#![allow(clippy::print_stdout)] // what was measured
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::path::Path;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::Duration;
+
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+use crate::page::{Page, case_with, gpx, tree};
+
+fn on_disk(folder: &tempfile::TempDir, name: &str) -> String {
+    fs::read_to_string(folder.path().join("case").join(name)).unwrap_or_default()
+}
+
+#[test]
+fn uploads_killed_at_any_time_leave_the_case_whole() {
+    uploads_killed(8);
+}
+
+#[test]
+#[ignore = "minutes: bash tests/full runs it"]
+fn uploads_killed_fifty_times_leave_the_case_whole() {
+    uploads_killed(50);
+}
+
+#[test]
+fn a_diary_killed_at_any_time_is_whole() {
+    diary_killed(5);
+}
+
+#[test]
+#[ignore = "minutes: bash tests/full runs it"]
+fn a_diary_killed_fifty_times_is_whole() {
+    diary_killed(50);
+}
+
+/// Kills the page while two browsers write one day after the other, after so many acknowledged days that are drawn and at a
+/// moment that is drawn, until so many kills hit a day that was being written. Each time the diary holds every day that was
+/// acknowledged, all that was there before, and no line that is not whole.
+fn diary_killed(hits_wanted: usize) {
+    const SEED: u64 = 20_261_126;
+    let folder = case_with(&[]);
+    let case = folder.path().join("case");
+    let before = on_disk(&folder, "diary.csv");
+    let form = {
+        let page = Page::on(&case);
+        page.day_form("/case/case/diary/2026-07-01")
+    };
+    let mut random = ChaCha8Rng::seed_from_u64(SEED);
+    let first = jiff::civil::date(1990, 1, 1);
+    let (next, mut acknowledged) = (AtomicUsize::new(0), Vec::new());
+    let (mut rounds, mut hits, mut unfinished) = (0, 0, 0);
+    while hits < hits_wanted {
+        rounds += 1;
+        assert!(rounds < 12 * hits_wanted, "{hits} of {rounds} kills hit anything");
+        let page = Page::on(&case);
+        let (wanted, more) =
+            (random.random_range(0..4), Duration::from_micros(random.random_range(0..4_000)));
+        let done = AtomicUsize::new(0);
+        let write_days = || {
+            let mut told = Vec::new();
+            loop {
+                let number = next.fetch_add(1, Ordering::Relaxed);
+                let day = first + jiff::Span::new().days(i64::try_from(number).unwrap());
+                let note = format!("day {number} {}", "x".repeat(400));
+                let fields: Vec<(&str, &str)> = form
+                    .iter()
+                    .map(|(name, value)| (name.as_str(), if name == "note" { note.as_str() } else { value }))
+                    .collect();
+                let answer = page.try_post(&format!("/case/case/diary/{day}"), &fields);
+                if answer.as_ref().is_none_or(|answer| answer.status != 303) {
+                    return (told, answer.is_none());
+                }
+                told.push((day, note));
+                done.fetch_add(1, Ordering::Relaxed);
+            }
+        };
+        let ended: Vec<_> = std::thread::scope(|scope| {
+            let writing = [scope.spawn(write_days), scope.spawn(write_days)];
+            while done.load(Ordering::Relaxed) < wanted
+                && !writing.iter().all(std::thread::ScopedJoinHandle::is_finished)
+            {
+                std::thread::sleep(Duration::from_micros(200));
+            }
+            std::thread::sleep(more);
+            page.stop();
+            writing.map(|one| one.join().unwrap()).into()
+        });
+        hits += usize::from(ended.iter().any(|(_, was_cut)| *was_cut));
+        unfinished += usize::from(files(&case).iter().any(|name| name.ends_with(".jogaudit-part")));
+        acknowledged.extend(ended.into_iter().flat_map(|(told, _)| told));
+
+        let diary = on_disk(&folder, "diary.csv");
+        let is_whole = |line: &&str| {
+            before.lines().any(|old| old == *line)
+                || (line.split(',').count() == 6
+                    && line.contains(",day ")
+                    && line.ends_with(&"x".repeat(400)))
+        };
+        assert!(
+            diary.ends_with('\n') && diary.lines().all(|line| is_whole(&line)),
+            "round {rounds}:\n{diary}"
+        );
+        assert!(before.lines().all(|old| diary.contains(old)), "round {rounds}: a line from before is gone");
+        for (day, note) in &acknowledged {
+            let line = format!("{day},");
+            let found = diary.lines().find(|found| found.starts_with(&line));
+            assert!(found.is_some_and(|found| found.ends_with(note)), "{day} was acknowledged: {found:?}");
+        }
+    }
+    println!(
+        "{} days were acknowledged, {hits} of {rounds} kills hit others, {unfinished} left an unfinished file",
+        acknowledged.len()
+    );
+}
+
+/// Files in a folder.
+fn files(folder: &Path) -> BTreeSet<String> {
+    let entries = fs::read_dir(folder).into_iter().flatten().flatten();
+    entries.map(|entry| entry.file_name().to_string_lossy().into_owned()).collect()
+}
+
+/// Kills the page in the middle of five uploads at once that are kept with their stage, each time at another event that is
+/// seen on disk, until so many kills hit an upload. Each time all files are whole, and what was acknowledged is there.
+#[expect(clippy::too_many_lines, reason = "one round, told in order")]
+fn uploads_killed(hits_wanted: usize) {
+    const AT_ONCE: usize = 5;
+    // Rounds after which no hit is to be expected any more.
+    let most_rounds = 12 * hits_wanted;
+    let folder = case_with(&[]);
+    let case = folder.path().join("case");
+    let recordings = case.join("recordings");
+    let others = || ["plan.toml", "diary.csv"].map(|name| on_disk(&folder, name));
+    let stages = || on_disk(&folder, "stages.csv");
+    let before = others();
+    // Large enough to take a while to write.
+    let padding = "x".repeat(3 << 20);
+    let (mut uploads, mut acknowledged) = (Vec::new(), Vec::new());
+    let (mut round, mut hits) = (0, 0);
+    while hits < hits_wanted {
+        assert!(round < most_rounds, "{hits} of {round} kills hit anything");
+        let first = uploads.len();
+        uploads.extend((first..first + AT_ONCE).map(|n| gpx(n, &format!("<!-- {n} {padding} -->"))));
+        let page = Page::on(&case);
+        let (files_before, stages_before) = (files(&recordings), stages());
+        let told: Vec<Option<usize>> = std::thread::scope(|scope| {
+            let keeping: Vec<_> = (first..first + AT_ONCE)
+                .map(|number| {
+                    let (page, bytes) = (&page, &uploads[number]);
+                    scope.spawn(move || {
+                        let sent = page.try_upload("case", &[("a.gpx", bytes)])?;
+                        let kept =
+                            page.try_post(&format!("{}/keep", sent.header("location")), &[("stage", "1")])?;
+                        (kept.status == 303).then_some(number)
+                    })
+                })
+                .collect();
+            let new = |is: fn(&str) -> bool| {
+                files(&recordings).difference(&files_before).filter(|name| is(name)).count()
+            };
+            let has_come = || match round % 5 {
+                0 => false, // this round goes through
+                1 => new(|_| true) > 0,
+                2 => new(|name| !name.starts_with('.')) > 0,
+                3 => stages() != stages_before,
+                _ => new(|name| !name.starts_with('.')) > 1,
+            };
+            while !has_come() && !keeping.iter().all(std::thread::ScopedJoinHandle::is_finished) {
+                std::thread::sleep(Duration::from_millis(1));
+            }
+            page.stop();
+            keeping.into_iter().map(|one| one.join().unwrap()).collect()
+        });
+        hits += usize::from(told.iter().any(Option::is_none));
+        acknowledged.extend(told.into_iter().flatten());
+
+        assert_eq!(others(), before, "round {round}");
+        let stages = stages();
+        let stored = tree(&recordings);
+        for (path, bytes) in &stored {
+            let is_part = path.to_string_lossy().starts_with('.');
+            assert!(is_part || uploads.contains(bytes), "{} is not whole", path.display());
+        }
+        for number in &acknowledged {
+            let found = stored.iter().find(|(_, bytes)| *bytes == uploads[*number]);
+            let (path, _) = found.unwrap_or_else(|| panic!("upload {number} was acknowledged and is gone"));
+            assert!(stages.contains(&format!("{},1\n", path.display())), "{stages}");
+        }
+        assert!(stages.is_empty() || stages.ends_with(",1\n"), "{stages}");
+        round += 1;
+    }
+    assert!(acknowledged.len() >= AT_ONCE, "the first round went through");
+    println!(
+        "{} of {} uploads were acknowledged, {hits} of {round} kills hit others",
+        acknowledged.len(),
+        uploads.len()
+    );
+
+    // The next start clears up, and serves the case.
+    let page = Page::on(&case);
+    page.page("/case/case/");
+    assert!(tree(&case).iter().all(|(path, _)| !path.to_string_lossy().ends_with(".jogaudit-part")));
+}
