@@ -187,14 +187,13 @@ const OVERDONE: &Outing = &OUTINGS[3];
 pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     let recordings = args.dir.join("recordings");
     make_case(&args.dir)?;
-    let _ = writeln!(
-        io.err,
+    io.remark(&format!(
         "wrote a made-up case to {}: plan.toml, diary.csv and {} recordings; the review of the whole return and \
-         the check of {} follow",
+         the check of {} follow\n",
         args.dir.display(),
         OUTINGS.len() + 1,
         OVERDONE.file
-    );
+    ));
     let overdone =
         check::Args::plain(recordings.join(OVERDONE.file), args.dir.join("plan.toml"), OVERDONE.stage);
     review::run(&review::Args::plain(args.dir.clone(), AS_OF), io)?;

@@ -11,6 +11,7 @@ mod plan;
 mod review;
 mod simulate;
 
+use std::borrow::Cow;
 use std::ffi::OsString;
 use std::io::Write;
 use std::process::ExitCode;
@@ -20,6 +21,7 @@ use clap::{Parser, Subcommand};
 
 use jogaudit_files::Failure;
 use jogaudit_recording::units::LengthUnit;
+use jogaudit_report::escaped_lines;
 
 /// Checks run-walk recordings of a graded return to running against what was prescribed.
 #[derive(Parser, Debug)]
@@ -72,10 +74,11 @@ impl Io<'_> {
         self.out.write_all(text.as_bytes()).map_err(Failure::output)
     }
 
-    /// Writes notices or progress, after the results so far. That nobody may be there to read them is no error.
+    /// Writes notices or progress, plain text, after the results so far. What could steer a terminal is shown as an escape. That
+    /// nobody may be there to read them is no error.
     fn remark(&mut self, text: &str) {
         let _ = self.out.flush();
-        let _ = self.err.write_all(text.as_bytes());
+        let _ = self.err.write_all(escaped_lines(text).as_bytes());
     }
 }
 
@@ -86,7 +89,7 @@ pub fn main(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         let cli = match Cli::try_parse_from(args) {
             Ok(cli) => cli,
             Err(error) => {
-                let _ = error.print();
+                print_usage(&error);
                 return Ok(ExitCode::from(if error.use_stderr() { 2 } else { 0 }));
             }
         };
@@ -104,6 +107,15 @@ pub fn main(args: impl IntoIterator<Item = OsString>) -> ExitCode {
             ExitCode::from(failure.exit_code())
         }
     }
+}
+
+/// Prints what clap says, in its colours unless an argument would steer the terminal.
+fn print_usage(error: &clap::Error) {
+    let plain = error.render().to_string();
+    let _ = match escaped_lines(&plain) {
+        Cow::Borrowed(_) => error.print(),
+        Cow::Owned(shown) => anstream::stderr().write_all(shown.as_bytes()),
+    };
 }
 
 fn run(command: Command, io: &mut Io<'_>) -> Result<Done, Failure> {

@@ -174,7 +174,7 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     files::write_together(&outputs, &[&bytes, truth.as_bytes()])?;
     let end_s = simulated.truth.last().map_or(0.0, |b| b.end_s);
     let samples = simulated.recording.samples().len();
-    let _ = writeln!(io.err, "wrote {}: {samples} samples over {end_s:.0} s", named_output(&args.out));
+    io.remark(&format!("wrote {}: {samples} samples over {end_s:.0} s\n", named_output(&args.out)));
     Ok(Done::Plain)
 }
 

@@ -7,6 +7,7 @@ mod batch;
 mod batch_killed;
 mod check;
 mod docs;
+mod from_outside;
 #[cfg(target_os = "linux")]
 mod full_disk;
 #[cfg(unix)]

@@ -438,3 +438,40 @@ fn connections_that_are_opened_and_left_keep_nobody_waiting() {
     drop((half_open, silent, more));
     assert_eq!(page.get("/case/case/").status, 200);
 }
+
+#[test]
+fn answers_to_what_is_no_request_carry_the_headers_of_all_answers() {
+    let folder = case_with(&[]);
+    let page = Page::on(&folder.path().join("case"));
+    let names = [
+        "content-security-policy",
+        "x-content-type-options",
+        "referrer-policy",
+        "cache-control",
+        "cross-origin-resource-policy",
+        "cross-origin-opener-policy",
+    ];
+    let good = page.get("/page.css");
+    let long = format!("{}X-Long: {}\r\n\r\n", page.head("GET", "/"), "x".repeat(1 << 20));
+    let many = format!("{}{}\r\n", page.head("GET", "/"), "X-Y: z\r\n".repeat(5_000));
+    let after = page.head("GET", "/page.css").replace("Connection: close\r\n", "\r\nnonsense\r\n\r\n");
+    for (bytes, status) in [
+        ("nonsense\r\n\r\n", 400),
+        ("GET / HTTP/9.9\r\n\r\n", 400),
+        ("GET / HTTP/1.1\r\nno colon\r\n\r\n", 400),
+        (long.as_str(), 431),
+        (many.as_str(), 431),
+    ] {
+        let answer = page.send(bytes.as_bytes());
+        assert_eq!(answer.status, status, "{}", answer.head);
+        for name in names {
+            assert_eq!(answer.header(name), good.header(name), "{name}: {}", answer.head);
+            assert!(!answer.header(name).is_empty());
+        }
+    }
+    // Also behind a good answer on the same connection.
+    let both = page.send(after.as_bytes());
+    let refusal = both.body.rsplit("HTTP/1.1 400 ").next().unwrap();
+    assert!(both.status == 200 && both.body.contains("HTTP/1.1 400 "), "{both:?}");
+    names.iter().for_each(|name| assert!(refusal.contains(&format!("\r\n{name}: ")), "{refusal}"));
+}

@@ -245,3 +245,23 @@ fn a_large_case_answers_at_once_and_shows_how_far_it_is() {
     page.page("/case/case/");
     println!("200 recordings: at most {} MiB", page.peak_mib());
 }
+
+#[test]
+fn the_reading_of_a_case_is_stopped_by_a_button_and_taken_up_by_another() {
+    let folder = case_with(&["2026-03-02.fit"]);
+    let case = folder.path().join("case");
+    for number in 0..3_000 {
+        let copy = case.join(format!("recordings/{number}.fit"));
+        fs::hard_link(case.join("recordings/2026-03-02.fit"), copy).unwrap();
+    }
+    let page = Page::on(&case);
+    let reading = page.get("/case/case/review");
+    assert!(reading.body.contains("action=\"/case/case/stop\""), "{}", reading.body);
+    assert_eq!(page.post("/case/case/stop", &[]).location(), "/case/case/");
+    let stopped = page.get("/case/case/");
+    assert!(stopped.body.contains("was stopped") && !stopped.body.contains("http-equiv"), "{}", stopped.body);
+    assert!(stopped.body.contains("action=\"/case/case/read-on\""), "{}", stopped.body);
+    assert_eq!(page.post("/case/case/read-on", &[]).status, 303);
+    let reading = page.get("/case/case/");
+    assert!(reading.body.contains("Reading the recordings"), "{}", reading.body);
+}

@@ -176,3 +176,35 @@ fn patients_are_told_apart_and_links_between_them_are_not_followed() {
     assert!(page.page("/case/Ann%D0%B0/diary").contains("2026-05-09"));
     assert!(!page.page("/case/Anna/diary/2026-05-09").contains("value=\"6\""));
 }
+
+#[test]
+#[cfg(target_os = "linux")]
+fn a_review_ends_at_once_when_it_is_interrupted() {
+    use std::os::unix::process::ExitStatusExt;
+
+    let folder = case_with(&["2026-03-02.fit"]);
+    let case = folder.path().join("case");
+    for number in 0..1_000 {
+        let copy = case.join(format!("recordings/{number}.fit"));
+        fs::hard_link(case.join("recordings/2026-03-02.fit"), copy).unwrap();
+    }
+    // Whoever runs the tests in the background may ignore the signal for all.
+    let review = Command::new("env")
+        .arg("--default-signal=INT")
+        .arg(jogaudit())
+        .args(["review", "--as-of", "2026-05-10"])
+        .arg(&case)
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    // While it reads, it has threads besides its first one.
+    let threads = format!("/proc/{}/task", review.id());
+    while fs::read_dir(&threads).is_ok_and(|tasks| tasks.count() < 2) {
+        std::thread::sleep(std::time::Duration::from_millis(1));
+    }
+    assert!(Command::new("kill").args(["-INT", &review.id().to_string()]).status().unwrap().success());
+    let output = review.wait_with_output().unwrap();
+    assert_eq!(output.status.signal(), Some(2), "Ctrl-C");
+    assert!(output.stdout.is_empty(), "nothing half-way is shown");
+}

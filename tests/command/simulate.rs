@@ -139,3 +139,16 @@ fn the_demo_leaves_a_folder_of_the_user_alone() {
     assert!(String::from_utf8(output.stderr).unwrap().contains("is not empty"));
     assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 1);
 }
+
+#[test]
+fn a_plan_of_more_than_a_mebibyte_is_refused() {
+    let dir = tempfile::tempdir().unwrap();
+    let plan = "[[stage]]\nname = '1'\nsession = 'walk 5:00, run 1:00'\n";
+    for (padding, code) in [((1 << 20) - plan.len(), 0), ((1 << 20) - plan.len() + 1, 2)] {
+        fs::write(dir.path().join("plan.toml"), format!("{plan}{}", "\n".repeat(padding))).unwrap();
+        let output = run(dir.path(), "simulate --plan plan.toml --stage 1 --out a.fit");
+        let error = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(code), "{error}");
+        assert_eq!(error.contains("is larger than 1 MiB"), code == 2, "{error}");
+    }
+}

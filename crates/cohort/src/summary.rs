@@ -6,6 +6,7 @@ use std::fmt::Write as _;
 use jogaudit_core::audit::Outcome;
 use jogaudit_core::statistics::quantile;
 use jogaudit_recording::units;
+use jogaudit_report::escaped;
 use jogaudit_report::view::tenths;
 
 use super::scored::Scored;
@@ -160,8 +161,8 @@ fn print(page: &mut String, cells: &[String]) {
 }
 
 fn short(value: &Value) -> String {
-    let text: String = value.to_plain().chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
-    if text.is_empty() { "–".to_owned() } else { text }
+    let text = value.to_plain();
+    if text.is_empty() { "–".to_owned() } else { escaped(&text).into_owned() }
 }
 
 fn clipped(text: &str, width: usize) -> String {

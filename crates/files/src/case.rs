@@ -320,3 +320,27 @@ fn chain(error: &dyn Error) -> String {
     }
     text
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::hash::tests::HASHED;
+    use super::*;
+
+    #[test]
+    fn a_file_is_hashed_once_however_many_activities_it_has() {
+        let track = |n: u32| {
+            let point =
+                |s: u32| format!("<trkpt lat='0' lon='0'><time>2026-03-{n:02}T07:10:{s:02}Z</time></trkpt>");
+            format!("<trk><type>running</type><trkseg>{}{}</trkseg></trk>", point(0), point(9))
+        };
+        let tracks: String = (1..=20).map(track).collect();
+        let file = format!(
+            "<gpx xmlns='http://www.topografix.com/GPX/1/1' version='1.1' creator='x'>{tracks}</gpx>"
+        );
+        let before = HASHED.get();
+        let (on_foot, others) = activities(file.as_bytes(), "a.gpx", &Config::default()).unwrap();
+        assert_eq!((on_foot.len(), others.len()), (20, 0));
+        assert!(on_foot.iter().all(|recorded| recorded.sha256 == on_foot[0].sha256));
+        assert_eq!(HASHED.get() - before, 1);
+    }
+}

@@ -143,6 +143,22 @@ impl Failure {
         self
     }
 
+    /// The same for people who know the folder by what it is, not by where it lies: files by their names in it.
+    #[must_use]
+    pub fn within(mut self, folder: &Path) -> Self {
+        // A relative path is as somebody typed it.
+        if folder.is_absolute() {
+            let whole = folder.display().to_string();
+            let inside = format!("{}/", whole.trim_end_matches('/'));
+            let texts =
+                [&mut self.what, &mut self.detail].into_iter().chain(&mut self.causes).chain(&mut self.hint);
+            for text in texts {
+                *text = text.replace(&inside, "").replace(&whole, "the case");
+            }
+        }
+        self
+    }
+
     /// What to do, where it is known.
     pub fn todo(&self) -> Option<&str> {
         self.hint.as_deref()
@@ -181,7 +197,8 @@ impl fmt::Display for Failure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         // What stands in names and files must not steer the terminal.
         writeln!(f, "error: {}", escaped_lines(&self.what))?;
-        f.write_str(&self.detail)?;
+        // A tab is as wide as the space below it.
+        f.write_str(&escaped_lines(&self.detail.replace('\t', " ")))?;
         for cause in &self.causes {
             writeln!(f, "  caused by: {}", escaped_lines(cause))?;
         }

@@ -11,6 +11,8 @@ const BUFFER_BYTES: usize = 1 << 16;
 
 /// SHA-256, lower-case hexadecimal.
 pub fn sha256(bytes: &[u8]) -> String {
+    #[cfg(test)]
+    tests::HASHED.with(|count| count.set(count.get() + 1));
     hexadecimal(&Sha256::digest(bytes))
 }
 
@@ -32,8 +34,15 @@ pub fn hexadecimal(bytes: &[u8]) -> String {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
+    use std::cell::Cell;
+
     use super::*;
+
+    thread_local! {
+        /// Hashes of whole contents that this thread made.
+        pub(crate) static HASHED: Cell<usize> = const { Cell::new(0) };
+    }
 
     #[test]
     fn a_file_has_the_hash_of_its_bytes() {

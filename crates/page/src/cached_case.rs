@@ -2,23 +2,25 @@
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use jiff::Timestamp;
 use jiff::civil::Date;
-use tokio::sync::{Notify, Semaphore};
+use tokio::sync::Notify;
+use tokio::task::JoinSet;
 use tokio::time::{Instant, timeout_at};
 
 use jogaudit_core::gait::RunnerEvidence;
 use jogaudit_core::pipeline::Config;
 use jogaudit_core::prescription::Plan;
-use jogaudit_files as files;
+use jogaudit_files::{self as files, Failure};
 use jogaudit_report::ReviewView;
 
 use super::case_names::CaseName;
-use super::recording_cache::{self, RecordingCache};
+use super::newest::Newest;
+use super::reading::{Progress, Readers};
+use super::recording_cache::{self, FileRead, RecordingCache};
 use super::refusal::Refusal;
 use super::uploads::WaitingFile;
 
@@ -34,14 +36,11 @@ pub(super) struct CachedCase {
     pub(super) folder: PathBuf,
     as_of: Option<Date>,
     recordings: Arc<RecordingCache>,
-    /// One case is read at a time.
-    one_at_a_time: Arc<Semaphore>,
+    readers: Readers,
     state: Mutex<State>,
     changed: Notify,
-    /// One plan of the case is looked over at a time.
-    pub(super) lint_turn: Semaphore,
-    /// Counts the texts that were sent as somebody types.
-    pub(super) lint_asked: AtomicUsize,
+    /// Plans of the case that are looked over.
+    pub(super) linting: Newest,
 }
 
 #[derive(Default)]
@@ -49,20 +48,9 @@ struct State {
     latest: Option<Arc<Snapshot>>,
     /// How far the reading that goes on has come.
     progress: Option<Arc<Progress>>,
+    /// Whether somebody stopped it.
+    is_stopped: bool,
     waiting: Vec<Arc<WaitingFile>>,
-}
-
-/// Files read, of all.
-#[derive(Debug)]
-pub(super) struct Progress {
-    done: AtomicUsize,
-    pub(super) total: usize,
-}
-
-impl Progress {
-    pub(super) fn done(&self) -> usize {
-        self.done.load(Ordering::Relaxed).min(self.total)
-    }
 }
 
 /// By what it is told whether a case has changed.
@@ -99,6 +87,8 @@ pub(super) struct Found {
 pub(super) enum CaseState {
     Ready(Arc<Snapshot>),
     Reading(Arc<Progress>),
+    /// Somebody stopped the reading.
+    Stopped,
 }
 
 impl CachedCase {
@@ -107,18 +97,17 @@ impl CachedCase {
         name: CaseName,
         as_of: Option<Date>,
         recordings: Arc<RecordingCache>,
-        one_at_a_time: Arc<Semaphore>,
+        readers: Readers,
     ) -> Self {
         Self {
             name,
             folder,
             as_of,
             recordings,
-            one_at_a_time,
+            readers,
             state: Mutex::default(),
             changed: Notify::new(),
-            lint_turn: Semaphore::new(1),
-            lint_asked: AtomicUsize::new(0),
+            linting: Newest::new(),
         }
     }
 
@@ -130,9 +119,11 @@ impl CachedCase {
             changed.as_mut().enable();
             let stamp = self.stamp_in_background().await;
             let progress = match self.latest_or_start(stamp) {
-                Ok(snapshot) => return CaseState::Ready(snapshot),
+                Ok(Some(snapshot)) => return CaseState::Ready(snapshot),
+                Ok(None) => return CaseState::Stopped,
                 Err(progress) => progress,
             };
+            progress.is_asked_for();
             if timeout_at(deadline, changed).await.is_err() {
                 return CaseState::Reading(progress);
             }
@@ -156,74 +147,136 @@ impl CachedCase {
         }
     }
 
-    /// The latest snapshot if it holds; else how far its reading has come, which is started when nobody reads.
-    fn latest_or_start(self: &Arc<Self>, stamp: Stamp) -> Result<Arc<Snapshot>, Arc<Progress>> {
+    /// The latest snapshot if it holds, none if the reading was stopped; else how far its reading has come, which is started
+    /// when nobody reads.
+    fn latest_or_start(self: &Arc<Self>, stamp: Stamp) -> Result<Option<Arc<Snapshot>>, Arc<Progress>> {
         let mut state = self.state();
         if let Some(latest) = state.latest.as_ref().filter(|latest| latest.stamp == stamp) {
-            return Ok(Arc::clone(latest));
+            return Ok(Some(Arc::clone(latest)));
+        }
+        if state.is_stopped {
+            return Ok(None);
         }
         if let Some(progress) = &state.progress {
             return Err(Arc::clone(progress));
         }
         let total = stamp.files.len().saturating_sub(3) + stamp.waiting.len();
-        let progress = Arc::new(Progress { done: AtomicUsize::new(0), total });
+        let progress = Arc::new(self.readers.begin(total));
         state.progress = Some(Arc::clone(&progress));
         let (cached, mine) = (Arc::clone(self), Arc::clone(&progress));
         tokio::spawn(async move {
-            let permit = cached.one_at_a_time.acquire().await;
-            let reader = Arc::clone(&cached);
-            let given = stamp.clone();
-            let read = tokio::task::spawn_blocking(move || reader.read(given, &mine)).await;
-            drop(permit);
-            let snapshot = read.unwrap_or_else(|_| Snapshot {
-                stamp,
-                files: Vec::new(),
-                hashes: BTreeMap::new(),
-                found: Err(Refusal::bug()),
-            });
+            let snapshot = cached.read(stamp.clone(), &mine).await;
             let mut state = cached.state();
-            state.latest = Some(Arc::new(snapshot));
-            state.progress = None;
+            if let Some(snapshot) = snapshot {
+                state.latest = Some(Arc::new(snapshot));
+            }
+            // Another reading may have begun since this one was stopped.
+            if state.progress.as_ref().is_some_and(|now| Arc::ptr_eq(now, &mine)) {
+                state.progress = None;
+            }
             drop(state);
             cached.changed.notify_waiters();
         });
         Err(progress)
     }
 
-    /// Reads and reviews the case.
-    fn read(&self, stamp: Stamp, progress: &Progress) -> Snapshot {
-        let config = Config::default();
-        let hashes = Mutex::new(BTreeMap::new());
-        let read_file = |path: &Path, name: &str| {
-            let read = self.recordings.read(path, name, &config);
-            if let Some(sha256) = &read.sha256 {
-                let mut hashes = hashes.lock().unwrap_or_else(PoisonError::into_inner);
-                hashes.insert(sha256.clone(), name.to_owned());
+    /// Reads and reviews the case, file by file, each in its turn. `None` when the reading was stopped.
+    async fn read(self: &Arc<Self>, stamp: Stamp, progress: &Arc<Progress>) -> Option<Snapshot> {
+        let cached = Arc::clone(self);
+        let listed = self
+            .readers
+            .in_turn(move || files::recording_files(&cached.folder, &mut Vec::new()).unwrap_or_default());
+        let (mut tasks, mut read) = (JoinSet::new(), BTreeMap::new());
+        for (name, path) in listed.await.unwrap_or_default() {
+            if tasks.len() >= self.readers.width {
+                read.extend(tasks.join_next().await.and_then(Result::ok).flatten());
             }
-            progress.done.fetch_add(1, Ordering::Relaxed);
-            read.activities.clone()
+            if !progress.is_wanted() {
+                return None;
+            }
+            let (cached, progress) = (Arc::clone(self), Arc::clone(progress));
+            tasks.spawn(async move {
+                let reader = Arc::clone(&cached);
+                let one =
+                    cached.readers.in_turn(move || reader.read_file(&path, &name).map(|one| (name, one)));
+                let one = one.await.flatten();
+                progress.one_more();
+                one
+            });
+        }
+        while let Some(one) = tasks.join_next().await {
+            read.extend(one.ok().flatten());
+        }
+        let (cached, progress, given) = (Arc::clone(self), Arc::clone(progress), stamp.clone());
+        let reviewed = self.readers.in_turn(move || cached.review(given, read, &progress)).await;
+        Some(reviewed.unwrap_or_else(|| Snapshot {
+            stamp,
+            files: Vec::new(),
+            hashes: BTreeMap::new(),
+            found: Err(Refusal::bug()),
+        }))
+    }
+
+    /// Reads a file of the case; `None` when it leads out of it, which the review will say.
+    fn read_file(&self, path: &Path, name: &str) -> Option<Arc<FileRead>> {
+        let path = files::inside(&self.folder, path).ok()?;
+        Some(self.recordings.read(&path, name, &Config::default()))
+    }
+
+    /// Reviews the case with the files that were read.
+    fn review(&self, stamp: Stamp, read: BTreeMap<String, Arc<FileRead>>, progress: &Progress) -> Snapshot {
+        let config = Config::default();
+        let read_file = |path: &Path, name: &str| {
+            let read = read.get(name).cloned();
+            read.unwrap_or_else(|| self.recordings.read(path, name, &config)).activities.clone()
         };
+        let hashes =
+            read.iter().filter_map(|(name, read)| Some((read.sha256.clone()?, name.clone()))).collect();
         let waiting = self.waiting();
-        let found = files::read_case_with(&self.folder, &read_file).map_err(Refusal::from).and_then(|case| {
-            let today = self.as_of.unwrap_or_else(|| case.today(Timestamp::now()));
-            let plan = case.plan.clone();
-            let runner = case.runner_evidence(today).into();
-            let review = case.review(today, &config);
-            let with_waiting = if waiting.is_empty() {
-                None
-            } else {
-                let mut case = files::read_case_with(&self.folder, &read_file)?;
-                for file in &waiting {
-                    let activities = file.read(&config);
-                    case.recorded.extend(activities.iter().flat_map(|(recorded, _)| recorded).cloned());
-                    progress.done.fetch_add(1, Ordering::Relaxed);
-                }
-                Some(case.review(today, &config))
-            };
-            Ok(Arc::new(Found { plan, today, runner, review, with_waiting }))
-        });
+        let found = files::read_case_with(&self.folder, &read_file)
+            .map_err(|failure| self.refusal(failure))
+            .and_then(|case| {
+                let today = self.as_of.unwrap_or_else(|| case.today(Timestamp::now()));
+                let plan = case.plan.clone();
+                let runner = case.runner_evidence(today).into();
+                let review = case.review(today, &config);
+                let with_waiting = if waiting.is_empty() {
+                    None
+                } else {
+                    let case = files::read_case_with(&self.folder, &read_file);
+                    let mut case = case.map_err(|failure| self.refusal(failure))?;
+                    for file in &waiting {
+                        let activities = file.read(&config);
+                        case.recorded.extend(activities.iter().flat_map(|(recorded, _)| recorded).cloned());
+                        progress.one_more();
+                    }
+                    Some(case.review(today, &config))
+                };
+                Ok(Arc::new(Found { plan, today, runner, review, with_waiting }))
+            });
         let files = files::recording_files(&self.folder, &mut Vec::new()).unwrap_or_default();
-        Snapshot { stamp, files, hashes: hashes.into_inner().unwrap_or_else(PoisonError::into_inner), found }
+        Snapshot { stamp, files, hashes, found }
+    }
+
+    /// Stops the reading that goes on; nothing is read until somebody asks to read on.
+    pub(super) fn stop(&self) {
+        let mut state = self.state();
+        if let Some(progress) = state.progress.take() {
+            progress.stop();
+            state.is_stopped = true;
+        }
+        drop(state);
+        self.changed.notify_waiters();
+    }
+
+    /// Lets the case be read again.
+    pub(super) fn read_on(&self) {
+        self.state().is_stopped = false;
+    }
+
+    /// A failure in the case's folder as the page tells it.
+    pub(super) fn refusal(&self, failure: Failure) -> Refusal {
+        Refusal::from(failure.within(&self.folder))
     }
 
     /// Files that were taken in and not yet kept.
@@ -251,5 +304,83 @@ impl CachedCase {
 
     fn state(&self) -> MutexGuard<'_, State> {
         self.state.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::fs;
+
+    use super::*;
+
+    /// After this a test that waits has hung.
+    const HANG: Duration = Duration::from_secs(600);
+    const PLAN: &str = "[[stage]]\nname = '1'\nsession = 'run 5:00'\n";
+
+    fn case(folder: &Path, files: usize, readers: &Readers) -> Arc<CachedCase> {
+        fs::create_dir_all(folder.join("recordings")).unwrap();
+        fs::write(folder.join("plan.toml"), PLAN).unwrap();
+        for number in 0..files {
+            fs::write(folder.join(format!("recordings/{number:03}.gpx")), "<gpx/>").unwrap();
+        }
+        let name = CaseName { key: "x".into(), label: "x".into() };
+        Arc::new(CachedCase::new(folder.to_owned(), name, None, Arc::default(), readers.clone()))
+    }
+
+    fn progress(cached: &CachedCase) -> Option<Arc<Progress>> {
+        cached.state().progress.clone()
+    }
+
+    fn left_out(state: &CaseState) -> usize {
+        let CaseState::Ready(snapshot) = state else { panic!("it is read") };
+        snapshot.found.as_ref().unwrap().review.left_out.len()
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn many_files_of_one_patient_do_not_keep_another_waiting() {
+        let root = tempfile::tempdir().unwrap();
+        // One turn for all, which is less than a page ever has: who waits longest is next.
+        let readers = Readers::of(1, 1, HANG);
+        let many = case(&root.path().join("many"), 400, &readers);
+        let few = case(&root.path().join("few"), 2, &readers);
+        let CaseState::Reading(reading) = many.read_within(Duration::ZERO).await else {
+            panic!("it is long")
+        };
+        let before = reading.done();
+        assert_eq!(left_out(&few.read_within(HANG).await), 2);
+        // The list, two files and the review: four turns, and some files while the request itself was on its way.
+        assert!(reading.done() < 400, "{before} to {}", reading.done());
+        assert!(progress(&many).is_some(), "the long one goes on");
+        assert_eq!(left_out(&many.read_within(HANG).await), 400);
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn a_reading_can_be_stopped_and_taken_up_again() {
+        let root = tempfile::tempdir().unwrap();
+        let cached = case(root.path(), 400, &Readers::of(1, 1, HANG));
+        let CaseState::Reading(reading) = cached.read_within(Duration::ZERO).await else {
+            panic!("it is long")
+        };
+        cached.stop();
+        assert!(!reading.is_wanted());
+        assert!(matches!(cached.read_within(HANG).await, CaseState::Stopped));
+        assert!(reading.done() < 400 && progress(&cached).is_none());
+        cached.read_on();
+        assert_eq!(left_out(&cached.read_within(HANG).await), 400);
+        cached.stop();
+        assert!(matches!(cached.read_within(HANG).await, CaseState::Ready(_)), "there was nothing to stop");
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn a_reading_that_nobody_waits_for_is_dropped() {
+        let root = tempfile::tempdir().unwrap();
+        let cached = case(root.path(), 400, &Readers::of(1, 1, Duration::ZERO));
+        let CaseState::Reading(reading) = cached.read_within(Duration::ZERO).await else {
+            panic!("it is long")
+        };
+        while progress(&cached).is_some() {
+            tokio::time::sleep(Duration::from_millis(1)).await;
+        }
+        assert_eq!(reading.done(), 0);
     }
 }

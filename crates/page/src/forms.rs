@@ -1,8 +1,6 @@
 //! The diary and the plan: what is typed in.
 #![allow(clippy::unused_async)] // the router takes async functions
 
-use std::sync::atomic::Ordering;
-
 use axum::extract::{Form, Path, Query, State};
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse};
@@ -18,13 +16,12 @@ use super::cached_case::CachedCase;
 use super::case_writer::DayWritten;
 use super::layout::{PageFrame, root};
 use super::refusal::Refusal;
-use super::routes::{AppState, PageQuery, PageResult, back, case_of, run_blocking, to, with_case};
+use super::routes::{AppState, PageQuery, PageResult, back, case_of, in_case, to, with_case};
 use super::{case_writer, view_diary, view_plan};
 
 /// The diary of a case as it stands on disk.
 async fn diary_of_case(cached: &CachedCase) -> Result<Diary, Refusal> {
-    let folder = cached.folder.clone();
-    let text = run_blocking(move || files::table(&folder, "diary.csv", &mut Vec::new())).await?;
+    let text = in_case(cached, |folder| files::table(folder, "diary.csv", &mut Vec::new())).await?;
     Ok(Diary::parse(&text.unwrap_or_default(), Date::MAX).value)
 }
 
@@ -59,8 +56,7 @@ pub(super) async fn diary_of(
 
 pub(super) async fn day(State(app): AppState, Path((case, date)): Path<(String, String)>) -> PageResult {
     let date = date_of(&date)?;
-    let folder = case_of(&app, &case)?.folder.clone();
-    let stands = run_blocking(move || case_writer::day(&folder, date)).await?;
+    let stands = in_case(case_of(&app, &case)?, move |folder| case_writer::day(folder, date)).await?;
     let form = DayForm {
         date,
         fields: std::array::from_fn(|column| field_of(column, &stands[column])),
@@ -198,9 +194,8 @@ pub(super) async fn write_day(
     let date = date_of(&date)?;
     let was = form.was();
     let changes = form.changes(&was)?;
-    let folder = cached.folder.clone();
     let (before, set) = (was.clone(), changes.clone());
-    match run_blocking(move || case_writer::diary(&folder, date, &before, &set)).await? {
+    match in_case(cached, move |folder| case_writer::diary(folder, date, &before, &set)).await? {
         DayWritten::Written => {
             cached.forget();
             Ok(back(cached, "", "diary"))
@@ -245,8 +240,7 @@ pub(super) async fn plan(
     Query(asked): Query<PageQuery>,
 ) -> PageResult {
     let cached = case_of(&app, &case)?;
-    let folder = cached.folder.clone();
-    let bytes = run_blocking(move || case_writer::plan_bytes(&folder)).await?;
+    let bytes = in_case(cached, case_writer::plan_bytes).await?;
     let of = files::sha256(&bytes);
     let text = String::from_utf8(bytes).map_err(|_| {
         Refusal::new(
@@ -269,12 +263,11 @@ pub(super) async fn change_plan(
     let cached = case_of(&app, &case)?;
     let mut trouble = None;
     if form.action == "save" {
-        let folder = cached.folder.clone();
         let (sent, of) = (form.text(false), form.of.clone());
         let windows = form.text(true);
-        let saved = run_blocking(move || {
-            let has_windows_ends = case_writer::plan_bytes(&folder)?.windows(2).any(|two| two == b"\r\n");
-            case_writer::plan(&folder, if has_windows_ends { &windows } else { &sent }, &of)
+        let saved = in_case(cached, move |folder| {
+            let has_windows_ends = case_writer::plan_bytes(folder)?.windows(2).any(|two| two == b"\r\n");
+            case_writer::plan(folder, if has_windows_ends { &windows } else { &sent }, &of)
         })
         .await;
         match saved {
@@ -302,18 +295,16 @@ pub(super) async fn lint_plan(
 ) -> PageResult {
     let cached = case_of(&app, &case)?;
     // As one types, only the newest text is looked over: the others are dropped when their turn comes.
-    let mine = cached.lint_asked.fetch_add(1, Ordering::Relaxed) + 1;
-    let _turn = cached.lint_turn.acquire().await.map_err(|_| Refusal::bug())?;
-    if cached.lint_asked.load(Ordering::Relaxed) != mine {
+    let Some(_turn) = cached.linting.turn_unless_superseded().await else {
         let what = "a newer text is looked over instead";
         return Err(Refusal::new(StatusCode::CONFLICT, what, "wait for its remarks"));
-    }
+    };
     let remarks = tokio::task::spawn_blocking(move || view_plan::remarks(&form.text(false)));
     Ok(Html(remarks.await.map_err(|_| Refusal::bug())?.into_string()).into_response())
 }
 
 /// What there is to say about a text, one at a time.
 async fn look_over(cached: &CachedCase, text: String) -> Result<Markup, Refusal> {
-    let _turn = cached.lint_turn.acquire().await.map_err(|_| Refusal::bug())?;
+    let _turn = cached.linting.turn().await.ok_or_else(Refusal::bug)?;
     tokio::task::spawn_blocking(move || view_plan::remarks(&text)).await.map_err(|_| Refusal::bug())
 }

@@ -27,9 +27,16 @@ const ANSWER_TIME: Duration = Duration::from_secs(60);
 const POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; img-src data:; \
     form-action 'self'; frame-ancestors 'none'; base-uri 'none'";
 
-/// Other sites neither load anything of ours nor keep a hand on our window.
-const ISOLATION: [(&str, &str); 2] =
-    [("cross-origin-resource-policy", "same-origin"), ("cross-origin-opener-policy", "same-origin")];
+/// What every answer says to browsers. Other sites neither load anything of ours nor keep a hand on our window, and nothing leaves
+/// to them: with `no-referrer` browsers would send posts without their origin.
+pub(super) const HEADERS: [(HeaderName, &str); 6] = [
+    (CONTENT_SECURITY_POLICY, POLICY),
+    (X_CONTENT_TYPE_OPTIONS, "nosniff"),
+    (REFERRER_POLICY, "same-origin"),
+    (CACHE_CONTROL, "no-store"),
+    (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
+    (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
+];
 
 /// What is checked of a request before anything else looks at it.
 pub(super) struct AccessCheck {
@@ -146,13 +153,8 @@ pub(super) async fn guard(State(app): State<Arc<App>>, request: Request, next: N
         Err(refusal) => refusal.into_response(),
     };
     let headers = response.headers_mut();
-    headers.insert(CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY));
-    headers.insert(X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
-    // Nothing leaves to other sites. With `no-referrer` browsers would send posts without their origin.
-    headers.insert(REFERRER_POLICY, HeaderValue::from_static("same-origin"));
-    headers.insert(CACHE_CONTROL, HeaderValue::from_static("no-store"));
-    for (name, value) in ISOLATION {
-        headers.insert(HeaderName::from_static(name), HeaderValue::from_static(value));
+    for (name, value) in HEADERS {
+        headers.insert(name, HeaderValue::from_static(value));
     }
     response
 }

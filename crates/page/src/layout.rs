@@ -5,8 +5,11 @@ use std::fmt::Write as _;
 use axum::response::Html;
 use maud::{DOCTYPE, Markup, html};
 
+use jogaudit_report::{escaped, isolated};
+
 use super::App;
-use super::cached_case::{CachedCase, Progress};
+use super::cached_case::CachedCase;
+use super::reading::Progress;
 
 /// The page's own style, after the reports' colours and type.
 pub(super) const STYLE: &str = include_str!("page.css");
@@ -60,7 +63,7 @@ impl<'a> PageFrame<'a> {
                     meta charset="utf-8";
                     meta name="viewport" content="width=device-width, initial-scale=1";
                     @if self.again { meta http-equiv="refresh" content="1"; }
-                    title { (self.title) @if let Some(cached) = self.cached { " – " (cached.name.label) } }
+                    title { (escaped(self.title)) @if let Some(cached) = self.cached { " – " (cached.name.label) } }
                     link rel="icon" href="data:,";
                     link rel="stylesheet" href=(style);
                     script src="/page.js" defer {}
@@ -88,7 +91,7 @@ impl<'a> PageFrame<'a> {
                 @if self.app.is_caseload { a href="/" aria-current=[here("Patients")] { "All patients" } }
                 @if let Some(cached) = self.cached {
                     @let root = root(cached);
-                    @if self.app.is_caseload { strong { bdi { (cached.name.label) } } }
+                    @if self.app.is_caseload { strong { (isolated(&cached.name.label)) } }
                     a href={ (root) "/" } aria-current=[here("Now")] { "Now" }
                     a href={ (root) "/diary" } aria-current=[here("Sessions and diary")] { "Diary" }
                     a href={ (root) "/review" } aria-current=[here("Review")] { "Review" }
@@ -145,11 +148,26 @@ fn said(done: &str) -> Option<&'static str> {
 pub(super) fn underway(frame: &PageFrame<'_>, progress: &Progress) -> Html<String> {
     let (done, total) = (progress.done(), progress.total);
     let body = html! {
-        h1 { (frame.title) }
+        h1 { (isolated(frame.title)) }
         p role="status" { "Reading the recordings: " (done) " of " (total) ". This page comes back by itself." }
         progress value=(done) max=(total.max(1)) aria-label="Recordings read" {}
+        @if let Some(cached) = frame.cached {
+            form.row method="post" action={ (root(cached)) "/stop" } { button { "Stop reading" } }
+        }
     };
     PageFrame { again: true, cached: frame.cached, ..*frame }.page(&body)
+}
+
+/// A page of a case whose reading was stopped.
+pub(super) fn stopped(frame: &PageFrame<'_>) -> Html<String> {
+    let body = html! {
+        h1 { (isolated(frame.title)) }
+        p role="status" { "The reading of this case was stopped." }
+        @if let Some(cached) = frame.cached {
+            form.row method="post" action={ (root(cached)) "/read-on" } { button.main { "Read it" } }
+        }
+    };
+    frame.page(&body)
 }
 
 /// A page for somebody who may not see any: no way around, nothing loaded.
@@ -161,7 +179,7 @@ pub(super) fn bare(title: &str, body: &Markup) -> Html<String> {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
-                title { (title) }
+                title { (escaped(title)) }
                 link rel="icon" href="data:,";
                 link rel="stylesheet" href="/page.css";
             }

@@ -6,7 +6,8 @@
 //! | `routes`, `forms` | addresses and what answers them |
 //! | `connections` | connections of known browsers, and of those that nobody knows yet |
 //! | `guard` | who may ask: token, host, origin; what browsers may do with an answer |
-//! | `cached_case`, `recording_cache` | a case, read in the background and kept until one of its files changes |
+//! | `cached_case`, `reading`, `recording_cache` | a case, read in the background, in turn with the others, and kept until one of its files changes |
+//! | `headed` | the same headers on answers to what is no request |
 //! | `uploads` | files from the browser, within bounds of size, number and time |
 //! | `case_writer` | the only place that writes to a case: one writer at a time, each file whole or not at all |
 //! | `case_names` | what cases are called, told apart where two look alike |
@@ -43,7 +44,10 @@ mod case_writer;
 mod connections;
 mod forms;
 mod guard;
+mod headed;
 mod layout;
+mod newest;
+mod reading;
 mod recording_cache;
 mod refusal;
 mod report;
@@ -81,6 +85,8 @@ use cached_case::CachedCase;
 use case_names::CaseName;
 use connections::{Connection, Connections};
 use guard::AccessCheck;
+use headed::Headed;
+use reading::Readers;
 use recording_cache::RecordingCache;
 use uploads::Uploads;
 
@@ -120,7 +126,7 @@ struct App {
     not_followed: Vec<String>,
     made_up: bool,
     uploads: Arc<Uploads>,
-    /// Recordings are read one case or report at a time: each may need the memory of a large one.
+    /// One report is made, or file kept, at a time: each may need the memory of a large recording.
     one_at_a_time: Arc<Semaphore>,
 }
 
@@ -151,13 +157,14 @@ pub fn serve(options: &Options, ready: &mut dyn FnMut(&str) -> Result<(), Failur
         let (access, token) = AccessCheck::new(port);
         let recordings = Arc::new(RecordingCache::default());
         let one_at_a_time = Arc::new(Semaphore::new(1));
+        let readers = Readers::new(is_caseload);
         let case = |(folder, name): (&PathBuf, CaseName)| {
             Arc::new(CachedCase::new(
                 folder.clone(),
                 name,
                 options.as_of,
                 Arc::clone(&recordings),
-                Arc::clone(&one_at_a_time),
+                readers.clone(),
             ))
         };
         let cases = folders.iter().zip(names).map(case).collect();
@@ -289,7 +296,7 @@ async fn serve_connection(stream: TcpStream, router: Router, connection: Connect
         .timer(TokioTimer::new())
         .header_read_timeout(HEAD_TIME)
         .max_buf_size(CONNECTION_BUFFER)
-        .serve_connection(TokioIo::new(stream), TowerToHyperService::new(router));
+        .serve_connection(TokioIo::new(Headed::new(stream)), TowerToHyperService::new(router));
     let mut served = pin!(served);
     // A connection that breaks is the browser's affair.
     if timeout(CONNECTION_TIME, served.as_mut()).await.is_err() {

@@ -5,6 +5,7 @@ use axum::response::{IntoResponse, Response};
 use maud::html;
 
 use jogaudit_files::Failure;
+use jogaudit_report::{escaped_lines, isolated};
 
 use super::layout;
 
@@ -41,9 +42,9 @@ impl Refusal {
     pub(super) fn markup(&self) -> maud::Markup {
         html! {
             div.trouble role="alert" {
-                p { strong { (sentence(&self.what)) } }
-                @if !self.detail.is_empty() { pre tabindex="0" { (self.detail) } }
-                @if let Some(todo) = &self.todo { p { "What to do: " (sentence_lower(todo)) } }
+                p { strong { (isolated(&sentence(&self.what))) } }
+                @if !self.detail.is_empty() { pre tabindex="0" { bdi { (escaped_lines(&self.detail)) } } }
+                @if let Some(todo) = &self.todo { p { "What to do: " (isolated(&sentence_lower(todo))) } }
             }
         }
     }

@@ -16,8 +16,8 @@ use serde::Deserialize;
 use jogaudit_core::gait::RunnerEvidence;
 use jogaudit_core::prescription::Plan;
 use jogaudit_files::{self as files, Failure, MAX_RECORDING_BYTES};
-use jogaudit_report::CheckReport;
 use jogaudit_report::html::{REPORT, THEME};
+use jogaudit_report::{CheckReport, isolated};
 
 use super::cached_case::{CachedCase, CaseState, Found, READ_WAIT, Snapshot};
 use super::layout::{self, PageFrame, coded, root};
@@ -52,6 +52,8 @@ pub(super) fn router(app: Arc<App>) -> Router {
         .route("/case/{case}/put-away-all", post(put_all_away))
         .route("/case/{case}/session", get(session))
         .route("/case/{case}/report.html", get(report_file))
+        .route("/case/{case}/stop", post(stop))
+        .route("/case/{case}/read-on", post(read_on))
         .route("/case/{case}/stage", post(note_stage))
         .route("/case/{case}/diary", get(forms::days))
         .route("/case/{case}/diary-of", get(forms::diary_of))
@@ -87,6 +89,15 @@ pub(super) async fn run_blocking<T: Send + 'static>(
 ) -> Result<T, Refusal> {
     let done = tokio::task::spawn_blocking(work).await.map_err(|_| Refusal::bug())?;
     done.map_err(Refusal::from)
+}
+
+/// The same in the folder of a case: a failure names files by their names in it.
+pub(super) async fn in_case<T: Send + 'static>(
+    cached: &CachedCase,
+    work: impl FnOnce(&std::path::Path) -> Result<T, Failure> + Send + 'static,
+) -> Result<T, Refusal> {
+    let folder = cached.folder.clone();
+    run_blocking(move || work(&folder).map_err(|failure| failure.within(&folder))).await
 }
 
 pub(super) fn case_of<'a>(app: &'a App, name: &str) -> Result<&'a Arc<CachedCase>, Refusal> {
@@ -148,7 +159,22 @@ async fn read<'a>(
         CaseState::Reading(progress) => {
             Err(layout::underway(&PageFrame::of(app, cached, title), &progress).into_response())
         }
+        CaseState::Stopped => Err(layout::stopped(&PageFrame::of(app, cached, title)).into_response()),
     }
+}
+
+/// Stops the reading of a case.
+async fn stop(State(app): AppState, Path(case): Path<String>) -> PageResult {
+    let cached = case_of(&app, &case)?;
+    cached.stop();
+    Ok(to(&format!("{}/", root(cached))))
+}
+
+/// Reads a case whose reading was stopped.
+async fn read_on(State(app): AppState, Path(case): Path<String>) -> PageResult {
+    let cached = case_of(&app, &case)?;
+    cached.read_on();
+    Ok(to(&format!("{}/", root(cached))))
 }
 
 /// A case that could be read, and the frame of the page on it.
@@ -190,7 +216,7 @@ pub(super) async fn with_case(
 
 fn cannot(cached: &CachedCase, refusal: &Refusal) -> Markup {
     html! {
-        h1 { bdi { (cached.name.label) } }
+        h1 { (isolated(&cached.name.label)) }
         (refusal.markup())
         p { a href={ (root(cached)) "/plan" } { "Write or mend the plan" } }
     }
@@ -252,7 +278,8 @@ async fn check(app: &App, wanted: ReportRequest) -> Result<CheckReport, Refusal>
                 report::check(&file.bytes, &wanted.name, wanted.activity, &wanted.plan, stage, &wanted.runner)
             }
             Source::File { case, path } => {
-                let bytes = files::case_bytes(case, path, MAX_RECORDING_BYTES)?;
+                let bytes = files::case_bytes(case, path, MAX_RECORDING_BYTES);
+                let bytes = bytes.map_err(|failure| failure.within(case))?;
                 report::check(&bytes, &wanted.name, wanted.activity, &wanted.plan, stage, &wanted.runner)
             }
         }
@@ -264,9 +291,9 @@ async fn check(app: &App, wanted: ReportRequest) -> Result<CheckReport, Refusal>
 fn under_bar(frame: &PageFrame<'_>, bar: &Markup, made: Result<Option<Markup>, Refusal>) -> Response {
     match made {
         Ok(Some(report)) => frame.report(bar, &report).into_response(),
-        Ok(None) => frame.page(&html! { h1 { (frame.title) } (bar) }).into_response(),
+        Ok(None) => frame.page(&html! { h1 { (isolated(frame.title)) } (bar) }).into_response(),
         Err(refusal) => {
-            let body = html! { h1 { (frame.title) } (refusal.markup()) (bar) };
+            let body = html! { h1 { (isolated(frame.title)) } (refusal.markup()) (bar) };
             (refusal.status, frame.page(&body)).into_response()
         }
     }
@@ -352,9 +379,10 @@ async fn keep_file(
     file: &Arc<WaitingFile>,
     stage: Option<String>,
 ) -> Result<case_writer::Kept, Refusal> {
-    let (folder, bytes) = (cached.folder.clone(), Arc::clone(file));
+    let bytes = Arc::clone(file);
     let _permit = app.one_at_a_time.acquire().await.map_err(|_| Refusal::bug())?;
-    let kept = run_blocking(move || case_writer::recording(&folder, &bytes, stage.as_deref())).await?;
+    let kept =
+        in_case(cached, move |folder| case_writer::recording(folder, &bytes, stage.as_deref())).await?;
     cached.let_go(&file.sha256);
     cached.forget();
     Ok(kept)
@@ -480,8 +508,7 @@ async fn note_stage(
     if form.stage != "-" && found.plan.stage(&form.stage).is_none() {
         return Err(Refusal::not_found("the plan has no such stage"));
     }
-    let folder = cached.folder.clone();
-    run_blocking(move || case_writer::stage(&folder, &form.recording, &form.stage)).await?;
+    in_case(cached, move |folder| case_writer::stage(folder, &form.recording, &form.stage)).await?;
     cached.forget();
     Ok(back(cached, &page, "stage"))
 }

@@ -5,9 +5,9 @@ use maud::{Markup, html};
 use jogaudit_core::audit::Outcome;
 use jogaudit_core::prescription::Plan;
 use jogaudit_core::review::{SessionKind, StageSource};
-use jogaudit_report::ReviewView;
 use jogaudit_report::card::CardView;
 use jogaudit_report::review_view::SessionView;
+use jogaudit_report::{ReviewView, escaped, isolated};
 
 use super::cached_case::{CachedCase, Found};
 use super::layout::{coded, root};
@@ -17,7 +17,7 @@ use super::uploads::WaitingFile;
 pub(super) fn now(cached: &CachedCase, found: &Found, waiting: &Markup, max_file_bytes: usize) -> Markup {
     let review = &found.review;
     html! {
-        h1 { (review.plan) }
+        h1 { (isolated(&review.plan)) }
         (ruling(review))
         (waiting)
         (drop_box(cached, max_file_bytes))
@@ -25,7 +25,7 @@ pub(super) fn now(cached: &CachedCase, found: &Found, waiting: &Markup, max_file
         @if let Some(next) = &review.card { (next_session(next)) }
         (left_out(review))
         (notices(review))
-        p.quiet { (review.cautions) }
+        p.quiet { (isolated(&review.cautions)) }
     }
 }
 
@@ -34,8 +34,8 @@ fn next_session(card: &CardView) -> Markup {
     html! {
         section {
             h2 { "The next session" }
-            @if card.instead.is_none() { p { "Stage “" (card.stage) "”: " strong { (card.session) } } }
-            ul { @for sentence in &card.text { li { (sentence) } } }
+            @if card.instead.is_none() { p { "Stage “" (isolated(&card.stage)) "”: " strong { (card.session) } } }
+            ul { @for sentence in &card.text { li { (isolated(sentence)) } } }
         }
     }
 }
@@ -44,8 +44,8 @@ fn next_session(card: &CardView) -> Markup {
 pub(super) fn ruling(review: &ReviewView) -> Markup {
     html! {
         section.ruling {
-            h2 { (review.ruling.text) }
-            @if let Some(rule) = review.ruling.rules.first() { p { (rule.says) " Here: " (rule.because) "." } }
+            h2 { (isolated(&review.ruling.text)) }
+            @if let Some(rule) = review.ruling.rules.first() { p { (rule.says) " Here: " (isolated(&rule.because)) "." } }
         }
     }
 }
@@ -84,8 +84,8 @@ pub(super) fn waiting_list(
                 ul.files {
                     @for file in waiting {
                         li {
-                            a href={ (root) "/waiting/" (file.sha256) } { (file.shown) }
-                            " " span.quiet { (taken_for(file, found)) }
+                            a href={ (root) "/waiting/" (file.sha256) } { (isolated(&file.shown)) }
+                            " " span.quiet { (isolated(&taken_for(file, found))) }
                         }
                     }
                 }
@@ -128,7 +128,7 @@ fn last_session(cached: &CachedCase, review: &ReviewView) -> Markup {
                     a href={ (root) "/session?recording=" (coded(last.recordings.first().map_or("", String::as_str))) } {
                         (last.date)
                     }
-                    @if let Some(stage) = &last.stage { ", stage “" (stage) "”" }
+                    @if let Some(stage) = &last.stage { ", stage “" (isolated(stage)) "”" }
                     @if let Some(outcome) = last.outcome { ": " (mark(outcome)) }
                     ". "
                     @if last.pain_during.is_none() && last.pain_pattern.is_none() {
@@ -169,7 +169,7 @@ fn left_out(review: &ReviewView) -> Markup {
         @if !review.left_out.is_empty() {
             section {
                 h2 { "Recordings left out" }
-                ul { @for file in &review.left_out { li { (file.recording) ": " (file.text) } } }
+                ul { @for file in &review.left_out { li { (isolated(&file.recording)) ": " (isolated(&file.text)) } } }
             }
         }
     }
@@ -180,7 +180,7 @@ fn notices(review: &ReviewView) -> Markup {
         @if !review.notices.is_empty() {
             section {
                 h2 { "Noticed" }
-                ul { @for notice in &review.notices { li { (notice.text) } } }
+                ul { @for notice in &review.notices { li { (isolated(&notice.text)) } } }
             }
         }
     }
@@ -237,13 +237,13 @@ pub(super) fn stage_choice(plan: &Plan, proposal: &Proposal) -> Markup {
         label for="stage" { "Stage" }
         select #stage name="stage" {
             @if !proposal.is_chosen {
-                option value="" {
-                    @match &proposal.stage { Some(stage) => { "as recognised: " (stage) } None => { "not known" } }
+                option value="" dir="auto" {
+                    @match &proposal.stage { Some(stage) => { "as recognised: " (escaped(stage)) } None => { "not known" } }
                 }
             }
             @for stage in &plan.stages {
-                option value=(stage.name) selected[proposal.is_chosen && proposal.stage.as_deref() == Some(&stage.name)] {
-                    (stage.name) ": " (stage.session)
+                option value=(stage.name) dir="auto" selected[proposal.is_chosen && proposal.stage.as_deref() == Some(&stage.name)] {
+                    (escaped(&stage.name)) ": " (stage.session)
                 }
             }
             option value="-" selected[proposal.is_chosen && proposal.stage.as_deref() == Some("-")] {
@@ -263,7 +263,7 @@ pub(super) fn waiting_bar(
 ) -> Markup {
     let here = format!("{}/waiting/{}", root(cached), file.sha256);
     html! {
-        p { strong { (file.shown) } " is not in the case yet. " (proposal.why) }
+        p { strong { (isolated(&file.shown)) } " is not in the case yet. " (isolated(&proposal.why)) }
         @if can_keep {
             form.row method="get" action=(here) {
                 (stage_choice(plan, proposal))
@@ -291,7 +291,7 @@ pub(super) fn kept_bar(
     let root = root(cached);
     html! {
         p {
-            strong { (recording) } " " (proposal.why) " "
+            strong { (isolated(recording)) } " " (isolated(&proposal.why)) " "
             @if let Some(date) = date { a href={ (root) "/diary/" (date) } { "Write the diary of " (date) } }
         }
         form.row method="get" action={ (root) "/session" } {

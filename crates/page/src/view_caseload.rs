@@ -5,7 +5,7 @@ use std::sync::Arc;
 use jiff::civil::Date;
 use maud::{Markup, html};
 
-use jogaudit_report::escaped;
+use jogaudit_report::isolated;
 
 use super::App;
 use super::attention::{Need, needs, unreadable};
@@ -52,7 +52,7 @@ pub(super) fn table(app: &App, states: &[CaseState]) -> (Markup, bool) {
                 "Links, which are not followed: "
                 @for (index, name) in app.not_followed.iter().enumerate() {
                     @if index > 0 { ", " }
-                    bdi { (escaped(name)) }
+                    (isolated(name))
                 }
                 ". They may lead to another patient, or to one listed here. To see what is behind one, open its own folder."
             }
@@ -66,34 +66,37 @@ pub(super) fn table(app: &App, states: &[CaseState]) -> (Markup, bool) {
 }
 
 fn needs_of(state: &CaseState) -> Option<Vec<(Need, String)>> {
-    let CaseState::Ready(snapshot) = state else { return None };
-    Some(match &snapshot.found {
-        Ok(found) => needs(&found.review, found.today),
-        Err(refusal) => unreadable(&refusal.what),
-    })
+    match state {
+        CaseState::Reading(_) => None,
+        CaseState::Stopped => Some(unreadable("not read: the reading was stopped")),
+        CaseState::Ready(snapshot) => Some(match &snapshot.found {
+            Ok(found) => needs(&found.review, found.today),
+            Err(refusal) => unreadable(&refusal.what),
+        }),
+    }
 }
 
 fn row(cached: &CachedCase, state: &CaseState, needs: Option<&[(Need, String)]>) -> Markup {
     let found = match state {
         CaseState::Ready(snapshot) => snapshot.found.as_ref().ok(),
-        CaseState::Reading(_) => None,
+        CaseState::Reading(_) | CaseState::Stopped => None,
     };
     let last = found.and_then(|found| found.review.sessions.last());
     html! {
         tr {
-            th scope="row" { a href={ (root(cached)) "/" } { bdi { (cached.name.label) } } }
+            th scope="row" { a href={ (root(cached)) "/" } { (isolated(&cached.name.label)) } }
             td data-label="Needs attention" {
                 @match needs {
                     None => span.quiet { "being read" },
                     Some([]) => span.quiet { "nothing" },
-                    Some(needs) => ul { @for (need, text) in needs { li.grave[*need <= Need::Overdone] { (sentence(text)) } } },
+                    Some(needs) => ul { @for (need, text) in needs { li.grave[*need <= Need::Overdone] { (isolated(&sentence(text))) } } },
                 }
             }
-            td data-label="Next session" { @if let Some(found) = found { (found.review.ruling.text) } }
+            td data-label="Next session" { @if let Some(found) = found { (isolated(&found.review.ruling.text)) } }
             td data-label="Last session" {
                 @if let Some(last) = last {
                     (last.date)
-                    @if let Some(stage) = &last.stage { ", stage “" (stage) "”" }
+                    @if let Some(stage) = &last.stage { ", stage “" (isolated(stage)) "”" }
                     @if let Some(outcome) = last.outcome { ", " (mark(outcome)) }
                 }
             }

@@ -6,6 +6,7 @@ use maud::{Markup, html};
 
 use jogaudit_core::review::{DayCells, Entry, Pattern};
 use jogaudit_report::review_view::SessionView;
+use jogaudit_report::{escaped_prose, isolated};
 
 use super::cached_case::CachedCase;
 use super::forms::{DayForm, FIELDS, MOST_NOTE, field_of};
@@ -67,7 +68,7 @@ pub(super) fn days(cached: &CachedCase, sessions: &[SessionView], entries: &[Ent
                         }
                         td data-label="Next morning" { (shown(entry.and_then(|e| e.pain_next_morning))) }
                         td data-label="Effort" { (shown(entry.and_then(|e| e.effort))) }
-                        td data-label="Note" { @if let Some(entry) = entry { (entry.note) } }
+                        td data-label="Note" { @if let Some(entry) = entry { (isolated(&escaped_prose(&entry.note))) } }
                         td data-label="Diary" {
                             @let what = if entry.is_some() { "Change" } else { "Write" };
                             a href={ (root) "/diary/" (date) } aria-label={ (what) " the diary of " (date) } { (what) }
@@ -83,7 +84,7 @@ pub(super) fn days(cached: &CachedCase, sessions: &[SessionView], entries: &[Ent
 fn of_session(root: &str, session: &SessionView) -> Markup {
     html! {
         @for recording in &session.recordings {
-            a href={ (root) "/session?recording=" (coded(recording)) } { (what_it_was(session)) }
+            a href={ (root) "/session?recording=" (coded(recording)) } { (isolated(&what_it_was(session))) }
             " "
         }
         @if let Some(outcome) = session.outcome { (mark(outcome)) " " }
@@ -123,7 +124,7 @@ pub(super) fn form(cached: &CachedCase, form: &DayForm, sessions: &[&SessionView
                     @if !HELP[column].is_empty() { span.quiet id={ (name) "-help" } { (HELP[column]) } }
                     @if !form.stands[column].is_empty() && field_of(column, &form.stands[column]).is_empty() {
                         span.quiet id={ (name) "-odd" } {
-                            "The diary has “" bdi { (form.stands[column]) } "” here, which can’t be read. It stays unless you "
+                            "The diary has “" (isolated(&form.stands[column])) "” here, which can’t be read. It stays unless you "
                             "write something."
                         }
                     }
@@ -132,7 +133,7 @@ pub(super) fn form(cached: &CachedCase, form: &DayForm, sessions: &[&SessionView
             }
             button.main { "Write into the diary" }
         }
-        p.quiet { (cautions) }
+        p.quiet { (isolated(cautions)) }
     }
 }
 
@@ -145,7 +146,7 @@ fn field(column: usize, name: &str, value: &str) -> Markup {
                     option value=(pattern.word()) selected[value == pattern.word()] { (words(pattern)) }
                 }
             },
-            "note" => input id=(name) name=(name) type="text" maxlength=(MOST_NOTE) value=(value);,
+            "note" => input id=(name) name=(name) type="text" dir="auto" maxlength=(MOST_NOTE) value=(value);,
             _ => input id=(name) name=(name) type="number" min="0" max="10" step="any" inputmode="decimal"
                 value=[Some(value).filter(|value| !value.is_empty())]
                 aria-describedby=[Some(format!("{name}-help")).filter(|_| !HELP[column].is_empty())];,
@@ -172,8 +173,8 @@ fn conflict(form: &DayForm, wanted: &DayCells) -> Markup {
                     @for (column, label) in LABELS.into_iter().enumerate() {
                         tr {
                             th scope="row" { (label) }
-                            td data-label=(NOW) { bdi { (words_of(column, &form.stands[column])) } }
-                            td data-label=(WROTE) { bdi { (words_of(column, &wanted[column])) } }
+                            td data-label=(NOW) { (isolated(&words_of(column, &form.stands[column]))) }
+                            td data-label=(WROTE) { (isolated(&words_of(column, &wanted[column]))) }
                         }
                     }
                 }

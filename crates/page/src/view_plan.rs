@@ -6,6 +6,7 @@ use jogaudit_core::prescription::Plan;
 use jogaudit_core::prescription::lint::{LintConfig, lint};
 use jogaudit_files::Failure;
 use jogaudit_report::plan_lint::{self, LintView};
+use jogaudit_report::{escaped_lines, isolated};
 
 use super::cached_case::CachedCase;
 use super::layout::root;
@@ -66,14 +67,14 @@ pub(super) fn remarks(text: &str) -> Markup {
             let failure = Failure::plan(std::path::Path::new("plan.toml"), &error);
             html! {
                 h2 { "Not a plan yet" }
-                pre tabindex="0" { (failure.detail()) }
+                pre tabindex="0" { bdi { (escaped_lines(failure.detail())) } }
             }
         }
         Ok(noted) => {
             let view = LintView::new(&noted.value, &lint(&noted.value, LintConfig::default()));
             html! {
                 h2 { "Remarks" }
-                @if !noted.notices.is_empty() { ul { @for notice in &noted.notices { li { (notice.text) } } } }
+                @if !noted.notices.is_empty() { ul { @for notice in &noted.notices { li { (isolated(&notice.text)) } } } }
                 p {
                     @match view.remarks.len() {
                         0 => "Nothing to remark.",
@@ -83,8 +84,8 @@ pub(super) fn remarks(text: &str) -> Markup {
                 }
                 @for remark in &view.remarks {
                     div.remark {
-                        p { (remark.text) }
-                        p { strong { "Try: " } (remark.proposal) }
+                        p { (isolated(&remark.text)) }
+                        p { strong { "Try: " } (isolated(&remark.proposal)) }
                         p.quiet { "Where the limit comes from: " (remark.basis) "." }
                     }
                 }

@@ -11,6 +11,7 @@ use jogaudit_core::agree::scores::{BlandAltman, ConfidenceInterval};
 use jogaudit_core::agree::{ComparedScores, Undefined};
 
 use super::agree_text::digits;
+use super::outside::escaped;
 
 /// Colours of the light palette in `html/theme.css`.
 const INK: RGBColor = RGBColor(0x1a, 0x1d, 0x21);
@@ -41,8 +42,8 @@ pub fn scores(compared: &ComparedScores) -> String {
     picture(panels.len(), |areas| {
         for (area, ((name, pairs), figures)) in areas.iter().zip(panels) {
             match &figures.limits {
-                Ok(limits) => bland_altman(area, name, pairs, limits)?,
-                Err(reason) => nothing(area, name, *reason)?,
+                Ok(limits) => bland_altman(area, &escaped(name), pairs, limits)?,
+                Err(reason) => nothing(area, &escaped(name), *reason)?,
             }
         }
         Ok(())

@@ -12,9 +12,7 @@ use jogaudit_recording::units::{
 
 use super::json;
 use super::lengths;
-use super::outside::escaped;
 use super::text::{HEADING, Page, QUIET, UNKNOWN, WIDTH};
-use super::view::printable;
 use super::word::{as_word, as_word_or_null};
 use super::wording::{clock, with_contact};
 
@@ -129,8 +127,8 @@ impl CardView {
         let is_on = instead.is_none();
         let mut view = Self {
             schema: "jogaudit.card/1",
-            plan: printable(&plan.title),
-            stage: printable(&stage.name),
+            plan: plan.title.clone(),
+            stage: stage.name.clone(),
             instead,
             session: if is_on { stage.session.to_string() } else { String::new() },
             session_s: shown(is_on, dose.session.map(Seconds::get)),
@@ -144,7 +142,7 @@ impl CardView {
             pain_limit: limits.pain_limit,
             effort_ceiling: shown(is_on, limits.effort_ceiling),
             notes: if is_on { notes(plan, stage) } else { Vec::new() },
-            contact: stage.contact.as_deref().map(|contact| escaped(contact).into_owned()),
+            contact: stage.contact.clone(),
             text: Vec::new(),
             units: LengthUnit::default(),
         };
@@ -270,7 +268,7 @@ impl At {
 }
 
 fn notes(plan: &Plan, stage: &Stage) -> Vec<String> {
-    [&plan.note, &stage.note].into_iter().flatten().map(|note| escaped(note).into_owned()).collect()
+    [&plan.note, &stage.note].into_iter().flatten().cloned().collect()
 }
 
 fn bouts(stage: &Stage) -> Vec<CardBout> {

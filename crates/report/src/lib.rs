@@ -81,6 +81,6 @@ mod word;
 mod wording;
 
 pub use chart::Charts;
-pub use outside::{escaped, escaped_lines, is_unseen};
+pub use outside::{escaped, escaped_lines, escaped_prose, is_unseen, isolated};
 pub use review_view::{ReviewParts, ReviewView};
 pub use view::{BoutsView, CheckReport, CheckView, Source};

@@ -3,6 +3,8 @@
 use std::borrow::Cow;
 use std::fmt::Write as _;
 
+use maud::{Markup, html};
+
 /// Shows control and direction characters, and those without any width, as escapes: `\u{202e}`. Line ends, too.
 ///
 /// ```
@@ -31,6 +33,22 @@ pub fn escaped_lines(text: &str) -> Cow<'_, str> {
         return Cow::Borrowed(text);
     }
     Cow::Owned(text.split('\n').map(escaped).collect::<Vec<_>>().join("\n"))
+}
+
+/// The same for prose of several lines: a line end becomes a space.
+pub fn escaped_prose(text: &str) -> String {
+    text.split(['\n', '\r', '\t']).filter(|part| !part.is_empty()).map(escaped).collect::<Vec<_>>().join(" ")
+}
+
+/// The text in HTML: what steers is shown, and it is isolated, so that letters that run from right to left turn nothing around
+/// it. Every text from outside stands in HTML by this, or, in an attribute, a title or an option, by [`escaped`].
+///
+/// ```
+/// let name = jogaudit_report::isolated("<b>\u{202e}gpx");
+/// assert_eq!(name.into_string(), "<bdi>&lt;b&gt;\\u{202e}gpx</bdi>");
+/// ```
+pub fn isolated(text: &str) -> Markup {
+    html! { bdi { (escaped(text)) } }
 }
 
 /// Controls, the directions of Unicode Standard Annex 9, section 2, line and paragraph separators, and characters without

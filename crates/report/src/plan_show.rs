@@ -304,9 +304,9 @@ fn picture(page: &mut Page, view: &PlanView) {
         }
         let [longest, running, all] = ends;
         let marks = |mark: char, n: usize| mark.to_string().repeat(n);
-        page.line(&format!(
+        page.styled_line(&format!(
             "  {:<LABEL$} {RUN}{}{}{RUN:#}{}",
-            cut(&stage.stage, LABEL),
+            escaped(&cut(&stage.stage, LABEL)),
             marks(LONGEST_MARK, longest),
             marks(RUN_MARK, running - longest),
             marks(WALK_MARK, all - running)

@@ -5,6 +5,7 @@ use jogaudit_core::review::Recommendation;
 
 use super::card;
 use super::mark::Mark;
+use super::outside::escaped_prose;
 use super::review_view::{ReviewView, RuleView, SessionView, WeekView};
 use super::review_wording::EFFORT_KEY;
 use super::text::{HEADING, Page, QUIET, UNKNOWN, shown};
@@ -29,7 +30,10 @@ pub fn review(view: &ReviewView, with_notices: bool) -> String {
         &format!("Plan “{}”, reviewed on {}; days are counted in {zone}.", view.plan, view.as_of),
     );
     for reason in &view.clinician_overrides {
-        page.paragraph("", &format!("The plan's limits hold by a clinician's word: “{reason}”."));
+        page.paragraph(
+            "",
+            &format!("The plan's limits hold by a clinician's word: “{}”.", escaped_prose(reason)),
+        );
     }
     reasons(&mut page, view);
     next_session(&mut page, view);

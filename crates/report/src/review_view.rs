@@ -18,11 +18,9 @@ use jogaudit_recording::units::Unit;
 
 use super::card::CardView;
 use super::mark::Mark;
-use super::outside::escaped;
 use super::review_wording as wording;
 use super::view::{
-    AmountView, FindingView, NoticeView, certainty, findings, known, notice, printable, rounded, tenths,
-    whole_steps,
+    AmountView, FindingView, NoticeView, certainty, findings, known, notice, rounded, tenths, whole_steps,
 };
 use super::word::{as_word, as_word_or_null};
 use super::wording::with_contact;
@@ -247,10 +245,10 @@ impl ReviewView {
         let contact = contact(plan, review, &sessions.sessions);
         Self {
             schema: "jogaudit.review/1",
-            plan: printable(&plan.title),
+            plan: plan.title.clone(),
             as_of: review.as_of.to_string(),
             timezone: Zone::of(plan).name().map(str::to_owned),
-            clinician_overrides: review.overrides.iter().map(|reason| printable(reason)).collect(),
+            clinician_overrides: review.overrides.clone(),
             ruling: ruling(parts),
             card: review
                 .ruling
@@ -274,11 +272,11 @@ fn contact(plan: &Plan, review: &Review, sessions: &[PerformedSession]) -> Optio
     let last = || sessions.iter().rev().find_map(|session| session.stage.stage());
     let stage = review.ruling.stage.or_else(last).and_then(|stage| plan.stages.get(stage));
     let contact = stage.map_or(plan.contact.as_deref(), |stage| stage.contact.as_deref());
-    contact.map(|contact| escaped(contact).into_owned())
+    contact.map(str::to_owned)
 }
 
 fn stage_name(plan: &Plan, stage: Option<usize>) -> Option<String> {
-    stage.and_then(|stage| plan.stages.get(stage)).map(|stage| printable(&stage.name))
+    stage.and_then(|stage| plan.stages.get(stage)).map(|stage| stage.name.clone())
 }
 
 fn ruling(parts: &ReviewParts<'_>) -> RulingView {
@@ -301,7 +299,7 @@ fn rule(review: &Review, applied: &Applied) -> RuleView {
         rule: row.code,
         ruling: applied.recommendation,
         says: row.says,
-        because: printable(&applied.why),
+        because: applied.why.clone(),
         source: row.source,
         rest_until: applied.rest_until.map(|date| date.to_string()),
         findings: found.map(|f| FindingRef { code: f.code, date: f.date.to_string() }).collect(),
@@ -367,7 +365,7 @@ fn mark(session: &PerformedSession, config: &ReviewConfig) -> Mark {
 fn stages(plan: &Plan, review: &Review) -> Vec<StageView> {
     let rows = plan.stages.iter().zip(&review.stages);
     rows.map(|(stage, tally)| StageView {
-        stage: printable(&stage.name),
+        stage: stage.name.clone(),
         session: stage.session.to_string(),
         needed: stage.sessions,
         attempts: tally.attempts,
@@ -414,7 +412,7 @@ fn session(parts: &ReviewParts<'_>, index: usize) -> SessionView {
     SessionView {
         date: session.date.to_string(),
         start: session.start.to_string(),
-        recordings: session.recordings.iter().map(|name| printable(name)).collect(),
+        recordings: session.recordings.clone(),
         kind,
         stage: stage_name(plan, stage),
         stage_from: session.stage.source(),
@@ -445,14 +443,14 @@ fn session(parts: &ReviewParts<'_>, index: usize) -> SessionView {
         pain_next_morning: entry.and_then(|e| e.pain_next_morning),
         effort: entry.and_then(|e| e.effort),
         load: known(parts.review.loads.get(index).copied().flatten(), tenths),
-        note: entry.map(|e| printable(&e.note)).filter(|note| !note.is_empty()),
+        note: entry.map(|e| e.note.clone()).filter(|note| !note.is_empty()),
         findings: session.audit.as_ref().map(|audit| findings(audit, plan.read_in())).unwrap_or_default(),
         notices: session.notices.iter().map(notice).collect(),
     }
 }
 
 fn left_out(left_out: &LeftOut) -> LeftOutView {
-    LeftOutView { recording: printable(&left_out.name), code: left_out.code, text: printable(&left_out.text) }
+    LeftOutView { recording: left_out.name.clone(), code: left_out.code, text: left_out.text.clone() }
 }
 
 /// A range, rounded outwards so that it never looks narrower than it is.

@@ -9,8 +9,12 @@ use anstyle::{AnsiColor, Style};
 use jogaudit_core::audit::Code;
 use jogaudit_core::gait::Gait;
 
+use super::outside::escaped;
 use super::strip::{self, LEGEND, Strip};
-use super::view::{AmountView, BoutsView, CheckView, FindingView, NoticeView, RecordingView, RepView};
+use super::view::{
+    AmountView, BoutsView, CheckView, FindingView, MOST_BOUTS, NoticeView, RecordingView, RepView,
+    bouts_left_out,
+};
 use super::wording::{clock, how_sure, sport_in_words};
 
 /// Columns of a page.
@@ -73,7 +77,7 @@ pub fn bouts(view: &BoutsView, with_notices: bool) -> String {
         "  gait          from        to      took  distance   per {}  spm  bpm  how sure",
         view.units.word()
     ));
-    for bout in &view.bouts {
+    for bout in view.bouts.iter().take(MOST_BOUTS) {
         let is_known = bout.gait != Gait::Unknown;
         page.line(&format!(
             "  {:<8} {:>9} {:>9} {:>9} {:>9} {:>8} {:>4} {:>4}  {}",
@@ -87,6 +91,9 @@ pub fn bouts(view: &BoutsView, with_notices: bool) -> String {
             shown(bout.mean_heart_rate_bpm, |n| format!("{n:.0}")),
             shown(is_known.then_some(bout.certainty), how_sure),
         ));
+    }
+    if let Some(said) = bouts_left_out(view.bouts.len()) {
+        page.paragraph("  ", &said);
     }
     if with_notices {
         page.notices(&view.notices);
@@ -114,7 +121,7 @@ const NO_BREAK: &str = "\u{a0}";
 fn joined(text: &str) -> String {
     const UNITS: [&str; 12] = ["%", "s", "m", "km", "mi", "/km", "/mi", "s/km", "s/mi", "bpm", "spm", "min"];
     let mut joined = String::with_capacity(text.len());
-    for word in text.split_whitespace() {
+    for word in text.split(' ').filter(|word| !word.is_empty()) {
         let is_unit = UNITS.contains(&word.trim_end_matches([',', '.', ';', ':', ')']));
         if !joined.is_empty() {
             let after_number = joined.ends_with(|c: char| c.is_ascii_digit());
@@ -148,14 +155,20 @@ impl Page {
         self.0
     }
 
+    /// A line of plain text. What could steer a terminal is shown as an escape: every text that is not ours comes this way.
     pub(super) fn line(&mut self, text: &str) {
+        self.styled_line(&escaped(text.trim_end()));
+    }
+
+    /// A line with styles, of words of ours alone.
+    pub(super) fn styled_line(&mut self, text: &str) {
         self.0.push_str(text.trim_end());
         self.0.push('\n');
     }
 
     pub(super) fn heading(&mut self, text: &str) {
         self.line("");
-        self.line(&format!("{HEADING}{text}{HEADING:#}"));
+        self.styled_line(&format!("{HEADING}{text}{HEADING:#}"));
     }
 
     pub(super) fn paragraph(&mut self, indent: &str, text: &str) {
@@ -207,7 +220,7 @@ impl Page {
     }
 
     fn strip_row(&mut self, label: &str, text: &str) {
-        self.line(&format!("  {label:<STRIP_LABEL$}{text}"));
+        self.styled_line(&format!("  {label:<STRIP_LABEL$}{text}"));
     }
 
     /// Lists findings; of more than `alike` with one code the others are only named.

@@ -71,6 +71,18 @@ pub struct NoticeView {
     pub text: String,
 }
 
+/// Bouts that a report for people shows, the first ones; the documents for programs hold all. A session has some dozens, a day on
+/// foot some hundreds. Our choice.
+pub const MOST_BOUTS: usize = 2_000;
+
+/// What is said in place of the bouts beyond [`MOST_BOUTS`].
+pub(super) fn bouts_left_out(bouts: usize) -> Option<String> {
+    let more = bouts.checked_sub(MOST_BOUTS).filter(|more| *more > 0)?;
+    Some(format!(
+        "The first {MOST_BOUTS} bouts are shown; {more} more are left out of this report. `jogaudit bouts --format csv` has them all."
+    ))
+}
+
 /// The document `jogaudit.bouts/1`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 #[expect(missing_docs, reason = "the fields are those of docs/schema")]
@@ -282,12 +294,12 @@ impl CheckView {
         let units = plan.read_in();
         let outcome = audit.map_or(Outcome::Undecided, |audit| audit.outcome);
         let findings = audit.map(|audit| findings(audit, units)).unwrap_or_default();
-        let name = printable(&stage.name);
+        let name = stage.name.clone();
         let notices: Vec<NoticeView> = notices.iter().map(notice).collect();
         let is_reason = |n: &&NoticeView| outcome == Outcome::Undecided && wording::is_reason(n.code);
         Self {
             schema: "jogaudit.check/1",
-            plan: printable(&plan.title),
+            plan: plan.title.clone(),
             summary: match audit {
                 Some(_) => wording::summary(outcome, &name, &findings),
                 None => wording::not_scored(&name),
@@ -313,7 +325,7 @@ fn recording(source: Source<'_>, segmentation: &Segmentation) -> RecordingView {
     let Source { facts, sha256 } = source;
     RecordingView {
         format: facts.format.name(),
-        sport: facts.sport.word().map(printable),
+        sport: facts.sport.word().map(str::to_owned),
         sha256: sha256.to_owned(),
         start: facts.start.to_string(),
         elapsed_s: tenths(segmentation.elapsed_s()),
@@ -424,12 +436,7 @@ pub fn whole_steps(steps: Option<f64>) -> Option<u64> {
 /// Words a notice with its place.
 pub fn notice(notice: &Notice) -> NoticeView {
     let place = notice.place.as_ref().map(ToString::to_string).unwrap_or_default();
-    NoticeView { code: notice.code, text: printable(&wording::sentence(&notice.text, &place)) }
-}
-
-/// Takes out what would act on a terminal: texts may come from a file.
-pub(super) fn printable(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
+    NoticeView { code: notice.code, text: wording::sentence(&notice.text, &place) }
 }
 
 /// Rounds a value that is known and a number.
@@ -483,9 +490,9 @@ mod tests {
     }
 
     #[test]
-    fn a_notice_keeps_its_place_and_loses_control_characters() {
+    fn a_notice_keeps_its_place_and_its_text() {
         let place = jogaudit_recording::notice::Place { line: Some(3), ..Default::default() };
         let view = notice(&Notice::new(NoticeCode::NotOnFoot, "sport \u{1b}[31m").at(place));
-        assert_eq!(view.text, "Sport  [31m (line 3).");
+        assert_eq!(view.text, "Sport \u{1b}[31m (line 3).");
     }
 }

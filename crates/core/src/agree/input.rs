@@ -425,6 +425,20 @@ mod tests {
     }
 
     #[test]
+    fn a_table_of_too_many_cells_is_refused_before_it_is_held() {
+        const COLUMNS: usize = 2_000;
+        let names = (0..COLUMNS).map(|n| n.to_string()).collect::<Vec<_>>().join(",");
+        let row = ",".repeat(COLUMNS - 1);
+        let csv = |rows: usize| format!("{names}\n{}", format!("{row}\n").repeat(rows));
+        let most = MOST_CELLS / COLUMNS;
+        assert!(parse(&csv(most), &[]).is_ok());
+        assert!(error(&csv(most + 1)).contains("more than 4000000 cells"));
+        // As lines of JSON: few columns each, many in all.
+        let lines: String = (0..=most).map(|n| format!("{{\"c{}\":1}}\n", n % COLUMNS)).collect();
+        assert!(error(&lines).contains("more than 4000000 cells"));
+    }
+
+    #[test]
     fn what_is_wrong_is_said() {
         let says = |got: String, part: &str| assert!(got.contains(part), "{got}");
         says(

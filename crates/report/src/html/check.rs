@@ -10,8 +10,9 @@ use super::figure::patterns;
 use super::marks::icon;
 use super::strip::{self, Layout, Weight, flag_icon};
 use crate::chart::{Chart, Charts};
+use crate::outside::isolated;
 use crate::text::{UNKNOWN, shown};
-use crate::view::{BoutView, CheckView, FindingView, RepView};
+use crate::view::{BoutView, CheckView, FindingView, MOST_BOUTS, RepView, bouts_left_out};
 use crate::wording::{clock, how_sure, sport_in_words};
 
 /// Lays out a check without the page around it.
@@ -21,10 +22,10 @@ pub(super) fn body(view: &CheckView, charts: Option<&Charts>) -> Markup {
         (patterns())
         header.outcome {
             (icon(view.outcome.into()))
-            h1 { (view.summary) }
+            h1 { (isolated(&view.summary)) }
         }
         @if !view.reasons.is_empty() {
-            ul.reasons aria-label="Why" { @for reason in &view.reasons { li { (reason.text) } } }
+            ul.reasons aria-label="Why" { @for reason in &view.reasons { li { (isolated(&reason.text)) } } }
         }
         (prescription(view))
         (figure(view, &layout, charts))
@@ -34,7 +35,7 @@ pub(super) fn body(view: &CheckView, charts: Option<&Charts>) -> Markup {
         (bouts(view))
         (super::notices(&view.notices))
         (provenance(view))
-        p.cautions { (view.cautions) }
+        p.cautions { (isolated(&view.cautions)) }
     }
 }
 
@@ -47,13 +48,13 @@ fn prescription(view: &CheckView) -> Markup {
     };
     html! {
         dl.facts {
-            dt { "Plan" } dd { (view.plan) ", stage " (view.stage) }
+            dt { "Plan" } dd { (isolated(&view.plan)) ", stage " (isolated(&view.stage)) }
             dt { "Prescribed" }
             dd { (view.session) @if let Some(limits) = &view.limits { br; span.quiet { (limits) } } }
             dt { "Recorded" }
             dd {
                 "from " (recording.start) ", " (clock(recording.elapsed_s)) " long, "
-                (sport_in_words(recording.sport.as_deref())) ", with " (has)
+                (isolated(&sport_in_words(recording.sport.as_deref()))) ", with " (has)
             }
         }
     }
@@ -234,6 +235,7 @@ fn bouts(view: &CheckView) -> Markup {
     html! {
         section.screen aria-labelledby="bouts" {
             h2 #bouts { "Bouts as recorded" }
+            @if let Some(said) = bouts_left_out(view.bouts.len()) { p { (said) } }
             details {
                 summary { "Show the bouts of the strip as a table" }
                 div.scroll tabindex="0" role="region" aria-labelledby="bouts" {
@@ -242,7 +244,7 @@ fn bouts(view: &CheckView) -> Markup {
                             @for heading in ["Gait", "From", "To", "Took", "Cadence", "Heart rate", "How sure"] { th scope="col" { (heading) } }
                         } }
                         tbody {
-                            @for bout in &view.bouts {
+                            @for bout in view.bouts.iter().take(MOST_BOUTS) {
                                 tr {
                                     th scope="row" { (if bout.gait == Gait::Unknown { "no data" } else { bout.gait.word() }) }
                                     td { (clock(bout.start_s)) }
@@ -269,7 +271,7 @@ fn provenance(view: &CheckView) -> Markup {
             dl.facts {
                 dt { "File" } dd { (recording.format.to_uppercase()) ", " (recording.samples) " samples" }
                 dt { "SHA-256 of the file" } dd.hash { (recording.sha256) }
-                dt { "Plan, stage" } dd { (view.plan) ", " (view.stage) }
+                dt { "Plan, stage" } dd { (isolated(&view.plan)) ", " (isolated(&view.stage)) }
                 dt { "Made by" } dd { "jogaudit " (env!("CARGO_PKG_VERSION")) ", from the file and the plan alone" }
             }
         }

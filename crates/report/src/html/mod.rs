@@ -9,6 +9,7 @@ mod strip;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
+use super::outside::{escaped, isolated};
 use super::view::NoticeView;
 use super::{Charts, CheckView, ReviewView};
 
@@ -19,12 +20,12 @@ pub const REPORT: &str = include_str!("report.css");
 
 /// Lays out a check; `charts` are its curves, if it was scored.
 pub fn check(view: &CheckView, charts: Option<&Charts>) -> String {
-    document(&format!("{} – {}", view.summary, view.plan), &check_body(view, charts))
+    document(&escaped(&format!("{} – {}", view.summary, view.plan)), &check_body(view, charts))
 }
 
 /// Lays out the review of a case.
 pub fn review(view: &ReviewView) -> String {
-    document(&format!("{} – {}", view.ruling.text, view.plan), &review_body(view))
+    document(&escaped(&format!("{} – {}", view.ruling.text, view.plan)), &review_body(view))
 }
 
 /// Lays out a check to stand in another page; that page has to hold [`THEME`] and [`REPORT`].
@@ -62,7 +63,7 @@ fn notices(notices: &[NoticeView]) -> Markup {
         @if !notices.is_empty() {
             section aria-labelledby="notices" {
                 h2 #notices { "Notices" }
-                ul { @for notice in notices { li { (notice.text) " " code { (notice.code) } } } }
+                ul { @for notice in notices { li { (isolated(&notice.text)) " " code { (notice.code) } } } }
             }
         }
     }

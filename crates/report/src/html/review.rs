@@ -9,6 +9,7 @@ use super::figure::{patterns, percent};
 use super::marks::{icon, shape};
 use crate::card::{CardBout, CardGait, CardView, bout_texts};
 use crate::mark::Mark;
+use crate::outside::{escaped_prose, isolated};
 use crate::review_text::why_undecided;
 use crate::review_view::{ReviewView, RuleView, SessionView, WeekView};
 use crate::text::{UNKNOWN, shown};
@@ -28,11 +29,11 @@ pub(super) fn body(view: &ReviewView) -> Markup {
     let zone = view.timezone.as_deref().unwrap_or("each recording's own offset, else UTC");
     html! {
         (patterns())
-        header.outcome { h1 { (view.ruling.text) } }
-        @if let Some(contact) = view.contact_now() { p { strong { "Contact: " (contact) } } }
-        p { "Plan “" (view.plan) "”, reviewed on " (view.as_of) "; days are counted in " (zone) "." }
+        header.outcome { h1 { (isolated(&view.ruling.text)) } }
+        @if let Some(contact) = view.contact_now() { p { strong { "Contact: " (isolated(contact)) } } }
+        p { "Plan “" (isolated(&view.plan)) "”, reviewed on " (view.as_of) "; days are counted in " (zone) "." }
         @for reason in &view.clinician_overrides {
-            p { "The plan's limits hold by a clinician's word: “" (reason) "”." }
+            p { "The plan's limits hold by a clinician's word: “" (isolated(&escaped_prose(reason))) "”." }
         }
         (why(view))
         @if let Some(card) = &view.card { (next_session(card)) }
@@ -43,7 +44,7 @@ pub(super) fn body(view: &ReviewView) -> Markup {
         (effort(view))
         (left_out(view))
         (super::notices(&view.notices))
-        p.cautions { (view.cautions) }
+        p.cautions { (isolated(&view.cautions)) }
         p.key { "Made by jogaudit " (env!("CARGO_PKG_VERSION")) " from the plan, the diary and the recordings alone." }
     }
 }
@@ -66,7 +67,7 @@ fn why(view: &ReviewView) -> Markup {
 
 fn rule(rule: &RuleView) -> Markup {
     html! {
-        p { (rule.says) " Here: " (rule.because) ". " span.source { (rule.rule) "; " (rule.source) } }
+        p { (rule.says) " Here: " (isolated(&rule.because)) ". " span.source { (rule.rule) "; " (rule.source) } }
     }
 }
 
@@ -75,7 +76,7 @@ fn next_session(card: &CardView) -> Markup {
         section.card aria-labelledby="next" {
             h2 #next {
                 @match card.instead {
-                    None => { "Next session: stage “" (card.stage) "”" },
+                    None => { "Next session: stage “" (isolated(&card.stage)) "”" },
                     Some(Recommendation::Rest) => "Next session: none, rest",
                     Some(_) => "Next session: none, see a health professional",
                 }
@@ -89,7 +90,7 @@ fn next_session(card: &CardView) -> Markup {
                     @if card.bouts.len() > MOST_BOUTS { li { "… and so on" } }
                 }
             }
-            ul { @for sentence in &card.text { li { (sentence) } } }
+            ul { @for sentence in &card.text { li { (isolated(sentence)) } } }
         }
     }
 }
@@ -262,7 +263,7 @@ fn stages(view: &ReviewView) -> Markup {
                     tbody {
                         @for stage in &view.stages {
                             tr {
-                                th scope="row" { (stage.stage) }
+                                th scope="row" { (isolated(&stage.stage)) }
                                 td { (shown(stage.needed, |n| n.to_string())) }
                                 @for count in [stage.attempts, stage.kept, stage.overdone, stage.underdone, stage.undecided] { td { (count) } }
                                 td.left { (stage.session) }
@@ -282,7 +283,7 @@ fn findings(view: &ReviewView) -> Markup {
                 h2 #findings { "Beyond the prescription over days and weeks" }
                 ul.findings {
                     @for finding in &view.findings {
-                        li { (icon(Mark::Overdone)) div { b { (finding.date) } " " (finding.text) } }
+                        li { (icon(Mark::Overdone)) div { b { (finding.date) } " " (isolated(&finding.text)) } }
                     }
                 }
             }
@@ -326,7 +327,7 @@ fn session_row(number: usize, session: &SessionView) -> Markup {
         tr id=(format!("session-{number}")) {
             th scope="row" { (session.date) }
             td.left.outcome { (icon(mark)) (mark.word()) }
-            td { (session.stage.as_deref().unwrap_or(UNKNOWN)) }
+            td { (isolated(session.stage.as_deref().unwrap_or(UNKNOWN))) }
             td {
                 (shown(session.run_s.achieved, clock))
                 @if let Some(prescribed) = session.run_s.prescribed { span.quiet { " of " (clock(prescribed)) } }
@@ -336,8 +337,8 @@ fn session_row(number: usize, session: &SessionView) -> Markup {
             td { (of_ten(session.pain_next_morning)) }
             td { (of_ten(session.effort)) }
             td.left.said {
-                (said)
-                @if let Some(note) = &session.note { " " q { (note) } }
+                (isolated(&said))
+                @if let Some(note) = &session.note { " " q { (isolated(&escaped_prose(note))) } }
             }
         }
     }
@@ -383,7 +384,7 @@ fn left_out(view: &ReviewView) -> Markup {
         @if !view.left_out.is_empty() {
             section aria-labelledby="left-out" {
                 h2 #left-out { "Left out" }
-                ul { @for file in &view.left_out { li { b { (file.recording) } ": " (file.text) " " code { (file.code) } } } }
+                ul { @for file in &view.left_out { li { b { (isolated(&file.recording)) } ": " (isolated(&file.text)) " " code { (file.code) } } } }
             }
         }
     }

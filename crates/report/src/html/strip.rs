@@ -7,7 +7,7 @@ use jogaudit_core::gait::Gait;
 use super::figure::{Axis, Row, percent};
 use crate::chart::GapView;
 use crate::strip::{GaitSpan, done, last_end, prescribed};
-use crate::view::{CheckView, FindingView, RepView};
+use crate::view::{CheckView, FindingView, MOST_BOUTS, RepView};
 use crate::wording::clock;
 
 /// Height of a band of the strip, px.
@@ -30,9 +30,11 @@ pub(super) struct Layout {
 
 impl Layout {
     pub(super) fn new(view: &CheckView) -> Self {
-        let (prescribed, done) = (prescribed(&view.reps), done(&view.bouts));
+        let (prescribed, done) =
+            (prescribed(&view.reps), done(&view.bouts[..view.bouts.len().min(MOST_BOUTS)]));
         let from_s = prescribed.first().map_or(0.0, |span| span.start_s.min(0.0));
-        let to_s = last_end(&done).max(last_end(&prescribed));
+        let elapsed_s = view.bouts.last().map_or(0.0, |bout| bout.end_s);
+        let to_s = elapsed_s.max(last_end(&prescribed));
         let runs = if prescribed.is_empty() { &done } else { &prescribed };
         let mut runs_s: Vec<f64> = runs
             .iter()
@@ -42,7 +44,7 @@ impl Layout {
             .collect();
         runs_s.sort_by(f64::total_cmp);
         let axis = Axis::new(from_s, to_s, runs_s.get(runs_s.len() / 4).copied());
-        let place = |f: &FindingView| place(f, view, &prescribed).unwrap_or((0.0, last_end(&done)));
+        let place = |f: &FindingView| place(f, view, &prescribed).unwrap_or((0.0, elapsed_s));
         let places = view.findings.iter().map(place).collect();
         Self { axis, prescribed, done, places }
     }

@@ -274,3 +274,42 @@ fn no_report_ends_without_the_cautions() {
         assert!(words(&plain(&check(&view, true))).ends_with(&words(CAUTIONS)));
     }
 }
+
+#[test]
+fn a_report_shows_so_many_bouts_and_says_how_many_it_leaves_out() {
+    let bouts = |n: usize| -> Segmentation {
+        let gait = |i: usize| if i % 2 == 0 { Gait::Walk } else { Gait::Run };
+        let bouts = (0..n).map(|i| bout(gait(i), 2.0 * i as f64, 2.0 * i as f64 + 2.0));
+        Segmentation::new(bouts.collect()).unwrap()
+    };
+    let facts = facts();
+    let view =
+        |n: usize| BoutsView::new(Source { facts: &facts, sha256: SHA256 }, &bouts(n), &[], LengthUnit::Km);
+    let rows =
+        |text: &str| text.lines().filter(|line| line.contains("how sure") || line.contains(" spm")).count();
+    let (full, more) = (super::bouts(&view(MOST_BOUTS), false), super::bouts(&view(MOST_BOUTS + 7), false));
+    assert_eq!(more.lines().count(), full.lines().count() + 2, "two lines say what is left out");
+    assert!(rows(&full) > 0 && !full.contains("left out"));
+    assert!(more.contains("The first 2000 bouts are shown; 7 more are left out of this report."), "{more}");
+    // Programs get all of them.
+    let document: serde_json::Value =
+        serde_json::from_str(&crate::json::bouts(&view(MOST_BOUTS + 7))).unwrap();
+    assert_eq!(document["bouts"].as_array().unwrap().len(), MOST_BOUTS + 7);
+    assert_eq!(crate::csv::bouts(&view(MOST_BOUTS + 7)).lines().count(), MOST_BOUTS + 8);
+}
+
+#[test]
+fn a_page_of_very_many_bouts_stays_small() {
+    let bouts = (0..100_000_usize).map(|i| {
+        let gait = if i % 2 == 0 { Gait::Walk } else { Gait::Run };
+        bout(gait, 2.0 * i as f64, 2.0 * i as f64 + 2.0)
+    });
+    let segmentation = Segmentation::new(bouts.collect()).unwrap();
+    let (facts, plan) = (facts(), Plan::parse(PLAN).unwrap().value);
+    let source = Source { facts: &facts, sha256: SHA256 };
+    let view = CheckView::new(source, &segmentation, &plan, &plan.stages[0], Some(&audit()), &[]);
+    let page = crate::html::check(&view, None);
+    assert!(page.contains("98000 more are left out"), "it is said");
+    assert_eq!(page.matches("<tr><th scope=\"row\">run</th>").count() * 2, MOST_BOUTS);
+    assert!(page.len() < 2 << 20, "{} bytes", page.len());
+}

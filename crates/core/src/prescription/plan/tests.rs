@@ -321,3 +321,12 @@ fn the_documentation_s_error_is_what_is_shown() {
     );
     assert_eq!(Plan::parse(&text).unwrap_err().render("plan.toml"), shown.unwrap());
 }
+
+#[test]
+fn more_stages_than_a_plan_may_have_are_refused() {
+    let stage = |n| format!("[[stage]]\nname = '{n}'\nsession = 'run 1:00'\n");
+    let plan = |stages: usize| Plan::parse(&(0..stages).map(stage).collect::<String>());
+    assert_eq!(plan(MOST_STAGES).unwrap().value.stages.len(), MOST_STAGES);
+    let error = plan(MOST_STAGES + 1).unwrap_err().render("plan.toml");
+    assert!(error.contains("expected at most 500 stages, found 501"), "{error}");
+}
