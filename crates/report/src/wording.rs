@@ -8,7 +8,6 @@ pub(super) use jogaudit_recording::units::clock;
 use jogaudit_recording::units::{LengthUnit, Unit};
 
 use super::lengths;
-use super::outside::escaped;
 use super::view::FindingView;
 
 /// What every report ends with.
@@ -18,7 +17,7 @@ pub(super) const CAUTIONS: &str = "This judges a recording, not a body: it canno
 
 /// A text in which a professional is named, with how to reach one.
 pub(super) fn with_contact(text: &str, contact: Option<&str>) -> String {
-    contact.map_or_else(|| text.to_owned(), |contact| format!("{text} Contact: {}", escaped(contact)))
+    contact.map_or_else(|| text.to_owned(), |contact| format!("{text} Contact: {contact}"))
 }
 
 /// The outcome in one sentence.
