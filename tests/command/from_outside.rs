@@ -107,13 +107,13 @@ fn names_from_outside_steer_no_terminal_and_are_isolated_in_pages() {
     let stage = format!("{NAME}1");
     folder.write(
         "roster.csv",
-        format!("path,participant,stage\n*-1.tcx,{LOUD},{stage}\n*-7.tcx,{LOUD},{stage}\n"),
+        format!("path,participant,stage\n*-1.tcx,\"{LOUD}\",{stage}\n*-7.tcx,\"{LOUD}\",{stage}\n"),
     );
     let plan = "case/plan.toml";
     let other_plan = format!("{LOUD}-plan.toml");
     folder.write(&other_plan, "title = \"a\u{202e}b\"\nsurplus = 1\n");
-    folder.write("l.csv", format!("who,{NAME}\n{LOUD},1\nb,2\n"));
-    folder.write("r.csv", format!("who,{NAME}\n{LOUD},1\nb,3\nc,4\n"));
+    folder.write("l.csv", format!("who,{NAME}\n\"{LOUD}\",1\nb,2\n"));
+    folder.write("r.csv", format!("who,{NAME}\n\"{LOUD}\",1\nb,3\nc,4\n"));
     let check =
         |file, format| vec!["check", file, "--plan", plan, "--stage", stage.as_str(), "--format", format];
     let texts: Vec<Vec<&str>> = vec![

@@ -283,8 +283,9 @@ fn a_report_shows_so_many_bouts_and_says_how_many_it_leaves_out() {
         Segmentation::new(bouts.collect()).unwrap()
     };
     let facts = facts();
-    let view =
-        |n: usize| BoutsView::new(Source { facts: &facts, sha256: SHA256 }, &bouts(n), &[], LengthUnit::Km);
+    let view = |n: usize| {
+        BoutsView::new(Source { facts: &facts, sha256: SHA256 }, &bouts(n), &[], LengthUnit::Kilometre)
+    };
     let rows =
         |text: &str| text.lines().filter(|line| line.contains("how sure") || line.contains(" spm")).count();
     let (full, more) = (super::bouts(&view(MOST_BOUTS), false), super::bouts(&view(MOST_BOUTS + 7), false));
