@@ -10,7 +10,7 @@ use jogaudit::report::is_unseen;
 
 use crate::folder::Folder;
 use crate::hand_made::{AS_PRESCRIBED, SECOND_RUN_LONG, session};
-use crate::page::Page;
+use crate::page::{Page, coded};
 use crate::program::jogaudit;
 
 /// A name that nothing of ours has, with what turns text around and has no width.
@@ -192,11 +192,6 @@ fn names_from_outside_steer_no_terminal_and_are_isolated_in_pages() {
         assert_eq!(code, 0, "{err}");
         assert!(assert_isolated(&out, &format!("{args:?}")) >= 4, "{args:?}");
     }
-}
-
-/// What stands in an address.
-fn coded(text: &str) -> String {
-    text.bytes().map(|byte| format!("%{byte:02X}")).collect()
 }
 
 #[test]

@@ -208,7 +208,7 @@ impl CachedCase {
             read.extend(one.ok().flatten());
         }
         let (cached, progress, given) = (Arc::clone(self), Arc::clone(progress), stamp.clone());
-        let reviewed = self.readers.in_turn(move || cached.review(given, read, &progress)).await;
+        let reviewed = self.readers.in_turn(move || cached.review(given, &read, &progress)).await;
         Some(reviewed.unwrap_or_else(|| Snapshot {
             stamp,
             files: Vec::new(),
@@ -224,7 +224,7 @@ impl CachedCase {
     }
 
     /// Reviews the case with the files that were read.
-    fn review(&self, stamp: Stamp, read: BTreeMap<String, Arc<FileRead>>, progress: &Progress) -> Snapshot {
+    fn review(&self, stamp: Stamp, read: &BTreeMap<String, Arc<FileRead>>, progress: &Progress) -> Snapshot {
         let config = Config::default();
         let read_file = |path: &Path, name: &str| {
             let read = read.get(name).cloned();

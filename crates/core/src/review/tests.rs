@@ -282,6 +282,8 @@ fn with_tables(diary: &str, stages: &str, as_of: i64) -> Review {
 
 #[test]
 fn what_cannot_be_read_of_a_table_is_not_taken_for_nothing() {
+    use Recommendation::{Advance, Repeat, Rest};
+
     let head = "date,pain_during,pain_pattern,pain_next_morning,effort,note\n";
     let good = format!("{head}2026-03-02,0\n2026-03-04,0,,0,3,\n2026-03-06,0,,0,3,x\n2026-03-09,0,,0,3,\n");
     let ruled = |diary: &str, stages: &str| {
@@ -289,7 +291,6 @@ fn what_cannot_be_read_of_a_table_is_not_taken_for_nothing() {
         let unread: Vec<&str> = codes(&review).into_iter().filter(|code| UNREAD.contains(code)).collect();
         (review.ruling.recommendation, unread)
     };
-    use Recommendation::{Advance, Repeat, Rest};
     assert_eq!(ruled(&good, ""), (Advance, vec![]));
     let line = |text: &str| good.clone() + text;
     let in_place = |text: &str| good.replace("2026-03-09,0,,0,3,", text);

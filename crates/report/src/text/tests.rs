@@ -278,7 +278,7 @@ fn no_report_ends_without_the_cautions() {
 #[test]
 fn a_report_shows_so_many_bouts_and_says_how_many_it_leaves_out() {
     let bouts = |n: usize| -> Segmentation {
-        let gait = |i: usize| if i % 2 == 0 { Gait::Walk } else { Gait::Run };
+        let gait = |i: usize| if i.is_multiple_of(2) { Gait::Walk } else { Gait::Run };
         let bouts = (0..n).map(|i| bout(gait(i), 2.0 * i as f64, 2.0 * i as f64 + 2.0));
         Segmentation::new(bouts.collect()).unwrap()
     };
@@ -302,7 +302,7 @@ fn a_report_shows_so_many_bouts_and_says_how_many_it_leaves_out() {
 #[test]
 fn a_page_of_very_many_bouts_stays_small() {
     let bouts = (0..100_000_usize).map(|i| {
-        let gait = if i % 2 == 0 { Gait::Walk } else { Gait::Run };
+        let gait = if i.is_multiple_of(2) { Gait::Walk } else { Gait::Run };
         bout(gait, 2.0 * i as f64, 2.0 * i as f64 + 2.0)
     });
     let segmentation = Segmentation::new(bouts.collect()).unwrap();
