@@ -129,3 +129,25 @@ fn what_the_page_acknowledges_is_on_the_disk() {
     page.end();
     assert_eq!(assert_durable("page", &calls(&trace)), 4, "the diary, two recordings, and stages.csv");
 }
+
+#[test]
+fn an_order_that_loses_something_is_seen() {
+    let rename = "rename(\"/c/.a.Abcdefgh.jogaudit-part\", \"/c/a\") = 0";
+    let (write, sync) = (
+        "write(3</c/.a.Abcdefgh.jogaudit-part>, \"x\", 1) = 1",
+        "fsync(3</c/.a.Abcdefgh.jogaudit-part>) = 0",
+    );
+    let (folder, answer) = ("fsync(4</c>) = 0", "sendto(5<socket:[1]>, \"HTTP/1.1 303\"...) = 9");
+    let made = "mkdir(\"/c/recordings\", 0777) = 0";
+    let is_seen = |calls: &[&str]| {
+        let calls: Vec<String> = calls.iter().map(|call| (*call).to_owned()).collect();
+        std::panic::catch_unwind(|| assert_durable("made up", &calls)).is_err()
+    };
+    assert!(!is_seen(&[made, write, sync, rename, folder, answer]));
+    assert!(is_seen(&[write, rename, folder, answer]), "never synced");
+    assert!(is_seen(&[write, rename, sync, folder, answer]), "synced too late");
+    assert!(is_seen(&[sync, write, rename, folder, answer]), "written again");
+    assert!(is_seen(&[write, sync, rename, answer, folder]), "answered too early");
+    assert!(is_seen(&[write, sync, rename, answer]), "the folder is never synced");
+    assert!(is_seen(&[made, answer, folder]), "the new folder is synced too late");
+}
