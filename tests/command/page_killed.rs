@@ -42,6 +42,7 @@ fn a_diary_killed_fifty_times_is_whole() {
 /// Kills the page while two browsers write one day after the other, after so many acknowledged days that are drawn and at a
 /// moment that is drawn, until so many kills hit a day that was being written. Each time the diary holds every day that was
 /// acknowledged, all that was there before, and no line that is not whole.
+#[expect(clippy::too_many_lines, reason = "one round, told in order")]
 fn diary_killed(hits_wanted: usize) {
     const SEED: u64 = 20_261_126;
     let folder = case_with(&[]);

@@ -70,7 +70,7 @@ impl Place {
                 Entry::File(bytes) => fs::write(&path, bytes).unwrap(),
                 Entry::Closed(bytes) => {
                     fs::write(&path, bytes).unwrap();
-                    fs::set_permissions(&path, Permissions::from_mode(0)).unwrap();
+                    fs::set_permissions(&path, Permissions::from_mode(0o000)).unwrap();
                 }
                 Entry::Folder => {
                     fs::create_dir(&path).unwrap();
@@ -131,7 +131,7 @@ impl Place {
                 return Some(format!("{name} was touched"));
             }
         }
-        let is_ours = |name: &str| run.outputs.iter().any(|output| name == *output) && is_done;
+        let is_ours = |name: &str| run.outputs.contains(&name) && is_done;
         // Finished chunks wait for a run that resumes.
         let is_part = |name: &str| !is_done && name.contains(".parts");
         there.into_keys().find(|name| !is_ours(name) && !is_part(name)).map(|name| format!("{name} was left"))

@@ -5,6 +5,8 @@
 //! kept: `JOGAUDIT_HOSTILE=NUMBER cargo test --test command a_few_hostile -- --nocapture`. `JOGAUDIT_HOSTILE_RUNS` changes how
 //! many there are of the many.
 
+#![allow(clippy::print_stdout)] // what was measured
+
 mod damage;
 mod measured;
 mod recordings;
@@ -90,10 +92,13 @@ fn fault_of(run: &runs::Run, measured: &Measured, place: &Place) -> Option<Strin
     place.touched(run, *code == Some(0))
 }
 
+/// Faults, how many runs were refused and done, and of each run its time, its memory and its name.
+type Seen = (Vec<String>, [usize; 2], Vec<(Duration, u64, String)>);
+
 /// Makes these runs on all cores, and names the slowest and the largest.
 fn rounds(numbers: std::ops::Range<u64>) {
     let (seeds, next) = (Seeds::new(), AtomicU64::new(numbers.start));
-    let seen: Mutex<(Vec<String>, [usize; 2], Vec<(Duration, u64, String)>)> = Mutex::default();
+    let seen: Mutex<Seen> = Mutex::default();
     let begun = std::time::Instant::now();
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
     std::thread::scope(|scope| {

@@ -1,5 +1,7 @@
 //! Hostile runs: a command and the folder that it is run in, both drawn from a seed.
 
+use std::fmt::Write as _;
+
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 
@@ -323,7 +325,7 @@ fn roster_of_patterns(random: &mut ChaCha8Rng) -> Vec<u8> {
     for n in 0..random.random_range(1..7_000) {
         let pattern =
             pick(random, &["**/*a*b*c*", "{a,b,c}{d,e,f}{g,h}*", "[a-z]?[!0-9]*", "**/**/**/x", "*?*?*?*"]);
-        text += &format!("\"{pattern}{n}\",p{n},1,plan.toml\n");
+        let _ = writeln!(text, "\"{pattern}{n}\",p{n},1,plan.toml");
     }
     text.into_bytes()
 }
@@ -347,6 +349,7 @@ fn agree(run: &mut Run, random: &mut ChaCha8Rng) {
     }
 }
 
+#[expect(clippy::too_many_lines, reason = "mostly a list of options")]
 fn made_up(run: &mut Run, random: &mut ChaCha8Rng) {
     const OPTIONS: [&str; 16] = [
         "--fault",
