@@ -81,7 +81,7 @@ def jobs(folder):
         yield ["plan", "show", "case/plan.toml", "--stage", "2", "--format", form]
     for form in ["text", "json"]:
         yield ["plan", "show", "case/plan.toml", "--format", form]
-        yield ["plan", "lint", "case/plan.toml", "--format", form]
+        yield ["plan", "check", "case/plan.toml", "--format", form]
     yield ["plan", "draft", "--help"]
     for end in ["csv", "ndjson"]:
         tables = [f"--bouts=bouts-NEW.{end}", f"--reps=reps-NEW.{end}", f"--summary=summary-NEW.{end}"]

@@ -1,4 +1,4 @@
-//! `jogaudit plan lint`, `plan show`, `plan draft`
+//! `jogaudit plan check`, `plan show`, `plan draft`
 
 use std::path::PathBuf;
 
@@ -26,7 +26,8 @@ pub(super) struct Args {
 #[derive(Subcommand, Debug)]
 enum Command {
     /// Look a plan over for jumps, missing rest and limits that cannot be
-    Lint(LintArgs),
+    #[command(alias = "lint")]
+    Check(CheckArgs),
     /// Print the doses of each stage and week, or the card of one session
     Show(ShowArgs),
     /// Draft a steady plan from a start, a goal and limits
@@ -34,7 +35,7 @@ enum Command {
 }
 
 #[derive(clap::Args, Debug)]
-struct LintArgs {
+struct CheckArgs {
     /// Plan file; `-` reads standard input
     plan: PathBuf,
     /// Choose the form of the result
@@ -139,13 +140,13 @@ struct DraftArgs {
 
 pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     match &args.command {
-        Command::Lint(args) => run_lint(args, io),
+        Command::Check(args) => run_check(args, io),
         Command::Show(args) => run_show(args, io),
         Command::Draft(args) => run_draft(args, io),
     }
 }
 
-fn run_lint(args: &LintArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
+fn run_check(args: &CheckArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
     let plan = read(&args.plan, args.units, io)?;
     let remarks = lint(&plan, LintConfig { weeks_away: args.weeks_away });
     let view = LintView::new(&plan, &remarks);

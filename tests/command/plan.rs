@@ -1,4 +1,4 @@
-//! `plan lint`, `plan show` and `plan draft` on the command line.
+//! `plan check`, `plan show` and `plan draft` on the command line.
 
 use crate::folder::Folder;
 use crate::hand_made::PLAN;
@@ -20,7 +20,7 @@ fn document(out: &str) -> Value {
 
 #[test]
 fn remarks_are_no_error() {
-    let (code, out, err) = run(&folder(), &["plan", "lint", "plan.toml"]);
+    let (code, out, err) = run(&folder(), &["plan", "check", "plan.toml"]);
     assert_eq!((code, err.as_str()), (0, ""));
     assert!(out.starts_with("4 remarks on “Back on the path”.\n"), "{out}");
     assert!(
@@ -34,7 +34,7 @@ fn remarks_are_no_error() {
 fn a_mistake_in_the_grammar_is_shown_where_it_stands() {
     let folder = Folder::new();
     folder.write("plan.toml", PLAN.replace("run 1:00", "run 1:0x"));
-    for command in [&["plan", "lint", "plan.toml"][..], &["plan", "show", "plan.toml"]] {
+    for command in [&["plan", "check", "plan.toml"][..], &["plan", "show", "plan.toml"]] {
         let (code, out, err) = run(&folder, command);
         assert_eq!((code, out.as_str()), (2, ""));
         assert!(err.contains("plan.toml:6:32") && err.contains("^^^^ expected a duration"), "{err}");
@@ -44,7 +44,7 @@ fn a_mistake_in_the_grammar_is_shown_where_it_stands() {
 #[test]
 fn the_documents_say_what_the_text_says() {
     let folder = folder();
-    let (code, out, _) = run(&folder, &["plan", "lint", "plan.toml", "--format", "json"]);
+    let (code, out, _) = run(&folder, &["plan", "check", "plan.toml", "--format", "json"]);
     let lint = document(&out);
     assert_eq!((code, lint["remarks"].as_array().map(Vec::len)), (0, Some(4)));
     let (code, out, _) = run(&folder, &["plan", "show", "plan.toml", "--format", "json"]);
@@ -84,7 +84,7 @@ fn a_draft_passes_the_linter() {
     assert_eq!((code, again.as_str()), (0, ""));
     assert_eq!(err, "13 stages over 13 weeks; the plan is in `drafted.toml`.\n");
     assert_eq!(folder.read("drafted.toml"), out.as_bytes(), "the same bytes");
-    let (code, out, _) = run(&folder, &["plan", "lint", "drafted.toml"]);
+    let (code, out, _) = run(&folder, &["plan", "check", "drafted.toml"]);
     assert_eq!(code, 0);
     assert!(out.starts_with("Nothing to remark"), "{out}");
 }

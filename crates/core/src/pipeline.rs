@@ -12,7 +12,8 @@ use crate::gait::{GaitConfig, NOTICES, RunnerEvidence, RunnerPrior, Segmentation
 use crate::on_foot::OffFoot;
 use crate::prescription::{Plan, Stage};
 use crate::review::{
-    Diary, Given, PerformedSessions, Recorded, Review, ReviewConfig, SessionConfig, review, sessions,
+    Diary, Given, OtherSession, PerformedSessions, Recorded, Review, ReviewConfig, SessionConfig, review,
+    sessions,
 };
 
 /// Settings of every stage.
@@ -169,18 +170,21 @@ pub fn audit_recording(segmented: &mut Segmented, plan: &Plan, stage: &Stage, co
 pub struct Reviewed {
     /// The sessions, and the recordings that were left out.
     pub sessions: PerformedSessions,
+    /// Agreed training besides.
+    pub other: Vec<OtherSession>,
     /// Weeks, findings and the ruling.
     pub review: Review,
     /// What was noticed on the way.
     pub notices: Vec<Notice>,
 }
 
-/// Recordings and diary of a case → review.
+/// Recordings and diary of a case → review. `other` is the agreed training besides, up to that day, in order of time.
 pub fn review_case(
     plan: &Plan,
     given: &Given,
     diary: &Diary,
     recorded: Vec<Recorded>,
+    other: Vec<OtherSession>,
     as_of: Date,
     config: &Config,
 ) -> Reviewed {
@@ -188,8 +192,9 @@ pub fn review_case(
     let gait = (!config.alone).then_some(&config.gait);
     let judged_by = SessionConfig { review: &config.review, audit: &config.audit, gait };
     let sessions = sessions(plan, given, recorded, as_of, judged_by).take(&mut notices);
-    let review = review(plan, given, diary, &sessions.sessions, as_of, &config.review).take(&mut notices);
-    Reviewed { sessions, review, notices }
+    let review =
+        review(plan, given, diary, &sessions.sessions, &other, as_of, &config.review).take(&mut notices);
+    Reviewed { sessions, other, review, notices }
 }
 
 /// The recording of that number, from 1, else the first on foot, else the first.

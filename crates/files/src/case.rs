@@ -13,7 +13,7 @@ use jogaudit_core::gait::RunnerEvidence;
 use jogaudit_core::on_foot::OffFoot;
 use jogaudit_core::pipeline::{Config, review_case, segment_recording};
 use jogaudit_core::prescription::Plan;
-use jogaudit_core::review::{Diary, Given, LeftOut, LeftOutCode, Recorded, Zone};
+use jogaudit_core::review::{Diary, Given, LeftOut, LeftOutCode, OtherRecording, Recorded, Zone, agreed};
 use jogaudit_recording::notice::{Notice, NoticeCode};
 use jogaudit_recording::read::read;
 use jogaudit_report::{ReviewParts, ReviewView};
@@ -101,7 +101,8 @@ impl Case {
             Table::Unreadable => Given::unreadable(),
             Table::Absent => Given::default(),
         };
-        let mut reviewed = review_case(&plan, &given, &diary, recorded, as_of, config);
+        let (other, unread) = agreed(&plan, unread, as_of);
+        let mut reviewed = review_case(&plan, &given, &diary, recorded, other, as_of, config);
         notices.append(&mut reviewed.notices);
         reviewed.sessions.left_out.extend(unread);
         reviewed.sessions.left_out.sort_by(|a, b| a.name.cmp(&b.name));
@@ -109,6 +110,7 @@ impl Case {
             plan: &plan,
             diary: &diary,
             sessions: &reviewed.sessions,
+            other: &reviewed.other,
             review: &reviewed.review,
             config: &config.review,
             notices: &notices,
@@ -235,7 +237,7 @@ fn recordings(
         Err(failure) => {
             let text = format!("Not readable: {}.", failure.causes_in_a_clause());
             let code = LeftOutCode::Unreadable;
-            return (Vec::new(), vec![LeftOut { name: "recordings/".to_owned(), code, text }]);
+            return (Vec::new(), vec![LeftOut::new("recordings/".to_owned(), code, text)]);
         }
     };
     if files.is_empty() {
@@ -253,7 +255,7 @@ fn recordings(
             }
             Err(why) => {
                 let text = format!("Not readable: {why}.");
-                left_out.push(LeftOut { name: name.clone(), code: LeftOutCode::Unreadable, text });
+                left_out.push(LeftOut::new(name.clone(), LeftOutCode::Unreadable, text));
             }
         }
     }
@@ -292,7 +294,8 @@ pub fn activities(bytes: &[u8], name: &str, config: &Config) -> Activities {
         let name = if several { format!("{name}#{}", index + 1) } else { name.to_owned() };
         if let Some(off_foot) = OffFoot::of(recording, &config.clean) {
             let text = off_foot.sentence();
-            others.push(LeftOut { name, code: LeftOutCode::NotOnFoot, text });
+            let file = LeftOut::new(name, LeftOutCode::NotOnFoot, text);
+            others.push(LeftOut { other: OtherRecording::of(recording), ..file });
             continue;
         }
         let mut segmented = segment_recording(recording, config);

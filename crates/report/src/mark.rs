@@ -9,6 +9,8 @@ pub enum Mark {
     NotYet,
     /// No session.
     NoSession,
+    /// Agreed training besides running.
+    Other,
     /// A walk that is no session of the plan.
     Walk,
     /// A session kept.
@@ -25,14 +27,22 @@ pub enum Mark {
 
 impl Mark {
     /// The marks of sessions, the lightest first.
-    pub const OF_SESSIONS: [Self; 6] =
-        [Self::Walk, Self::Kept, Self::Underdone, Self::Undecided, Self::Overdone, Self::Unplanned];
+    pub const OF_SESSIONS: [Self; 7] = [
+        Self::Other,
+        Self::Walk,
+        Self::Kept,
+        Self::Underdone,
+        Self::Undecided,
+        Self::Overdone,
+        Self::Unplanned,
+    ];
 
     /// One character for a line of text.
     pub const fn sign(self) -> char {
         match self {
             Self::NotYet => ' ',
             Self::NoSession => '.',
+            Self::Other => '+',
             Self::Walk => 'w',
             Self::Kept => 'o',
             Self::Underdone => '-',
@@ -46,6 +56,7 @@ impl Mark {
     pub const fn word(self) -> &'static str {
         match self {
             Self::NotYet | Self::NoSession => "no session",
+            Self::Other => "other training, agreed",
             Self::Walk => "walk",
             Self::Kept => "kept",
             Self::Underdone => "underdone",

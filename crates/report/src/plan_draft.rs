@@ -117,7 +117,7 @@ fn explained(draft: &DraftedPlan, request: &DraftRequest) -> Vec<String> {
          practice, no source): set a ceiling if there is one."
             .to_owned(),
     );
-    paragraphs.push(format!("`jogaudit plan lint{away}` finds nothing in it; where its limits come from stands in docs/plan-file.md."));
+    paragraphs.push(format!("`jogaudit plan check{away}` finds nothing in it; where its limits come from stands in docs/plan-file.md."));
     paragraphs
 }
 

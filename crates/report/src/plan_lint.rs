@@ -295,7 +295,7 @@ fn proposal_of(remark: &Remark, units: LengthUnit) -> String {
     match remark.code {
         LintCode::StartNotAtBeginning => format!(
             "after three months or more away, put stages before it that begin with short runs and walks between, 1:00 \
-             and 2:00 for instance; `plan lint --weeks-away N` says that it was less. Runs of {limit} are not remarked."
+             and 2:00 for instance; `plan check --weeks-away N` says that it was less. Runs of {limit} are not remarked."
         ),
         LintCode::SessionRunningJump => between(remark, "of running", after, units),
         LintCode::LongestRunJump => between(remark, "for the longest run", after, units),
@@ -351,7 +351,7 @@ fn proposal_of(remark: &Remark, units: LengthUnit) -> String {
         }
         LintCode::FirstStageWithoutCeiling => {
             "write `effort_ceiling = 4` under [limits], a pace or a heart rate, or a `note` such as \"You can talk in whole \
-             sentences while you run.\""
+             sentences while you run.\"."
                 .to_owned()
         }
         LintCode::PainLimitAbovePublished => {

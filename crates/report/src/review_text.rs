@@ -107,9 +107,13 @@ fn weeks(page: &mut Page, view: &ReviewView) {
             clock(week.longest_run_s),
             shown(week.greatest_pain, |pain| format!("{pain}")),
         ));
+        if let Some(other) = week.other_in_words() {
+            page.hanging("              ", "              ", &other);
+        }
     }
-    let marks: Vec<String> =
-        Mark::OF_SESSIONS.iter().map(|mark| format!("{} {}", mark.sign(), mark.word())).collect();
+    let has_other = view.weeks.iter().any(|week| !week.other.is_empty());
+    let used = Mark::OF_SESSIONS.iter().filter(|mark| **mark != Mark::Other || has_other);
+    let marks: Vec<String> = used.map(|mark| format!("{} {}", mark.sign(), mark.word())).collect();
     page.hanging("  ", "  ", &format!("{}, . no session.", marks.join(", ")));
     page.hanging(
         "  ",

@@ -9,9 +9,9 @@ use serde::Serialize;
 use jogaudit_core::audit::Outcome;
 use jogaudit_core::prescription::Plan;
 use jogaudit_core::review::{
-    Applied, Diary, LeftOut, LeftOutCode, LongestRun, Pattern, PerformedSession, PerformedSessions, Range,
-    Recommendation, Review, ReviewConfig, RiseBand, RuleCode, SessionKind, StageChoice, StageSource, Week,
-    WeeklyCode, WeeklyFinding, Zone,
+    Applied, Diary, LeftOut, LeftOutCode, LongestRun, OtherSession, Pattern, PerformedSession,
+    PerformedSessions, Range, Recommendation, Review, ReviewConfig, RiseBand, RuleCode, SessionKind,
+    StageChoice, StageSource, Week, WeeklyCode, WeeklyFinding, Zone,
 };
 use jogaudit_recording::notice::Notice;
 use jogaudit_recording::units::Unit;
@@ -23,7 +23,7 @@ use super::view::{
     AmountView, FindingView, NoticeView, certainty, findings, known, notice, rounded, tenths, whole_steps,
 };
 use super::word::{as_word, as_word_or_null};
-use super::wording::with_contact;
+use super::wording::{clock, with_contact};
 
 /// The document `jogaudit.review/1`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -42,6 +42,7 @@ pub struct ReviewView {
     pub stages: Vec<StageView>,
     pub findings: Vec<WeeklyFindingView>,
     pub sessions: Vec<SessionView>,
+    pub other: Vec<OtherView>,
     pub left_out: Vec<LeftOutView>,
     pub notices: Vec<NoticeView>,
     pub cautions: String,
@@ -113,6 +114,7 @@ pub struct WeekView {
     pub walk_steps: Option<u64>,
     pub run_distance_m: Option<f64>,
     pub longest_run_s: f64,
+    pub other: Vec<OtherTimeView>,
     pub rise_over_last_week: Option<f64>,
     pub rise_over_mean: Option<f64>,
     pub greatest_pain: Option<f64>,
@@ -205,6 +207,25 @@ pub struct SessionView {
     pub notices: Vec<NoticeView>,
 }
 
+/// Agreed training besides running.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
+pub struct OtherView {
+    pub date: String,
+    pub start: String,
+    pub recording: String,
+    pub sport: String,
+    pub duration_s: u32,
+}
+
+/// Time of one agreed sport in a week.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
+pub struct OtherTimeView {
+    pub sport: String,
+    pub duration_s: u32,
+}
+
 /// A recording that is not reviewed.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 #[expect(missing_docs, reason = "the fields are those of docs/schema")]
@@ -224,12 +245,23 @@ pub struct ReviewParts<'a> {
     pub diary: &'a Diary,
     /// The sessions, and what the review left out.
     pub sessions: &'a PerformedSessions,
+    /// Agreed training besides, in order of time.
+    pub other: &'a [OtherSession],
     /// The review.
     pub review: &'a Review,
     /// The parameters it was made with.
     pub config: &'a ReviewConfig,
     /// What was noticed about the case as a whole.
     pub notices: &'a [Notice],
+}
+
+impl WeekView {
+    /// `cycling 45:00, swimming 30:00`; nothing without other training.
+    pub(super) fn other_in_words(&self) -> Option<String> {
+        let told: Vec<String> =
+            self.other.iter().map(|o| format!("{} {}", o.sport, clock(f64::from(o.duration_s)))).collect();
+        (!told.is_empty()).then(|| told.join(", "))
+    }
 }
 
 impl ReviewView {
@@ -259,6 +291,7 @@ impl ReviewView {
             stages: stages(plan, review),
             findings: review.findings.iter().map(|f| weekly_finding(plan, f)).collect(),
             sessions: (0..sessions.sessions.len()).map(|index| session(parts, index)).collect(),
+            other: parts.other.iter().map(other).collect(),
             left_out: sessions.left_out.iter().map(left_out).collect(),
             notices: parts.notices.iter().map(notice).collect(),
             cautions: with_contact(wording::CAUTIONS, contact.as_deref()),
@@ -328,6 +361,11 @@ fn week(parts: &ReviewParts<'_>, week: &Week) -> WeekView {
         walk_steps: whole_steps(week.walk_steps),
         run_distance_m: known(week.run_distance_m, tenths),
         longest_run_s: tenths(week.longest_run_s),
+        other: week
+            .other_s
+            .iter()
+            .map(|(sport, time_s)| OtherTimeView { sport: printable(sport), duration_s: *time_s })
+            .collect(),
         rise_over_last_week: known(week.rise_over_last, thousandths),
         rise_over_mean: known(week.rise_over_mean, thousandths),
         greatest_pain: known(week.greatest_pain, tenths),
@@ -352,7 +390,8 @@ fn day_mark(parts: &ReviewParts<'_>, monday: Date, day: usize) -> Mark {
     let sessions = &parts.sessions.sessions;
     let from = sessions.partition_point(|s| s.date < date);
     let marks = sessions[from..].iter().take_while(|s| s.date == date).map(|s| mark(s, parts.config));
-    marks.max().unwrap_or(Mark::NoSession)
+    let has_other = parts.other.iter().any(|other| other.date == date);
+    marks.max().unwrap_or(if has_other { Mark::Other } else { Mark::NoSession })
 }
 
 fn mark(session: &PerformedSession, config: &ReviewConfig) -> Mark {
@@ -446,6 +485,16 @@ fn session(parts: &ReviewParts<'_>, index: usize) -> SessionView {
         note: entry.map(|e| e.note.clone()).filter(|note| !note.is_empty()),
         findings: session.audit.as_ref().map(|audit| findings(audit, plan.read_in())).unwrap_or_default(),
         notices: session.notices.iter().map(notice).collect(),
+    }
+}
+
+fn other(session: &OtherSession) -> OtherView {
+    OtherView {
+        date: session.date.to_string(),
+        start: session.start.to_string(),
+        recording: printable(&session.recording),
+        sport: printable(&session.sport),
+        duration_s: session.duration_s,
     }
 }
 

@@ -36,7 +36,7 @@ fn bouts_and_checks() {
 #[test]
 fn plans_and_cards() {
     let folder = folder();
-    follows(&folder, "plan-lint", "plan lint plan.toml --format json");
+    follows(&folder, "plan-lint", "plan check plan.toml --format json");
     follows(&folder, "plan", "plan show plan.toml --format json");
     follows(&folder, "card", "plan show plan.toml --stage first --format json");
 }

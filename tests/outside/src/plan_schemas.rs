@@ -1,4 +1,4 @@
-//! The JSON of `plan lint`, `plan show` and the card against their schemas, for random plans.
+//! The JSON of `plan check`, `plan show` and the card against their schemas, for random plans.
 
 use std::fmt::Write as _;
 

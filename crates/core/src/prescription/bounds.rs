@@ -104,6 +104,8 @@ bounds! {
     NOTE_LENGTH: "a note", 1.0, 150.0, "of 1 to 150 characters", None;
     /// Characters of how to reach somebody.
     CONTACT_LENGTH: "a contact", 1.0, 100.0, "of 1 to 100 characters", None;
+    /// Characters of a sport.
+    SPORT_LENGTH: "a sport", 1.0, 40.0, "of 1 to 40 characters", None;
     /// Characters of a stage's name.
     NAME_LENGTH: "a name", 1.0, 60.0, "of 1 to 60 characters", None;
     /// Characters of the title.

@@ -23,6 +23,7 @@ pub use figures::Figures;
 pub use scan::{pace_unit, parse_duration, parse_percent, written_pace};
 pub use weeks::{ASSUMED_SESSIONS_PER_WEEK, PlannedWeek};
 
+use jogaudit_recording::read::Sport;
 use jogaudit_recording::units::{
     BeatsPerMinute, LengthUnit, Metres, MetresPerSecond, Seconds, StepsPerMinute,
 };
@@ -212,12 +213,26 @@ pub struct Plan {
     pub tolerance: Tolerance,
     /// Stages in order, at least one.
     pub stages: Vec<Stage>,
+    /// Training besides running that is agreed.
+    pub other: Vec<OtherTraining>,
+}
+
+/// Training besides running that is agreed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct OtherTraining {
+    /// The sport in the prescriber's word.
+    pub sport: String,
 }
 
 impl Plan {
     /// What people read distances and paces by: kilometres where the plan does not say.
     pub fn read_in(&self) -> LengthUnit {
         self.units.unwrap_or_default()
+    }
+
+    /// Gives the plan's word for a sport that is agreed besides running.
+    pub fn agreed_sport(&self, word: &str) -> Option<&str> {
+        self.other.iter().map(|other| other.sport.as_str()).find(|sport| Sport::is_same(sport, word))
     }
 
     /// Finds a stage by its name.

@@ -17,7 +17,7 @@ use words::{WORD_KEYS, Words};
 
 use super::{Limits, PaceBasis, Plan, Runner, Session, Stage, Tolerance};
 
-const PLAN_KEYS: &[&str] = &["title", "timezone", "units", "runner", "limits", "tolerance", "stage"];
+const PLAN_KEYS: &[&str] = &["title", "timezone", "units", "runner", "limits", "tolerance", "stage", "other"];
 const RUNNER_KEYS: &[&str] = &["usual_run_cadence", "max_heart_rate"];
 const TOLERANCE_KEYS: &[&str] = &["run", "walk", "pace"];
 const LIMIT_KEYS: &[&str] = &[
@@ -147,12 +147,13 @@ impl<'i> Reader<'i> {
         let tolerance = self.section(table, "tolerance", TOLERANCE_KEYS, Self::tolerance);
         self.usual_run_cadence = runner.usual_run_cadence;
         let limits = self.section(table, "limits", LIMIT_KEYS, Self::limits);
+        let other = self.other(table);
         let mut stages = self.stages(table, &limits)?;
         for stage in &mut stages {
             stage.contact = stage.contact.take().or_else(|| words.contact.clone());
         }
         let Words { note, contact } = words;
-        Some(Plan { title, timezone, units, note, contact, runner, tolerance, stages })
+        Some(Plan { title, timezone, units, note, contact, runner, tolerance, stages, other })
     }
 
     /// Reads a `[section]`; a missing one as an empty one.
@@ -510,6 +511,7 @@ impl<'i> Reader<'i> {
     }
 }
 
+mod other;
 mod words;
 
 #[cfg(test)]

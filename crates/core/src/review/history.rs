@@ -9,6 +9,7 @@ use super::bounds::Bounds;
 use super::calendar::{monday, plus};
 use super::diary::Diary;
 use super::given::Given;
+use super::other::OtherSession;
 use super::pain::Pain;
 use super::sessions::PerformedSession;
 
@@ -24,6 +25,8 @@ pub(super) struct History<'a> {
     pub(super) diary: &'a Diary,
     /// In order of time.
     pub(super) sessions: &'a [PerformedSession],
+    /// Agreed training besides, in order of time.
+    pub(super) other: &'a [OtherSession],
     pub(super) as_of: Date,
     pub(super) config: &'a ReviewConfig,
     /// Indices of the sessions with running, in order.
@@ -48,7 +51,7 @@ impl<'a> History<'a> {
             stage
         };
         let at_stage = sessions.iter().map(&mut at).collect();
-        Self { plan, given, diary, sessions, as_of, config, runs, at_stage }
+        Self { plan, given, diary, sessions, other: &[], as_of, config, runs, at_stage }
     }
 
     /// The stage the runner was at when this session was done.

@@ -15,6 +15,7 @@ mod findings;
 mod given;
 mod history;
 mod load;
+mod other;
 mod pain;
 mod progress;
 mod recorded;
@@ -45,6 +46,7 @@ pub use effort::{WeekEffort, session_load, week_effort};
 pub use findings::{Against, LongestRun, RiseBand, WeeklyCode, WeeklyFinding};
 pub use given::Given;
 pub use load::{RUN_STEP_BW, Range, WALK_STEP_BW, loading_bw, loading_ratio};
+pub use other::{OtherRecording, OtherSession, agreed};
 pub use recorded::{LeftOut, LeftOutCode, Recorded, Totals};
 pub use ruling::{Applied, COMMON_PRACTICE, RULES, Recommendation, Rule, RuleCode, Ruling};
 pub use sessions::{PerformedSession, PerformedSessions, SessionConfig, SessionKind, sessions};
@@ -93,16 +95,18 @@ pub struct Review {
 }
 
 /// Reviews the sessions of a case, as [`sessions`] makes them, on the day `as_of`. Sessions after that day must have
-/// been left out; `given` is what they were made with. Linear in the sessions.
+/// been left out; `given` is what they were made with, `other` the training besides that is agreed, both in order of time. Linear in the sessions.
 pub fn review(
     plan: &Plan,
     given: &Given,
     diary: &Diary,
     sessions: &[PerformedSession],
+    other: &[OtherSession],
     as_of: Date,
     config: &ReviewConfig,
 ) -> Noted<Review> {
-    let history = History::new(plan, given, diary, sessions, as_of, config);
+    let mut history = History::new(plan, given, diary, sessions, as_of, config);
+    history.other = other;
     let mut notices = Vec::new();
     let longest_runs = findings::longest_runs(&history);
     let (mut found, is_improper) = findings::spacing(&history);
@@ -179,7 +183,10 @@ fn note_ambiguous(history: &History<'_>, notices: &mut Vec<Notice>) {
 
 /// Entries with an effort on days without a recording: sessions that are not reviewed.
 fn note_diary(history: &History<'_>, notices: &mut Vec<Notice>) {
-    let recorded = |date: Date| history.sessions.binary_search_by(|s| s.date.cmp(&date)).is_ok();
+    let recorded = |date: Date| {
+        history.sessions.binary_search_by(|s| s.date.cmp(&date)).is_ok()
+            || history.other.iter().any(|other| other.date == date)
+    };
     let missing: Vec<String> = history
         .diary
         .entries()

@@ -7,6 +7,8 @@ use crate::codes::codes;
 use crate::gait::{Bout, Gait, Segmentation};
 use jogaudit_recording::notice::Notice;
 
+use super::other::OtherRecording;
+
 /// A recording of the case folder, segmented.
 #[derive(Clone, Debug)]
 pub struct Recorded {
@@ -66,6 +68,15 @@ pub struct LeftOut {
     pub code: LeftOutCode,
     /// Why, in one sentence.
     pub text: String,
+    /// What was recorded, when it is another sport.
+    pub other: Option<OtherRecording>,
+}
+
+impl LeftOut {
+    /// A recording that is left out for a reason in one sentence.
+    pub const fn new(name: String, code: LeftOutCode, text: String) -> Self {
+        Self { name, code, text, other: None }
+    }
 }
 
 /// Keeps the richest recording of each session: the one with more kinds of data, then more samples, then the earlier
@@ -110,11 +121,8 @@ fn duplicate(recording: &Recorded, kept: &Recorded) -> LeftOut {
     } else {
         "both are equally rich".to_owned()
     };
-    LeftOut {
-        name: recording.name.clone(),
-        code: LeftOutCode::Duplicate,
-        text: format!("Recorded at the same time as {}, which is kept: {why}.", kept.name),
-    }
+    let text = format!("Recorded at the same time as {}, which is kept: {why}.", kept.name);
+    LeftOut::new(recording.name.clone(), LeftOutCode::Duplicate, text)
 }
 
 /// What was done in a session.

@@ -111,7 +111,7 @@ pub fn sessions(
     let (now, later): (Vec<_>, Vec<_>) = recorded.into_iter().partition(|r| day(r) <= as_of);
     for recording in later {
         let text = format!("Its day, {}, lies after {as_of}, the day of this review.", day(&recording));
-        left_out.push(LeftOut { name: recording.name, code: LeftOutCode::AfterAsOf, text });
+        left_out.push(LeftOut::new(recording.name, LeftOutCode::AfterAsOf, text));
     }
     left_out.sort_by(|a, b| a.name.cmp(&b.name));
     let kept = without_duplicates(now, config.review.overlap_s, &mut left_out);

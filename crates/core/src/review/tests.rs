@@ -92,7 +92,8 @@ fn diary_of(text: &str) -> Diary {
 fn reviewed(plan: &str, sessions: &str, diary: &str, as_of: i64) -> Review {
     let plan = Plan::parse(plan).unwrap().value;
     let sessions = sessions_of(&plan, sessions);
-    review(&plan, &Given::default(), &diary_of(diary), &sessions, day(as_of), &ReviewConfig::default()).value
+    review(&plan, &Given::default(), &diary_of(diary), &sessions, &[], day(as_of), &ReviewConfig::default())
+        .value
 }
 
 fn codes(review: &Review) -> Vec<&'static str> {
@@ -277,7 +278,7 @@ const UNREAD: [&str; 4] =
 fn with_tables(diary: &str, stages: &str, as_of: i64) -> Review {
     let plan = Plan::parse(PLAN).unwrap().value;
     let (given, diary) = (Given::parse(stages, &plan).value, Diary::parse(diary, day(as_of)).value);
-    review(&plan, &given, &diary, &sessions_of(&plan, GOOD), day(as_of), &ReviewConfig::default()).value
+    review(&plan, &given, &diary, &sessions_of(&plan, GOOD), &[], day(as_of), &ReviewConfig::default()).value
 }
 
 #[test]
@@ -525,9 +526,16 @@ impl Made {
             ..Entry::empty(day(at))
         });
         let diary = Diary::new(entries.collect());
-        let review =
-            review(&plan, &Given::default(), &diary, &sessions, day(self.as_of), &ReviewConfig::default())
-                .value;
+        let review = review(
+            &plan,
+            &Given::default(),
+            &diary,
+            &sessions,
+            &[],
+            day(self.as_of),
+            &ReviewConfig::default(),
+        )
+        .value;
         (review.ruling.recommendation, review.ruling.applied[0].row().code.word())
     }
 }
@@ -636,7 +644,7 @@ proptest! {
             let sessions: Vec<PerformedSession> = case.sessions.iter().map(|&(at, stage, outcome)| {
                 session(&plan, day(at), StageChoice::Recognised { stage, certainty: 0.99 }, outcome)
             }).collect();
-            let review = review(&plan, &Given::default(), &Diary::default(), &sessions, day(as_of), &ReviewConfig::default()).value;
+            let review = review(&plan, &Given::default(), &Diary::default(), &sessions, &[], day(as_of), &ReviewConfig::default()).value;
             (review.weeks.iter().map(|w| w.sessions).sum::<u32>(), review.findings)
         };
         let today = sums(case.as_of);

@@ -45,6 +45,8 @@ pub struct Week {
     pub run_distance_m: Option<f64>,
     /// The longest run, s.
     pub longest_run_s: f64,
+    /// Agreed training besides running: each sport with its time, s, in the order of the plan.
+    pub other_s: Vec<(String, u32)>,
     /// The greatest pain noted.
     pub greatest_pain: Option<f64>,
     /// Effort; known when the week is over and each session has its effort.
@@ -114,7 +116,14 @@ fn names_sessions_per_week(history: &History<'_>, indices: &[usize]) -> bool {
 fn mondays(history: &History<'_>) -> Vec<Date> {
     let entries =
         history.diary.entries().iter().map(|entry| entry.date).filter(|date| *date <= history.as_of);
-    let mut all: Vec<Date> = history.sessions.iter().map(|s| s.date).chain(entries).map(monday).collect();
+    let mut all: Vec<Date> = history
+        .sessions
+        .iter()
+        .map(|s| s.date)
+        .chain(history.other.iter().map(|s| s.date))
+        .chain(entries)
+        .map(monday)
+        .collect();
     all.sort();
     all.dedup();
     all
@@ -173,6 +182,7 @@ fn sums(history: &History<'_>, week: Date, indices: &[usize]) -> Week {
         walk_steps,
         run_distance_m: sessions().map(|s| s.totals.run_distance_m).sum(),
         longest_run_s: sessions().map(|s| s.totals.longest_run_s).fold(0.0, f64::max),
+        other_s: other(history, week),
         greatest_pain: in_week().filter_map(super::diary::Entry::greatest_pain).reduce(f64::max),
         effort: WeekEffort::default(),
         loading_bw: run_steps.zip(walk_steps).map(|(run, walk)| loading_bw(run, walk)),
@@ -183,6 +193,16 @@ fn sums(history: &History<'_>, week: Date, indices: &[usize]) -> Week {
     sums.effort = if sums.is_over { effort(history, week, indices) } else { WeekEffort::default() };
     sums.loading_ratio = ratio(history, &sums, &runs);
     sums
+}
+
+/// Time of each agreed sport in a week.
+fn other(history: &History<'_>, week: Date) -> Vec<(String, u32)> {
+    let time_s = |sport: &str| -> u32 {
+        let of_week = history.other.iter().filter(|other| monday(other.date) == week && other.sport == sport);
+        of_week.map(|other| other.duration_s).fold(0, u32::saturating_add)
+    };
+    let sports = history.plan.other.iter().map(|other| (other.sport.clone(), time_s(&other.sport)));
+    sports.filter(|(_, time_s)| *time_s > 0).collect()
 }
 
 /// What the plan prescribes for a week: as many sessions as it allows, each of its own stage, those that were not done

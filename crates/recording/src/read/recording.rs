@@ -5,7 +5,7 @@ use jiff::Timestamp;
 use crate::geodesy::LatLon;
 use crate::units::{BeatsPerMinute, Metres, MetresPerSecond, StepsPerMinute};
 
-use super::Format;
+use super::{Format, sport};
 
 /// What was recorded, as far as this tool cares.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -29,6 +29,16 @@ impl Sport {
             Self::Unspecified => None,
             Self::Other(word) => Some(word),
         }
+    }
+
+    /// Reads the word of a file or a person for a sport, whatever its case and separators.
+    pub fn of_word(word: &str) -> Self {
+        sport::from_word(word)
+    }
+
+    /// Whether two words mean the same sport: `Biking` and `cycling`, `lap_swimming` and `swimming`.
+    pub fn is_same(word: &str, other: &str) -> bool {
+        sport::kind(word) == sport::kind(other)
     }
 
     /// Whether a recording of this sport is scored.

@@ -36,6 +36,30 @@ fn is_walking(token: &str) -> bool {
     ["walk", "hik", "trek"].iter().any(|start| token.starts_with(start)) || token.ends_with("walk")
 }
 
+/// What words for one sport have in common: the beginning of one of their parts, and the word that stands for them all. Our
+/// choice.
+const KINDS: [(&str, &str); 8] = [
+    ("cycl", "cycling"),
+    ("bicycl", "cycling"),
+    ("bik", "cycling"),
+    ("swim", "swimming"),
+    ("row", "rowing"),
+    ("ski", "skiing"),
+    ("strength", "strength"),
+    ("gym", "strength"),
+];
+
+/// What kind of sport a word means: the same for all words of a sport that is known, else the word without its marks.
+pub(super) fn kind(word: &str) -> String {
+    let lower = word.trim().to_lowercase();
+    let mut tokens = lower.split(|c: char| !c.is_alphanumeric()).filter(|token| !token.is_empty());
+    let known = |token: &str| KINDS.iter().find(|(start, _)| token.starts_with(start)).map(|(_, kind)| *kind);
+    match tokens.clone().find_map(known) {
+        Some(kind) => kind.to_owned(),
+        None => tokens.by_ref().collect::<Vec<_>>().join(" "),
+    }
+}
+
 /// Names a FIT sport number (profile enum `sport`) with its sub-sport.
 ///
 /// Numbers: generic 0, running 1, fitness equipment 4, walking 11, hiking 17; sub-sport treadmill 1. The words of the
@@ -90,6 +114,14 @@ mod tests {
         for word in ["Biking", "cycling", "lap_swimming", "trunk"] {
             assert_eq!(from_word(word), Sport::Other(word.to_owned()), "{word}");
         }
+    }
+
+    #[test]
+    fn words_of_one_sport() {
+        let same = Sport::is_same;
+        assert!(same("Biking", "cycling") && same("indoor_cycling", "Cycling") && same("bicycle", "cycling"));
+        assert!(same("lap_swimming", "swim") && same("Alpine-Skiing", "skiing") && same("Yoga", "yoga "));
+        assert!(!same("rowing", "cycling") && !same("yoga", "pilates") && !same("sport 200", "sport 20"));
     }
 
     #[test]

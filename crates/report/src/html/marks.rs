@@ -21,6 +21,7 @@ pub(super) fn shape(mark: Mark) -> Markup {
             text.mark-text x="10" y="14.5" text-anchor="middle" { "?" }
         },
         Mark::Unplanned => html! { path.mark-cross d="M3.5 3.5 16.5 16.5M16.5 3.5 3.5 16.5" {} },
+        Mark::Other => html! { path.mark-other d="M10 4.5v11M4.5 10h11" {} },
         Mark::Walk => html! { rect.mark-walk x="4" y="8" width="12" height="5" {} },
         Mark::NoSession | Mark::NotYet => html! { circle.mark-none cx="10" cy="10" r="1.5" {} },
     }

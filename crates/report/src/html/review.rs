@@ -156,7 +156,7 @@ fn week_row(view: &ReviewView, week: &WeekView, most_s: f64) -> Markup {
         }
         tr {
             th scope="row" { (week.monday) }
-            td.left { div.week { (days(view, week)) div.bar { (bar(week, most_s)) } } }
+            td.left { div.week { (days(view, week)) div.bar { (bar(week, most_s)) } } @if let Some(other) = week.other_in_words() { div.quiet { (other) } } }
             td { (pain(week.greatest_pain)) }
             td { (clock(week.longest_run_s)) }
             td { (kept) }

@@ -109,7 +109,7 @@ fn a_return_after_weeks_may_begin_with_longer_runs() {
     let drafted = draft(&request).unwrap();
     check(&drafted, &request);
     let text = plan_draft::toml(&drafted, &request);
-    assert!(text.replace("\n#", "").contains("plan lint --weeks-away 6"), "{text}");
+    assert!(text.replace("\n#", "").contains("plan check --weeks-away 6"), "{text}");
 }
 
 #[test]

@@ -53,7 +53,7 @@ fn sessions(recorded: Vec<Recorded>, config: &Config) -> Vec<PerformedSession> {
         &plan,
     );
     let as_of = jiff::civil::date(2026, 4, 1);
-    review_case(&plan, &given.value, &Diary::default(), recorded, as_of, config).sessions.sessions
+    review_case(&plan, &given.value, &Diary::default(), recorded, Vec::new(), as_of, config).sessions.sessions
 }
 
 fn is_said(session: &PerformedSession) -> bool {

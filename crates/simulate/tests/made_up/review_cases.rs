@@ -390,6 +390,7 @@ impl<'p> Case<'p> {
             &Given::default(),
             &diary,
             self.recorded.clone(),
+            Vec::new(),
             as_of,
             &Config::default(),
         )
@@ -519,6 +520,7 @@ fn a_stage_is_recognised_without_any_history() {
                     &Given::default(),
                     &Diary::default(),
                     recorded,
+                    Vec::new(),
                     as_of,
                     &Config::default(),
                 );
@@ -561,7 +563,8 @@ fn the_work_grows_with_the_recordings_and_no_faster() {
         let (given, diary) = (Given::default(), Diary::default());
         let mut sessions = 0;
         let info = measure(|| {
-            let reviewed = review_case(&pool.plan, &given, &diary, recorded, as_of, &Config::default());
+            let reviewed =
+                review_case(&pool.plan, &given, &diary, recorded, Vec::new(), as_of, &Config::default());
             sessions = reviewed.sessions.sessions.len();
         });
         assert_eq!(i64::try_from(sessions), Ok(count), "none is left out");

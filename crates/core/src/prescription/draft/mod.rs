@@ -256,7 +256,7 @@ impl fmt::Display for Contradiction {
             ),
             Self::LooserThanLinter { option } => write!(
                 f,
-                "{option} is looser than the linter's own limit: `plan lint` would find something in the plan"
+                "{option} is looser than the linter's own limit: `plan check` would find something in the plan"
             ),
             Self::Ceiling { needed_s, ceiling_s, which } => write!(
                 f,
@@ -483,6 +483,7 @@ impl DraftRequest {
             runner: Runner::default(),
             tolerance: Tolerance::default(),
             stages: stages.collect(),
+            other: Vec::new(),
         }
     }
 }

@@ -164,6 +164,27 @@ fn words_to_the_runner_are_one_line_of_the_plan_and_of_a_stage() {
 }
 
 #[test]
+fn other_training_is_a_list_of_sports_besides_running() {
+    let stage = "[[stage]]\nname = 'a'\nsession = 'run 20:00'\n";
+    let agreed = plan(&format!("{stage}[[other]]\nsport = 'cycling'\n[[other]]\nsport = 'Deep water'\n"));
+    assert_eq!(agreed.agreed_sport("Biking"), Some("cycling"));
+    assert_eq!(agreed.agreed_sport("rowing"), None);
+    for (text, line, column, part) in [
+        ("[[other]]\nsport = 'running'", 5, 9, "besides running and walking"),
+        ("[[other]]\nsport = 'cycling'\n[[other]]\nsport = 'biking'", 7, 9, "an earlier [[other]]"),
+        ("[[other]]\nsports = 'cycling'", 5, 1, "`sports` is no key of [[other]]"),
+        ("[[other]]", 4, 1, "expected a `sport`"),
+        ("[other]\nsport = 'cycling'", 4, 1, "two brackets"),
+    ] {
+        let faults = faults(&format!("{stage}{text}\n"));
+        assert!(
+            faults.iter().any(|f| (f.0, f.1) == (line, column) && f.2.contains(part)),
+            "{text}: {faults:?}"
+        );
+    }
+}
+
+#[test]
 fn what_the_review_goes_by_is_read() {
     let text = "[limits]\nbreak_repeat_days = 5\nbreak_step_back_days = 10\nclinician_override = 'tendon, agreed'\n\
         [[stage]]\nname = 'a'\nsession = 'run 20:00'\n\
@@ -305,7 +326,9 @@ fn the_documentation_s_plans_are_plans() {
     assert_eq!(examples.len(), 2);
     assert_eq!(plan(examples[0]).stages.len(), 3);
     assert_eq!(plan(examples[1]).tolerance, Tolerance::default());
-    for key in [PLAN_KEYS, RUNNER_KEYS, LIMIT_KEYS, TOLERANCE_KEYS, STAGE_KEYS, WORD_KEYS].concat() {
+    for key in [PLAN_KEYS, RUNNER_KEYS, LIMIT_KEYS, TOLERANCE_KEYS, STAGE_KEYS, WORD_KEYS, other::OTHER_KEYS]
+        .concat()
+    {
         assert!(page.contains(key), "{key} is not documented");
     }
 }
