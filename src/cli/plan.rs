@@ -3,10 +3,11 @@
 use std::path::PathBuf;
 
 use clap::{Subcommand, ValueEnum};
+use jiff::civil::{Date, Weekday};
 
 use jogaudit_core::prescription::draft::{DraftRequest, draft};
 use jogaudit_core::prescription::lint::{Increments, LintConfig, lint};
-use jogaudit_core::prescription::{Plan, parse_duration, parse_percent};
+use jogaudit_core::prescription::{Plan, parse_duration, parse_percent, parse_weekdays};
 use jogaudit_files::{self as files, Failure, named_output};
 use jogaudit_recording::notice::Notice;
 use jogaudit_recording::units::LengthUnit;
@@ -130,6 +131,12 @@ struct DraftArgs {
     /// Weeks since the runner last ran [default: taken for three months or more]
     #[arg(long, value_name = "WEEKS")]
     weeks_away: Option<u32>,
+    /// First day of the first stage, which gives each session its date
+    #[arg(long, value_name = "DATE")]
+    start: Option<Date>,
+    /// Weekdays that sessions are meant for, such as `tue,thu,sun` [default: any]
+    #[arg(long, value_name = "DAYS", value_parser = parse_weekdays)]
+    weekdays: Option<std::vec::Vec<Weekday>>,
     /// Title of the plan
     #[arg(long, value_name = "TEXT", default_value = "Drafted plan", value_parser = title)]
     title: String,
@@ -235,6 +242,8 @@ fn request(args: &DraftArgs) -> DraftRequest {
         session_ceiling_s: args.session_ceiling,
         most_weeks: args.max_weeks,
         weeks_away: args.weeks_away,
+        start: args.start,
+        weekdays: args.weekdays.clone().unwrap_or_default(),
     }
 }
 

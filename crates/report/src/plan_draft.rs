@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use jogaudit_core::prescription::draft::{DraftRequest, DraftedPlan};
 use jogaudit_core::prescription::lint::{Increments, LONG_ABSENCE_WEEKS};
+use jogaudit_core::prescription::weekday_word;
 
 use super::wording::clock;
 
@@ -19,6 +20,13 @@ pub fn toml(draft: &DraftedPlan, request: &DraftRequest) -> String {
     let _ = writeln!(out, "\ntitle = {}", quoted(&request.title));
     if let Some(note) = &draft.plan.note {
         let _ = writeln!(out, "note = {}", quoted(note));
+    }
+    if let Some(start) = request.start {
+        let _ = writeln!(out, "start = {start}");
+    }
+    if !request.weekdays.is_empty() {
+        let days: Vec<String> = request.weekdays.iter().map(|day| quoted(weekday_word(*day))).collect();
+        let _ = writeln!(out, "weekdays = [{}]", days.join(", "));
     }
     let _ = writeln!(out, "\n[limits]");
     if let Some(ceiling) = request.session_ceiling_s {

@@ -257,6 +257,10 @@ fn text_of(remark: &Remark, units: LengthUnit) -> String {
                 verb("calls", "call")
             )
         }
+        LintCode::WeekdaysBreakRest => format!(
+            "{who} {} {limit} rest days between two sessions; the nearest of the plan's weekdays have {value} between.",
+            verb("has", "have")
+        ),
         LintCode::FirstStageWithoutCeiling => format!(
             "{who} is the first to run and has no ceiling for pace, heart rate or effort, and no note says how hard to run."
         ),
@@ -349,6 +353,7 @@ fn proposal_of(remark: &Remark, units: LengthUnit) -> String {
         LintCode::WalkCadenceFloorNotBrisk => {
             format!("raise `walk_cadence_floor` to {limit} or more, if the walks are to be brisk.")
         }
+        LintCode::WeekdaysBreakRest => "take other `weekdays`, such as `[\"tue\", \"thu\", \"sun\"]`, or fewer of them.".to_owned(),
         LintCode::FirstStageWithoutCeiling => {
             "write `effort_ceiling = 4` under [limits], a pace or a heart rate, or a `note` such as \"You can talk in whole \
              sentences while you run.\"."

@@ -1,15 +1,17 @@
 //! A plan's doses per stage and week: tables, a picture, JSON.
 
+use jiff::civil::Date;
 use serde::Serialize;
 
 use jogaudit_core::prescription::figures::{ASSUMED_RUN_MPS, ASSUMED_WALK_MPS};
-use jogaudit_core::prescription::{ASSUMED_SESSIONS_PER_WEEK, Figures, Plan, Stage};
+use jogaudit_core::prescription::{ASSUMED_SESSIONS_PER_WEEK, Figures, Plan, Stage, weekday_word};
 use jogaudit_recording::units::LengthUnit;
 
 use super::json;
 use super::lengths;
 use super::outside::escaped;
 use super::plan_lint::ratio;
+use super::review_view::DatedView;
 use super::text::{HEADING, Page, RUN, UNKNOWN, WIDTH};
 use super::wording::clock;
 
@@ -20,12 +22,15 @@ pub struct PlanView {
     pub schema: &'static str,
     pub title: String,
     pub timezone: Option<String>,
+    pub start: Option<String>,
+    pub weekdays: Vec<&'static str>,
     pub note: Option<String>,
     pub contact: Option<String>,
     pub assumed_run_mps: f64,
     pub assumed_walk_mps: f64,
     pub stages: Vec<StageView>,
     pub weeks: Vec<WeekView>,
+    pub calendar: Vec<DatedView>,
     /// What paces and distances are read by.
     #[serde(skip)]
     pub units: LengthUnit,
@@ -83,15 +88,24 @@ impl PlanView {
             schema: "jogaudit.plan/1",
             title: plan.title.clone(),
             timezone: plan.timezone.clone(),
+            start: plan.start.map(|date| date.to_string()),
+            weekdays: plan.weekdays.iter().map(|day| weekday_word(*day)).collect(),
             note: plan.note.clone(),
             contact: plan.contact.clone(),
             assumed_run_mps: ASSUMED_RUN_MPS,
             assumed_walk_mps: ASSUMED_WALK_MPS,
             stages: plan.stages.iter().zip(&figures).map(|(stage, f)| StageView::new(stage, f)).collect(),
             weeks: weeks(plan, &figures),
+            calendar: calendar(plan),
             units: plan.read_in(),
         }
     }
+}
+
+/// Every session with its day; none without a first day.
+fn calendar(plan: &Plan) -> Vec<DatedView> {
+    let this_year = plan.start.map_or(0, Date::year);
+    plan.calendar().into_iter().flatten().map(|session| DatedView::new(plan, session, this_year)).collect()
 }
 
 fn tenth(value: f64) -> f64 {
@@ -185,6 +199,7 @@ pub fn text(view: &PlanView) -> String {
     stage_table(&mut page, view);
     week_table(&mut page, view);
     picture(&mut page, view);
+    calendar_list(&mut page, view);
     let estimates = view.stages.iter().any(|stage| stage.estimate.is_some());
     page.line("");
     if estimates {
@@ -278,6 +293,22 @@ fn week_table(page: &mut Page, view: &PlanView) {
             amount(week.longest_run_s, None, estimate(|e| e.longest_run_s)),
             week.run_rise.map_or_else(|| UNKNOWN.to_owned(), |rise| format!("{:+.0} %", rise * 100.0)),
         ));
+    }
+}
+
+/// The sessions with their days, as if every one were kept.
+fn calendar_list(page: &mut Page, view: &PlanView) {
+    if view.calendar.is_empty() {
+        if !view.weekdays.is_empty() {
+            page.line("");
+            let days = view.weekdays.join(", ");
+            page.paragraph("", &format!("Sessions are meant for {days}; a `start` gives each its date."));
+        }
+        return;
+    }
+    page.heading("Calendar, if every session is kept");
+    for session in &view.calendar {
+        page.hanging("  ", "    ", &session.text);
     }
 }
 

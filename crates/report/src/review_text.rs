@@ -35,6 +35,7 @@ pub fn review(view: &ReviewView, with_notices: bool) -> String {
             &format!("The plan's limits hold by a clinician's word: “{}”.", escaped_prose(reason)),
         );
     }
+    coming(&mut page, view);
     reasons(&mut page, view);
     next_session(&mut page, view);
     weeks(&mut page, view);
@@ -69,6 +70,18 @@ fn reasons(page: &mut Page, view: &ReviewView) {
 fn reason(page: &mut Page, mark: &str, rule: &RuleView) {
     page.hanging(&format!("  {mark}"), "    ", &format!("{} Here: {}.", rule.says, rule.because));
     page.hanging("    ", "    ", &format!("[{}; {}]", rule.rule, rule.source));
+}
+
+/// Which sessions come next and when.
+fn coming(page: &mut Page, view: &ReviewView) {
+    let Some(coming) = &view.coming else { return };
+    page.heading("Coming sessions, if each is kept");
+    for session in &coming.sessions {
+        page.hanging("  ", "    ", &session.text);
+    }
+    for said in &coming.text {
+        page.hanging("  ", "  ", said);
+    }
 }
 
 /// The card of the next session, or of what is to be done instead.

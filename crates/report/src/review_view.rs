@@ -7,9 +7,9 @@ use jiff::civil::Date;
 use serde::Serialize;
 
 use jogaudit_core::audit::Outcome;
-use jogaudit_core::prescription::Plan;
+use jogaudit_core::prescription::{DatedSession, Plan};
 use jogaudit_core::review::{
-    Applied, Diary, LeftOut, LeftOutCode, LongestRun, OtherSession, Pattern, PerformedSession,
+    Applied, Coming, Diary, LeftOut, LeftOutCode, LongestRun, OtherSession, Pattern, PerformedSession,
     PerformedSessions, Range, Recommendation, Review, ReviewConfig, RiseBand, RuleCode, SessionKind,
     StageChoice, StageSource, Week, WeeklyCode, WeeklyFinding, Zone,
 };
@@ -35,6 +35,7 @@ pub struct ReviewView {
     pub timezone: Option<String>,
     pub clinician_overrides: Vec<String>,
     pub ruling: RulingView,
+    pub coming: Option<ComingView>,
     /// The card of the next session, for the text report; programs take it from `plan show`.
     #[serde(skip)]
     pub card: Option<CardView>,
@@ -60,6 +61,26 @@ pub struct RulingView {
     pub not_before: Option<String>,
     pub text: String,
     pub rules: Vec<RuleView>,
+}
+
+/// Which sessions come next and when.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
+pub struct ComingView {
+    pub sessions: Vec<DatedView>,
+    pub moved_from: Option<String>,
+    pub missed: Vec<String>,
+    pub text: Vec<String>,
+}
+
+/// A session with its day.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
+pub struct DatedView {
+    pub date: String,
+    pub stage: String,
+    pub number: u32,
+    pub text: String,
 }
 
 /// A rule that applies.
@@ -255,6 +276,36 @@ pub struct ReviewParts<'a> {
     pub notices: &'a [Notice],
 }
 
+impl ComingView {
+    fn new(plan: &Plan, coming: &Coming, as_of: Date) -> Self {
+        Self {
+            sessions: coming
+                .sessions
+                .iter()
+                .map(|session| DatedView::new(plan, *session, as_of.year()))
+                .collect(),
+            moved_from: coming.moved_from.map(|date| date.to_string()),
+            missed: coming.missed.iter().map(Date::to_string).collect(),
+            text: wording::coming(coming, as_of),
+        }
+    }
+}
+
+impl DatedView {
+    /// Words a session with its day; a day of another than `this_year` has its year.
+    pub(super) fn new(plan: &Plan, session: DatedSession, this_year: i16) -> Self {
+        let stage = stage_name(plan, Some(session.stage)).unwrap_or_default();
+        let figures = plan.stages[session.stage].session.figures();
+        let day = wording::long_day(session.date, this_year);
+        Self {
+            date: session.date.to_string(),
+            text: wording::dated(&day, &stage, figures.session_s, figures.is_session_exact),
+            stage,
+            number: session.number,
+        }
+    }
+}
+
 impl WeekView {
     /// `cycling 45:00, swimming 30:00`; nothing without other training.
     pub(super) fn other_in_words(&self) -> Option<String> {
@@ -282,6 +333,7 @@ impl ReviewView {
             timezone: Zone::of(plan).name().map(str::to_owned),
             clinician_overrides: review.overrides.clone(),
             ruling: ruling(parts),
+            coming: review.coming.as_ref().map(|coming| ComingView::new(plan, coming, review.as_of)),
             card: review
                 .ruling
                 .stage

@@ -2,7 +2,7 @@
 
 use jiff::civil::Date;
 
-use jogaudit_core::review::{Against, Recommendation, WeeklyCode, WeeklyFinding};
+use jogaudit_core::review::{Against, Coming, Recommendation, WeeklyCode, WeeklyFinding};
 use jogaudit_recording::units::{LengthUnit, Unit};
 
 use super::lengths;
@@ -39,6 +39,41 @@ pub(super) fn ruling(asked: Recommendation, stage: Option<&str>, not_before: Opt
 /// `Mon 2026-03-02`.
 pub(super) fn day(date: Date) -> String {
     date.strftime("%a %Y-%m-%d").to_string()
+}
+
+/// `Thursday 12 March`; with its year when it is not `this_year`.
+pub(super) fn long_day(date: Date, this_year: i16) -> String {
+    let format = if date.year() == this_year { "%A %-d %B" } else { "%A %-d %B %Y" };
+    date.strftime(format).to_string()
+}
+
+/// `Thursday 12 March: stage 3, 24 min`; `about` where the time is an estimate.
+pub(super) fn dated(day: &str, stage: &str, session_s: f64, is_exact: bool) -> String {
+    let about = if is_exact { "" } else { "about " };
+    format!("{day}: stage {stage}, {about}{:.0} min", (session_s / 60.0).max(1.0))
+}
+
+/// What there is to say about the days that come.
+pub(super) fn coming(coming: &Coming, as_of: Date) -> Vec<String> {
+    let day = |date: &Date| long_day(*date, as_of.year());
+    let moved = coming.moved_from.as_ref().map(|from| {
+        format!(
+            "The next session is moved from {}, because rest comes first; the dates after it move along.",
+            day(from)
+        )
+    });
+    let missed = match coming.missed.as_slice() {
+        [] => None,
+        [one] => Some(format!("The session meant for {} was missed.", day(one))),
+        [first, .., last] => Some(format!(
+            "{} sessions from {} to {} were missed.",
+            coming.missed.len(),
+            day(first),
+            day(last)
+        )),
+    };
+    let missed = missed.map(|said| format!("{said} It need not be made up: go on with the next one."));
+    [moved, missed].into_iter().flatten().collect()
 }
 
 /// A finding in one sentence: what, by how much, how sure.
@@ -219,6 +254,32 @@ mod tests {
         }
         assert!(
             said(RanInPain, Unit::PointsOfTen, Against::PainLimit, None).starts_with("Pain of unknown size")
+        );
+    }
+
+    #[test]
+    fn what_comes_next_has_its_day() {
+        let date = |text: &str| -> Date { text.parse().unwrap() };
+        assert_eq!(
+            dated(&long_day(date("2026-03-12"), 2026), "3", 1450.0, true),
+            "Thursday 12 March: stage 3, 24 min"
+        );
+        assert_eq!(long_day(date("2027-01-01"), 2026), "Friday 1 January 2027");
+        let none = Coming::default();
+        assert_eq!(coming(&none, date("2026-03-11")), Vec::<String>::new());
+        let both =
+            Coming { moved_from: Some(date("2026-03-10")), missed: vec![date("2026-03-08")], ..none.clone() };
+        assert_eq!(
+            coming(&both, date("2026-03-11")),
+            [
+                "The next session is moved from Tuesday 10 March, because rest comes first; the dates after it move along.",
+                "The session meant for Sunday 8 March was missed. It need not be made up: go on with the next one."
+            ]
+        );
+        let several = Coming { missed: vec![date("2026-03-03"), date("2026-03-05")], ..none };
+        assert!(
+            coming(&several, date("2026-03-11"))[0]
+                .starts_with("2 sessions from Tuesday 3 March to Thursday 5 March")
         );
     }
 

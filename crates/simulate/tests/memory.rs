@@ -106,7 +106,8 @@ fn a_hole_of_years_costs_a_review_as_much_as_a_short_one() {
         };
         let (given, diary) = (Given::default(), Diary::default());
         let as_of = jiff::civil::date(2035, 1, 1);
-        measure(|| drop(review_case(&plan, &given, &diary, vec![recorded], as_of, &config))).bytes_max
+        measure(|| drop(review_case(&plan, &given, &diary, vec![recorded], Vec::new(), as_of, &config)))
+            .bytes_max
     };
     let (short, long) = (reviewing(600.0), reviewing(8.0 * 365.0 * 86_400.0));
     println!("a review of an hour: peak {short} bytes with a hole of 10 min, {long} with one of 8 years");

@@ -3,6 +3,7 @@
 //! A plan exists before any run: nothing here knows recordings.
 
 mod bounds;
+mod calendar;
 mod dose;
 pub mod draft;
 mod error;
@@ -16,12 +17,17 @@ mod source;
 pub(crate) mod suggest;
 mod weeks;
 
+pub(crate) use calendar::monday;
+pub use calendar::{Calendar, CalendarStart, DatedSession, LEAST_REST_DAYS};
 pub use dose::PrescribedDose;
 pub use error::{Fault, LanguageError, MOST_FAULTS, PlanError};
 pub use expand::{Block, Candidate, Expansion, step_counts};
 pub use figures::Figures;
+pub use plan::{parse_weekdays, weekday_word};
 pub use scan::{pace_unit, parse_duration, parse_percent, written_pace};
 pub use weeks::{ASSUMED_SESSIONS_PER_WEEK, PlannedWeek};
+
+use jiff::civil::{Date, Weekday};
 
 use jogaudit_recording::read::Sport;
 use jogaudit_recording::units::{
@@ -203,6 +209,10 @@ pub struct Plan {
     pub timezone: Option<String>,
     /// What people read distances and paces by; `None` where the plan does not say.
     pub units: Option<LengthUnit>,
+    /// The first day of the first stage.
+    pub start: Option<Date>,
+    /// Weekdays that sessions are meant for, in the order of the week; empty where any day is.
+    pub weekdays: Vec<Weekday>,
     /// The prescriber's words to the runner, for every session.
     pub note: Option<String>,
     /// How to reach the professional.

@@ -13,11 +13,13 @@ use super::error::{LanguageError, PlanError, UnplacedFault, quoted};
 use super::scan::Scanner;
 use super::source::part_of_string;
 use super::suggest::closest;
+pub use dates::{parse_weekdays, weekday_word};
 use words::{WORD_KEYS, Words};
 
 use super::{Limits, PaceBasis, Plan, Runner, Session, Stage, Tolerance};
 
-const PLAN_KEYS: &[&str] = &["title", "timezone", "units", "runner", "limits", "tolerance", "stage", "other"];
+const PLAN_KEYS: &[&str] =
+    &["title", "timezone", "units", "start", "weekdays", "runner", "limits", "tolerance", "stage", "other"];
 const RUNNER_KEYS: &[&str] = &["usual_run_cadence", "max_heart_rate"];
 const TOLERANCE_KEYS: &[&str] = &["run", "walk", "pace"];
 const LIMIT_KEYS: &[&str] = &[
@@ -142,6 +144,7 @@ impl<'i> Reader<'i> {
             self.name(table, "title", &bounds::TITLE_LENGTH).unwrap_or_else(|| "Untitled plan".to_owned());
         let timezone = self.timezone(table);
         let units = self.units(table);
+        let (start, weekdays) = (self.start(table), self.weekdays(table));
         let words = self.words(table);
         let runner = self.section(table, "runner", RUNNER_KEYS, Self::runner);
         let tolerance = self.section(table, "tolerance", TOLERANCE_KEYS, Self::tolerance);
@@ -153,7 +156,19 @@ impl<'i> Reader<'i> {
             stage.contact = stage.contact.take().or_else(|| words.contact.clone());
         }
         let Words { note, contact } = words;
-        Some(Plan { title, timezone, units, note, contact, runner, tolerance, stages, other })
+        Some(Plan {
+            title,
+            timezone,
+            units,
+            start,
+            weekdays,
+            note,
+            contact,
+            runner,
+            tolerance,
+            stages,
+            other,
+        })
     }
 
     /// Reads a `[section]`; a missing one as an empty one.
@@ -511,6 +526,7 @@ impl<'i> Reader<'i> {
     }
 }
 
+mod dates;
 mod other;
 mod words;
 

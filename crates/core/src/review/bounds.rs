@@ -1,5 +1,6 @@
 //! Limits that hold: the plan's, but never looser than the rules without a clinician's reason.
 
+pub use crate::prescription::LEAST_REST_DAYS;
 use crate::prescription::Limits;
 
 /// Greatest pain that a plan may allow: above it the pain-monitoring model (Thomeé 1997, Phys Ther 77:1690; Silbernagel
@@ -8,9 +9,6 @@ pub const MOST_PAIN_LIMIT: f64 = 5.0;
 /// Greatest pain on the next morning that a plan may allow. The same model wants pain to have subsided by then; its
 /// lowest band, 0 to 2, is read as that.
 pub const MOST_MORNING_PAIN: f64 = 2.0;
-/// Least days without a run-walk session between two. Published programmes never run on consecutive days (University of
-/// Delaware progression, Ann Joint 2018;3:40, table 4; Trials 2023, doi 10.1186/s13063-023-07502-x, table 1).
-pub const LEAST_REST_DAYS: u32 = 1;
 /// Days from one session to the next from which on the stage is repeated. Common practice, no source.
 pub const BREAK_REPEAT_DAYS: u32 = 7;
 /// The same for one stage back. Common practice, no source.
@@ -61,7 +59,7 @@ impl Bounds {
         Self {
             sessions_per_week: limits.sessions_per_week,
             rest_days,
-            rest_before_next: rest_days.unwrap_or(LEAST_REST_DAYS),
+            rest_before_next: limits.rest_days_held(),
             weekly_increase: limits.weekly_running_increase,
             pain_limit,
             morning_limit: pain_limit.map(|limit| limit.min(most_morning)),

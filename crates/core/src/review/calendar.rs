@@ -1,10 +1,11 @@
 //! Days and weeks of a case.
 
-use jiff::civil::{Date, Weekday};
+use jiff::civil::Date;
 use jiff::tz::{Offset, TimeZone, TimeZoneDatabase};
 use jiff::{Timestamp, ToSpan};
 
 use crate::prescription::Plan;
+pub(super) use crate::prescription::monday;
 
 /// Where the days of a case are counted: the plan's time zone, else each recording's own offset, else UTC.
 #[derive(Clone, Debug)]
@@ -46,11 +47,6 @@ pub(super) fn plus(date: Date, days: i64) -> Date {
 /// Days from one day to another; negative when `to` is earlier.
 pub(super) fn days_between(from: Date, to: Date) -> i64 {
     from.until(to).map_or(0, |span| i64::from(span.get_days()))
-}
-
-/// The Monday of the week (ISO 8601: weeks run from Monday to Sunday).
-pub(super) fn monday(date: Date) -> Date {
-    plus(date, -i64::from(date.weekday().since(Weekday::Monday)))
 }
 
 #[cfg(test)]

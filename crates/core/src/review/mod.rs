@@ -6,6 +6,7 @@
 
 mod bounds;
 mod calendar;
+mod coming;
 mod config;
 mod csv;
 mod diary;
@@ -39,6 +40,7 @@ pub use bounds::{
     MOST_PAIN_LIMIT,
 };
 pub use calendar::Zone;
+pub use coming::Coming;
 pub use config::ReviewConfig;
 pub use diary::{Diary, Entry, Pattern, score};
 pub use edit::{DayCells, EditError, day_cells, diary_with, stages_with};
@@ -80,6 +82,8 @@ pub struct Review {
     pub as_of: Date,
     /// What the next session should be, and why.
     pub ruling: Ruling,
+    /// Which sessions come next and when; `None` where the plan has no dates, or a professional is to be asked first.
+    pub coming: Option<Coming>,
     /// Weeks with a recording or an entry, in order.
     pub weeks: Vec<Week>,
     /// What was done at each stage of the plan, in its order.
@@ -118,13 +122,16 @@ pub fn review(
     found.extend(findings::pain(&history));
     found.extend(findings::effort(&history));
     found.sort_by(|a, b| a.date.cmp(&b.date).then(a.code.cmp(&b.code)));
-    let ruling = ruling::rule(&Situation::new(&history, &found, &is_improper));
+    let situation = Situation::new(&history, &found, &is_improper);
+    let ruling = ruling::rule(&situation);
+    let coming = coming::coming(&situation, &ruling);
     note_ambiguous(&history, &mut notices);
     note_diary(&history, &mut notices);
     let overrides = note_looser(plan, &mut notices);
     let value = Review {
         as_of,
         ruling,
+        coming,
         weeks,
         stages: tallies(plan, sessions),
         findings: found,

@@ -35,6 +35,7 @@ pub(super) fn body(view: &ReviewView) -> Markup {
         @for reason in &view.clinician_overrides {
             p { "The plan's limits hold by a clinician's word: “" (isolated(&escaped_prose(reason))) "”." }
         }
+        (coming(view))
         (why(view))
         @if let Some(card) = &view.card { (next_session(card)) }
         (weeks(view))
@@ -46,6 +47,18 @@ pub(super) fn body(view: &ReviewView) -> Markup {
         (super::notices(&view.notices))
         p.cautions { (isolated(&view.cautions)) }
         p.key { "Made by jogaudit " (env!("CARGO_PKG_VERSION")) " from the plan, the diary and the recordings alone." }
+    }
+}
+
+fn coming(view: &ReviewView) -> Markup {
+    html! {
+        @if let Some(coming) = &view.coming {
+            section aria-labelledby="coming" {
+                h2 #coming { "Coming sessions, if each is kept" }
+                ul { @for session in &coming.sessions { li { (session.text) } } }
+                @for said in &coming.text { p { (said) } }
+            }
+        }
     }
 }
 

@@ -8,6 +8,9 @@ mod search;
 
 use std::fmt;
 
+use jiff::civil::{Date, Weekday};
+
+use super::calendar::least_between;
 use super::lint::{BEGINNING_LONGEST_RUN_S, EARLY_SESSIONS_PER_WEEK, Increments, LONG_ABSENCE_WEEKS};
 use super::{Extent, Item, Limits, Move, Plan, Runner, Session, Stage, Tolerance};
 use jogaudit_recording::units::Seconds;
@@ -48,6 +51,10 @@ pub struct DraftRequest {
     pub most_weeks: Option<u32>,
     /// Weeks since the runner last ran; unknown is taken for long.
     pub weeks_away: Option<u32>,
+    /// The first day, if sessions are to have days.
+    pub start: Option<Date>,
+    /// Weekdays that sessions are meant for, in the order of the week; empty for any.
+    pub weekdays: Vec<Weekday>,
 }
 
 impl Default for DraftRequest {
@@ -68,6 +75,8 @@ impl Default for DraftRequest {
             session_ceiling_s: None,
             most_weeks: None,
             weeks_away: None,
+            start: None,
+            weekdays: Vec::new(),
         }
     }
 }
@@ -152,6 +161,20 @@ pub enum Contradiction {
         rest_days: u32,
         /// Sessions a week that have room.
         most: u32,
+    },
+    /// Weekdays are nearer to each other than the days of rest.
+    WeekdaysTooNear {
+        /// Days of rest between two sessions.
+        rest_days: u32,
+        /// The fewest days between two of the weekdays.
+        least: u32,
+    },
+    /// There are more sessions a week than weekdays.
+    TooFewWeekdays {
+        /// Sessions a week.
+        per_week: u32,
+        /// Weekdays.
+        weekdays: usize,
     },
     /// An increment is larger than the linter's.
     LooserThanLinter {
@@ -254,6 +277,13 @@ impl fmt::Display for Contradiction {
                 "--per-week {per_week} and --rest-days {rest_days} contradict each other: a week of 7 days then has \
                  room for {most}"
             ),
+            Self::WeekdaysTooNear { rest_days, least } => write!(
+                f,
+                "--weekdays and --rest-days {rest_days} contradict each other: two of the weekdays have {least} days between"
+            ),
+            Self::TooFewWeekdays { per_week, weekdays } => {
+                write!(f, "--per-week {per_week} contradicts --weekdays, which are {weekdays}")
+            }
             Self::LooserThanLinter { option } => write!(
                 f,
                 "{option} is looser than the linter's own limit: `plan check` would find something in the plan"
@@ -346,6 +376,13 @@ impl DraftRequest {
             found.push(Contradiction::ManySessions { per_week: self.sessions_per_week });
         }
         self.rest(&mut found);
+        if let Some(least) = least_between(&self.weekdays).filter(|least| *least < self.rest_days) {
+            found.push(Contradiction::WeekdaysTooNear { rest_days: self.rest_days, least });
+        }
+        if !self.weekdays.is_empty() && (self.weekdays.len() as u32) < self.sessions_per_week {
+            let (per_week, weekdays) = (self.sessions_per_week, self.weekdays.len());
+            found.push(Contradiction::TooFewWeekdays { per_week, weekdays });
+        }
         self.looser(&mut found);
         if let Some(ceiling_s) = self.session_ceiling_s {
             for (which, stage) in [("first", self.first()), ("last", self.goal())] {
@@ -478,6 +515,8 @@ impl DraftRequest {
             title: self.title.clone(),
             timezone: None,
             units: None,
+            start: self.start,
+            weekdays: self.weekdays.clone(),
             note: Some(NOTE.to_owned()),
             contact: None,
             runner: Runner::default(),

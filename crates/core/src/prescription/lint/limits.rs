@@ -1,7 +1,10 @@
 //! Limits that are missing, that contradict each other, or that the runner's own data show to be impossible.
 
+use jiff::civil::Weekday;
+
 use super::increments::exceeds;
 use super::{LintCode, Remark, RemarkUnit};
+use crate::prescription::calendar::least_between;
 use crate::prescription::figures::Figures;
 use crate::prescription::{Block, Move, Plan, Runner, Stage};
 use jogaudit_recording::units::{MetresPerSecond, StepsPerMinute};
@@ -32,6 +35,7 @@ pub(super) fn remarks(plan: &Plan) -> Vec<Remark> {
         pain(stage, &mut found);
         if figures.runs > 0 {
             rest(stage, &mut found);
+            weekdays(stage, &plan.weekdays, &mut found);
             pace(stage, &mut found);
             heart_rate(stage, &plan.runner, &mut found);
         }
@@ -94,6 +98,17 @@ fn rest(stage: &Stage, found: &mut Vec<Remark>) {
         let remark = Remark::new(LintCode::RestDaysDoNotFit, &stage.name, RemarkUnit::Sessions);
         let remark = remark.held(f64::from(sessions), f64::from(most));
         found.push(Remark { base: Some(f64::from(rest_days)), ..remark });
+    }
+}
+
+/// Sessions meant for every weekday of the plan keep the stage's days of rest.
+fn weekdays(stage: &Stage, weekdays: &[Weekday], found: &mut Vec<Remark>) {
+    let (Some(least), Some(rest_days)) = (least_between(weekdays), stage.limits.rest_days_between) else {
+        return;
+    };
+    if least < rest_days {
+        let remark = Remark::new(LintCode::WeekdaysBreakRest, &stage.name, RemarkUnit::Days);
+        found.push(remark.held(f64::from(least), f64::from(rest_days)));
     }
 }
 

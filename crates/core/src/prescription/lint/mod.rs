@@ -52,6 +52,7 @@ codes! {
         WalkCadenceFloorNotBrisk = "walk_cadence_floor_not_brisk",
         PainLimitAbovePublished = "pain_limit_above_published",
         FirstStageWithoutCeiling = "first_stage_without_ceiling",
+        WeekdaysBreakRest = "weekdays_break_rest",
     }
 }
 
@@ -104,7 +105,7 @@ impl LintCode {
                 "a rest day between runs stands in both published programmes in docs/plans (doi \
                  10.21037/aoj.2018.04.11; doi 10.1186/s13063-023-07502-x)"
             }
-            Self::RestDaysDoNotFit => "arithmetic: a week has 7 days",
+            Self::RestDaysDoNotFit | Self::WeekdaysBreakRest => "arithmetic: a week has 7 days",
             Self::PaceCeilingIsWalking => {
                 "brisk walking is up to 3.5 miles an hour (Compendium of Physical Activities 2011)"
             }

@@ -197,6 +197,22 @@ fn a_runs_own_ceiling_counts_and_a_walks_does_not() {
 }
 
 #[test]
+fn weekdays_leave_room_for_the_days_of_rest() {
+    let found = |weekdays: &str, rest_days: u32| {
+        let head = format!(
+            "weekdays = {weekdays}\n[limits]\nsessions_per_week = 2\nrest_days_between = {rest_days}\n"
+        );
+        let found = remarks_of(&plan_with(&head, &["6 x (run 0:50, walk 1:40)"]), LintConfig::default());
+        let is_it = |remark: &&Remark| remark.code == LintCode::WeekdaysBreakRest;
+        found.iter().find(is_it).map(|remark| (remark.value, remark.limit))
+    };
+    assert_eq!(found("['tue', 'thu', 'sun']", 1), None);
+    assert_eq!(found("['tue', 'thu', 'sun']", 2), Some((Some(1.0), Some(2.0))));
+    assert_eq!(found("['mon', 'thu', 'sun']", 1), Some((Some(0.0), Some(1.0))), "Sunday to Monday");
+    assert_eq!(found("['wed']", 6), None);
+}
+
+#[test]
 fn the_first_stage_that_runs_says_how_hard() {
     let found = |plan: &str, limits: &str, session: &str, stage: &str| {
         let text = format!(

@@ -164,6 +164,33 @@ fn words_to_the_runner_are_one_line_of_the_plan_and_of_a_stage() {
 }
 
 #[test]
+fn days_are_read_and_bad_ones_are_shown_where_they_stand() {
+    use jiff::civil::{Weekday, date};
+    let stage = "[[stage]]\nname = 'a'\nsession = 'run 20:00'\n";
+    let dated = plan(&format!("start = 2026-03-02\nweekdays = ['sun', 'Tue', 'thursday']\n{stage}"));
+    assert_eq!(dated.start, Some(date(2026, 3, 2)));
+    assert_eq!(dated.weekdays, [Weekday::Tuesday, Weekday::Thursday, Weekday::Sunday]);
+    for (line, column, part) in [
+        ("start = 2026-02-30", 9, ""),
+        ("start = '2026-03-02'", 9, "a day without quotes, such as `2026-03-02`"),
+        ("start = 2026-03-02T07:00:00Z", 9, "a day without quotes"),
+        ("start = 1812-06-24", 9, "a day without quotes"),
+        ("weekdays = ['tue', 'thu', 'Tuesday']", 27, "expected each day once"),
+        ("weekdays = ['tue', 'thr']", 20, "`mon`, `tue`"),
+        ("weekdays = ['tue', 4]", 20, "in quotes"),
+        ("weekdays = []", 12, "at least one"),
+        ("weekdays = 'tue'", 12, "a list of weekdays"),
+    ] {
+        let faults = faults(&format!("{line}\n{stage}"));
+        assert_eq!((faults.len(), faults[0].0), (1, 1), "{line}: {faults:?}");
+        assert!(
+            faults[0].2.contains(part) && (faults[0].1 == column || part.is_empty()),
+            "{line}: {faults:?}"
+        );
+    }
+}
+
+#[test]
 fn other_training_is_a_list_of_sports_besides_running() {
     let stage = "[[stage]]\nname = 'a'\nsession = 'run 20:00'\n";
     let agreed = plan(&format!("{stage}[[other]]\nsport = 'cycling'\n[[other]]\nsport = 'Deep water'\n"));
