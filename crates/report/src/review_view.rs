@@ -416,7 +416,7 @@ fn week(parts: &ReviewParts<'_>, week: &Week) -> WeekView {
         other: week
             .other_s
             .iter()
-            .map(|(sport, time_s)| OtherTimeView { sport: printable(sport), duration_s: *time_s })
+            .map(|(sport, time_s)| OtherTimeView { sport: sport.clone(), duration_s: *time_s })
             .collect(),
         rise_over_last_week: known(week.rise_over_last, thousandths),
         rise_over_mean: known(week.rise_over_mean, thousandths),
@@ -544,8 +544,8 @@ fn other(session: &OtherSession) -> OtherView {
     OtherView {
         date: session.date.to_string(),
         start: session.start.to_string(),
-        recording: printable(&session.recording),
-        sport: printable(&session.sport),
+        recording: session.recording.clone(),
+        sport: session.sport.clone(),
         duration_s: session.duration_s,
     }
 }

@@ -55,7 +55,7 @@ fn coming(view: &ReviewView) -> Markup {
         @if let Some(coming) = &view.coming {
             section aria-labelledby="coming" {
                 h2 #coming { "Coming sessions, if each is kept" }
-                ul { @for session in &coming.sessions { li { (session.text) } } }
+                ul { @for session in &coming.sessions { li { (isolated(&session.text)) } } }
                 @for said in &coming.text { p { (said) } }
             }
         }
@@ -169,7 +169,7 @@ fn week_row(view: &ReviewView, week: &WeekView, most_s: f64) -> Markup {
         }
         tr {
             th scope="row" { (week.monday) }
-            td.left { div.week { (days(view, week)) div.bar { (bar(week, most_s)) } } @if let Some(other) = week.other_in_words() { div.quiet { (other) } } }
+            td.left { div.week { (days(view, week)) div.bar { (bar(week, most_s)) } } @if let Some(other) = week.other_in_words() { div.quiet { (isolated(&other)) } } }
             td { (pain(week.greatest_pain)) }
             td { (clock(week.longest_run_s)) }
             td { (kept) }
