@@ -51,7 +51,9 @@ fn a_review_has_a_row_a_week_and_leads_to_its_sessions() {
     let (code, page, remarks) = folder.run(&[&arguments[..], &["html"]].concat(), b"");
     assert_eq!((code, remarks.as_str()), (0, ""));
     let review: serde_json::Value = serde_json::from_str(&json).expect("JSON");
-    assert!(page.contains(&format!("<h1><bdi>{}</bdi></h1>", review["ruling"]["text"].as_str().expect("a text"))));
+    assert!(
+        page.contains(&format!("<h1><bdi>{}</bdi></h1>", review["ruling"]["text"].as_str().expect("a text")))
+    );
     for week in review["weeks"].as_array().expect("weeks") {
         let row = format!("<th scope=\"row\">{}</th>", week["monday"].as_str().expect("a date"));
         assert!(page.contains(&row), "{row}");

@@ -168,7 +168,7 @@ impl Page {
 
     pub(super) fn heading(&mut self, text: &str) {
         self.line("");
-        self.styled_line(&format!("{HEADING}{text}{HEADING:#}"));
+        self.styled_line(&format!("{HEADING}{}{HEADING:#}", escaped(text)));
     }
 
     pub(super) fn paragraph(&mut self, indent: &str, text: &str) {
