@@ -88,8 +88,9 @@ fn coming(page: &mut Page, view: &ReviewView) {
 fn next_session(page: &mut Page, view: &ReviewView) {
     let Some(card) = &view.card else { return };
     page.line("");
+    // The card is a whole text, with its escapes and styles.
     for line in card::text(card).lines() {
-        page.line(line);
+        page.styled_line(line);
     }
 }
 
