@@ -41,27 +41,27 @@ pain_limit = 2
 
 [[stage]]
 name = "1"
-session = "walk 5:00, 6 x (run 1:00, walk 2:00), walk 3:00"
+session = "walk 4:40, 7 x (run 0:50, walk 1:40), walk 3:20"
 sessions = 3
 
 [[stage]]
 name = "2"
-session = "walk 5:00, 5 x (run 2:00, walk 2:00), walk 3:00"
+session = "walk 4:40, 5 x (run 1:50, walk 1:40), walk 3:20"
 sessions = 3
 
 [[stage]]
 name = "3"
-session = "walk 5:00, 5 x (run 3:00, walk 2:00), walk 3:00"
+session = "walk 4:40, 5 x (run 2:50, walk 1:40), walk 3:20"
 sessions = 3
 
 [[stage]]
 name = "4"
-session = "walk 5:00, 4 x (run 5:00, walk 1:30), walk 3:00"
+session = "walk 4:40, 4 x (run 4:50, walk 1:20), walk 3:20"
 sessions = 3
 
 [[stage]]
 name = "5"
-session = "walk 5:00, 3 x (run 8:00, walk 1:30), walk 3:00"
+session = "walk 4:40, 3 x (run 7:50, walk 1:20), walk 3:20"
 sessions = 3
 "#;
 

@@ -85,6 +85,7 @@ fn the_demo_is_a_whole_return_in_which_something_is_caught() {
     for line in out.lines() {
         assert!(line.chars().count() <= 80, "{line}");
     }
+    assert!(!out.contains("u{1b}"), "styles are no text: {out}");
     let args = ["review", "case", "--format", "json", "--as-of", "2026-05-10"];
     let (code, out, _) = run(folder.path(), &args);
     assert_eq!(code, 0);
@@ -100,6 +101,7 @@ fn the_demo_is_a_whole_return_in_which_something_is_caught() {
         ("2026-03-09", "longest_run_jump"),
         ("2026-03-09", "pain_next_morning"),
         ("2026-04-02", "no_rest_day"),
+        ("2026-04-02", "running_time_jump"),
         ("2026-04-02", "longest_run_jump"),
         ("2026-04-02", "ran_in_pain"),
         ("2026-04-02", "pain_next_morning"),

@@ -26,7 +26,7 @@ timezone = \"Europe/London\"
 
 [[stage]]
 name = \"1\"
-session = \"\"    # such as: walk 5:00, 6 x (run 1:00, walk 2:00), walk 5:00
+session = \"\"    # such as: walk 4:40, 6 x (run 0:50, walk 1:40), walk 4:40
 sessions = 3
 ";
 

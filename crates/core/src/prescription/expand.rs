@@ -1,6 +1,6 @@
 //! A session as written → the steps to do, as far as the words alone settle them.
 //!
-//! `for 30:00 (run 1:00, walk 3:00)` is settled: it is cut exactly. `for 1.5 mi (run 1:00, walk 1:00)` is not: how
+//! `for 27:30 (run 1:20, walk 2:40)` is settled: it is cut exactly. `for 1.2 mi (run 1:20, walk 1:40)` is not: how
 //! many steps it takes depends on how fast they are done. Such a part stays a [`Block::Until`], and
 //! [`Expansion::steps_at`] and [`Expansion::steps_if`] lay it out for assumed speeds or an assumed number of steps.
 
@@ -314,8 +314,8 @@ mod tests {
 
     #[test]
     fn one_unit_throughout_is_cut_exactly() {
-        assert_eq!(fixed("for 7:00 (run 1:00, walk 3:00)"), "run 1:00, walk 3:00, run 1:00, walk 2:00");
-        assert_eq!(fixed("for 8:00 (run 1:00, walk 3:00)"), "run 1:00, walk 3:00, run 1:00, walk 3:00");
+        assert_eq!(fixed("for 7:10 (run 1:20, walk 2:40)"), "run 1:20, walk 2:40, run 1:20, walk 1:50");
+        assert_eq!(fixed("for 8:00 (run 1:20, walk 2:40)"), "run 1:20, walk 2:40, run 1:20, walk 2:40");
         assert_eq!(fixed("for 1 km (run 400 m, walk 200 m)"), "run 400 m, walk 200 m, run 400 m");
         assert_eq!(fixed("for 5:00 (for 2:00 (run 1:30, walk 1:00), walk 1:00)"), {
             "run 1:30, walk 0:30, walk 1:00, run 1:30, walk 0:30"

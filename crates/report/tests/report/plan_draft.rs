@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use jogaudit_core::prescription::Plan;
 use jogaudit_core::prescription::draft::{DraftRequest, DraftedPlan, draft};
 use jogaudit_core::prescription::lint::{Increments, LintConfig, lint};
+use jogaudit_core::prescription::{Plan, parse_weekdays};
 use jogaudit_report::plan_draft;
 
 /// Every combination of these: 2,592 requests.
@@ -118,4 +118,45 @@ fn the_printed_file_is_fixed() {
     let text = plan_draft::toml(&draft(&request).unwrap(), &request);
     let snapshot = include_str!("plan_snapshots/draft.toml");
     assert_eq!(text, snapshot, "\n{text}");
+}
+
+#[test]
+fn a_draft_with_days_reads_back_and_has_nothing_to_remark() {
+    let start = Some(jiff::civil::date(2026, 3, 2));
+    for (days, rest_days, per_week) in
+        [("tue,thu,sun", 1, 3), ("mon,thu", 2, 2), ("wed", 1, 1), ("mon,wed,fri,sun", 0, 3)]
+    {
+        let weekdays = parse_weekdays(days).unwrap();
+        let request = DraftRequest {
+            run_s: 50,
+            walk_s: 100,
+            start,
+            weekdays,
+            rest_days,
+            sessions_per_week: per_week,
+            ..DraftRequest::default()
+        };
+        match draft(&request) {
+            Ok(drafted) => {
+                check(&drafted, &request);
+                let days: Vec<_> =
+                    drafted.plan.calendar().unwrap().map(|session| session.date.weekday()).collect();
+                assert!(days.iter().all(|day| request.weekdays.contains(day)));
+                assert_eq!(days.len(), drafted.stages.len() * 3);
+            }
+            Err(error) => assert_eq!(days, "mon,wed,fri,sun", "{error}"),
+        }
+    }
+    let refused = |days: &str, rest_days: u32| {
+        let weekdays = parse_weekdays(days).unwrap();
+        draft(&DraftRequest { weekdays, rest_days, ..DraftRequest::default() }).unwrap_err().to_string()
+    };
+    let near = refused("mon,wed,sun", 1);
+    assert!(
+        near.contains("--weekdays and --rest-days 1 contradict each other: two of the weekdays have 0 days"),
+        "{near}"
+    );
+    let few = refused("tue,thu", 1);
+    assert!(few.contains("--per-week 3 contradicts --weekdays, which are 2"), "{few}");
+    assert!(parse_weekdays("tue,tue").unwrap_err().contains("stands twice"));
 }

@@ -4,6 +4,7 @@
 mod evidence;
 mod formats;
 mod known_runner;
+mod prescriptions;
 mod review_cases;
 mod roundtrip;
 mod sessions;

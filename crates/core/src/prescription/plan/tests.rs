@@ -367,7 +367,7 @@ fn the_documentation_s_error_is_what_is_shown() {
         page.split("```\nerror: the plan has 2 mistakes\n").nth(1).and_then(|rest| rest.split("```").next());
     let head = "\n".repeat(11);
     let text = format!(
-        "{head}[[stage]]\nname = 'a'\nsession = \"walk 5:00, 6 x (run 1:0x, walk 2:00), walk 5:00\"\nsesions = 3\n"
+        "{head}[[stage]]\nname = 'a'\nsession = \"walk 4:40, 6 x (run 0:5x, walk 1:40), walk 4:40\"\nsesions = 3\n"
     );
     assert_eq!(Plan::parse(&text).unwrap_err().render("plan.toml"), shown.unwrap());
 }
