@@ -16,7 +16,7 @@ fn seconds(truth: &[GaitSpan], gait: Gait, from_s: f64, to_s: f64) -> f64 {
     truth.iter().filter(|span| span.gait == gait).map(shared).sum()
 }
 
-/// A line a piece: group, seed, seconds, share of running, figures.
+/// A line a piece: group, seed, seconds, whether it has cadence, share of running, figures.
 fn lines(group: &str, seed: u64, made: &Simulated) -> String {
     let series = clean(&made.recording, &CleanConfig::default()).value;
     let truth = truth(made);
@@ -26,7 +26,8 @@ fn lines(group: &str, seed: u64, made: &Simulated) -> String {
         let figures: Vec<String> = piece.features.iter().map(f64::to_string).collect();
         let length_s = piece.end_s - piece.start_s;
         (run_s + walk_s > 0.0).then(|| {
-            format!("{group};{seed};{length_s};{};{}\n", run_s / (run_s + walk_s), figures.join(";"))
+            let (cadence, run) = (u8::from(piece.has_cadence), run_s / (run_s + walk_s));
+            format!("{group};{seed};{length_s};{cadence};{run};{}\n", figures.join(";"))
         })
     };
     judged_pieces(&series, &GaitConfig::default()).into_iter().filter_map(line).collect()
@@ -53,7 +54,7 @@ fn bout_lines(group: &str, seed: u64, made: &Simulated) -> String {
 pub(crate) fn print(options: &Options) {
     let of = if options.bouts { bout_lines } else { lines };
     let seeds = options.first..options.first + options.seeds;
-    for condition in realistic::conditions().into_iter().chain(realistic::runs_alone()) {
+    for condition in realistic::conditions() {
         if options.wants(&condition.name) {
             let all = seeds.clone().into_par_iter();
             let text: Vec<String> =

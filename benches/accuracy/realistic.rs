@@ -11,7 +11,7 @@ use rayon::prelude::*;
 use crate::judged::{HIDDEN_S, Judged, calibration_error, in_band};
 use crate::rivals::{Found, bare, ours};
 use crate::score::Score;
-use crate::sessions::{choice, interrupt, session, truth};
+use crate::sessions::{choice, interrupt, session, short_runs, truth};
 use crate::{Options, show};
 
 const BANDS: [(f64, f64, &str); 3] =
@@ -45,10 +45,37 @@ pub(crate) fn moving_right_s(truth: &[GaitSpan], spans: &[GaitSpan]) -> (f64, f6
     shared_time_s(&moving, spans)
 }
 
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum What {
+    RunWalk,
+    ShortRuns,
+    WalksAlone,
+    RunsAlone,
+}
+
+impl What {
+    fn name(self) -> &'static str {
+        match self {
+            Self::RunWalk => "run-walk",
+            Self::ShortRuns => "short runs",
+            Self::WalksAlone => "walks alone",
+            Self::RunsAlone => "runs alone",
+        }
+    }
+
+    fn is_alone(self) -> bool {
+        matches!(self, Self::WalksAlone | Self::RunsAlone)
+    }
+
+    /// What a session of one gait has not.
+    fn other_gait(self) -> Gait {
+        if self == Self::RunsAlone { Gait::Walk } else { Gait::Run }
+    }
+}
+
 pub(crate) struct Condition {
     pub(crate) name: String,
-    walks_alone: bool,
-    runs_alone: bool,
+    what: What,
     pub(crate) settings: Settings,
 }
 
@@ -69,37 +96,24 @@ pub(crate) fn conditions() -> Vec<Condition> {
         of("positions only", positions),
         ("slow coarse positions", coarse),
     ] {
-        for walks_alone in [false, true] {
+        for what in [What::RunWalk, What::ShortRuns, What::WalksAlone, What::RunsAlone] {
             for hills in [false, true] {
                 // The ground is of no account where not even the altitude is known.
                 if hills && sensors.starts_with("slow") {
                     continue;
                 }
                 for profile in [Profile::Steady, Profile::Overlapping] {
-                    let what = if walks_alone { "walks alone" } else { "run-walk" };
                     let ground = if hills { "hills" } else { "level" };
                     all.push(Condition {
-                        name: format!("{what}, {sensors}, {ground}, {profile:?}").to_lowercase(),
-                        walks_alone,
-                        runs_alone: false,
+                        name: format!("{}, {sensors}, {ground}, {profile:?}", what.name()).to_lowercase(),
+                        what,
                         settings: Settings { hills, profile, ..settings.clone() },
                     });
                 }
             }
         }
     }
-    all.sort_by_key(|condition| condition.walks_alone);
-    all
-}
-
-/// The same recorders in sessions that are one run.
-pub(crate) fn runs_alone() -> Vec<Condition> {
-    let mut all = conditions();
-    all.retain(|condition| condition.walks_alone);
-    for condition in &mut all {
-        condition.name = condition.name.replace("walks alone", "runs alone");
-        (condition.walks_alone, condition.runs_alone) = (false, true);
-    }
+    all.sort_by_key(|condition| condition.what as u8);
     all
 }
 
@@ -108,7 +122,8 @@ struct Outcome {
     own: Score,
     bare: Option<Score>,
     judged: Vec<Judged>,
-    run_s: [f64; 2],
+    /// Of ours and of the bare rival's, what is called the gait that a session of one gait has not.
+    other_s: [f64; 2],
     all_s: f64,
     wrong: Option<String>,
 }
@@ -119,14 +134,15 @@ impl Outcome {
         let series = clean(&made.recording, &CleanConfig::default()).value;
         let (truth, found, rival) = (truth(&made), ours(&series), bare(&series));
         let judged = judge(&truth, &found);
-        let run_s = |spans: &[GaitSpan]| {
-            spans.iter().filter(|s| s.gait == Gait::Run).fold(0.0, |sum, s| sum + (s.end_s - s.start_s))
+        let other_gait = condition.what.other_gait();
+        let other_s = |spans: &[GaitSpan]| {
+            spans.iter().filter(|s| s.gait == other_gait).fold(0.0, |sum, s| sum + (s.end_s - s.start_s))
         };
         let is_wrong = |b: &Judged| !b.right && b.certainty >= BANDS[0].0;
         Self {
             own: Score::of(&truth, &found),
             bare: rival.as_ref().map(|rival| Score::of(&truth, rival)),
-            run_s: [run_s(&found.spans), rival.as_ref().map_or(f64::NAN, |rival| run_s(&rival.spans))],
+            other_s: [other_s(&found.spans), rival.as_ref().map_or(f64::NAN, |rival| other_s(&rival.spans))],
             all_s: truth.last().map_or(0.0, |t| t.end_s),
             wrong: judged.iter().any(is_wrong).then(|| told(seed, &made, &truth, &found)),
             judged,
@@ -136,13 +152,18 @@ impl Outcome {
 
 pub(crate) fn make(condition: &Condition, seed: u64) -> Simulated {
     let mut settings = Settings { seed, ..condition.settings.clone() };
-    let steps = if condition.walks_alone || condition.runs_alone {
+    let alone = |motion| {
         let length = Seconds::new((1200 + 300 * choice(seed, 10, 5)) as f64);
-        let motion = if condition.runs_alone { Move::Run } else { Move::Walk };
         vec![Step { motion, extent: Extent::Time(length), ceiling: None }]
-    } else {
+    };
+    if matches!(condition.what, What::RunWalk | What::ShortRuns) {
         interrupt(&mut settings);
-        session(seed)
+    }
+    let steps = match condition.what {
+        What::RunWalk => session(seed),
+        What::ShortRuns => short_runs(seed),
+        What::WalksAlone => alone(Move::Walk),
+        What::RunsAlone => alone(Move::Run),
     };
     simulate(&steps, &settings).expect("the session can be made up")
 }
@@ -185,12 +206,14 @@ fn run_walk_row(outcomes: &[Outcome]) -> String {
     )
 }
 
-fn walk_row(outcomes: &[Outcome]) -> String {
+fn alone_row(outcomes: &[Outcome], other_gait: Gait) -> String {
     let all_s: f64 = outcomes.iter().map(|o| o.all_s).sum();
-    let run = |k: usize| 100.0 * outcomes.iter().fold(0.0, |sum, o| sum + o.run_s[k]) / all_s;
-    let false_runs = outcomes.iter().flat_map(|o| &o.judged).filter(|b| b.gait == Gait::Run);
-    let surely = false_runs.clone().filter(|b| b.certainty >= VERY_SURE).count();
-    format!("{:.2} % | {} | {surely} | {:.2} %", run(0), false_runs.count(), run(1))
+    let other = |k: usize| 100.0 * outcomes.iter().fold(0.0, |sum, o| sum + o.other_s[k]) / all_s;
+    let wrong = outcomes.iter().flat_map(|o| &o.judged).filter(|b| b.gait == other_gait);
+    let surely = wrong.clone().filter(|b| b.certainty >= VERY_SURE).count();
+    let spoilt = outcomes.iter().filter(|o| o.other_s[0] > 0.0).count();
+    let spoilt = 100.0 * spoilt as f64 / outcomes.len() as f64;
+    format!("{:.2} % | {spoilt:.0} % | {} | {surely} | {:.2} %", other(0), wrong.count(), other(1))
 }
 
 pub(crate) fn table(options: &Options) {
@@ -205,21 +228,23 @@ pub(crate) fn table(options: &Options) {
         bands.join(" | "),
         "---|".repeat(7 + BANDS.len() + 3)
     );
-    let mut walks_begun = false;
+    let mut alone_begun = false;
     for condition in conditions() {
         if !options.wants(&condition.name) {
             continue;
         }
-        if condition.walks_alone && !walks_begun {
-            walks_begun = true;
+        if condition.what.is_alone() && !alone_begun {
+            alone_begun = true;
             println!(
-                "\n| condition | time called run | runs said | of these with ≥ {VERY_SURE} | bare: time called run |\n|---|---|---|---|---|"
+                "\n| condition | time in the other gait | recordings with some | bouts of it | of these with ≥ {VERY_SURE} | bare: time in the other gait |\n|---|---|---|---|---|---|"
             );
         }
         let seeds = options.first..options.first + options.seeds;
         let outcomes: Vec<Outcome> =
             seeds.into_par_iter().map(|seed| Outcome::of(&condition, seed)).collect();
-        let row = if condition.walks_alone { walk_row(&outcomes) } else { run_walk_row(&outcomes) };
+        let what = condition.what;
+        let row =
+            if what.is_alone() { alone_row(&outcomes, what.other_gait()) } else { run_walk_row(&outcomes) };
         println!("| {} | {row} |", condition.name);
         if options.dump {
             outcomes.iter().filter_map(|o| o.wrong.as_ref()).for_each(|wrong| println!("{wrong}"));

@@ -51,14 +51,20 @@ pub(crate) fn choice(seed: u64, salt: u64, of: u64) -> u64 {
 }
 
 pub(crate) fn session(seed: u64) -> Vec<Step> {
+    repeated(seed, 3 + choice(seed, 3, 5), 60 + 30 * choice(seed, 1, 7), 60 + 30 * choice(seed, 2, 4))
+}
+
+/// A session of the first weeks: many runs of half a minute to a minute.
+pub(crate) fn short_runs(seed: u64) -> Vec<Step> {
+    repeated(seed, 6 + choice(seed, 3, 7), 25 + 5 * choice(seed, 1, 6), 45 + 15 * choice(seed, 2, 4))
+}
+
+fn repeated(seed: u64, reps: u64, run_s: u64, walk_s: u64) -> Vec<Step> {
     let step = |motion, seconds: u64| Step {
         motion,
         extent: Extent::Time(Seconds::new(seconds as f64)),
         ceiling: None,
     };
-    let run_s = 60 + 30 * choice(seed, 1, 7);
-    let walk_s = 60 + 30 * choice(seed, 2, 4);
-    let reps = 3 + choice(seed, 3, 5);
     let mut steps = vec![step(Move::Walk, 180 + 60 * choice(seed, 4, 3))];
     for _ in 0..reps {
         steps.push(step(Move::Run, run_s));

@@ -4,7 +4,8 @@ use crate::clean::Series;
 
 use super::config::boundary::{
     DENSE_READINGS, DENSE_S, LEAST_BOUT_S, LEAST_STEP_SD, MOMENT_SD_S, OWN_MEAN_END_S, OWN_MEAN_FAR_S,
-    OWN_MEAN_NEAR_S, OWN_MEAN_READINGS, RAMPS_S, SEARCH_S, SHARE_RANGE, STATE_READINGS, STEP_S, WINDOW_S,
+    OWN_MEAN_NEAR_S, OWN_MEAN_READINGS, RAMPS_S, SEARCH_S, SHARE_RANGE, STATE_READINGS, STEP_S, STOP_S,
+    WINDOW_S,
 };
 use super::delay::Delays;
 use super::emission::{Gaussian, Weights};
@@ -86,9 +87,13 @@ pub(super) fn place(
     // Of all lengths at a place, one length behind the other.
     let mut scores: Vec<(f64, f64)> = places.iter().copied().zip(marked).collect();
     scores = scores.repeat(RAMPS_S.len());
+    let stops = right.speed_mps.mean == 0.0;
     for (ramp_s, scores) in RAMPS_S.iter().zip(scores.chunks_exact_mut(places.len())) {
         for change in &changes {
             change.take_off(*ramp_s, scores);
+        }
+        if stops {
+            scores.iter_mut().for_each(|(at_s, _)| *at_s -= 0.5 * (ramp_s - STOP_S).max(0.0));
         }
     }
     mean_place(guess_s, &scores)

@@ -142,13 +142,16 @@ fn most_certain(model: &Model, bout: &DecodedBout) -> f64 {
     1.0 / (1.0 + (-0.5 * least * least).exp())
 }
 
-/// Probability of a gait at a frame, over states and over what the states may be.
-fn probability(model: &Model, row: &[f64], gait: Gait) -> f64 {
+/// Probability of a gait at a frame of a piece, over states and over what the states may be. What the piece's own state is has
+/// been judged for the piece.
+fn probability(model: &Model, row: &[f64], gait: Gait, piece: &Piece) -> f64 {
     let (moving, standing) = split_row(row);
+    let run_of = |k: usize| if piece.state == State::Moving(k) { piece.run } else { model.labels.run[k] };
+    let of = |own: fn(f64) -> f64| moving.iter().enumerate().map(|(k, p)| p * own(run_of(k))).sum();
     match gait {
         Gait::Stand => standing,
-        Gait::Run => moving.iter().zip(&model.labels.run).map(|(p, run)| p * run).sum(),
-        Gait::Walk => moving.iter().zip(&model.labels.run).map(|(p, run)| p * (1.0 - run)).sum(),
+        Gait::Run => of(|run| run),
+        Gait::Walk => of(|run| 1.0 - run),
         Gait::Unknown => 0.0,
     }
 }
@@ -213,7 +216,11 @@ fn decoded_bout(observed: &Observed, model: &Model, index: usize, pieces: &[Piec
     let inner = frames.start + margin..frames.end - margin;
     let has_cadence = segment.has_cadence(&frames);
     let certainty = if has_cadence || gait == Gait::Stand {
-        inner.clone().map(|t| probability(model, posterior.row(t), gait)).sum::<f64>() / inner.len() as f64
+        let at = |piece: &Piece| {
+            let frames = piece.frames.start.max(inner.start)..piece.frames.end.min(inner.end);
+            frames.map(|t| probability(model, posterior.row(t), gait, piece)).sum::<f64>()
+        };
+        pieces.iter().map(at).sum::<f64>() / inner.len() as f64
     } else {
         certainty::certainty(&looks(observed, model, index, pieces))
     };

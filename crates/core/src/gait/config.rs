@@ -25,8 +25,10 @@ pub(super) mod chain {
     pub(crate) const MIN_MOVING_S: f64 = 6.0;
     /// Minimum duration of standing, s.
     pub(crate) const MIN_STANDING_S: f64 = 3.0;
-    /// Mean time in a state once its minimum duration is over, s.
-    pub(crate) const MEAN_REMAINING_S: f64 = 80.0;
+    /// Mean time in a state once its minimum duration is over, s, where there is cadence …
+    pub(crate) const MEAN_REMAINING_S: f64 = 50.0;
+    /// … and where there is none: speeds wander for longer.
+    pub(crate) const MEAN_REMAINING_BY_SPEED_S: f64 = 70.0;
     /// Share of changes of state that lead to standing.
     pub(crate) const TO_STANDING: f64 = 0.1;
     /// Probability of standing at the first frame: what looks like it there is the recorder's speed coming up.
@@ -47,6 +49,8 @@ pub(super) mod grid {
     pub(crate) const SEARCH_FRAMES: usize = 3;
     /// A recorder's smoothed readings come up from 0 within this, s, after a start.
     pub(crate) const WAKE_UP_S: f64 = 4.0;
+    /// One of them, when the other has come up, within this, s.
+    pub(crate) const SLOW_WAKE_UP_S: f64 = 12.0;
     /// Slower than this, m/s, and with fewer steps a minute, it may still be waking up.
     pub(crate) const ASLEEP_MPS: f64 = 0.6;
     /// See [`ASLEEP_MPS`].
@@ -104,6 +108,10 @@ pub(super) mod emission {
     pub(crate) const STILL_MPS: f64 = 0.4;
     /// … so it counts for at least this much.
     pub(crate) const STILL_WEIGHT: f64 = 0.4;
+    /// Slower than this, m/s, and without steps: two sensors say that nobody moves, …
+    pub(crate) const STILL_BOTH_MPS: f64 = 0.7;
+    /// … so that each counts for this much.
+    pub(crate) const STILL_BOTH: f64 = 0.8;
     /// A speed counts this much beside a cadence, which tells the gaits apart better: one runner's bouts differ in speed by 13 %, in
     /// cadence by 3 % (measured by us).
     pub(crate) const BESIDE_CADENCE: f64 = 0.7;
@@ -195,6 +203,20 @@ pub(super) mod initial {
     pub(crate) const ROUNDS: usize = 12;
     /// A state is split off where the readings of so many seconds on either side are explained worst.
     pub(crate) const SPLIT_REACH_S: f64 = 6.0;
+}
+
+/// Stretches of a piece whose cadence lies apart from the rest. Our choice.
+pub(super) mod apart {
+    /// So far from the piece's median cadence, steps/min.
+    pub(crate) const APART_SPM: f64 = 12.0;
+    /// Fewer steps a minute than this are standing or a drop-out.
+    pub(crate) const DROP_OUT_SPM: f64 = 60.0;
+    /// For so long, s, …
+    pub(crate) const LEAST_S: f64 = 12.0;
+    /// … and over so many readings.
+    pub(crate) const LEAST_READINGS: usize = 3;
+    /// Probability of the state that it is given to.
+    pub(crate) const POSTERIOR: f64 = 0.97;
 }
 
 /// How much one reading counts, since neighbouring ones share their error.
@@ -357,6 +379,8 @@ pub(super) mod boundary {
     /// Lengths of the change that are tried, s: the gait changes in one step (Segers et al. 2007), speed takes 1 to 4 s, a
     /// recorder's smoothing more.
     pub(crate) const RAMPS_S: [f64; 5] = [1.0, 2.5, 5.0, 9.0, 14.0];
+    /// People stop within this, s: what takes longer is a recorder that smooths, and the stop lies where its ramp begins.
+    pub(crate) const STOP_S: f64 = 2.0;
     /// Even with perfect readings the moment of change is not defined better than this, s.
     pub(crate) const MOMENT_SD_S: f64 = 0.4;
     /// A step smaller than so many standard deviations tells no place.
@@ -412,11 +436,20 @@ pub(super) mod bouts {
 
 /// Judging the pieces of a path. The weights are made by `benches/pieces.py`; the rest is our choice.
 pub(super) mod pieces {
+    use crate::gait::by_cadence::CADENCE_FEATURES;
     use crate::gait::certainty::BOUT_FEATURES;
     use crate::gait::pieces::FEATURES;
 
     /// Speed between walks and runs of people, m/s: published 1.9 to 2.0 (Hum Mov Sci 2023;90:103117).
     pub(crate) const TRANSITION_MPS: f64 = 1.95;
+    /// Cadence between walks and runs of people, steps/min: published 135 to 140 (same study).
+    pub(crate) const TRANSITION_SPM: f64 = 137.5;
+    /// Differences of cadence count in units of this, steps/min.
+    pub(crate) const CADENCE_SCALE_SPM: f64 = 8.0;
+    /// A recording's low cadence is that which this share of its moving time is below …
+    pub(crate) const LOW_SHARE: f64 = 0.1;
+    /// … and its high one this.
+    pub(crate) const HIGH_SHARE: f64 = 0.9;
     /// Differences of speed count in units of this, m/s …
     pub(crate) const SPEED_SCALE_MPS: f64 = 0.4;
     /// … and no more than so many.
@@ -433,7 +466,12 @@ pub(super) mod pieces {
     pub(crate) const ALIKE_MPS: f64 = 0.08;
     /// A piece counts there by its frames, up to so many.
     pub(crate) const ALIKE_FRAMES: f64 = 60.0;
-    /// Weights of the figures, in their order.
+    /// Weights of the figures of a piece with cadence, in their order.
+    pub(crate) const CADENCE_WEIGHTS: [f64; CADENCE_FEATURES] = [
+        -0.087, 3.545, 3.845, 2.733, -0.564, -0.153, 1.023, 0.585, 0.042, -2.118, -0.760, 0.518, -0.568,
+        0.384,
+    ];
+    /// Weights of the figures of a piece without, in their order.
     pub(crate) const WEIGHTS: [f64; FEATURES] = [
         -0.448, 1.369, -1.254, -0.484, -0.080, -0.069, 0.071, 0.155, 0.002, 0.901, 0.167, 0.191, 0.131,
         -0.466, 0.176, 1.625, 1.023, -0.887, 0.228, 6.762, -0.428,

@@ -2,7 +2,7 @@
 //! the choice among them.
 
 use super::chain::{Chain, Posterior, Workspace, forward_backward};
-use super::config::chain::{INITIALLY_STANDING, MEAN_REMAINING_S, MIN_MOVING_S, MIN_STANDING_S, TO_STANDING};
+use super::config::chain::{INITIALLY_STANDING, MIN_MOVING_S, MIN_STANDING_S, TO_STANDING};
 use super::config::fit::{
     CONVERGENCE_TOLERANCE, FIRST_ROUNDS, LATE_ROUNDS, LEAST_READINGS, LONG_S, PART_S, PARTS_S, ROUNDS,
     SAME_LOG_SD, SAME_MPS, SAME_SPM, STATE_COST,
@@ -23,6 +23,8 @@ pub(super) struct Fit {
     pub(super) standing_sd_mps: f64,
     /// Seconds between frames.
     pub(super) frame_s: f64,
+    /// Mean time in a state once its minimum duration is over, s.
+    pub(super) remaining_s: f64,
     /// Probabilities of all states, a posterior a segment.
     pub(super) posteriors: Vec<Posterior>,
     /// Log likelihood less the cost of the states' free parameters (Schwarz 1978): half the negative of what is usually called
@@ -33,7 +35,7 @@ pub(super) struct Fit {
 impl Fit {
     /// The chain over the moving states and standing.
     pub(super) fn chain(&self) -> Chain {
-        chain(self.states.len(), self.frame_s)
+        chain(self.states.len(), self.frame_s, self.remaining_s)
     }
 
     /// Emission table of one segment.
@@ -44,7 +46,7 @@ impl Fit {
     }
 }
 
-fn chain(moving: usize, frame_s: f64) -> Chain {
+fn chain(moving: usize, frame_s: f64, remaining_s: f64) -> Chain {
     let n = columns(moving);
     let frames = |seconds: f64| ((seconds / frame_s).ceil() as usize).max(1);
     let mut min_frames = vec![frames(MIN_MOVING_S); moving];
@@ -60,7 +62,7 @@ fn chain(moving: usize, frame_s: f64) -> Chain {
     next[moving][moving] = 0.0;
     let mut initial = vec![1.0 / n as f64; n];
     initial[moving] = INITIALLY_STANDING;
-    Chain { initial, min_frames, stay: vec![(-frame_s / MEAN_REMAINING_S).exp(); n], next }
+    Chain { initial, min_frames, stay: vec![(-frame_s / remaining_s).exp(); n], next }
 }
 
 /// Looks for the states of a recording: on all of it or, when it is long, on parts spread evenly over it and then once where
@@ -181,7 +183,7 @@ impl<'a> Em<'a> {
         let mut run = Self {
             observed,
             weights,
-            chain: chain(states.len(), observed.frame_s),
+            chain: chain(states.len(), observed.frame_s, observed.remaining_s),
             posteriors: Vec::new(),
             workspace: Workspace::default(),
             table: Rows::filled(0, columns(states.len()), 0.0),
@@ -252,6 +254,7 @@ impl<'a> Em<'a> {
             states: self.states,
             weights: self.weights,
             standing_sd_mps: self.observed.standing_sd_mps,
+            remaining_s: self.observed.remaining_s,
             frame_s: self.observed.frame_s,
             posteriors: self.posteriors,
             bic_score,
@@ -273,6 +276,7 @@ fn are_same(some: &[MovingState], others: &[MovingState]) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::gait::config::chain::MEAN_REMAINING_BY_SPEED_S;
     use crate::gait::config::grid::SEARCH_FRAMES;
     use crate::gait::delay::Delays;
 
@@ -294,6 +298,7 @@ mod tests {
             segments: vec![segment],
             delays: Delays { speed_s: 0.0, cadence_s: 0.0, known: true },
             standing_sd_mps: 0.25,
+            remaining_s: MEAN_REMAINING_BY_SPEED_S,
         }
     }
 

@@ -2,8 +2,8 @@
 //! walk, its jog); which gait it is comes later, in `labels`.
 
 use super::config::emission::{
-    BESIDE_CADENCE, CADENCE_RANGE_SPM, LEAST_SLOPE_FACTOR, OUTLIER, SPEED_RANGE_MPS, STANDING_SPM, STILL_MPS,
-    STILL_WEIGHT,
+    BESIDE_CADENCE, CADENCE_RANGE_SPM, LEAST_SLOPE_FACTOR, OUTLIER, SPEED_RANGE_MPS, STANDING_SPM,
+    STILL_BOTH, STILL_BOTH_MPS, STILL_MPS, STILL_WEIGHT,
 };
 use super::observe::Segment;
 use super::state::{Rows, columns};
@@ -72,6 +72,11 @@ impl Weights {
     fn of_speed(self, speed_mps: f64) -> f64 {
         if speed_mps < STILL_MPS { self.speed.max(STILL_WEIGHT) } else { self.speed }
     }
+}
+
+/// Whether speed and cadence agree that nobody moves.
+fn still(speed_mps: Option<f64>, cadence_spm: Option<f64>) -> bool {
+    speed_mps.is_some_and(|v| v < STILL_BOTH_MPS) && cadence_spm.is_some_and(|c| c < STANDING_SPM)
 }
 
 /// A Gaussian with a floor for outliers, its constants worked out once.
@@ -146,14 +151,15 @@ impl Emitter {
             let Some((standing, moving)) = row.split_last_mut() else { continue };
             if let Some(v) = *speed {
                 let beside = if cadence.is_some() { BESIDE_CADENCE } else { 1.0 };
-                let weight = beside * self.weights.of_speed(v);
+                let weight =
+                    if still(*speed, *cadence) { STILL_BOTH } else { beside * self.weights.of_speed(v) };
                 for (out, state) in moving.iter_mut().zip(&self.moving) {
                     *out = weight * state.speed.log_density(v, state.slope_effect.factor(slope));
                 }
                 *standing = weight * self.standing_speed.log_density(v, 1.0);
             }
             if let Some(c) = *cadence {
-                let weight = self.weights.cadence;
+                let weight = if still(*speed, *cadence) { STILL_BOTH } else { self.weights.cadence };
                 for (out, state) in moving.iter_mut().zip(&self.moving) {
                     *out += weight * state.cadence.log_density(c, 1.0);
                 }
@@ -178,5 +184,31 @@ mod tests {
             let below = mixture - Floored::new(gaussian, 6.0).log_density(value, 1.0);
             assert!((-1e-12..=std::f64::consts::LN_2).contains(&below), "{value}: {below}");
         }
+    }
+
+    #[test]
+    fn two_sensors_that_say_still_outweigh_the_usual_weights() {
+        let walk = MovingState {
+            speed_mps: Gaussian { mean: 1.5, sd: 0.16 },
+            slope_effect: SlopeEffect { up: 2.5, down: 0.8 },
+            cadence_spm: Gaussian { mean: 115.0, sd: 4.0 },
+            seen: Default::default(),
+        };
+        let emitter = Emitter::new(&[walk], 0.25, Weights { speed: 0.2, cadence: 0.25 });
+        let for_standing = |speed_mps: f64, cadence_spm: f64| {
+            let segment = Segment {
+                start_s: 0.0,
+                end_s: 0.0,
+                speed_mps: vec![Some(speed_mps)],
+                cadence_spm: vec![Some(cadence_spm)],
+                slope: vec![0.0],
+            };
+            let mut table = Rows::filled(0, 2, 0.0);
+            emitter.fill(&segment, &mut table);
+            table.row(0)[1] - table.row(0)[0]
+        };
+        // A cadence that drops out while someone moves, and a stand.
+        assert!(for_standing(1.5, 0.0) < 1.0, "{}", for_standing(1.5, 0.0));
+        assert!(for_standing(0.3, 0.0) > 8.0, "{}", for_standing(0.3, 0.0));
     }
 }

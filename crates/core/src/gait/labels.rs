@@ -121,6 +121,10 @@ pub(super) struct Labels {
     /// Where the mean speeds of this person's walks and runs lie on level ground.
     pub(super) walk_mps: Gaussian,
     pub(super) run_mps: Gaussian,
+    /// The same of their cadences.
+    pub(super) walk_spm: Gaussian,
+    /// See [`walk_spm`](Self::walk_spm).
+    pub(super) run_spm: Gaussian,
     /// The speed between walks and runs before this recording is seen: that of people, drawn to this runner's own by how much is
     /// known.
     pub(super) transition_mps: f64,
@@ -132,6 +136,7 @@ struct Labelling {
     runs: usize,
     log: f64,
     speed_mps: Usual,
+    cadence_spm: Usual,
     share: f64,
 }
 
@@ -169,7 +174,12 @@ pub(super) fn label(evidence: &Evidence, runner: Option<&RunnerPrior>) -> Labels
         let share = best.map_or(1.0, |l| l.share);
         Gaussian { mean: usual.mean, sd: usual.sd.hypot(tau_mps(run, usual.mean, share)) }
     };
-    Labels { run, walk_mps: law(false), run_mps: law(true), transition_mps }
+    let cadence_law = |run: bool| {
+        let usual = best.map_or(Known::of_people().cadence_spm, |l| l.cadence_spm).gait(run);
+        Gaussian { mean: usual.mean, sd: usual.sd.hypot(CADENCE_TAU_SPM) }
+    };
+    let (walk_spm, run_spm) = (cadence_law(false), cadence_law(true));
+    Labels { run, walk_mps: law(false), run_mps: law(true), walk_spm, run_spm, transition_mps }
 }
 
 /// Standard deviation from bout to bout of one gait.
@@ -186,11 +196,11 @@ impl Evidence<'_> {
 
     /// Log weight of a way to call the states.
     fn labelling(&self, known: &Known, runs: usize, share: f64) -> Labelling {
-        let mut way = Labelling { runs, log: 0.0, speed_mps: known.speed_mps, share };
-        let mut cadence_spm = known.cadence_spm;
+        let mut way =
+            Labelling { runs, log: 0.0, speed_mps: known.speed_mps, cadence_spm: known.cadence_spm, share };
         let has_cadence = |state: &MovingState| state.seen.cadences >= LEAST_READINGS;
         for (k, state) in self.states.iter().enumerate().filter(|(_, state)| has_cadence(state)) {
-            way.log += self.by_cadence(state, way.is_run(k), &mut cadence_spm);
+            way.log += self.by_cadence(state, way.is_run(k), &mut way.cadence_spm);
             way.log += self.by_speed_beside_cadence(state, way.is_run(k), share, &mut way.speed_mps);
         }
         for (k, state) in self.states.iter().enumerate().filter(|(_, state)| !has_cadence(state)) {
@@ -269,7 +279,7 @@ impl Evidence<'_> {
 }
 
 /// Speed of a walk at a cadence, m/s.
-fn walking_speed(cadence_spm: f64) -> Gaussian {
+pub(super) fn walking_speed(cadence_spm: f64) -> Gaussian {
     let (least, most) = WALK_LINE_SPM;
     let above = cadence_spm.clamp(least, most) - WALK_REFERENCE_SPM;
     Gaussian { mean: WALK_REFERENCE_MPS + WALK_MPS_PER_SPM * above, sd: WALK_LINE_SD_MPS }

@@ -6,8 +6,10 @@
 //! runner's other recordings tell by `runner`. All settings stand in `config`; `docs/method.md` has the equations and sources.
 
 pub mod agreement;
+mod apart;
 mod boundary;
 mod bouts;
+mod by_cadence;
 mod certainty;
 mod chain;
 mod config;
@@ -37,7 +39,7 @@ use em::Fit;
 use jogaudit_recording::notice::{Noted, NoticeCode};
 use labels::{Evidence, Labels};
 use observe::Observed;
-use pieces::{JudgedPieces, Piece};
+use pieces::{JudgedPieces, Looks, Piece};
 use side_information::SideInformation;
 use state::{Rows, State};
 
@@ -196,6 +198,7 @@ impl Model {
                 fit.posteriors[k] = forward_backward(&chain, odds, &table, &mut workspace);
             }
         }
+        apart::set_apart(observed, &mut fit, &mut paths);
         let by_positions = series.speed_source() == SpeedSource::Positions;
         let pieces =
             pieces::judged(observed, &fit, &labels, &paths, by_positions, bouts::slopes_are_unseen(series));
@@ -212,20 +215,21 @@ impl Model {
     }
 }
 
-/// A time in one state of a recording without cadence there, and what its gait is judged by: for fitting the judge
-/// (`benches/accuracy --pieces`).
+/// A time in one state and what its gait is judged by: for fitting the judges (`benches/accuracy --pieces`).
 #[doc(hidden)]
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct JudgedPiece {
     /// Seconds from the start of the series.
     pub start_s: f64,
     /// Seconds from the start of the series.
     pub end_s: f64,
+    /// Whether cadence tells.
+    pub has_cadence: bool,
     /// What it is judged by.
-    pub features: [f64; pieces::FEATURES],
+    pub features: Vec<f64>,
 }
 
-/// The pieces of a series that are judged without cadence.
+/// The pieces of a series that are judged.
 #[doc(hidden)]
 pub fn judged_pieces(series: &Series, config: &GaitConfig) -> Vec<JudgedPiece> {
     let observed = observe::observe(series, config.silent_s);
@@ -233,8 +237,12 @@ pub fn judged_pieces(series: &Series, config: &GaitConfig) -> Vec<JudgedPiece> {
     let by_segment = observed.segments.iter().zip(&model.pieces.segments);
     let of = |segment: &observe::Segment, piece: &Piece| {
         let at_s = |frame: usize| segment.edge_s(frame, observed.frame_s);
-        let features = piece.features.filter(|_| !piece.has_cadence)?;
-        Some(JudgedPiece { start_s: at_s(piece.frames.start), end_s: at_s(piece.frames.end), features })
+        let (has_cadence, features) = match piece.looks? {
+            Looks::WithCadence(figures) => (true, figures.to_vec()),
+            Looks::WithoutCadence(figures) => (false, figures.to_vec()),
+        };
+        let (start_s, end_s) = (at_s(piece.frames.start), at_s(piece.frames.end));
+        Some(JudgedPiece { start_s, end_s, has_cadence, features })
     };
     by_segment
         .flat_map(|(segment, pieces)| pieces.iter().filter_map(move |piece| of(segment, piece)))

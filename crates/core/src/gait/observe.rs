@@ -2,8 +2,9 @@
 //!
 //! The grid makes sampling a matter of time: a frame without a sample says nothing, two samples in one frame are averaged.
 
+use super::config::chain::{MEAN_REMAINING_BY_SPEED_S, MEAN_REMAINING_S};
 use super::config::grid::{
-    ASLEEP_MPS, ASLEEP_SPM, FRAME_S, FRAMES_AN_INTERVAL, SPARSE_S, STANDING_SD_DISTANCE_MPS,
+    ASLEEP_MPS, ASLEEP_SPM, FRAME_S, FRAMES_AN_INTERVAL, SLOW_WAKE_UP_S, SPARSE_S, STANDING_SD_DISTANCE_MPS,
     STANDING_SD_POSITIONS_MPS, STANDING_SD_RECORDER_MPS, WAKE_UP_S,
 };
 use super::delay::Delays;
@@ -82,6 +83,8 @@ pub(super) struct Observed {
     pub(super) delays: Delays,
     /// Standard deviation of the speed that is read while standing, m/s.
     pub(super) standing_sd_mps: f64,
+    /// Mean time in a state once its minimum duration is over, s.
+    pub(super) remaining_s: f64,
 }
 
 impl Observed {
@@ -158,21 +161,28 @@ pub(super) fn observe(series: &Series, silent_s: f64) -> Observed {
             segment
         })
         .collect();
-    Observed { frame_s, segments, delays, standing_sd_mps }
+    let has_cadence = series.cadence_spm().iter().any(Option::is_some);
+    let remaining_s = if has_cadence { MEAN_REMAINING_S } else { MEAN_REMAINING_BY_SPEED_S };
+    Observed { frame_s, segments, delays, standing_sd_mps, remaining_s }
 }
 
 /// Takes out what a recorder says in its first seconds after a start, before its smoothed speed and cadence have come up from
-/// 0: readings of standing that end within [`WAKE_UP_S`].
+/// 0: readings of standing that end within [`WAKE_UP_S`], and those of one column for up to [`SLOW_WAKE_UP_S`] once the other has
+/// come up.
 fn without_wake_up(segment: &mut Segment, frame_s: f64) {
-    let asleep = |k: usize| match (segment.speed_mps[k], segment.cadence_spm[k]) {
-        (None, None) => true,
-        (speed, cadence) => speed.is_none_or(|v| v < ASLEEP_MPS) && cadence.is_none_or(|c| c < ASLEEP_SPM),
+    let awake = |column: &[Option<f64>], least: f64| {
+        column.iter().position(|value| value.is_some_and(|v| v >= least))
     };
-    let Some(awake) = (0..segment.frames()).find(|&k| !asleep(k)) else { return };
+    let speed_awake = awake(&segment.speed_mps, ASLEEP_MPS);
+    let cadence_awake = awake(&segment.cadence_spm, ASLEEP_SPM);
+    let Some(first) = speed_awake.into_iter().chain(cadence_awake).min() else { return };
     let said = |k: &usize| segment.speed_mps[*k].is_some() || segment.cadence_spm[*k].is_some();
-    if (0..awake).rfind(said).is_some_and(|last| last as f64 * frame_s <= WAKE_UP_S) {
-        segment.speed_mps[..awake].fill(None);
-        segment.cadence_spm[..awake].fill(None);
+    let woke_soon = (0..first).rfind(said).is_none_or(|last| last as f64 * frame_s <= WAKE_UP_S);
+    let from = if woke_soon { 0 } else { first };
+    let slowest = (SLOW_WAKE_UP_S / frame_s) as usize;
+    for (column, own) in [(&mut segment.speed_mps, speed_awake), (&mut segment.cadence_spm, cadence_awake)] {
+        let until = own.unwrap_or(column.len()).min(slowest.max(first));
+        column[from..until.max(from)].fill(None);
     }
 }
 

@@ -1,12 +1,15 @@
 //! Which gait each piece of a path is, a piece being a time in one state. A state says what its pieces share; a piece of it may still
-//! be another gait than its sisters, since one runner's bouts differ: where cadence does not tell, a piece is judged by what it
-//! looks like in itself, beside its neighbours and within the recording.
+//! be another gait than its sisters, since one runner's bouts differ: so a piece is judged by what it looks like in itself, beside its
+//! neighbours and within the recording.
 //!
-//! The judge is a logistic regression ([`WEIGHTS`]) on [`FEATURES`] figures, fitted by `benches/pieces.py` on made-up recordings.
+//! There are two judges, one of pieces with cadence (`by_cadence`) and one of those without: logistic regressions on
+//! [`CADENCE_FEATURES`] and [`FEATURES`] figures, fitted by `benches/pieces.py` on made-up recordings.
 
 use super::Gait;
+use super::by_cadence::{self, CADENCE_FEATURES, Cadences};
 use super::config::pieces::{
-    ALIKE_FRAMES, ALIKE_MPS, CONTRAST_FAR_S, CONTRAST_NEAR_S, SPEED_SCALE_MPS, TRANSITION_MPS, WEIGHTS,
+    ALIKE_FRAMES, ALIKE_MPS, CADENCE_WEIGHTS, CONTRAST_FAR_S, CONTRAST_NEAR_S, SPEED_SCALE_MPS,
+    TRANSITION_MPS, WEIGHTS,
 };
 use super::em::Fit;
 use super::emission::Gaussian;
@@ -16,8 +19,27 @@ use super::observe::{Observed, Segment};
 use super::state::State;
 use crate::statistics::{mean_of_known, median};
 
-/// How many figures a piece is judged by.
+/// How many figures a piece without cadence is judged by.
 pub(crate) const FEATURES: usize = 21;
+
+/// What a piece is judged by.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Looks {
+    /// Where cadence tells.
+    WithCadence([f64; CADENCE_FEATURES]),
+    /// Where it does not.
+    WithoutCadence([f64; FEATURES]),
+}
+
+impl Looks {
+    /// Probability of a run.
+    fn run(&self) -> f64 {
+        match self {
+            Self::WithCadence(figures) => probability(figures, &CADENCE_WEIGHTS),
+            Self::WithoutCadence(figures) => probability(figures, &WEIGHTS),
+        }
+    }
+}
 
 /// A time in one state.
 #[derive(Clone, Debug)]
@@ -25,12 +47,12 @@ pub(super) struct Piece {
     pub(super) state: State,
     /// Frames from, to.
     pub(super) frames: std::ops::Range<usize>,
-    /// Whether cadence tells its gait.
-    pub(super) has_cadence: bool,
     /// Mean speed as it would be on level ground; `None` of what stands or is not known.
-    level_mps: Option<f64>,
+    pub(super) level_mps: Option<f64>,
+    /// Mean cadence, where it tells the gait of what moves.
+    pub(super) cadence_spm: Option<f64>,
     /// What it is judged by; `None` where nothing but its state tells.
-    pub(super) features: Option<[f64; FEATURES]>,
+    pub(super) looks: Option<Looks>,
     /// Probability of a run, of what moves.
     pub(super) run: f64,
 }
@@ -65,9 +87,10 @@ pub(super) struct JudgedPieces {
 }
 
 /// What the pieces of a recording are judged against.
-struct Whole<'a> {
-    observed: &'a Observed,
-    labels: &'a Labels,
+pub(super) struct Whole<'a> {
+    pub(super) observed: &'a Observed,
+    pub(super) labels: &'a Labels,
+    pub(super) cadences: Cadences,
     median_mps: f64,
     spread_mps: f64,
     /// Speeds of moving frames, in order.
@@ -104,6 +127,7 @@ pub(super) fn judged(
     let whole = Whole {
         observed,
         labels,
+        cadences: Cadences::of(observed, paths),
         median_mps,
         spread_mps: (square / n).sqrt(),
         sorted_mps,
@@ -113,7 +137,7 @@ pub(super) fn judged(
     };
     for (segment, pieces) in observed.segments.iter().zip(&mut pieces) {
         for k in 0..pieces.len() {
-            pieces[k].features = whole.features(segment, pieces, k);
+            pieces[k].looks = whole.looks(segment, pieces, k);
             pieces[k].run = whole.run(&pieces[k]);
         }
     }
@@ -135,8 +159,10 @@ fn pieces(segment: &Segment, path: &[State], fit: &Fit) -> Vec<Piece> {
                 mean_of_known(&level, 1)
             }
         };
-        let has_cadence = segment.has_cadence(&frames);
-        Piece { state, frames, has_cadence, level_mps, features: None, run: 0.5 }
+        let cadence_spm = (state != State::Standing && segment.has_cadence(&frames))
+            .then(|| mean_of_known(&segment.cadence_spm[frames.clone()], 1))
+            .flatten();
+        Piece { state, frames, level_mps, cadence_spm, looks: None, run: 0.5 }
     };
     path.chunk_by(|a, b| a == b).map(piece).collect()
 }
@@ -163,7 +189,15 @@ fn likeness(pieces: &[Vec<Piece>], moving: usize) -> f64 {
 }
 
 impl Whole<'_> {
-    /// What a piece is judged by, beside its neighbours and within the recording.
+    fn looks(&self, segment: &Segment, pieces: &[Piece], k: usize) -> Option<Looks> {
+        if pieces[k].cadence_spm.is_some() {
+            by_cadence::features(self, segment, pieces, k).map(Looks::WithCadence)
+        } else {
+            self.features(segment, pieces, k).map(Looks::WithoutCadence)
+        }
+    }
+
+    /// What a piece without cadence is judged by, beside its neighbours and within the recording.
     fn features(&self, segment: &Segment, pieces: &[Piece], k: usize) -> Option<[f64; FEATURES]> {
         let (State::Moving(state), Some(v)) = (pieces[k].state, pieces[k].level_mps) else { return None };
         let frames = &pieces[k].frames;
@@ -174,7 +208,7 @@ impl Whole<'_> {
             let other = other.and_then(|other| pieces.get(other)?.level_mps);
             other.map_or(0.0, |other| scaled(v - other))
         };
-        let sharp = |at: usize, sign: f64| scaled(sign * self.step(segment, at));
+        let sharp = |at: usize, sign: f64| scaled(sign * self.step(&segment.speed_mps, at));
         let below = self.sorted_mps.partition_point(|u| *u < v) as f64;
         let length = log_minutes(frames.len() as f64 * self.observed.frame_s);
         let spread = self.spread_mps / SPEED_SCALE_MPS;
@@ -210,19 +244,18 @@ impl Whole<'_> {
         share(log(run, v.min(run.mean)) - log(walk, v.max(walk.mean)))
     }
 
-    /// By how much the speed is higher shortly after a frame than shortly before, m/s.
-    fn step(&self, segment: &Segment, at: usize) -> f64 {
+    /// By how much a column of a segment is higher shortly after a frame than shortly before.
+    pub(super) fn step(&self, column: &[Option<f64>], at: usize) -> f64 {
         let frames = |seconds: f64| (seconds / self.observed.frame_s).round() as usize;
-        let (near, far, n) = (frames(CONTRAST_NEAR_S), frames(CONTRAST_FAR_S), segment.frames());
-        let before = mean_of_known(&segment.speed_mps[at.saturating_sub(far)..at.saturating_sub(near)], 1);
-        let after = mean_of_known(&segment.speed_mps[(at + near).min(n)..(at + far).min(n)], 1);
+        let (near, far, n) = (frames(CONTRAST_NEAR_S), frames(CONTRAST_FAR_S), column.len());
+        let before = mean_of_known(&column[at.saturating_sub(far)..at.saturating_sub(near)], 1);
+        let after = mean_of_known(&column[(at + near).min(n)..(at + far).min(n)], 1);
         after.zip(before).map_or(0.0, |(after, before)| after - before)
     }
 
     /// Probability of a run.
     fn run(&self, piece: &Piece) -> f64 {
         let State::Moving(state) = piece.state else { return 0.5 };
-        let judged = piece.features.filter(|_| !piece.has_cadence);
-        judged.map_or(self.labels.run[state], |features| probability(&features, &WEIGHTS))
+        piece.looks.map_or(self.labels.run[state], |looks| looks.run())
     }
 }

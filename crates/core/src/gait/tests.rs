@@ -344,6 +344,41 @@ fn a_stray_reading_is_no_stand() {
 }
 
 #[test]
+fn a_walk_whose_cadence_wanders_up_to_where_slow_runs_begin_stays_a_walk() {
+    let walk = |seconds: usize, spm: f64| (seconds, 1.45 + 0.024 * (spm - 114.0), Some(spm));
+    let mut parts = vec![walk(60, 114.0), walk(20, 122.0), walk(20, 130.0), walk(120, 138.0)];
+    parts.extend([walk(20, 130.0), walk(20, 122.0), walk(60, 114.0)]);
+    for _ in 0..3 {
+        parts.extend([(90, 2.9, Some(164.0)), walk(90, 113.0)]);
+    }
+    assert_eq!(gaits(&bouts(&parts)), [Walk, Run, Walk, Run, Walk, Run, Walk]);
+}
+
+#[test]
+fn a_stop_lies_where_a_smoothing_recorder_begins_to_slow_down() {
+    // A stop at 200 s; the recorder's speed takes 10 s to come down to it, its cadence 5 s.
+    let mut smooth = columns(&[(200, 2.4, Some(160.0)), (40, 0.0, Some(0.0)), (200, 2.4, Some(160.0))]);
+    for k in 0..10 {
+        let left = |all_s: f64| (1.0 - (k as f64 + 0.5) / all_s).max(0.0);
+        smooth.speed_mps[200 + k] = Some(2.4 * left(10.0));
+        smooth.cadence_spm[200 + k] = Some(160.0 * left(5.0));
+    }
+    let found = segmented(&smooth).value;
+    let stop = found.bouts().iter().find(|bout| bout.gait == Stand).unwrap();
+    assert!((stop.start_s - 200.0).abs() < 1.5, "{found:?}");
+}
+
+#[test]
+fn a_start_is_no_stand_when_one_sensor_wakes_up_before_the_other() {
+    for (speed_late_s, cadence_late_s) in [(8, 0), (0, 8), (9, 3)] {
+        let mut waking = columns(&[(200, 1.6, Some(118.0)), (120, 2.4, Some(160.0))]);
+        waking.speed_mps[..speed_late_s].fill(Some(0.0));
+        waking.cadence_spm[..cadence_late_s].fill(Some(0.0));
+        assert_eq!(gaits(segmented(&waking).value.bouts()), [Walk, Run], "{speed_late_s} {cadence_late_s}");
+    }
+}
+
+#[test]
 fn no_bout_is_shorter_than_a_second() {
     // Stops of 3 to 6 s, whose two ends are each drawn into them.
     for stop_s in 3..7 {

@@ -1,0 +1,83 @@
+//! What a piece with cadence is judged by. A walk's cadence wanders up to where slow runs begin, so that a state between the two is
+//! neither; but it goes there slowly and with the speed, and where a run begins or ends, cadence steps.
+
+use super::config::pieces::{CADENCE_SCALE_SPM, HIGH_SHARE, LOW_SHARE, MOST_CONTRAST, TRANSITION_SPM};
+use super::emission::Gaussian;
+use super::labels::walking_speed;
+use super::logistic::{log_minutes, log_odds, scaled, share};
+use super::observe::{Observed, Segment};
+use super::pieces::{Piece, Whole};
+use super::state::State;
+
+/// How many figures a piece with cadence is judged by.
+pub(crate) const CADENCE_FEATURES: usize = 14;
+
+/// Cadences that few and that most of a recording's moving frames are below, steps/min; 0 without cadence.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Cadences {
+    low_spm: f64,
+    high_spm: f64,
+}
+
+impl Cadences {
+    pub(super) fn of(observed: &Observed, paths: &[Vec<State>]) -> Self {
+        let segments = observed.segments.iter().zip(paths);
+        let frames = segments.flat_map(|(segment, path)| segment.cadence_spm.iter().zip(path));
+        let moving = frames.filter(|(_, state)| **state != State::Standing);
+        let mut cadences: Vec<f64> = moving.filter_map(|(cadence, _)| *cadence).collect();
+        let last = cadences.len().saturating_sub(1) as f64;
+        let mut at = |share: f64| match (last * share) as usize {
+            k if k < cadences.len() => *cadences.select_nth_unstable_by(k, f64::total_cmp).1,
+            _ => 0.0,
+        };
+        Self { low_spm: at(LOW_SHARE), high_spm: at(HIGH_SHARE) }
+    }
+}
+
+/// A difference of cadences in units of [`CADENCE_SCALE_SPM`], bounded.
+fn scaled_spm(difference_spm: f64) -> f64 {
+    (difference_spm / CADENCE_SCALE_SPM).clamp(-MOST_CONTRAST, MOST_CONTRAST)
+}
+
+/// What the piece `k` is judged by, beside its neighbours and within the recording; `None` without cadence.
+pub(super) fn features(
+    whole: &Whole,
+    segment: &Segment,
+    pieces: &[Piece],
+    k: usize,
+) -> Option<[f64; CADENCE_FEATURES]> {
+    let piece = &pieces[k];
+    let (State::Moving(state), Some(cadence_spm)) = (piece.state, piece.cadence_spm) else { return None };
+    let frames = &piece.frames;
+    let above = scaled_spm(cadence_spm - TRANSITION_SPM);
+    let beside = |other: Option<usize>| {
+        let other_spm = other.and_then(|other| pieces.get(other)?.cadence_spm);
+        other_spm.map_or(0.0, |other_spm| scaled_spm(cadence_spm - other_spm))
+    };
+    let sharp = |at: usize, sign: f64| scaled_spm(sign * whole.step(&segment.cadence_spm, at));
+    let length = log_minutes(frames.len() as f64 * whole.observed.frame_s);
+    let by_speed = |to_mps: f64| piece.level_mps.map_or(0.0, |v| scaled(v - to_mps));
+    Some([
+        1.0,
+        above,
+        share(log_odds(whole.labels.run[state])),
+        by_laws(whole, cadence_spm),
+        beside(k.checked_sub(1)),
+        beside(Some(k + 1)),
+        if frames.start > 0 { sharp(frames.start, 1.0) } else { 0.0 },
+        if frames.end < segment.frames() { sharp(frames.end, -1.0) } else { 0.0 },
+        scaled_spm(whole.cadences.high_spm - cadence_spm),
+        scaled_spm(cadence_spm - whole.cadences.low_spm),
+        by_speed(walking_speed(cadence_spm).mean),
+        by_speed(whole.labels.transition_mps),
+        length,
+        length * above,
+    ])
+}
+
+/// Log odds of a run by where this person's cadences lie, as a share of the most that they count.
+fn by_laws(whole: &Whole, cadence_spm: f64) -> f64 {
+    let log = |Gaussian { mean, sd }: Gaussian, c: f64| -0.5 * ((c - mean) / sd).powi(2);
+    let (walk, run) = (whole.labels.walk_spm, whole.labels.run_spm);
+    share(log(run, cadence_spm.min(run.mean)) - log(walk, cadence_spm.max(walk.mean)))
+}
