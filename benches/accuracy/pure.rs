@@ -77,7 +77,7 @@ fn row(options: &Options, motion: Move, gait: Gait, settings: Settings, bound: &
     let (mut some, mut wholly, mut surely, mut right) = (0, 0, 0, 0);
     let settings = Settings { profile: Profile::Overlapping, ..settings };
     for seed in options.first..options.first + options.seeds {
-        let step = Step { motion, extent: Extent::Time(Seconds::new(1800.0)), ceiling: None };
+        let step = Step { motion, extent: Extent::Time(Seconds::new(1800.0)).into(), ceiling: None };
         let made = simulate(&[step], &Settings { seed, ..settings.clone() }).expect("can be made up");
         match gait {
             Gait::Run => bound.runs_mps.push(made.person.jog_speed_mps),

@@ -154,7 +154,7 @@ pub(crate) fn make(condition: &Condition, seed: u64) -> Simulated {
     let mut settings = Settings { seed, ..condition.settings.clone() };
     let alone = |motion| {
         let length = Seconds::new((1200 + 300 * choice(seed, 10, 5)) as f64);
-        vec![Step { motion, extent: Extent::Time(length), ceiling: None }]
+        vec![Step { motion, extent: Extent::Time(length).into(), ceiling: None }]
     };
     if matches!(condition.what, What::RunWalk | What::ShortRuns) {
         interrupt(&mut settings);

@@ -62,7 +62,7 @@ pub(crate) fn short_runs(seed: u64) -> Vec<Step> {
 fn repeated(seed: u64, reps: u64, run_s: u64, walk_s: u64) -> Vec<Step> {
     let step = |motion, seconds: u64| Step {
         motion,
-        extent: Extent::Time(Seconds::new(seconds as f64)),
+        extent: Extent::Time(Seconds::new(seconds as f64)).into(),
         ceiling: None,
     };
     let mut steps = vec![step(Move::Walk, 180 + 60 * choice(seed, 4, 3))];

@@ -38,7 +38,8 @@ pub(crate) fn table() {
     for (sensors, channels) in [("cadence", Channels::ALL), ("speed only", Channels::NO_CADENCE)] {
         let mut hour_ms = f64::NAN;
         for hours in [1_u64, 3, 6, 12, 24] {
-            let step = |(motion, s)| Step { motion, extent: Extent::Time(Seconds::new(s)), ceiling: None };
+            let step =
+                |(motion, s)| Step { motion, extent: Extent::Time(Seconds::new(s)).into(), ceiling: None };
             let pair = [(Move::Run, 120.0), (Move::Walk, 120.0)];
             let steps: Vec<Step> = (0..15 * hours).flat_map(|_| pair.map(step)).collect();
             let settings =

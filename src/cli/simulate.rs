@@ -4,13 +4,12 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
-use jogaudit_core::prescription::{Stage, Step};
+use jogaudit_core::prescription::Stage;
 use jogaudit_files::{self as files, Failure, named_output};
 use jogaudit_recording::read::Format;
-use jogaudit_recording::units::MetresPerSecond;
 use jogaudit_simulate::{
-    CadenceFault, CadenceFaultKind, CadenceStep, Channels, Fault, Form, Gps, Guesses, Kept, Laps, Profile,
-    Realism, Sampling, Settings, SimulateError, Simulated, Window, gzip, person, simulate, write,
+    CadenceFault, CadenceFaultKind, CadenceStep, Channels, Fault, Form, Gps, Guesses, InRange, Kept, Laps,
+    Profile, Realism, Sampling, Settings, SimulateError, Simulated, Window, gzip, simulate, write,
 };
 
 use super::{Done, Io};
@@ -51,6 +50,9 @@ pub(super) struct Args {
     /// How clearly the runner's walking and jogging differ in speed
     #[arg(long, default_value = "steady")]
     profile: ProfileName,
+    /// How much is done of what the session lets be more or less
+    #[arg(long, default_value = "inside")]
+    in_range: InRangeName,
     /// Go over hills
     #[arg(long)]
     hills: bool,
@@ -126,6 +128,16 @@ enum ProfileName {
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
+enum InRangeName {
+    /// The least
+    Least,
+    /// Something between, drawn
+    Inside,
+    /// The most
+    Most,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
 enum GpsName {
     Clean,
     Typical,
@@ -180,7 +192,7 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
 
 /// Makes up a session of a stage; where its number of steps depends on the runner, for the runner who is drawn.
 pub(super) fn make(stage: &Stage, settings: &Settings) -> Result<Simulated, Failure> {
-    let steps = steps_of(stage, settings);
+    let steps = jogaudit_simulate::steps_of(&stage.session, settings);
     simulate(&steps, settings).map_err(|error| refused(&error))
 }
 
@@ -204,6 +216,11 @@ fn settings(args: &Args, stage: &Stage, format: Format) -> Settings {
             ProfileName::Steady => Profile::Steady,
             ProfileName::Overlapping => Profile::Overlapping,
             ProfileName::Indistinct => Profile::Indistinct,
+        },
+        in_range: match args.in_range {
+            InRangeName::Least => InRange::Least,
+            InRangeName::Inside => InRange::Inside,
+            InRangeName::Most => InRange::Most,
         },
         kept: Kept::from(&stage.limits),
         hills: args.hills,
@@ -338,18 +355,4 @@ fn cadence_fault(text: &str) -> Result<CadenceFault, String> {
 fn stage(plan: &Path, name: &str) -> Result<Stage, Failure> {
     let plan = files::plan(plan, &mut Vec::new())?;
     Ok(files::stage(&plan, Some(name))?.clone())
-}
-
-/// The steps of a stage, laid out for the runner who is drawn where their number depends on speed.
-fn steps_of(stage: &Stage, settings: &Settings) -> Vec<Step> {
-    // Speeds of anyone, m/s, to see the ceilings. Our choice.
-    const RUN: MetresPerSecond = MetresPerSecond::new(2.5);
-    const WALK: MetresPerSecond = MetresPerSecond::new(1.5);
-    let expansion = stage.session.expand();
-    expansion.fixed_steps().unwrap_or_else(|| {
-        let anyone = expansion.steps_at(RUN, WALK);
-        let runner = person(&anyone, settings);
-        expansion
-            .steps_at(MetresPerSecond::new(runner.jog_speed_mps), MetresPerSecond::new(runner.walk_speed_mps))
-    })
 }

@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use jogaudit_core::audit::{Code, Dose, Finding, Rep};
 use jogaudit_core::gait::{Bout, Gait};
 use jogaudit_core::prescription::PrescribedDose;
+use jogaudit_core::range::Range;
 use jogaudit_recording::read::{Channel, Sport};
 use jogaudit_recording::units::{Metres, Seconds, Unit};
 use jogaudit_report::view::{certainty, hundredths, known, tenths, whole_steps};
@@ -105,9 +106,11 @@ pub(super) fn bouts() -> Table {
 /// The table with one line a prescribed run or walk.
 pub(super) fn reps() -> Table {
     type Figure = fn(&Rep) -> Option<f64>;
-    const FIGURES: [(&str, &str, &str, Figure); 13] = [
-        ("prescribed_s", "s", "Prescribed length, when by time", |r| r.prescribed_s),
-        ("prescribed_m", "m", "Prescribed length, when by distance", |r| r.prescribed_m),
+    const FIGURES: [(&str, &str, &str, Figure); 17] = [
+        ("prescribed_s", "s", "Prescribed length, when by time and one figure", |r| r.prescribed_s?.exact()),
+        ("prescribed_m", "m", "Prescribed length, when by distance and one figure", |r| {
+            r.prescribed_m?.exact()
+        }),
         ("achieved_s", "s", "Time in that gait; 0 when missing", |r| Some(r.achieved_s)),
         ("achieved_m", "m", "Distance in that gait", |r| r.achieved_m),
         ("error_s", "s", "Standard error of `achieved_s`", |r| Some(r.error_s)),
@@ -121,11 +124,21 @@ pub(super) fn reps() -> Table {
         ("over_ceiling_s", "s", "Time faster than the pace ceiling", |r| r.over_ceiling_s),
         ("mean_cadence_spm", "steps/min", "Mean cadence, both feet", |r| r.mean_cadence_spm),
         ("max_heart_rate_bpm", "beats/min", "Greatest heart rate", |r| r.max_heart_rate_bpm),
+        ("prescribed_least_s", "s", "The least that is prescribed, when by time", |r| {
+            Some(r.prescribed_s?.least)
+        }),
+        ("prescribed_most_s", "s", "The most, when by time and there is one", |r| Some(r.prescribed_s?.most)),
+        ("prescribed_least_m", "m", "The least that is prescribed, when by distance", |r| {
+            Some(r.prescribed_m?.least)
+        }),
+        ("prescribed_most_m", "m", "The most, when by distance and there is one", |r| {
+            Some(r.prescribed_m?.most)
+        }),
     ];
     let line = "a prescribed run or walk";
     let mut table = Table::new("jogaudit.batch.reps/1", line, |s| done(s).map_or(0, |d| d.reps().len()));
     identity(&mut table);
-    table.add("gait", "", Text, "`run` or `walk`", of_rep(|r| r.gait.word()));
+    table.add("gait", "", Text, "`run`, `walk` or `rest`", of_rep(|r| r.motion.word()));
     table.add("rep", "", Whole, "Number among the runs or walks, from 1", of_rep(|r| u64::from(r.rep)));
     for (name, unit, about, figure) in FIGURES {
         table.add(name, unit, Real, about, of_rep(move |r| known(figure(r), tenths)));
@@ -146,7 +159,7 @@ fn identity(table: &mut Table) {
 }
 
 fn doses(table: &mut Table) {
-    type Prescribed = fn(&PrescribedDose) -> Option<Seconds>;
+    type Prescribed = fn(&PrescribedDose) -> Option<Range<Seconds>>;
     type Achieved = fn(&Dose) -> Option<f64>;
     let doses: [(_, _, Prescribed, Achieved); 3] = [
         ("run", "Running time", |p| p.run, |d| d.run_s.achieved),
@@ -154,16 +167,19 @@ fn doses(table: &mut Table) {
         ("session", "Length of the session", |p| p.session, |d| d.session_s.achieved),
     ];
     for (name, what, prescribed, achieved) in doses {
-        let about = format!("{what} as prescribed, where the stage says it by time");
-        let fill = of_done(move |d| known(prescribed(&d.prescribed).map(Seconds::get), tenths));
+        let about = format!("{what} as prescribed, where the stage says it by time and as one figure");
+        let exact = move |dose: &PrescribedDose| prescribed(dose).and_then(|range| range.exact());
+        let fill = of_done(move |d| known(exact(&d.prescribed).map(Seconds::get), tenths));
         table.add(format!("{name}_prescribed_s"), "s", Real, about, fill);
         let about = format!("{what} as done, of what the stage prescribes");
         let fill = of_done(move |d| known(d.dose().and_then(achieved), tenths));
         table.add(format!("{name}_achieved_s"), "s", Real, about, fill);
     }
     let about = "Running distance as prescribed, where every run is by distance";
-    let fill =
-        of_done(|d| known(d.prescribed.run_distance.map(Metres::get), tenths).filter(|metres| *metres > 0.0));
+    let fill = of_done(|d| {
+        let exact = d.prescribed.run_distance.and_then(|range| range.exact());
+        known(exact.map(Metres::get), tenths).filter(|metres| *metres > 0.0)
+    });
     table.add("run_prescribed_m", "m", Real, about, fill);
     let about = "Running distance as done";
     let fill = of_done(|d| known(d.dose().and_then(|dose| dose.run_distance_m), tenths));
@@ -171,6 +187,14 @@ fn doses(table: &mut Table) {
     let about = "Steps while running, both feet";
     let fill = of_done(|d| whole_steps(d.dose().and_then(|dose| dose.run_steps)));
     table.add("run_steps", "steps", Whole, about, fill);
+    for (name, what, prescribed, _) in doses {
+        let about = format!("{what}: the least that is prescribed, where the stage says it by time");
+        let fill = of_done(move |d| known(prescribed(&d.prescribed).map(|range| range.least.get()), tenths));
+        table.add(format!("{name}_prescribed_least_s"), "s", Real, about, fill);
+        let about = format!("{what}: the most that is prescribed, where there is one");
+        let fill = of_done(move |d| known(prescribed(&d.prescribed).map(|range| range.most.get()), tenths));
+        table.add(format!("{name}_prescribed_most_s"), "s", Real, about, fill);
+    }
 }
 
 fn gaits(table: &mut Table) {

@@ -90,6 +90,7 @@ pub mod gait;
 pub mod on_foot;
 pub mod pipeline;
 pub mod prescription;
+pub mod range;
 pub mod review;
 pub mod separator;
 pub mod statistics;

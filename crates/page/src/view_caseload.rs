@@ -5,6 +5,7 @@ use std::sync::Arc;
 use jiff::civil::Date;
 use maud::{Markup, html};
 
+use jogaudit_report::ends::between;
 use jogaudit_report::isolated;
 
 use super::App;
@@ -114,6 +115,7 @@ fn week(found: &Found) -> String {
     let Some(week) = found.review.weeks.last().filter(|week| is_this(&week.monday)) else {
         return "none".to_owned();
     };
-    let minutes = |s: Option<f64>| s.map_or_else(|| "–".to_owned(), |s| format!("{:.0} min", s / 60.0));
-    format!("{} of {}", minutes(week.run_s.achieved), minutes(week.run_s.prescribed))
+    let minutes = |s: f64| format!("{:.0} min", s / 60.0);
+    let of = week.run_s.range.map_or_else(|| "–".to_owned(), |range| between(range, minutes));
+    format!("{} of {of}", week.run_s.achieved.map_or_else(|| "–".to_owned(), minutes))
 }

@@ -4,12 +4,14 @@
 
 use serde::Serialize;
 
-use jogaudit_core::prescription::{Block, Extent, Move, PaceBasis, Plan, Stage, Step};
+use jogaudit_core::prescription::{Block, DueSession, Expansion, Extent, Move, PaceBasis, Plan, Stage, Step};
+use jogaudit_core::range::Range;
 use jogaudit_core::review::Recommendation;
 use jogaudit_recording::units::{
     BeatsPerMinute, LengthUnit, METRES_PER_MILE, MetresPerSecond, Seconds, StepsPerMinute,
 };
 
+use super::ends;
 use super::json;
 use super::lengths;
 use super::text::{HEADING, Page, QUIET, UNKNOWN, WIDTH};
@@ -39,12 +41,36 @@ pub struct CardView {
     pub instead: Option<Recommendation>,
     /// The session in the session language.
     pub session: String,
+    /// Repetitions that are due, where their number rises from session to session and is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub repetitions: Option<u32>,
     /// Length of the session, s; `None` when a part of it is by distance. So the next two.
     pub session_s: Option<f64>,
+    /// The least, where it may be more or less. So the next ones.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub session_least_s: Option<f64>,
+    /// The most, unknown where there is none. So the next ones.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub session_most_s: Option<Option<f64>>,
     /// Running in it, s.
     pub run_s: Option<f64>,
+    #[allow(missing_docs)]
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub run_least_s: Option<f64>,
+    #[allow(missing_docs)]
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub run_most_s: Option<Option<f64>>,
     /// Walking in it, s.
     pub walk_s: Option<f64>,
+    #[allow(missing_docs)]
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub walk_least_s: Option<f64>,
+    #[allow(missing_docs)]
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub walk_most_s: Option<Option<f64>>,
+    /// The three times as prescribed, figure or range: session, running, walking.
+    #[serde(skip)]
+    pub times_s: [Option<Range>; 3],
     /// Runs and walks in their order.
     pub bouts: Vec<CardBout>,
     /// For which pace the ceilings hold.
@@ -78,7 +104,9 @@ pub enum CardGait {
     Run,
     /// A walk.
     Walk,
-    /// Runs and walks in turn until a time or distance is reached.
+    /// Anything but running.
+    Rest,
+    /// Runs and walks in turn until a time or distance is reached, or so often.
     InTurn,
 }
 
@@ -88,12 +116,13 @@ impl CardGait {
         match self {
             Self::Run => "run",
             Self::Walk => "walk",
+            Self::Rest => "rest",
             Self::InTurn => "in_turn",
         }
     }
 }
 
-/// One of the `bouts`: a run, a walk, or runs and walks in turn until a time or distance is reached.
+/// One of the `bouts`: a run, a walk, or runs and walks in turn until a time or distance is reached, or so often.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct CardBout {
     /// What it is.
@@ -105,10 +134,31 @@ pub struct CardBout {
     pub at_s: Option<f64>,
     /// From the session's start; known while all before is by distance.
     pub at_m: Option<f64>,
-    /// How long, s; `None` when it is by distance.
+    /// How long, s; `None` when it is by distance or a range.
     pub duration_s: Option<f64>,
-    /// How far, m; `None` when it is by time.
+    /// The least time, where it may be longer.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub duration_least_s: Option<f64>,
+    /// The most time, unknown where there is none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub duration_most_s: Option<Option<f64>>,
+    /// How far, m; `None` when it is by time or a range.
     pub distance_m: Option<f64>,
+    /// The least distance, where it may be longer.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub distance_least_m: Option<f64>,
+    /// The most distance, unknown where there is none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub distance_most_m: Option<Option<f64>>,
+    /// The least often, of what is repeated so often.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub times_least: Option<u32>,
+    /// The most often.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub times_most: Option<u32>,
+    /// How long or far.
+    #[serde(skip)]
+    pub extent: Option<Range<Extent>>,
     /// Never run faster, s/km; of runs in turn the first ceiling.
     pub pace_ceiling_s_per_km: Option<f64>,
     /// What goes in turn, in the session language; empty for a run or walk.
@@ -124,6 +174,10 @@ impl CardView {
         let bouts = if instead.is_none() { bouts(stage) } else { Vec::new() };
         let limits = &stage.limits;
         let shown = |is_shown: bool, value: Option<f64>| value.filter(|_| is_shown);
+        let seconds =
+            |time: Option<Range<Seconds>>| time.filter(|_| instead.is_none()).map(|s| s.map(Seconds::get));
+        let times_s = [seconds(dose.session), seconds(dose.run), seconds(dose.walk)];
+        let [session_s, run_s, walk_s] = times_s;
         let is_on = instead.is_none();
         let mut view = Self {
             schema: "jogaudit.card/1",
@@ -131,9 +185,17 @@ impl CardView {
             stage: stage.name.clone(),
             instead,
             session: if is_on { stage.session.to_string() } else { String::new() },
-            session_s: shown(is_on, dose.session.map(Seconds::get)),
-            run_s: shown(is_on, dose.run.map(Seconds::get)),
-            walk_s: shown(is_on, dose.walk.map(Seconds::get)),
+            repetitions: None,
+            session_s: ends::one(session_s),
+            session_least_s: ends::least(session_s),
+            session_most_s: ends::most(session_s),
+            run_s: ends::one(run_s),
+            run_least_s: ends::least(run_s),
+            run_most_s: ends::most(run_s),
+            walk_s: ends::one(walk_s),
+            walk_least_s: ends::least(walk_s),
+            walk_most_s: ends::most(walk_s),
+            times_s,
             bouts,
             pace_basis: limits.pace_basis,
             heart_rate_ceiling_bpm: shown(is_on, limits.heart_rate_ceiling.map(BeatsPerMinute::get)),
@@ -148,6 +210,17 @@ impl CardView {
         };
         view.units = plan.units.unwrap_or_else(|| units_of(&view.bouts));
         view.text = view.sentences();
+        view
+    }
+
+    /// The card of a session with the number of repetitions that is due.
+    pub fn due(plan: &Plan, stage: &Stage, due: &DueSession, recommended: Option<Recommendation>) -> Self {
+        let stage = Stage { session: due.session.clone(), ..stage.clone() };
+        let mut view = Self::new(plan, &stage, recommended);
+        if view.instead.is_none() {
+            view.repetitions = Some(due.repetitions);
+            view.text.insert(0, format!("{} repetitions next time.", due.repetitions));
+        }
         view
     }
 
@@ -174,7 +247,7 @@ impl CardView {
 
     fn pace(&self) -> Option<String> {
         let mut groups: Vec<(f64, Vec<String>)> = Vec::new();
-        let held = self.bouts.iter().filter(|bout| bout.gait != CardGait::Walk);
+        let held = self.bouts.iter().filter(|bout| !matches!(bout.gait, CardGait::Walk | CardGait::Rest));
         let is_some_free = held.clone().any(|bout| bout.pace_ceiling_s_per_km.is_none());
         for bout in held {
             let Some(ceiling) = bout.pace_ceiling_s_per_km else { continue };
@@ -259,10 +332,36 @@ struct At {
 }
 
 impl At {
-    fn pass(&mut self, extent: Extent) {
-        match extent {
-            Extent::Time(time) => *self = Self { s: self.s.map(|s| s + time.get()), m: None },
-            Extent::Distance(distance) => *self = Self { s: None, m: self.m.map(|m| m + distance.get()) },
+    /// Nothing is known after what may be longer or shorter.
+    fn pass(&mut self, extent: Range<Extent>) {
+        *self = match extent.exact() {
+            Some(Extent::Time(time)) => Self { s: self.s.map(|s| s + time.get()), m: None },
+            Some(Extent::Distance(distance)) => Self { s: None, m: self.m.map(|m| m + distance.get()) },
+            None => Self { s: None, m: None },
+        };
+    }
+}
+
+impl CardBout {
+    fn new(gait: CardGait, at: At, extent: Option<Range<Extent>>) -> Self {
+        let of = |is_time: bool| extent.filter(|e| e.is_time() == is_time).map(Range::<Extent>::amounts);
+        let (time_s, far_m) = (of(true), of(false));
+        Self {
+            gait,
+            rep: None,
+            at_s: at.s,
+            at_m: at.m,
+            duration_s: time_s.and_then(|s| s.exact()),
+            duration_least_s: ends::least(time_s),
+            duration_most_s: ends::most(time_s),
+            distance_m: far_m.and_then(|m| m.exact()),
+            distance_least_m: ends::least(far_m),
+            distance_most_m: ends::most(far_m),
+            times_least: None,
+            times_most: None,
+            extent,
+            pace_ceiling_s_per_km: None,
+            cycle: String::new(),
         }
     }
 }
@@ -274,12 +373,8 @@ fn notes(plan: &Plan, stage: &Stage) -> Vec<String> {
 fn bouts(stage: &Stage) -> Vec<CardBout> {
     let mut bouts = Vec::new();
     let mut at = At { s: Some(0.0), m: Some(0.0) };
-    let (mut runs, mut walks) = (0, 0);
+    let (mut runs, mut walks, mut rests) = (0, 0, 0);
     let ceiling = |step: &Step| step.pace_ceiling(&stage.limits).and_then(MetresPerSecond::pace_s_per_km);
-    let amounts = |extent| match extent {
-        Extent::Time(time) => (Some(time.get()), None),
-        Extent::Distance(distance) => (None, Some(distance.get())),
-    };
     for block in stage.session.expand().blocks {
         match block {
             Block::Steps(steps) => {
@@ -287,41 +382,51 @@ fn bouts(stage: &Stage) -> Vec<CardBout> {
                     let (gait, count) = match step.motion {
                         Move::Run => (CardGait::Run, &mut runs),
                         Move::Walk => (CardGait::Walk, &mut walks),
+                        Move::Rest => (CardGait::Rest, &mut rests),
                     };
                     *count += 1;
-                    let (duration_s, distance_m) = amounts(step.extent);
-                    bouts.push(CardBout {
-                        gait,
-                        rep: Some(*count),
-                        at_s: at.s,
-                        at_m: at.m,
-                        duration_s,
-                        distance_m,
-                        pace_ceiling_s_per_km: ceiling(step),
-                        cycle: String::new(),
-                    });
+                    let bout = CardBout::new(gait, at, Some(step.extent));
+                    bouts.push(CardBout { rep: Some(*count), pace_ceiling_s_per_km: ceiling(step), ..bout });
                     at.pass(step.extent);
                 }
             }
             Block::Until { extent, cycle } => {
-                let (duration_s, distance_m) = amounts(extent);
-                let parts: Vec<String> =
-                    cycle.iter().map(|step| format!("{} {}", step.motion.word(), step.extent)).collect();
                 bouts.push(CardBout {
-                    gait: CardGait::InTurn,
-                    rep: None,
-                    at_s: at.s,
-                    at_m: at.m,
-                    duration_s,
-                    distance_m,
                     pace_ceiling_s_per_km: cycle.iter().find_map(ceiling),
-                    cycle: parts.join(", "),
+                    cycle: steps_in_words(&cycle),
+                    ..CardBout::new(CardGait::InTurn, at, Some(extent))
                 });
                 at.pass(extent);
+            }
+            Block::Times { times, once } => {
+                bouts.push(CardBout {
+                    times_least: Some(times.least),
+                    times_most: Some(times.most),
+                    pace_ceiling_s_per_km: once.kinds_of_step().iter().find_map(ceiling),
+                    cycle: in_words(&once),
+                    ..CardBout::new(CardGait::InTurn, at, None)
+                });
+                at = At { s: None, m: None };
             }
         }
     }
     bouts
+}
+
+fn steps_in_words(steps: &[Step]) -> String {
+    let parts: Vec<String> =
+        steps.iter().map(|step| format!("{} {}", step.motion.word(), step.extent)).collect();
+    parts.join(", ")
+}
+
+/// A part of a session in the session language, repeats of fixed parts written out.
+fn in_words(part: &Expansion) -> String {
+    let block = |block: &Block| match block {
+        Block::Steps(steps) => steps_in_words(steps),
+        Block::Until { extent, cycle } => format!("for {extent} ({})", steps_in_words(cycle)),
+        Block::Times { times, once } => format!("{times} x ({})", in_words(once)),
+    };
+    part.blocks.iter().map(block).collect::<Vec<_>>().join(", ")
 }
 
 /// Writes the document, ending in a newline.
@@ -369,14 +474,11 @@ fn one_line(text: &str, width: usize) -> String {
 }
 
 fn sum(view: &CardView) -> Option<String> {
-    let parts: Vec<String> = [
-        view.session_s.map(|s| format!("{} in all", clock(s))),
-        view.run_s.map(|s| format!("{} of running", clock(s))),
-        view.walk_s.map(|s| format!("{} of walking", clock(s))),
-    ]
-    .into_iter()
-    .flatten()
-    .collect();
+    let words = ["in all", "of running", "of walking"];
+    let times = view.times_s.iter().zip(words);
+    let parts: Vec<String> = times
+        .filter_map(|(range, word)| range.map(|range| format!("{} {word}", ends::times(range))))
+        .collect();
     (!parts.is_empty()).then(|| format!("{}.", parts.join(", ")))
 }
 
@@ -387,6 +489,10 @@ fn table(page: &mut Page, view: &CardView) {
     let mut cells: Vec<String> = Vec::new();
     let mut left_out = 0;
     let units = view.units;
+    // A range takes the room of two.
+    let width = bouts.iter().map(|bout| length(bout, units).chars().count()).max().unwrap_or(0).max(7);
+    let room = if width > 7 { ROWS * 2 } else { room };
+    let cell = |bout: &CardBout, units| cell(bout, units, width);
     if bouts.len() <= room {
         cells.extend(bouts.iter().map(|bout| cell(bout, units)));
     } else {
@@ -398,12 +504,12 @@ fn table(page: &mut Page, view: &CardView) {
     }
     let columns = cells.len().div_ceil(ROWS).max(1);
     let rows = cells.len().div_ceil(columns);
-    let header = format!("{:>7} {:<8} {:>7}", "at", "what", "for");
+    let header = format!("{:>7} {:<8} {:>width$}", "at", "what", "for");
     page.line(&vec![header; columns].join("   "));
     for row in 0..rows {
         let line: Vec<String> = (0..columns)
             .filter_map(|column| cells.get(column * rows + row))
-            .map(|cell| format!("{cell:<24}"))
+            .map(|cell| format!("{cell:<0$}", width + 17))
             .collect();
         page.line(&line.join("   "));
     }
@@ -413,7 +519,10 @@ fn table(page: &mut Page, view: &CardView) {
     let mut cycles: Vec<String> = Vec::new();
     for bout in bouts.iter().filter(|bout| bout.gait == CardGait::InTurn) {
         let until = length(bout, units);
-        let sentence = format!("In turn until {until} are over: {}; the last is cut there.", bout.cycle);
+        let sentence = match bout.extent {
+            Some(_) => format!("In turn until {until} are over: {}; the last is cut there.", bout.cycle),
+            None => format!("In turn, {until}: {}.", bout.cycle),
+        };
         if !cycles.contains(&sentence) {
             cycles.push(sentence);
         }
@@ -423,9 +532,9 @@ fn table(page: &mut Page, view: &CardView) {
     }
 }
 
-fn cell(bout: &CardBout, units: LengthUnit) -> String {
+fn cell(bout: &CardBout, units: LengthUnit, width: usize) -> String {
     let [at, what, length] = texts(bout, units);
-    format!("{at:>7} {what:<8} {length:>7}")
+    format!("{at:>7} {what:<8} {length:>width$}")
 }
 
 /// Where each bout begins, what it is and how long.
@@ -435,7 +544,7 @@ pub(super) fn bout_texts(bouts: &[CardBout], units: LengthUnit) -> Vec<[String; 
 
 fn texts(bout: &CardBout, units: LengthUnit) -> [String; 3] {
     let at = match (bout.at_s, bout.at_m) {
-        (Some(s), _) if s > 0.0 || bout.duration_s.is_some() => clock(s),
+        (Some(s), _) if s > 0.0 || bout.extent.is_none_or(|extent| extent.is_time()) => clock(s),
         (_, Some(m)) => lengths::short_distance(m, units),
         (Some(s), None) => clock(s),
         (None, None) => UNKNOWN.to_owned(),
@@ -443,15 +552,18 @@ fn texts(bout: &CardBout, units: LengthUnit) -> [String; 3] {
     let what = match (bout.gait, bout.rep) {
         (CardGait::Run, Some(rep)) => format!("run {rep}"),
         (CardGait::Walk, _) => "walk".to_owned(),
+        (CardGait::Rest, _) => "rest".to_owned(),
         (CardGait::Run | CardGait::InTurn, _) => "in turn".to_owned(),
     };
     [at, what, length(bout, units)]
 }
 
 fn length(bout: &CardBout, units: LengthUnit) -> String {
-    match (bout.duration_s, bout.distance_m) {
-        (Some(s), _) => clock(s),
-        (None, Some(m)) => lengths::short_distance(m, units),
+    let shown = |metres| lengths::short_distance(metres, units);
+    match (bout.extent, bout.times_least.zip(bout.times_most)) {
+        (Some(extent), _) if extent.is_time() => ends::times(extent.amounts()),
+        (Some(extent), _) => ends::between(extent.amounts(), shown),
+        (None, Some((least, most))) => format!("{} times", Range { least, most }),
         (None, None) => UNKNOWN.to_owned(),
     }
 }
@@ -459,7 +571,10 @@ fn length(bout: &CardBout, units: LengthUnit) -> String {
 /// What a session is read by where the plan does not say: miles where every distance is in whole thousandths of one and
 /// not in whole metres.
 fn units_of(bouts: &[CardBout]) -> LengthUnit {
-    let mut distances = bouts.iter().filter_map(|bout| bout.distance_m).peekable();
+    let ends =
+        |bout: &CardBout| bout.extent.filter(|e| !e.is_time()).map(|e| [e.least.amount(), e.most.amount()]);
+    let of = bouts.iter().filter_map(ends).flatten().filter(|m| *m > 0.0 && m.is_finite());
+    let mut distances = of.peekable();
     let is_in_miles = distances.peek().is_some()
         && distances.all(|m| {
             let thousandths = m / METRES_PER_MILE * 1000.0;
@@ -469,144 +584,4 @@ fn units_of(bouts: &[CardBout]) -> LengthUnit {
 }
 
 #[cfg(test)]
-mod tests {
-    use proptest::prelude::*;
-
-    use super::*;
-
-    fn shown(limits: &str, session: &str, recommended: Option<Recommendation>) -> String {
-        let text = format!(
-            "title = 'Back on the path'\n[limits]\n{limits}\n[[stage]]\nname = '2'\nsession = '{session}'"
-        );
-        let plan = Plan::parse(&text).unwrap().value;
-        anstream::adapter::strip_str(&card(&plan, &plan.stages[0], recommended)).to_string()
-    }
-
-    const LIMITS: &str = "pace_ceiling = '6:45 /km'\nheart_rate_ceiling = '150 bpm'\nwalk_cadence_floor = '110 spm'\n\
-        session_ceiling = '45:00'\npain_limit = 2";
-
-    #[test]
-    fn the_card_reads_as_meant() {
-        assert_eq!(
-            shown(LIMITS, "walk 5:00, 5 x (run 2:00, walk 2:00), walk 3:00", None),
-            "\
-Next session: stage “2”
-Back on the path
-walk 5:00, 5 x (run 2:00, walk 2:00), walk 3:00
-28:00 in all, 10:00 of running, 18:00 of walking.
-
-     at what         for
-   0:00 walk        5:00
-   5:00 run 1       2:00
-   7:00 walk        2:00
-   9:00 run 2       2:00
-  11:00 walk        2:00
-  13:00 run 3       2:00
-  15:00 walk        2:00
-  17:00 run 4       2:00
-  19:00 walk        2:00
-  21:00 run 5       2:00
-  23:00 walk        2:00
-  25:00 walk        3:00
-
-Run slowly: never faster than 6:45 /km.
-Heart rate never above 150 bpm; the whole session no longer than 45:00.
-Walk briskly: at least 110 steps a minute, both feet counted (one foot: 55).
-Pain above 2 of 10, or pain that rises as you go: stop running.
-With swelling, a limp, pain at night or pain that stays, see a health
-professional. What your clinician says stands above this card.
-"
-        );
-    }
-
-    #[test]
-    fn by_distance_the_clock_is_the_distance() {
-        let card = shown("", "for 2 mi (walk 0.1 mi, run 0.4 mi)", None);
-        assert!(card.contains("   0 mi walk      0.1 mi\n 0.1 mi run 1     0.4 mi\n 0.5 mi walk"), "{card}");
-        assert!(card.contains("Any pain: stop"), "without a limit any pain counts: {card}");
-    }
-
-    #[test]
-    fn alternating_until_a_distance_is_said_in_a_sentence() {
-        let card = shown("", "walk 10:00, for 1.5 mi (walk 2:00, run 3:00), walk 5:00", None);
-        assert!(card.contains("10:00 in turn   1.5 mi"), "{card}");
-        assert!(card.contains("      – walk        5:00"), "no clock after a distance: {card}");
-        assert!(
-            card.contains("In turn until 1.5 mi are over: walk 2:00, run 3:00; the last is cut there."),
-            "{card}"
-        );
-    }
-
-    #[test]
-    fn rest_and_the_clinician_take_the_place_of_the_session() {
-        for (asked, said) in [
-            (Recommendation::Rest, "none, rest"),
-            (Recommendation::SeeClinician, "none, see a health professional"),
-        ] {
-            let card = shown(LIMITS, "walk 5:00, 5 x (run 2:00, walk 2:00)", Some(asked));
-            assert!(card.starts_with(&format!("Next session: {said}\n")), "{card}");
-            assert!(!card.contains("run 1") && !card.contains("2:00"), "{card}");
-        }
-        let kept = shown(LIMITS, "run 20:00", Some(Recommendation::Advance));
-        assert!(kept.contains("run 1"));
-    }
-
-    #[test]
-    fn runs_with_their_own_ceilings_are_named() {
-        let card = shown("pace_ceiling = '6:45 /km'", "2 x (run 3:00, walk 1:00), run 3:00 @ 7:30 /km", None);
-        assert!(card.contains("never faster than 6:45 /km in run 1, 2, 7:30 /km in run 3."), "{card}");
-    }
-
-    #[test]
-    fn the_prescribers_words_stand_on_the_card_and_cannot_steer_a_terminal() {
-        let text = "title = 'Back'\nnote = \"Talk \u{202e}as you run.\"\ncontact = 'Ring 555 0101.'\n[[stage]]\nname = '2'\n\
-            note = '<b>Stay off the hill.</b>'\neffort_ceiling = 4\nsession = 'walk 3:40, run 0:50'";
-        let plan = Plan::parse(text).unwrap().value;
-        let of = |asked| anstream::adapter::strip_str(&card(&plan, &plan.stages[0], asked)).to_string();
-        let kept = of(None);
-        for said in [
-            "\nTalk \\u{202e}as you run.\n",
-            "\n<b>Stay off the hill.</b>\n",
-            "\nEffort never above 4 of 10.\n",
-        ] {
-            assert!(kept.contains(said), "{kept}");
-        }
-        let words = kept.split_whitespace().collect::<Vec<_>>().join(" ");
-        assert!(words.ends_with("above this card. Contact: Ring 555 0101."), "{kept}");
-        // Without a session there is nothing to say about it, but a professional is named.
-        let ask = of(Some(Recommendation::SeeClinician));
-        assert!(!ask.contains("hill") && ask.contains("Contact: Ring 555"), "{ask}");
-    }
-
-    #[test]
-    fn long_sessions_are_folded() {
-        let card = shown("", "walk 5:00, 40 x (run 1:00, walk 0:30), walk 5:00", None);
-        // 82 runs and walks; the last walk begins at 5:00 + 40 × 1:30 = 1:05:00.
-        assert!(card.contains("1:05:00 walk        5:00"), "{card}");
-        assert!(card.contains("… stands for 47 more runs and walks"), "{card}");
-    }
-
-    proptest! {
-        #[test]
-        fn no_card_is_longer_than_half_a_page(
-            times in 1u32..200, run in 1u32..300, walk in 1u32..300, nested in 1u32..4, by_distance: bool,
-        ) {
-            let walk = if by_distance { format!("{} m", walk + 50) } else { format!("{walk} s") };
-            let session = format!(
-                "walk 5:00, {times} x ({nested} x (run {run} s @ 7:00 /km, walk {walk}), run 1:00 @ 6:30 /km), \
-                 for 20:00 (run 400 m, walk 1:00), for 1 km (run 1:00, walk 1:00), walk 5:00"
-            );
-            let (note, contact) = ("words ".repeat(24), "somebody ".repeat(11));
-            let (note, contact) = (note.trim(), contact.trim());
-            let text = format!(
-                "note = '{note}'\ncontact = '{contact}'\n[limits]\n{LIMITS}\npace_basis = 'level'\neffort_ceiling = 4.5\n\
-                 [[stage]]\nname = '1'\nnote = '{note}'\nsession = '{session}'"
-            );
-            let Ok(plan) = Plan::parse(&text) else { return Ok(()) };
-            let card = card(&plan.value, &plan.value.stages[0], None);
-            let card = anstream::adapter::strip_str(&card).to_string();
-            prop_assert!(card.lines().count() <= MOST_LINES, "{}", card);
-            prop_assert!(card.lines().all(|line| line.chars().count() <= WIDTH), "{}", card);
-        }
-    }
-}
+mod tests;

@@ -63,6 +63,7 @@ pub mod agree_view;
 pub mod card;
 pub mod chart;
 pub mod csv;
+pub mod ends;
 pub mod html;
 pub mod json;
 mod lengths;

@@ -264,6 +264,19 @@ fn text_of(remark: &Remark, units: LengthUnit) -> String {
         LintCode::FirstStageWithoutCeiling => format!(
             "{who} is the first to run and has no ceiling for pace, heart rate or effort, and no note says how hard to run."
         ),
+        LintCode::RangesOutOfOrder => {
+            format!("{who} has at most {value} of running a session; {after} has {limit} at the least.")
+        }
+        LintCode::TwoChangesAtOnce => {
+            format!("{who} begins {} at once, after {after}.", list(&remark.named))
+        }
+        LintCode::RisingNeverEnds => {
+            format!("{who} is over after {value} sessions kept; its count ends its rise with the {limit}th.")
+        }
+        LintCode::KindsAlike => format!(
+            "{who} cannot be told from {after} by a recording: both may be {}, whose lengths differ by {value} in all.",
+            list(&remark.named)
+        ),
         LintCode::PainLimitAbovePublished => {
             format!(
                 "{who} {} pain up to {value} of 10; the published model's most is {limit}.",
@@ -359,6 +372,19 @@ fn proposal_of(remark: &Remark, units: LengthUnit) -> String {
              sentences while you run.\"."
                 .to_owned()
         }
+        LintCode::RangesOutOfOrder => {
+            format!("raise the most of “{first}” to {limit} or more, or lower the least of “{after}”.")
+        }
+        LintCode::TwoChangesAtOnce => {
+            "begin one of them and keep it for a stage, then the other; or say why in a `note`.".to_owned()
+        }
+        LintCode::RisingNeverEnds => {
+            format!("write `sessions = {limit}` in [[stage]] “{first}”, or let the count rise less far.")
+        }
+        LintCode::KindsAlike => format!(
+            "make their runs, or their number, differ by more than {limit} in all, or make one kind of the two; else say \
+             in stages.csv which each session was."
+        ),
         LintCode::PainLimitAbovePublished => {
             format!("write `pain_limit = {limit}` or less, or leave it out: then any pain counts.")
         }

@@ -4,9 +4,13 @@ use jiff::civil::Date;
 use serde::Serialize;
 
 use jogaudit_core::prescription::figures::{ASSUMED_RUN_MPS, ASSUMED_WALK_MPS};
-use jogaudit_core::prescription::{ASSUMED_SESSIONS_PER_WEEK, Figures, Plan, Stage, weekday_word};
-use jogaudit_recording::units::LengthUnit;
+use jogaudit_core::prescription::{
+    ASSUMED_SESSIONS_PER_WEEK, Figures, Plan, PrescribedDose, Stage, weekday_word,
+};
+use jogaudit_core::range::Range;
+use jogaudit_recording::units::{LengthUnit, Seconds};
 
+use super::ends;
 use super::json;
 use super::lengths;
 use super::outside::escaped;
@@ -43,7 +47,17 @@ pub struct StageView {
     pub stage: String,
     pub session: String,
     pub sessions: Option<u32>,
+    /// Weeks kept before moving on, where the stage goes by weeks.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub weeks: Option<u32>,
+    /// At most.
     pub sessions_per_week: Option<u32>,
+    /// The least, where more are optional.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sessions_per_week_least: Option<u32>,
+    /// How often a week, where the stage has several kinds of session.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub a_week: Option<String>,
     pub runs: Option<usize>,
     pub run_s: Option<f64>,
     pub walk_s: Option<f64>,
@@ -52,7 +66,25 @@ pub struct StageView {
     pub run_distance_m: Option<f64>,
     pub longest_run_m: Option<f64>,
     pub run_to_walk: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub least: Option<DosesView>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub most: Option<DosesView>,
     pub estimate: Option<EstimateView>,
+}
+
+/// Doses of the `least` or the `most` that a session with ranges asks for: not known where it is by distance or, of the
+/// most, where there is none.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
+pub struct DosesView {
+    pub runs: usize,
+    pub run_s: Option<f64>,
+    pub walk_s: Option<f64>,
+    pub session_s: Option<f64>,
+    pub longest_run_s: Option<f64>,
+    pub run_distance_m: Option<f64>,
+    pub longest_run_m: Option<f64>,
 }
 
 /// Times of what is by distance, at the assumed speeds, in whole seconds.
@@ -83,7 +115,7 @@ pub struct WeekView {
 impl PlanView {
     /// Works out the doses of every stage and week.
     pub fn new(plan: &Plan) -> Self {
-        let figures: Vec<Figures> = plan.stages.iter().map(|stage| stage.session.figures()).collect();
+        let figures: Vec<Range<Figures>> = plan.stages.iter().map(|stage| stage.session.figures()).collect();
         Self {
             schema: "jogaudit.plan/1",
             title: plan.title.clone(),
@@ -125,35 +157,84 @@ fn is_exact(figures: &Figures) -> bool {
     figures.is_run_exact && figures.is_walk_exact && figures.is_session_exact
 }
 
-impl StageView {
-    fn new(stage: &Stage, figures: &Figures) -> Self {
+impl DosesView {
+    fn new(figures: &Figures) -> Self {
         let exact = |is_exact: bool, value: f64| is_exact.then(|| tenth(value));
-        let estimate = estimate(figures.run_s, figures.walk_s, figures.session_s, figures.longest_run_s);
-        let is_counted = stage.session.expand().fixed_steps().is_some();
         Self {
-            stage: stage.name.clone(),
-            session: stage.session.to_string(),
-            sessions: stage.sessions,
-            sessions_per_week: stage.limits.sessions_per_week,
-            runs: is_counted.then_some(figures.runs),
+            runs: figures.runs,
             run_s: exact(figures.is_run_exact, figures.run_s),
             walk_s: exact(figures.is_walk_exact, figures.walk_s),
             session_s: exact(figures.is_session_exact, figures.session_s),
             longest_run_s: exact(figures.is_run_exact, figures.longest_run_s),
             run_distance_m: figures.run_m.map(tenth),
             longest_run_m: figures.longest_run_m.map(tenth),
+        }
+    }
+
+    /// The most: unknown where there is none.
+    fn most(figures: &Figures, dose: &PrescribedDose) -> Self {
+        let ends = |range: Option<Range<Seconds>>| range.is_none_or(|range| range.most.get().is_finite());
+        let known = Self::new(figures);
+        Self {
+            run_s: known.run_s.filter(|_| ends(dose.run)),
+            walk_s: known.walk_s.filter(|_| ends(dose.walk)),
+            session_s: known.session_s.filter(|_| ends(dose.session)),
+            longest_run_s: known.longest_run_s.filter(|_| ends(dose.run)),
+            ..known
+        }
+    }
+}
+
+impl StageView {
+    fn new(stage: &Stage, figures: &Range<Figures>) -> Self {
+        let dose = stage.session.dose();
+        let is_range = figures.exact().is_none() || is_without_end(&dose);
+        let (least, most) = (DosesView::new(&figures.least), DosesView::most(&figures.most, &dose));
+        let figures = &figures.most;
+        // What may be more or less stands under `least` and `most`.
+        let one = |of: fn(&DosesView) -> Option<f64>| of(&most).filter(|_| of(&least) == of(&most));
+        let estimate = estimate(figures.run_s, figures.walk_s, figures.session_s, figures.longest_run_s);
+        let is_counted = stage.session.expand().fixed_steps().is_some();
+        Self {
+            stage: stage.name.clone(),
+            session: stage.session.to_string(),
+            sessions: stage.sessions,
+            weeks: stage.weeks,
+            sessions_per_week: stage.limits.sessions_per_week.map(|week| week.most),
+            sessions_per_week_least: range_of(stage.limits.sessions_per_week),
+            a_week: stage.kind.as_ref().map(|kind| kind.a_week.to_string()),
+            runs: is_counted.then_some(figures.runs),
+            run_s: one(|d| d.run_s),
+            walk_s: one(|d| d.walk_s),
+            session_s: one(|d| d.session_s),
+            longest_run_s: one(|d| d.longest_run_s),
+            run_distance_m: one(|d| d.run_distance_m),
+            longest_run_m: one(|d| d.longest_run_m),
             run_to_walk: figures.run_to_walk.map(|ratio| (ratio * 1000.0).round() / 1000.0),
+            least: is_range.then_some(least),
+            most: is_range.then_some(most),
             estimate: (!is_exact(figures)).then_some(estimate),
         }
     }
 }
 
-fn weeks(plan: &Plan, figures: &[Figures]) -> Vec<WeekView> {
+/// The least of a number that may be more.
+fn range_of(week: Option<Range<u32>>) -> Option<u32> {
+    week.filter(|week| !week.is_exact()).map(|week| week.least)
+}
+
+fn is_without_end(dose: &PrescribedDose) -> bool {
+    [dose.run, dose.walk, dose.session].into_iter().flatten().any(|range| range.most.get().is_infinite())
+}
+
+/// The weeks, each with the most that it may hold; where there is no most, with the least.
+fn weeks(plan: &Plan, figures: &[Range<Figures>]) -> Vec<WeekView> {
     let mut views: Vec<WeekView> = Vec::new();
     let mut before_s = None;
     for week in plan.weeks() {
-        let of = |read: fn(&Figures) -> f64| week.sessions.iter().map(move |&stage| read(&figures[stage]));
-        let all = |read: fn(&Figures) -> bool| week.sessions.iter().all(|&stage| read(&figures[stage]));
+        let of =
+            |read: fn(&Figures) -> f64| week.sessions.iter().map(move |&stage| read(&figures[stage].most));
+        let all = |read: fn(&Figures) -> bool| week.sessions.iter().all(|&stage| read(&figures[stage].most));
         let sum = |read| of(read).sum::<f64>();
         let [run_s, walk_s, session_s] = [sum(|f| f.run_s), sum(|f| f.walk_s), sum(|f| f.session_s)];
         let longest_run_s = of(|f| f.longest_run_s).fold(0.0, f64::max);
@@ -264,17 +345,48 @@ fn stage_table(page: &mut Page, view: &PlanView) {
     for stage in &view.stages {
         let estimate = |read: fn(EstimateView) -> f64| stage.estimate.map(read);
         let amount = |exact_s, distance_m, estimate_s| amount(exact_s, distance_m, estimate_s, view.units);
+        let of = |one: Option<f64>, read: fn(&DosesView) -> Option<f64>| {
+            one.or_else(|| [&stage.most, &stage.least].into_iter().flatten().find_map(read))
+        };
         page.line(&format!(
             "  {:<LABEL$} {:>8} {:>9} {:>9} {:>9} {:>9} {:>9}",
             cut(&stage.stage, LABEL),
             stage.sessions.map_or_else(|| UNKNOWN.to_owned(), |n| n.to_string()),
-            amount(stage.run_s, stage.run_distance_m, estimate(|e| e.run_s)),
-            amount(stage.walk_s, None, estimate(|e| e.walk_s)),
-            amount(stage.session_s, None, estimate(|e| e.session_s)),
-            amount(stage.longest_run_s, stage.longest_run_m, estimate(|e| e.longest_run_s)),
+            amount(
+                of(stage.run_s, |d| d.run_s),
+                of(stage.run_distance_m, |d| d.run_distance_m),
+                estimate(|e| e.run_s)
+            ),
+            amount(of(stage.walk_s, |d| d.walk_s), None, estimate(|e| e.walk_s)),
+            amount(of(stage.session_s, |d| d.session_s), None, estimate(|e| e.session_s)),
+            amount(
+                of(stage.longest_run_s, |d| d.longest_run_s),
+                of(stage.longest_run_m, |d| d.longest_run_m),
+                estimate(|e| e.longest_run_s)
+            ),
             stage.run_to_walk.map_or_else(|| UNKNOWN.to_owned(), ratio),
         ));
+        if let Some(ranges) = ranges(stage) {
+            page.hanging("      ", "      ", &ranges);
+        }
     }
+}
+
+/// `running 12:00 to 16:00, session 22:00 to 28:00`, where a stage has ranges.
+fn ranges(stage: &StageView) -> Option<String> {
+    let (least, most) = (stage.least.as_ref()?, stage.most.as_ref()?);
+    let figures: [(&str, fn(&DosesView) -> Option<f64>); 4] = [
+        ("running", |d| d.run_s),
+        ("walking", |d| d.walk_s),
+        ("session", |d| d.session_s),
+        ("longest run", |d| d.longest_run_s),
+    ];
+    let parts = figures.iter().filter_map(|(name, of)| {
+        let range = Range { least: of(least)?, most: of(most).unwrap_or(f64::INFINITY) };
+        (!range.is_exact()).then(|| format!("{name} {}", ends::times(range)))
+    });
+    let parts: Vec<String> = parts.collect();
+    (!parts.is_empty()).then(|| parts.join(", "))
 }
 
 fn week_table(page: &mut Page, view: &PlanView) {
@@ -354,11 +466,13 @@ fn picture(page: &mut Page, view: &PlanView) {
 
 /// Longest run, other running, walking, s.
 fn parts(stage: &StageView) -> [f64; 3] {
-    let known =
-        |exact: Option<f64>, read: fn(EstimateView) -> f64| exact.or(stage.estimate.map(read)).unwrap_or(0.0);
-    let run_s = known(stage.run_s, |e| e.run_s);
-    let longest_s = known(stage.longest_run_s, |e| e.longest_run_s);
-    [longest_s, (run_s - longest_s).max(0.0), known(stage.walk_s, |e| e.walk_s)]
+    let known = |exact: Option<f64>, of: fn(&DosesView) -> Option<f64>, read: fn(EstimateView) -> f64| {
+        let ends = [&stage.most, &stage.least].into_iter().flatten().find_map(of);
+        exact.or(ends).or(stage.estimate.map(read)).unwrap_or(0.0)
+    };
+    let run_s = known(stage.run_s, |d| d.run_s, |e| e.run_s);
+    let longest_s = known(stage.longest_run_s, |d| d.longest_run_s, |e| e.longest_run_s);
+    [longest_s, (run_s - longest_s).max(0.0), known(stage.walk_s, |d| d.walk_s, |e| e.walk_s)]
 }
 
 /// The shortest round time that a mark may stand for so that the longest session fits.

@@ -4,6 +4,7 @@ use jogaudit_core::audit::Outcome;
 use jogaudit_core::review::Recommendation;
 
 use super::card;
+use super::ends;
 use super::mark::Mark;
 use super::outside::escaped_prose;
 use super::review_view::{ReviewView, RuleView, SessionView, WeekView};
@@ -99,9 +100,16 @@ fn weeks(page: &mut Page, view: &ReviewView) {
         return;
     }
     page.heading("Weeks");
-    page.line("  Monday      M T W T F S S  kept  running  of plan               longest  pain");
+    let of_plan = view.weeks.iter().map(|week| shown(week.run_s.range, ends::times).chars().count());
+    let width = of_plan.max().unwrap_or(0).max(8);
+    // A range takes the room of the bar.
+    let cells = BAR.saturating_sub(width - 8);
+    page.line(&format!(
+        "  Monday      M T W T F S S  kept  running {:>width$}  {:cells$}  longest  pain",
+        "of plan", ""
+    ));
     let most =
-        view.weeks.iter().flat_map(|w| [w.run_s.achieved, w.run_s.prescribed]).flatten().fold(0.0, f64::max);
+        view.weeks.iter().flat_map(|w| [w.run_s.achieved, w.run_s.most()]).flatten().fold(0.0, f64::max);
     for week in &view.weeks {
         match week.empty_before {
             0 => {}
@@ -112,12 +120,12 @@ fn weeks(page: &mut Page, view: &ReviewView) {
         let kept =
             if week.sessions > 0 { format!("{}/{}", week.kept, week.sessions) } else { UNKNOWN.to_owned() };
         page.line(&format!(
-            "  {}  {}  {kept:>4} {:>8} {:>8}  {} {:>8} {:>5}",
+            "  {}  {}  {kept:>4} {:>8} {:>width$}  {} {:>8} {:>5}",
             week.monday,
             days.join(" "),
             shown(week.run_s.achieved, clock),
-            shown(week.run_s.prescribed, clock),
-            bar(week, most),
+            shown(week.run_s.range, ends::times),
+            bar(week, most, cells),
             clock(week.longest_run_s),
             shown(week.greatest_pain, |pain| format!("{pain}")),
         ));
@@ -138,20 +146,20 @@ fn weeks(page: &mut Page, view: &ReviewView) {
 }
 
 /// Running of a week as a bar; up to the plan's in full, beyond it in another pattern.
-fn bar(week: &WeekView, most: f64) -> String {
-    let cells = |seconds: f64| if most > 0.0 { (seconds / most * BAR as f64).round() as usize } else { 0 };
-    let plan = week.run_s.prescribed.map(cells);
+fn bar(week: &WeekView, most: f64, width: usize) -> String {
+    let cells = |seconds: f64| if most > 0.0 { (seconds / most * width as f64).round() as usize } else { 0 };
+    let plan = week.run_s.most().map(cells);
     let achieved = week.run_s.achieved.unwrap_or(0.0);
     // Rounding to cells must not make a second or two look like more than the plan's.
-    let is_beyond = week.run_s.prescribed.is_none_or(|plan| achieved > plan * (1.0 + NOT_SHOWN));
-    let done = if is_beyond { cells(achieved) } else { cells(achieved).min(plan.unwrap_or(BAR)) };
+    let is_beyond = week.run_s.most().is_none_or(|plan| achieved > plan * (1.0 + NOT_SHOWN));
+    let done = if is_beyond { cells(achieved) } else { cells(achieved).min(plan.unwrap_or(width)) };
     let cell = |at: usize| match plan {
         Some(plan) if at < done && at >= plan => '▒',
         _ if at < done => '█',
         Some(plan) if at + 1 == plan => '|',
         _ => ' ',
     };
-    (0..BAR).map(cell).collect()
+    (0..width).map(cell).collect()
 }
 
 fn stages(page: &mut Page, view: &ReviewView) {
@@ -195,7 +203,8 @@ fn sessions(page: &mut Page, view: &ReviewView) {
     for session in overdone {
         let texts: Vec<&str> =
             session.findings.iter().filter(|f| f.decides).map(|f| f.text.as_str()).collect();
-        let stage = session.stage.as_deref().unwrap_or("?");
+        let due = session.repetitions.map(|due| format!(", {due} repetitions due")).unwrap_or_default();
+        let stage = format!("{}{due}", session.stage.as_deref().unwrap_or("?"));
         page.hanging(
             &format!("  ! {}  ", session.date),
             "                ",

@@ -8,10 +8,11 @@ use serde::Serialize;
 
 use jogaudit_core::audit::Outcome;
 use jogaudit_core::prescription::{DatedSession, Plan};
+use jogaudit_core::range::Range;
 use jogaudit_core::review::{
     Applied, Coming, Diary, LeftOut, LeftOutCode, LongestRun, OtherSession, Pattern, PerformedSession,
-    PerformedSessions, Range, Recommendation, Review, ReviewConfig, RiseBand, RuleCode, SessionKind,
-    StageChoice, StageSource, Week, WeeklyCode, WeeklyFinding, Zone,
+    PerformedSessions, Recommendation, Review, ReviewConfig, RiseBand, RuleCode, SessionKind, StageChoice,
+    StageSource, Week, WeeklyCode, WeeklyFinding, Zone,
 };
 use jogaudit_recording::notice::Notice;
 use jogaudit_recording::units::Unit;
@@ -58,6 +59,9 @@ pub struct RulingView {
     pub ruling: Recommendation,
     pub stage: Option<String>,
     pub session: Option<String>,
+    /// Repetitions that are due, where their number rises from session to session.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub repetitions: Option<u32>,
     pub not_before: Option<String>,
     pub text: String,
     pub rules: Vec<RuleView>,
@@ -204,6 +208,9 @@ pub struct SessionView {
     pub stage_from: Option<StageSource>,
     pub stage_certainty: Option<f64>,
     pub stage_candidates: Vec<CandidateView>,
+    /// Repetitions that were due, where their number rises from session to session.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub repetitions: Option<u32>,
     #[serde(serialize_with = "as_word_or_null")]
     pub outcome: Option<Outcome>,
     pub run_s: AmountView,
@@ -299,7 +306,7 @@ impl DatedView {
         let day = wording::long_day(session.date, this_year);
         Self {
             date: session.date.to_string(),
-            text: wording::dated(&day, &stage, figures.session_s, figures.is_session_exact),
+            text: wording::dated(&day, &stage, figures.map(|f| f.session_s), figures.most.is_session_exact),
             stage,
             number: session.number,
         }
@@ -334,11 +341,12 @@ impl ReviewView {
             clinician_overrides: review.overrides.clone(),
             ruling: ruling(parts),
             coming: review.coming.as_ref().map(|coming| ComingView::new(plan, coming, review.as_of)),
-            card: review
-                .ruling
-                .stage
-                .and_then(|stage| plan.stages.get(stage))
-                .map(|stage| CardView::new(plan, stage, Some(review.ruling.recommendation))),
+            card: review.ruling.stage.and_then(|stage| plan.stages.get(stage)).map(|stage| {
+                match &review.ruling.due {
+                    Some(due) => CardView::due(plan, stage, due, Some(review.ruling.recommendation)),
+                    None => CardView::new(plan, stage, Some(review.ruling.recommendation)),
+                }
+            }),
             weeks: review.weeks.iter().map(|w| week(parts, w)).collect(),
             stages: stages(plan, review),
             findings: review.findings.iter().map(|f| weekly_finding(plan, f)).collect(),
@@ -369,7 +377,11 @@ fn ruling(parts: &ReviewParts<'_>) -> RulingView {
     let stage = stage_name(plan, ruling.stage);
     RulingView {
         ruling: ruling.recommendation,
-        session: ruling.stage.map(|stage| plan.stages[stage].session.to_string()),
+        session: ruling.stage.map(|stage| match &ruling.due {
+            Some(due) => due.session.to_string(),
+            None => plan.stages[stage].session.to_string(),
+        }),
+        repetitions: ruling.due.as_ref().map(|due| due.repetitions),
         not_before: ruling.not_before.map(|date| date.to_string()),
         text: wording::ruling(ruling.recommendation, stage.as_deref(), ruling.not_before),
         rules: ruling.applied.iter().map(|applied| rule(parts.review, applied)).collect(),
@@ -404,10 +416,7 @@ fn week(parts: &ReviewParts<'_>, week: &Week) -> WeekView {
         underdone,
         undecided,
         kept_share: (week.sessions > 0).then(|| rounded(f64::from(kept) / f64::from(week.sessions), 100.0)),
-        run_s: AmountView {
-            prescribed: known(week.planned_run_s, tenths),
-            achieved: known(Some(week.run_s), tenths),
-        },
+        run_s: AmountView::new(week.planned_run_s, Some(week.run_s)),
         walk_s: tenths(week.walk_s),
         run_steps: whole_steps(week.run_steps),
         walk_steps: whole_steps(week.walk_steps),
@@ -515,11 +524,9 @@ fn session(parts: &ReviewParts<'_>, index: usize) -> SessionView {
                 certainty: certainty(*share),
             })
             .collect(),
+        repetitions: session.due.as_ref().map(|due| due.repetitions),
         outcome: (kind == SessionKind::Session).then_some(session.outcome),
-        run_s: AmountView {
-            prescribed: known(prescribed, tenths),
-            achieved: known(Some(totals.run_s), tenths),
-        },
+        run_s: AmountView::new(prescribed, Some(totals.run_s)),
         walk_s: tenths(totals.walk_s),
         session_s: tenths(totals.session_s),
         run_steps: whole_steps(totals.run_steps),

@@ -2,9 +2,11 @@
 
 use jiff::civil::Date;
 
+use jogaudit_core::range::Range;
 use jogaudit_core::review::{Against, Coming, Recommendation, WeeklyCode, WeeklyFinding};
 use jogaudit_recording::units::{LengthUnit, Unit};
 
+use super::ends;
 use super::lengths;
 use super::wording::{clock, how_sure};
 
@@ -48,9 +50,10 @@ pub(super) fn long_day(date: Date, this_year: i16) -> String {
 }
 
 /// `Thursday 12 March: stage 3, 24 min`; `about` where the time is an estimate.
-pub(super) fn dated(day: &str, stage: &str, session_s: f64, is_exact: bool) -> String {
+pub(super) fn dated(day: &str, stage: &str, session_s: Range, is_exact: bool) -> String {
     let about = if is_exact { "" } else { "about " };
-    format!("{day}: stage {stage}, {about}{:.0} min", (session_s / 60.0).max(1.0))
+    let minutes = session_s.map(|s| (s / 60.0).round().max(1.0));
+    format!("{day}: stage {stage}, {about}{} min", ends::between(minutes, |n| format!("{n:.0}")))
 }
 
 /// What there is to say about the days that come.

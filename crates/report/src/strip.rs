@@ -133,20 +133,21 @@ pub(super) fn done(bouts: &[BoutView]) -> Vec<GaitSpan> {
 }
 
 /// Lays the prescribed steps end to end and shifts them so that the first run that was done starts on time (without
-/// a run, the first step). A step by distance is as long as it took; it has no prescribed time.
+/// a run, the first step). A step by distance is as long as it took; it has no prescribed time. One with a range is as
+/// long as it took too, as far as the range goes.
 pub(super) fn prescribed(reps: &[RepView]) -> Vec<GaitSpan> {
     let mut spans = Vec::with_capacity(reps.len());
     let mut at_s = 0.0;
     for rep in reps {
         let took_s = rep.start_s.zip(rep.end_s).map_or(0.0, |(start, end)| end - start);
-        let end_s = at_s + rep.prescribed_s.unwrap_or(took_s);
-        spans.push(GaitSpan { gait: rep.gait, start_s: at_s, end_s });
+        let end_s = at_s + rep.prescribed_time_s.map_or(took_s, |range| range.nearest(took_s));
+        spans.push(GaitSpan { gait: rep.gait(), start_s: at_s, end_s });
         at_s = end_s;
     }
     let started = |gait: Option<Gait>| {
         let pairs = reps.iter().zip(&spans);
         pairs
-            .filter(|(rep, _)| gait.is_none_or(|gait| rep.gait == gait))
+            .filter(|(rep, _)| gait.is_none_or(|gait| rep.gait() == gait))
             .find_map(|(rep, span)| rep.start_s.map(|start| start - span.start_s))
     };
     let shift_s = started(Some(Gait::Run)).or_else(|| started(None)).unwrap_or(0.0);

@@ -9,6 +9,7 @@ use anstyle::{AnsiColor, Style};
 use jogaudit_core::audit::Code;
 use jogaudit_core::gait::Gait;
 
+use super::ends;
 use super::outside::escaped;
 use super::strip::{self, LEGEND, Strip};
 use super::view::{
@@ -249,9 +250,14 @@ impl Page {
             return;
         }
         self.heading("Runs and walks");
-        self.line("           prescribed      done     ±        at    pace   level   over  spm  bpm");
+        let width =
+            view.reps.iter().map(|rep| rep_prescribed(rep).chars().count()).max().unwrap_or(0).max(10);
+        self.line(&format!(
+            "           {:>width$}      done     ±        at    pace   level   over  spm  bpm",
+            "prescribed"
+        ));
         for rep in &view.reps {
-            let about = |f: &&FindingView| f.rep == Some(rep.rep) && f.gait == Some(rep.gait);
+            let about = |f: &&FindingView| f.rep == Some(rep.rep) && f.gait == Some(rep.gait());
             let beyond = view.findings.iter().filter(about).any(|f| f.decides);
             let less = view.findings.iter().any(|f| about(&f));
             let mark = if beyond {
@@ -261,12 +267,12 @@ impl Page {
             } else {
                 " "
             };
-            self.line(&format!("{mark} {}", rep_row(rep)));
+            self.line(&format!("{mark} {}", rep_row(rep, width)));
         }
         for rep in view.reps.iter().filter(|rep| rep.stand_s >= 1.0) {
             self.line(&format!(
                 "  {} {}: stood for {} within it.",
-                rep.gait.word(),
+                rep.motion.word(),
                 rep.rep,
                 clock(rep.stand_s)
             ));
@@ -282,12 +288,14 @@ impl Page {
 
     fn dose(&mut self, view: &CheckView) {
         self.heading("In all");
-        self.line("           prescribed      done");
         let dose = &view.dose;
-        for (name, amount) in [("running", dose.run_s), ("walking", dose.walk_s), ("session", dose.session_s)]
-        {
-            let AmountView { prescribed, achieved } = amount;
-            self.line(&format!("  {name:<8} {:>10} {:>9}", shown(prescribed, clock), shown(achieved, clock)));
+        let amounts = [("running", dose.run_s), ("walking", dose.walk_s), ("session", dose.session_s)];
+        let width = amounts.iter().map(|(_, amount)| shown(amount.range, ends::times).chars().count());
+        let width = width.max().unwrap_or(0).max(10);
+        self.line(&format!("           {:>width$}      done", "prescribed"));
+        for (name, AmountView { range, achieved, .. }) in amounts {
+            let prescribed = shown(range, ends::times);
+            self.line(&format!("  {name:<8} {prescribed:>width$} {:>9}", shown(achieved, clock)));
         }
         let steps = dose.run_steps.map(|n| format!("{n} steps"));
         let both: Vec<String> = [steps, dose.run_distance.clone()].into_iter().flatten().collect();
@@ -312,13 +320,18 @@ fn named(finding: &FindingView) -> Option<String> {
     Some(format!("{} {}", finding.gait?.word(), finding.rep?))
 }
 
+/// What a rep was to be: `1:00`, `22:00 to 28:00` or `400 m`.
+fn rep_prescribed(rep: &RepView) -> String {
+    shown(rep.prescribed.as_ref(), String::clone)
+}
+
 /// One line of the table of reps, without its mark.
-fn rep_row(rep: &RepView) -> String {
-    let (prescribed, done) = (shown(rep.prescribed.as_ref(), String::clone), &rep.done);
+fn rep_row(rep: &RepView, width: usize) -> String {
+    let (prescribed, done) = (rep_prescribed(rep), &rep.done);
     let is_done = rep.start_s.is_some();
     format!(
-        "{:<8} {prescribed:>10} {done:>9} {:>5} {:>9} {:>7} {:>7} {:>6} {:>4} {:>4}",
-        format!("{} {}", rep.gait.word(), rep.rep),
+        "{:<8} {prescribed:>width$} {done:>9} {:>5} {:>9} {:>7} {:>7} {:>6} {:>4} {:>4}",
+        format!("{} {}", rep.motion.word(), rep.rep),
         shown(is_done.then_some(rep.error_s), |s| format!("{:.0} s", s.ceil().max(1.0))),
         shown(rep.start_s, clock),
         shown(rep.mean_pace.as_ref(), String::clone),

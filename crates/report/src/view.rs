@@ -9,12 +9,14 @@ use serde::Serialize;
 use jogaudit_core::audit::{Audit, Code, Dose, Finding, Outcome, Rep};
 use jogaudit_core::gait::{Bout, Gait, Segmentation};
 use jogaudit_core::pipeline::{Activity, Checked};
-use jogaudit_core::prescription::{Plan, Session, Stage};
+use jogaudit_core::prescription::{Move, Plan, Session, Stage};
+use jogaudit_core::range::Range;
 use jogaudit_recording::notice::{Notice, NoticeCode};
 use jogaudit_recording::read::Facts;
 use jogaudit_recording::units::{LengthUnit, Metres, Seconds, Unit};
 
 use super::chart::Charts;
+use super::ends;
 use super::lengths;
 use super::word::as_word;
 use super::wording::{self, clock};
@@ -101,9 +103,14 @@ pub struct BoutsView {
 #[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct RepView {
     pub rep: u32,
-    #[serde(serialize_with = "as_word")]
-    pub gait: Gait,
+    /// What it was to be.
+    #[serde(rename = "gait", serialize_with = "as_word")]
+    pub motion: Move,
     pub prescribed_s: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub prescribed_least_s: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub prescribed_most_s: Option<Option<f64>>,
     pub achieved_s: f64,
     pub error_s: f64,
     pub start_s: Option<f64>,
@@ -113,6 +120,9 @@ pub struct RepView {
     pub over_ceiling_s: Option<f64>,
     pub mean_cadence_spm: Option<f64>,
     pub max_heart_rate_bpm: Option<f64>,
+    /// Prescribed time, s.
+    #[serde(skip)]
+    pub prescribed_time_s: Option<Range>,
     /// What was prescribed, a time or a distance in the report's units.
     #[serde(skip)]
     pub prescribed: Option<String>,
@@ -130,14 +140,24 @@ pub struct RepView {
     pub level_pace: Option<String>,
 }
 
+impl RepView {
+    /// What a bout in it is: a rest is anything but running.
+    pub(super) fn gait(&self) -> Gait {
+        if self.motion == Move::Run { Gait::Run } else { Gait::Walk }
+    }
+}
+
 #[cfg(test)]
 impl RepView {
     /// A made-up part of a session, done to the second where it was done at all.
     pub(crate) fn made_up(rep: u32, gait: Gait, prescribed_s: f64, within_s: Option<(f64, f64)>) -> Self {
         Self {
             rep,
-            gait,
+            motion: if gait == Gait::Run { Move::Run } else { Move::Walk },
             prescribed_s: Some(prescribed_s),
+            prescribed_least_s: None,
+            prescribed_most_s: None,
+            prescribed_time_s: Some(prescribed_s.into()),
             achieved_s: within_s.map_or(0.0, |(start_s, end_s)| end_s - start_s),
             error_s: 1.0,
             start_s: within_s.map(|(start_s, _)| start_s),
@@ -161,7 +181,31 @@ impl RepView {
 #[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct AmountView {
     pub prescribed: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub prescribed_least_s: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub prescribed_most_s: Option<Option<f64>>,
     pub achieved: Option<f64>,
+    /// What is prescribed, whether one figure or a range.
+    #[serde(skip)]
+    pub range: Option<Range>,
+}
+
+impl AmountView {
+    pub(super) fn new(range: Option<Range>, achieved: Option<f64>) -> Self {
+        Self {
+            prescribed: ends::one(range),
+            prescribed_least_s: ends::least(range),
+            prescribed_most_s: ends::most(range),
+            achieved: known(achieved, tenths),
+            range,
+        }
+    }
+
+    /// The most that is prescribed, where it is known.
+    pub fn most(&self) -> Option<f64> {
+        known(self.range.map(|range| range.most), tenths)
+    }
 }
 
 /// The `dose` of a check.
@@ -354,16 +398,15 @@ fn bout(bout: &Bout, units: LengthUnit) -> BoutView {
 }
 
 fn rep(rep: &Rep, units: LengthUnit) -> RepView {
-    let amount = |s: Option<f64>, m: Option<f64>| match (s, m) {
-        (Some(s), _) => Some(clock(s)),
-        (None, m) => m.map(|m| lengths::distance(m, units)),
-    };
     let pace =
         |s_per_km: Option<f64>| s_per_km.filter(|s| s.is_finite()).map(|s| lengths::bare_pace(s, units));
     RepView {
         rep: rep.rep,
-        gait: rep.gait,
-        prescribed_s: known(rep.prescribed_s, tenths),
+        motion: rep.motion,
+        prescribed_s: ends::one(rep.prescribed_s),
+        prescribed_least_s: ends::least(rep.prescribed_s),
+        prescribed_most_s: ends::most(rep.prescribed_s),
+        prescribed_time_s: rep.prescribed_s,
         achieved_s: tenths(rep.achieved_s),
         error_s: tenths(rep.error_s),
         start_s: known(rep.start_s, tenths),
@@ -373,7 +416,10 @@ fn rep(rep: &Rep, units: LengthUnit) -> RepView {
         over_ceiling_s: known(rep.over_ceiling_s, tenths),
         mean_cadence_spm: known(rep.mean_cadence_spm, tenths),
         max_heart_rate_bpm: known(rep.max_heart_rate_bpm, tenths),
-        prescribed: amount(rep.prescribed_s, rep.prescribed_m),
+        prescribed: match (rep.prescribed_s, rep.prescribed_m) {
+            (Some(s), _) => Some(ends::times(s)),
+            (None, m) => m.map(|m| ends::between(m, |m| lengths::distance(m, units))),
+        },
         done: match rep.start_s {
             None => "not seen".to_owned(),
             Some(_) if rep.prescribed_s.is_some() => clock(rep.achieved_s),
@@ -388,12 +434,12 @@ fn rep(rep: &Rep, units: LengthUnit) -> RepView {
 /// What the stage prescribes, `None` where its words leave it open, and what was done of it.
 fn dose(session: &Session, done: Option<&Dose>, units: LengthUnit) -> DoseView {
     let prescribed = session.dose();
-    let of = prescribed.run_distance.map(Metres::get).filter(|m| *m > 0.0);
-    let of = of.map(|m| format!(" of {}", lengths::distance(m, units))).unwrap_or_default();
+    let of = prescribed.run_distance.map(|m| m.map(Metres::get)).filter(|m| m.most > 0.0);
+    let of = of.map(|m| ends::between(m, |m| lengths::distance(m, units)));
+    let of = of.map(|of| format!(" of {of}")).unwrap_or_default();
     let run_distance = |m: f64| format!("{}{of}", lengths::distance(m, units));
-    let amount = |time: Option<Seconds>, achieved: fn(&Dose) -> Option<f64>| AmountView {
-        prescribed: known(time.map(Seconds::get), tenths),
-        achieved: known(done.and_then(achieved), tenths),
+    let amount = |time: Option<Range<Seconds>>, achieved: fn(&Dose) -> Option<f64>| {
+        AmountView::new(time.map(|time| time.map(Seconds::get)), done.and_then(achieved))
     };
     DoseView {
         run_s: amount(prescribed.run, |dose| dose.run_s.achieved),
@@ -407,10 +453,15 @@ fn dose(session: &Session, done: Option<&Dose>, units: LengthUnit) -> DoseView {
 
 /// The findings of an audit.
 pub(super) fn findings(audit: &Audit, units: LengthUnit) -> Vec<FindingView> {
-    audit.findings.iter().map(|f| finding(f, audit.is_level, units)).collect()
+    audit.findings.iter().map(|f| finding(f, audit, units)).collect()
 }
 
-fn finding(finding: &Finding, level: bool, units: LengthUnit) -> FindingView {
+fn finding(finding: &Finding, audit: &Audit, units: LengthUnit) -> FindingView {
+    let is_rest = audit.reps.iter().any(|rep| {
+        rep.motion == Move::Rest
+            && Some(rep.rep) == finding.rep
+            && wording::gait_of(finding.code) == Gait::Walk
+    });
     FindingView {
         code: finding.code,
         rep: finding.rep,
@@ -421,7 +472,7 @@ fn finding(finding: &Finding, level: bool, units: LengthUnit) -> FindingView {
         unit: finding.unit,
         excess: known(finding.excess, tenths),
         certainty: certainty(finding.certainty),
-        text: wording::finding(finding, level, units),
+        text: wording::finding(finding, audit.is_level, is_rest, units),
         is_overdoing: finding.code.is_overdoing(),
         decides: finding.is_overdoing_for_sure(),
         gait: finding.rep.map(|_| wording::gait_of(finding.code)),

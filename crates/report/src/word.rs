@@ -4,8 +4,8 @@ use serde::Serializer;
 
 use jogaudit_core::audit::{Code, Outcome};
 use jogaudit_core::gait::Gait;
-use jogaudit_core::prescription::PaceBasis;
 use jogaudit_core::prescription::lint::{LintCode, RemarkUnit};
+use jogaudit_core::prescription::{Move, PaceBasis};
 use jogaudit_core::review::{
     LeftOutCode, Pattern, Recommendation, RiseBand, RuleCode, SessionKind, StageSource, WeeklyCode,
 };
@@ -36,6 +36,7 @@ stable_words!(
     Gait,
     LeftOutCode,
     LintCode,
+    Move,
     NoticeCode,
     Outcome,
     PaceBasis,

@@ -7,6 +7,7 @@ use jogaudit_recording::notice::NoticeCode;
 pub(super) use jogaudit_recording::units::clock;
 use jogaudit_recording::units::{LengthUnit, Unit};
 
+use super::ends;
 use super::lengths;
 use super::view::FindingView;
 
@@ -108,14 +109,16 @@ pub(super) const fn gait_of(code: Code) -> Gait {
     }
 }
 
-/// A finding in one sentence: what, by how much, when, how sure. `level`: paces are for level ground.
-pub(super) fn finding(f: &Finding, level: bool, units: LengthUnit) -> String {
+/// A finding in one sentence: what, by how much, when, how sure. `level`: paces are for level ground; `is_rest`: the walk may
+/// be any rest.
+pub(super) fn finding(f: &Finding, level: bool, is_rest: bool, units: LengthUnit) -> String {
     let compared = |f: &Finding, name: &str, verb: &str, relation: &str, verdict: &str| {
         compared(f, units, [name, verb, relation, verdict])
     };
     let lasting = |f: &Finding, sentence: &str| lasting(f, units, sentence);
     let of_prescribed = |f: &Finding| of_prescribed(f, units);
     let name = match (gait_of(f.code), f.rep) {
+        (Gait::Walk, Some(n)) if is_rest => format!("Rest {n}"),
         (Gait::Walk, Some(n)) => format!("Walk {n}"),
         (Gait::Walk, None) => "A walk".to_owned(),
         (_, Some(n)) => format!("Run {n}"),
@@ -172,7 +175,8 @@ fn compared(f: &Finding, units: LengthUnit, words: [&str; 4]) -> String {
     let excess = f.excess.map(|x| format!("{} ", difference(x, f.unit, units))).unwrap_or_default();
     match (f.achieved, f.prescribed) {
         (Some(a), Some(p)) => {
-            let (a, p) = (value(a, f.unit, units), allowed(p, f.unit, units));
+            let p = ends::between(f.range.unwrap_or(p.into()), |p| allowed(p, f.unit, units));
+            let a = value(a, f.unit, units);
             format!("{name} {verb} {a} where {p} {relation}: {excess}{verdict}")
         }
         (Some(a), None) => format!("{name} {verb} {}: {excess}{verdict}", value(a, f.unit, units)),
@@ -189,7 +193,8 @@ fn lasting(f: &Finding, units: LengthUnit, sentence: &str) -> String {
 }
 
 fn of_prescribed(f: &Finding, units: LengthUnit) -> String {
-    f.prescribed.map(|p| format!(" of {}", value(p, f.unit, units))).unwrap_or_default()
+    let between = |p: f64| ends::between(f.range.unwrap_or(p.into()), |p| value(p, f.unit, units));
+    f.prescribed.map(|p| format!(" of {}", between(p))).unwrap_or_default()
 }
 
 fn when(f: &Finding) -> Option<String> {
@@ -246,13 +251,14 @@ mod tests {
 
     fn said(code: Code, rep: Option<u32>, unit: Unit, figures: [f64; 3], certainty: f64) -> String {
         let [prescribed, achieved, excess] = figures.map(|x| x.is_finite().then_some(x));
-        let finding = |f: &Finding| finding(f, false, LengthUnit::Kilometre);
+        let finding = |f: &Finding| finding(f, false, false, LengthUnit::Kilometre);
         finding(&Finding {
             code,
             rep,
             start_s: Some(301.4),
             end_s: Some(375.4),
             prescribed,
+            range: None,
             achieved,
             unit,
             excess,
@@ -356,20 +362,21 @@ mod tests {
             start_s: Some(303.0),
             end_s: Some(417.0),
             prescribed: Some(405.0),
+            range: None,
             achieved: Some(381.0),
             unit: Unit::SecondsPerKilometre,
             excess: Some(24.0),
             certainty: 0.97,
         };
         assert_eq!(
-            finding(&f, false, LengthUnit::Kilometre),
+            finding(&f, false, false, LengthUnit::Kilometre),
             "Run 4 went at 6:21 /km from 5:03 to 6:57, where 6:45 /km is the ceiling: 24 s/km too fast (97 % sure)."
         );
         let level = "Run 4 went at 6:21 /km on level ground from 5:03";
-        assert!(finding(&f, true, LengthUnit::Kilometre).starts_with(level));
+        assert!(finding(&f, true, false, LengthUnit::Kilometre).starts_with(level));
         // 381 s/km are 613.16 s/mi, 24 s/km 38.62 s/mi.
         assert_eq!(
-            finding(&f, false, LengthUnit::Mile),
+            finding(&f, false, false, LengthUnit::Mile),
             "Run 4 went at 10:13 /mi from 5:03 to 6:57, where 6:45 /km, 10:52 /mi, is the ceiling: 39 s/mi too fast (97 % sure)."
         );
     }

@@ -11,10 +11,11 @@ use rand_chacha::ChaCha8Rng;
 use serde::Serialize;
 
 use super::person::Person;
-use super::random::{Stream, rng};
-use super::{Kept, SimulateError};
+use super::random::{Stream, rng, uniform};
+use super::{InRange, Kept, SimulateError};
 use jogaudit_core::gait::Gait;
 use jogaudit_core::prescription::{Extent, Move, Step};
+use jogaudit_core::range::Range;
 use jogaudit_recording::units::{Metres, Seconds};
 
 /// What goes wrong.
@@ -237,22 +238,51 @@ pub(super) struct Scenario {
 }
 
 /// Turns the prescribed steps into legs.
-pub(super) fn as_prescribed(steps: &[Step], kept: &Kept) -> Vec<Leg> {
-    let (mut runs, mut walks) = (0, 0);
+pub(super) fn as_prescribed(steps: &[Step], kept: &Kept, where_in: InRange, seed: u64) -> Vec<Leg> {
+    let (mut runs, mut walks, mut rests) = (0, 0, 0);
+    let mut draws = rng(seed, Stream::Ranges);
     steps
         .iter()
         .map(|step| {
             let (gait, count) = match step.motion {
                 Move::Run => (Gait::Run, &mut runs),
                 Move::Walk => (Gait::Walk, &mut walks),
+                // Whoever only rests stands.
+                Move::Rest => (Gait::Stand, &mut rests),
             };
             *count += 1;
             let ceiling =
                 step.ceiling.map(jogaudit_recording::units::MetresPerSecond::get).or(kept.pace_ceiling_mps);
             let ceiling_mps = ceiling.filter(|_| gait == Gait::Run);
-            Leg { rep: *count, extent: step.extent, ceiling_mps, ..Leg::new(gait, 0.0) }
+            Leg {
+                rep: *count,
+                extent: within(step.extent, where_in, &mut draws),
+                ceiling_mps,
+                ..Leg::new(gait, 0.0)
+            }
         })
         .collect()
+}
+
+/// How long or far a step is that may be more or less.
+fn within(range: Range<Extent>, where_in: InRange, draws: &mut ChaCha8Rng) -> Extent {
+    /// A range without an upper end is done up to this share above its least. Our choice.
+    const ABOVE: f64 = 0.3;
+    if range.is_exact() {
+        return range.least;
+    }
+    let ends = range.amounts();
+    let most = if ends.most.is_finite() { ends.most } else { ends.least * (1.0 + ABOVE) };
+    // What may be left out is done for a moment.
+    let least = if ends.least > 0.0 { ends.least } else { most * 0.1 };
+    let share = match where_in {
+        InRange::Least => 0.0,
+        InRange::Most => 1.0,
+        InRange::Inside => uniform(draws, 0.1, 0.9),
+    };
+    let amount = least + share * (most - least);
+    // Nobody means a fraction of a second.
+    range.least.with_amount(if range.is_time() { amount.round() } else { amount })
 }
 
 /// Applies the faults in their order.
@@ -462,7 +492,13 @@ mod tests {
     fn scenario(faults: &[Fault]) -> Result<Scenario, SimulateError> {
         let kept = Kept { session_ceiling_s: Some(2000.0), ..Kept::default() };
         let person = Person::draw(1, Profile::Steady, &kept, None);
-        apply(as_prescribed(&run_walk(6, 60.0, 120.0), &kept), faults, &person, &kept, 1)
+        apply(
+            as_prescribed(&run_walk(6, 60.0, 120.0), &kept, InRange::default(), 1),
+            faults,
+            &person,
+            &kept,
+            1,
+        )
     }
 
     fn seconds(legs: &[Leg]) -> Vec<(Gait, f64)> {

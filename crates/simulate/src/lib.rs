@@ -72,14 +72,17 @@ mod xml;
 use std::io::Write as _;
 
 use jiff::Timestamp;
+use rand::RngExt;
 
 pub use faults::{Fault, FaultKind};
 pub use person::Person;
 pub use truth::TrueBout;
 
 use jogaudit_core::gait::Gait;
-use jogaudit_core::prescription::{Limits, Step};
+use jogaudit_core::prescription::{Limits, Session, Step};
+use jogaudit_core::range::Range;
 use jogaudit_recording::read::{Format, Guess, Lap, LapIntensity, Recording};
+use jogaudit_recording::units::MetresPerSecond;
 
 /// How clearly a runner's gaits differ in speed.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -147,6 +150,18 @@ impl Default for Form {
     fn default() -> Self {
         Self { walk: 1.0, jog: 1.0 }
     }
+}
+
+/// How much is done of what may be more or less.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum InRange {
+    /// The least.
+    Least,
+    /// Something between a tenth and nine tenths of the way from the least to the most, drawn.
+    #[default]
+    Inside,
+    /// The most; of a range without an upper end a little above the least.
+    Most,
 }
 
 /// Strength of reception.
@@ -328,6 +343,8 @@ pub struct Settings {
     pub profile: Profile,
     /// Limits that are kept.
     pub kept: Kept,
+    /// How much is done of a step that may be more or less.
+    pub in_range: InRange,
     /// Hills; the ground is level without.
     pub hills: bool,
     /// What the runner does wrong, in this order.
@@ -377,6 +394,7 @@ impl Default for Settings {
             realism: Realism::default(),
             profile: Profile::default(),
             kept: Kept::default(),
+            in_range: InRange::default(),
             hills: false,
             faults: Vec::new(),
             gps: Gps::default(),
@@ -483,7 +501,7 @@ fn at_text(window: &Window) -> String {
 pub fn simulate(steps: &[Step], settings: &Settings) -> Result<Simulated, SimulateError> {
     check(steps)?;
     let person = person(steps, settings);
-    let legs = faults::as_prescribed(steps, &settings.kept);
+    let legs = faults::as_prescribed(steps, &settings.kept, settings.in_range, settings.seed);
     let scenario = faults::apply(legs, &settings.faults, &person, &settings.kept, settings.seed)?;
     let motion = motion::simulate(&scenario, &person, settings)?;
     let track = recorder::record(&motion, scenario.unrecorded_s, settings)?;
@@ -506,7 +524,7 @@ pub fn simulate(steps: &[Step], settings: &Settings) -> Result<Simulated, Simula
 ///
 /// For a session whose number of steps depends on the runner's speeds.
 pub fn person(steps: &[Step], settings: &Settings) -> Person {
-    let legs = faults::as_prescribed(steps, &settings.kept);
+    let legs = faults::as_prescribed(steps, &settings.kept, settings.in_range, settings.seed);
     let slowest = legs.iter().filter_map(|l| l.ceiling_mps).min_by(f64::total_cmp);
     let seed = settings.runner_seed.unwrap_or(settings.seed);
     Person::draw(seed, settings.profile, &settings.kept, slowest).on_a_day(settings.form)
@@ -539,16 +557,38 @@ impl Simulated {
     }
 }
 
+/// The steps of a session for the runner who is drawn with these settings: of a session that may end in one of several steps
+/// the one that [`Settings::in_range`] says.
+pub fn steps_of(session: &Session, settings: &Settings) -> Vec<Step> {
+    // Speeds of anyone, m/s, to see the ceilings. Our choice.
+    const RUN: MetresPerSecond = MetresPerSecond::new(2.5);
+    const WALK: MetresPerSecond = MetresPerSecond::new(1.5);
+    let expansion = session.expand();
+    let pick = |mut ways: Vec<Vec<Step>>| {
+        let last = ways.len().saturating_sub(1);
+        let at = match settings.in_range {
+            InRange::Least => 0,
+            InRange::Most => last,
+            InRange::Inside => random::rng(settings.seed, random::Stream::Ways).random_range(0..=last),
+        };
+        ways.swap_remove(at)
+    };
+    let anyone = pick(expansion.ways_at(RUN, WALK));
+    if expansion.is_settled_by_words() {
+        return anyone;
+    }
+    let runner = person(&anyone, settings);
+    let (run, walk) = (runner.jog_speed_mps, runner.walk_speed_mps);
+    pick(expansion.ways_at(MetresPerSecond::new(run), MetresPerSecond::new(walk)))
+}
+
 fn check(steps: &[Step]) -> Result<(), SimulateError> {
-    use jogaudit_core::prescription::Extent;
     if steps.is_empty() {
         return Err(SimulateError::NoSteps);
     }
-    let length = |extent| match extent {
-        Extent::Time(t) => t.get(),
-        Extent::Distance(d) => d.get(),
-    };
-    match steps.iter().position(|s| !(length(s.extent).is_finite() && length(s.extent) > 0.0)) {
+    let is_some = |amount: f64| amount.is_finite() && amount > 0.0;
+    let is_length = |ends: Range| is_some(ends.least) || (ends.least == 0.0 && is_some(ends.most));
+    match steps.iter().position(|s| !is_length(s.extent.amounts())) {
         Some(i) => Err(SimulateError::EmptyStep { step: i + 1 }),
         None => Ok(()),
     }
@@ -581,7 +621,7 @@ pub(crate) mod testing {
 
     /// One timed step.
     pub(crate) fn step(motion: Move, seconds: f64) -> Step {
-        Step { motion, extent: Extent::Time(Seconds::new(seconds)), ceiling: None }
+        Step { motion, extent: Extent::Time(Seconds::new(seconds)).into(), ceiling: None }
     }
 
     /// `walk 5:00, N x (run R, walk W), walk 5:00`.

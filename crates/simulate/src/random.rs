@@ -52,6 +52,8 @@ pub(super) enum Stream {
     Slowed = 42,
     DriftEast = 43,
     DriftNorth = 44,
+    Ranges = 45,
+    Ways = 46,
 }
 
 /// The generator of one stream of one seed.

@@ -2,6 +2,8 @@
 
 use jogaudit_core::audit::{Amount, Audit, Code, Dose, Finding, Outcome, Rep};
 use jogaudit_core::gait::{Bout, Gait, Segmentation};
+use jogaudit_core::prescription::Move;
+use jogaudit_core::range::Range;
 use jogaudit_recording::notice::{Notice, NoticeCode, Place};
 use jogaudit_recording::units::{LengthUnit, Unit};
 use jogaudit_report::{BoutsView, CheckView, Source, json};
@@ -70,6 +72,7 @@ fn findings() -> impl Strategy<Value = Finding> {
             start_s: first,
             end_s: second,
             prescribed: second,
+            range: None,
             achieved: first,
             unit,
             excess: first,
@@ -82,9 +85,9 @@ fn reps() -> impl Strategy<Value = Rep> {
     (1u32..9, any::<bool>(), 0.0..600.0, value(), value()).prop_map(
         |(rep, run, achieved_s, first, second)| Rep {
             rep,
-            gait: if run { Gait::Run } else { Gait::Walk },
-            prescribed_s: first,
-            prescribed_m: second,
+            motion: if run { Move::Run } else { Move::Rest },
+            prescribed_s: first.map(|least| Range { least, most: second.unwrap_or(f64::INFINITY) }),
+            prescribed_m: second.map(Range::exactly),
             achieved_s,
             achieved_m: first,
             error_s: 1.5,
@@ -105,7 +108,8 @@ fn audits() -> impl Strategy<Value = Audit> {
         prop::sample::select(vec![Outcome::Overdone, Outcome::Kept, Outcome::Underdone, Outcome::Undecided]);
     let lists = (prop::collection::vec(reps(), 0..5), prop::collection::vec(findings(), 0..5));
     (outcomes, lists, value(), value()).prop_map(|(outcome, (reps, findings), value, achieved)| {
-        let amount = Amount { prescribed: value, achieved };
+        let prescribed = value.map(|least| Range { least, most: achieved.unwrap_or(f64::INFINITY) });
+        let amount = Amount { prescribed, achieved };
         let dose = Dose {
             run_s: amount,
             walk_s: amount,

@@ -6,7 +6,8 @@ use super::matched::Matched;
 use super::measure::{self, BoutPart, Done};
 use super::{Amount, Dose, Rep};
 use crate::clean::SpeedSource;
-use crate::prescription::{Extent, Move, Step};
+use crate::prescription::{Move, Step};
+use crate::range::Range;
 
 impl Matched<'_> {
     /// Each step with what was done for it. `over_ceiling_s` has one entry a step.
@@ -17,10 +18,9 @@ impl Matched<'_> {
 
     fn rep(&self, step: &Step, done: &Done, over_ceiling_s: Option<f64>) -> Rep {
         let series = self.series;
-        let (prescribed_s, prescribed_m) = match step.extent {
-            Extent::Time(s) => (Some(s.get()), None),
-            Extent::Distance(m) => (None, Some(m.get())),
-        };
+        let amounts = Some(step.extent.amounts());
+        let (prescribed_s, prescribed_m) =
+            if step.extent.is_time() { (amounts, None) } else { (None, amounts) };
         let has_any = !done.own.is_empty();
         let pace = |speed: Option<f64>| speed.filter(|v| *v > 0.0).map(|v| 1000.0 / v);
         let level = |k: usize| {
@@ -31,10 +31,12 @@ impl Matched<'_> {
             .filter(|m| m.is_most_of(measure::total_s(&done.own)));
         Rep {
             rep: done.rep,
-            gait: done.gait,
+            motion: step.motion,
             prescribed_s,
             prescribed_m,
-            achieved_s: measure::total_s(&done.own),
+            // Standing is rest too.
+            achieved_s: measure::total_s(&done.own)
+                + if step.motion == Move::Rest { done.rest_s } else { 0.0 },
             achieved_m: measure::distance_m(series, &done.own).filter(|_| has_any),
             error_s: measure::error_s(&done.own),
             start_s: done.range_s.map(|r| r.0),
@@ -64,11 +66,11 @@ impl Matched<'_> {
 
     /// What was prescribed and done in all; `range_s` is from the first to the last second of running or walking.
     pub(super) fn dose(&self, range_s: Option<(f64, f64)>) -> Dose {
-        let prescribed = |gait: Option<Move>| -> Option<f64> {
+        let prescribed = |gait: Option<Move>| -> Option<Range> {
             let timed = || self.layout.steps.iter().zip(&self.layout.lengths_s);
             let steps = || timed().filter(|(s, _)| gait.is_none_or(|g| s.motion == g));
-            let open = steps().any(|(s, _)| matches!(s.extent, Extent::Distance(_)));
-            (!open).then(|| steps().map(|(_, s)| s).sum())
+            let open = steps().any(|(s, _)| !s.extent.is_time());
+            (!open).then(|| steps().map(|(_, s)| *s).sum())
         };
         let bouts = |kind: PieceKind| -> Vec<BoutPart> {
             self.pieces.iter().filter(|p| p.kind == kind).map(BoutPart::of).collect()

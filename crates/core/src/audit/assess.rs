@@ -10,7 +10,6 @@ use super::pace::{self, Basis, PaceAudit};
 use super::verdict::{self, Doubts};
 use super::{Audit, Dose, Finding, Outcome};
 use crate::gait::Gait;
-use crate::prescription::Extent;
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
 /// A recording that moves from its first seconds began while moving. Our choice.
@@ -129,14 +128,14 @@ impl Matched<'_> {
         let target = &self.layout.targets[first.targets.start];
         let step = target.steps.start;
         let done = &self.done[step];
-        let cut = done.length_s - measure::total_s(&done.own) > self.prescription.tolerance.run.get();
+        let cut = done.length_s.least - measure::total_s(&done.own) > self.prescription.tolerance.run.get();
         let truncated = (late && target.gait == Gait::Run && cut).then_some(step);
         Beginning { late, truncated }
     }
 
     fn note_distance(&self, notices: &mut Vec<Notice>) -> bool {
         let by_distance = self.steps_done().any(|(step, done)| {
-            matches!(step.extent, Extent::Distance(_))
+            !step.extent.is_time()
                 && !done.own.is_empty()
                 && measure::distance_m(self.series, &done.own).is_none()
         });
@@ -296,7 +295,7 @@ impl Matched<'_> {
         if done.is_empty() || done.iter().any(|d| d.gait == Gait::Run) {
             return false;
         }
-        let wanted: f64 = done.iter().map(|d| d.length_s).sum();
+        let wanted: f64 = done.iter().map(|d| d.length_s.least).sum();
         let walked: f64 = done.iter().map(|d| measure::total_s(&d.own) + d.rest_s + d.hole_s).sum();
         let short = wanted - walked > self.prescription.tolerance.walk.get().max(WALKED_SHARE * wanted);
         if short {

@@ -6,9 +6,9 @@ use super::matched::Matched;
 use super::measure::{self, BoutPart, Done};
 use super::{AuditConfig, Code, Finding};
 use crate::gait::Gait;
-use crate::prescription::Extent;
+use crate::range::Range;
 use jogaudit_recording::notice::{Notice, NoticeCode};
-use jogaudit_recording::units::Unit;
+use jogaudit_recording::units::{Seconds, Unit};
 
 /// A prescribed walk counts as missing, not as cut short, when nobody walked and rests were shorter than this share. Our choice.
 const REST_INSTEAD: f64 = 0.5;
@@ -58,7 +58,7 @@ impl LengthAudit {
 #[derive(Clone, Copy)]
 struct Length {
     unit: Unit,
-    prescribed: f64,
+    prescribed: Range,
     achieved: f64,
     /// The same with holes counted as this gait.
     at_most: f64,
@@ -186,6 +186,7 @@ impl Lengths<'_> {
                 start_s: parts.first().map(|s| s.start_s),
                 end_s: parts.last().map(|s| s.end_s),
                 prescribed: Some(0.0),
+                range: None,
                 achieved: Some(achieved),
                 unit: Unit::Seconds,
                 excess: Some(achieved),
@@ -231,7 +232,7 @@ impl Lengths<'_> {
         let run_s = self.kind_s(group.pieces.clone(), PieceKind::Run);
         let known_s = measure::total_s(&parts) + rest_s;
         let break_s = known_s + hole_s;
-        if parts.is_empty() && break_s < REST_INSTEAD * target.length_s {
+        if parts.is_empty() && break_s < REST_INSTEAD * target.length_s.least {
             self.missing_break(index, break_s, audit);
             return 0.0;
         }
@@ -243,11 +244,11 @@ impl Lengths<'_> {
             &parts,
             self.matched.prescription.tolerance.walk.get(),
         );
-        let short = length.prescribed - length.at_most - run_s * length.per_second;
+        let short = length.prescribed.least - length.at_most - run_s * length.per_second;
         let rep = self.matched.done[target.steps.start].rep;
         let what = format!("Walk {rep}");
         if !self.counts(&what, length.unit, (short, length.tolerance, length.error), &mut audit.notices) {
-            let known_short = length.prescribed - length.achieved - run_s * length.per_second;
+            let known_short = length.prescribed.least - length.achieved - run_s * length.per_second;
             if short <= length.tolerance && known_short > length.tolerance {
                 audit.hidden.push(what.to_lowercase());
             }
@@ -259,7 +260,8 @@ impl Lengths<'_> {
             rep: Some(rep),
             start_s: pieces.first().map(|p| p.bout.start_s),
             end_s: pieces.last().map(|p| p.bout.end_s),
-            prescribed: Some(length.prescribed),
+            prescribed: Some(length.prescribed.least),
+            range: real(length.prescribed),
             achieved: Some(length.at_most),
             unit: length.unit,
             excess: Some(short),
@@ -270,7 +272,7 @@ impl Lengths<'_> {
 
     fn missing_break(&self, index: usize, rest_s: f64, audit: &mut LengthAudit) {
         let target = &self.matched.layout.targets[index];
-        let missing_s = target.length_s - rest_s;
+        let missing_s = target.length_s.least - rest_s;
         let tolerance = self.matched.prescription.tolerance.walk.get();
         if missing_s <= tolerance {
             return;
@@ -282,7 +284,7 @@ impl Lengths<'_> {
         let parts: Vec<BoutPart> = neighbours.iter().flat_map(|d| d.own.iter().copied()).collect();
         let hole_s = self.group_of(index).map_or(0.0, |g| self.kind_s(g.pieces.clone(), PieceKind::Hole));
         // No more running than one of them asks for, and a hole: that does not show two runs joined.
-        let longest_s = neighbours.iter().map(|d| d.length_s).fold(0.0, f64::max);
+        let longest_s = neighbours.iter().map(|d| d.length_s.most).fold(0.0, f64::max);
         if hole_s > 0.0
             && measure::total_s(&parts) <= longest_s + self.matched.prescription.tolerance.run.get()
         {
@@ -299,10 +301,10 @@ impl Lengths<'_> {
                 if self.is_done(t) {
                     over_s += self.matched.done[self.matched.layout.targets[t].steps.clone()]
                         .iter()
-                        .map(|d| measure::total_s(&d.own) - d.length_s)
+                        .map(|d| measure::total_s(&d.own) - d.length_s.most)
                         .sum::<f64>();
                 } else {
-                    walk_s += self.matched.layout.targets[t].length_s;
+                    walk_s += self.matched.layout.targets[t].length_s.least;
                 }
             }
             audit.explained_s += over_s.clamp(0.0, walk_s) / walks.max(1) as f64;
@@ -312,7 +314,8 @@ impl Lengths<'_> {
             rep: Some(self.matched.done[target.steps.start].rep),
             start_s: parts.first().map(|s| s.start_s),
             end_s: parts.last().map(|s| s.end_s),
-            prescribed: Some(target.length_s),
+            prescribed: Some(target.length_s.least),
+            range: real(target.length_s),
             achieved: Some(rest_s),
             unit: Unit::Seconds,
             excess: Some(missing_s),
@@ -324,7 +327,7 @@ impl Lengths<'_> {
     fn length(
         &self,
         step: usize,
-        length_s: f64,
+        length_s: Range,
         known_s: f64,
         at_most_s: f64,
         parts: &[BoutPart],
@@ -332,11 +335,12 @@ impl Lengths<'_> {
     ) -> Length {
         let error_s = self.error_s(parts);
         let moving_s = measure::total_s(parts);
-        let in_metres = match self.matched.layout.steps[step].extent {
-            Extent::Distance(m) if m.get() > 0.0 && moving_s > 0.0 => {
-                measure::distance_m(self.matched.series, parts).map(|d| (m.get(), d, d / moving_s))
-            }
-            _ => None,
+        let extent = self.matched.layout.steps[step].extent;
+        let in_metres = if extent.is_time() || extent.most.amount() <= 0.0 || moving_s <= 0.0 {
+            None
+        } else {
+            let distance_m = measure::distance_m(self.matched.series, parts);
+            distance_m.map(|d| (extent.amounts(), d, d / moving_s))
         };
         match in_metres {
             Some((prescribed, distance, speed)) if speed > 0.0 => Length {
@@ -384,14 +388,13 @@ impl Lengths<'_> {
 
     fn missing_run(&self, step: usize, audit: &mut LengthAudit) {
         let done = &self.matched.done[step];
-        if done.length_s <= self.matched.prescription.tolerance.run.get() {
+        if done.length_s.least <= self.matched.prescription.tolerance.run.get() {
             return;
         }
-        let hidden = self.holes_s() >= HIDING_SHARE * done.length_s;
-        let (prescribed, unit) = match self.matched.layout.steps[step].extent {
-            Extent::Distance(m) => (m.get(), Unit::Metres),
-            Extent::Time(s) => (s.get(), Unit::Seconds),
-        };
+        let hidden = self.holes_s() >= HIDING_SHARE * done.length_s.least;
+        let extent = self.matched.layout.steps[step].extent;
+        let unit = if extent.is_time() { Unit::Seconds } else { Unit::Metres };
+        let prescribed = extent.least.amount();
         let bouts: Vec<BoutPart> =
             self.matched.pieces.iter().filter(|p| p.kind != PieceKind::Hole).map(BoutPart::of).collect();
         let gait = measure::certainty(&bouts);
@@ -401,6 +404,7 @@ impl Lengths<'_> {
             start_s: None,
             end_s: None,
             prescribed: Some(prescribed),
+            range: real(extent.amounts()),
             achieved: Some(0.0),
             unit,
             excess: Some(prescribed),
@@ -414,15 +418,17 @@ impl Lengths<'_> {
         let own_s = measure::total_s(&done.own);
         let tolerance_s = self.matched.prescription.tolerance.run.get();
         let length = self.length(step, done.length_s, own_s, own_s + hole_s, &done.own, tolerance_s);
-        let (excess, short) = (length.achieved - length.prescribed, length.prescribed - length.at_most);
+        let excess = length.achieved - length.prescribed.most;
+        let short = length.prescribed.least - length.at_most;
         let gait = measure::certainty(&done.own);
         let what = format!("Run {}", done.rep);
-        let finding = |code, amount: f64, achieved| Finding {
+        let finding = |code, end: f64, amount: f64, achieved| Finding {
             code,
             rep: Some(done.rep),
             start_s: done.range_s.map(|r| r.0),
             end_s: done.range_s.map(|r| r.1),
-            prescribed: Some(length.prescribed),
+            prescribed: Some(end),
+            range: real(length.prescribed),
             achieved: Some(achieved),
             unit: length.unit,
             excess: Some(amount),
@@ -433,23 +439,31 @@ impl Lengths<'_> {
                 audit.explained_s += excess / length.per_second;
             }
             if excess - cut_s * length.per_second > length.tolerance {
-                audit.findings.push(finding(Code::RunTooLong, excess, length.achieved));
+                audit.findings.push(finding(
+                    Code::RunTooLong,
+                    length.prescribed.most,
+                    excess,
+                    length.achieved,
+                ));
             }
-        } else if excess <= length.tolerance && length.at_most - length.prescribed > length.tolerance {
+        } else if excess <= length.tolerance && length.at_most - length.prescribed.most > length.tolerance {
             audit.hidden.push(what.to_lowercase());
         } else if self.truncated != Some(step)
             && self.counts(&what, length.unit, (short, length.tolerance, length.error), &mut audit.notices)
         {
-            audit.findings.push(finding(Code::RunTooShort, short, length.at_most));
+            audit.findings.push(finding(Code::RunTooShort, length.prescribed.least, short, length.at_most));
         }
     }
 
     /// Running time in all, beyond what other findings explain: many small overruns.
     fn running_time(&self, audit: &mut LengthAudit) {
-        let prescribed: f64 =
-            self.matched.done.iter().filter(|d| d.gait == Gait::Run).map(|d| d.length_s).sum();
+        let laid_out = || self.matched.done.iter().filter(|d| d.gait == Gait::Run).map(|d| d.length_s).sum();
+        // What the session allows in all, whichever of its ways was taken.
+        let allowed = self.matched.prescription.session.dose().run.map(|run| run.map(Seconds::get));
+        let range = allowed.filter(|range| !range.is_exact()).unwrap_or_else(laid_out);
+        let prescribed = range.most;
         let runs = self.matched.done.iter().filter(|d| d.gait == Gait::Run).count();
-        if prescribed <= 0.0 {
+        if prescribed <= 0.0 || prescribed.is_infinite() {
             return;
         }
         let parts: Vec<BoutPart> =
@@ -469,12 +483,18 @@ impl Lengths<'_> {
             start_s: parts.first().map(|s| s.start_s),
             end_s: parts.last().map(|s| s.end_s),
             prescribed: Some(prescribed),
+            range: real(range),
             achieved: Some(achieved),
             unit: Unit::Seconds,
             excess: Some(achieved - prescribed),
             certainty: self.certainty_of(excess, tolerance, error, measure::certainty(&parts)),
         });
     }
+}
+
+/// A range whose ends differ.
+fn real(range: Range) -> Option<Range> {
+    Some(range).filter(|range| !range.is_exact())
 }
 
 /// The whole session against its limit, where what other findings say does not explain it. `hole_s` is the time
@@ -510,6 +530,7 @@ pub(super) fn session_length(
         start_s: Some(start_s),
         end_s: Some(end_s),
         prescribed: Some(limit_s),
+        range: None,
         achieved: Some(achieved),
         unit: Unit::Seconds,
         excess: Some(excess),

@@ -1,13 +1,14 @@
 //! What was done, matched with what was prescribed.
 
-use super::align::{self, Alignment, Piece, PieceKind, Target};
+use super::align::{self, Alignment, Costs, Piece, PieceKind, Target};
 use super::gradient::{self, Slopes};
 use super::layouts;
 use super::measure::{self, BoutPart, Done};
 use super::{AuditConfig, Prescription};
 use crate::clean::Series;
-use crate::gait::Segmentation;
+use crate::gait::{Gait, Segmentation};
 use crate::prescription::{Extent, Move, PaceBasis, Session, Step};
+use crate::range::Range;
 use jogaudit_recording::units::MetresPerSecond;
 
 /// Speeds with which a distance is turned into time when the recording has none: jogging as in return to running
@@ -39,8 +40,8 @@ pub struct Matched<'a> {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Layout {
     pub(super) steps: Vec<Step>,
-    /// Length of each step, s; of one by distance at the speed of the recording.
-    pub(super) lengths_s: Vec<f64>,
+    /// Length of each step, s, from the least to the most; of one by distance at the speed of the recording.
+    pub(super) lengths_s: Vec<Range>,
     pub(super) targets: Vec<Target>,
     /// `None` where bouts and steps are too many to match.
     pub(super) alignment: Option<Alignment>,
@@ -49,7 +50,8 @@ pub(super) struct Layout {
 impl Layout {
     /// The steps laid out and not yet matched.
     fn new(steps: Vec<Step>, speeds: Speeds) -> Self {
-        let timed: Vec<(Move, f64)> = steps.iter().map(|step| (step.motion, speeds.length_s(step))).collect();
+        let timed: Vec<(Move, Range)> =
+            steps.iter().map(|step| (step.motion, speeds.length_s(step))).collect();
         let targets = align::targets(&timed);
         Self { steps, lengths_s: timed.into_iter().map(|t| t.1).collect(), targets, alignment: None }
     }
@@ -81,12 +83,12 @@ impl Speeds {
         }
     }
 
-    fn length_s(self, step: &Step) -> f64 {
+    fn length_s(self, step: &Step) -> Range {
         let speed_mps = if step.motion == Move::Run { self.run_mps } else { self.walk_mps };
-        match step.extent {
+        step.extent.map(|end| match end {
             Extent::Time(s) => s.get(),
             Extent::Distance(m) => m.get() / speed_mps,
-        }
+        })
     }
 }
 
@@ -109,13 +111,59 @@ fn cells(pieces: &[Piece], layouts: &[Layout]) -> usize {
     layouts.iter().map(of).fold(0, usize::saturating_add)
 }
 
-/// Matches every layout, unless that is too much work altogether: then none, since the one that fits best is not known.
+/// Matches the layouts that may fit best, unless that is too much work altogether: then none, since the best is not known.
+/// A layout whose running alone costs as much as another altogether is none of them, and a session with many ways has
+/// mostly such.
 fn match_all(pieces: &[Piece], layouts: &mut [Layout], config: &AuditConfig) {
     if cells(pieces, layouts) > align::MOST_CELLS {
         return;
     }
-    for layout in layouts {
+    let running = Running::of(pieces);
+    let least_s: Vec<f64> =
+        layouts.iter().map(|layout| running.least_cost_s(&layout.targets, &config.costs)).collect();
+    let mut order: Vec<usize> = (0..layouts.len()).collect();
+    order.sort_by(|a, b| least_s[*a].total_cmp(&least_s[*b]));
+    let mut best_s = f64::INFINITY;
+    for index in order {
+        if least_s[index] > best_s {
+            continue;
+        }
+        let layout = &mut layouts[index];
         layout.alignment = align::align(pieces, &layout.targets, &config.costs);
+        best_s = best_s.min(layout.cost_s());
+    }
+}
+
+/// What a recording holds of running, s.
+struct Running {
+    /// Each bout times its certainty.
+    sure_s: f64,
+    /// With all that may be running.
+    most_s: f64,
+}
+
+impl Running {
+    fn of(pieces: &[Piece]) -> Self {
+        let sum = |of: fn(&Piece) -> f64| -> f64 { pieces.iter().map(of).sum() };
+        Self {
+            sure_s: sum(
+                |p| if p.kind == PieceKind::Run { p.bout.duration_s() * p.bout.certainty } else { 0.0 },
+            ),
+            most_s: sum(|p| match p.kind {
+                PieceKind::Run | PieceKind::Hole => p.bout.duration_s(),
+                PieceKind::Walk | PieceKind::Rest => 0.0,
+            }),
+        }
+    }
+
+    /// The least that any matching of these targets costs: each second of running too many or too few costs at least as
+    /// much as the cheapest way to have it.
+    fn least_cost_s(&self, targets: &[Target], costs: &Costs) -> f64 {
+        let prescribed: Range = targets.iter().filter(|t| t.gait == Gait::Run).map(|t| t.length_s).sum();
+        let too_many = costs.run.min(costs.run_after).min(costs.run_before).min(costs.run_in_break);
+        let excess_s = (self.sure_s - prescribed.most).max(0.0);
+        let lack_s = (prescribed.least - self.most_s).max(0.0);
+        (too_many * excess_s).max(costs.run * lack_s)
     }
 }
 

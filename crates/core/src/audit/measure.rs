@@ -1,10 +1,9 @@
 //! Quantities over bouts and parts of them, and what was done for each prescribed step.
 
-use std::ops::Range;
-
 use super::align::{Group, Piece, PieceKind, Target};
 use crate::clean::{GapKind, Series};
 use crate::gait::{Gait, Segmentation};
+use crate::range::Range;
 
 /// A sample stands for at most this long before and after it, s: half of what makes a hole. Our choice.
 const HALF_CELL_S: f64 = 7.5;
@@ -195,8 +194,8 @@ pub(super) struct Done {
     pub(super) gait: Gait,
     /// 1-based among the steps of its gait.
     pub(super) rep: u32,
-    /// Prescribed length in seconds, converted for a distance.
-    pub(super) length_s: f64,
+    /// Prescribed length in seconds, from the least to the most, converted for a distance.
+    pub(super) length_s: Range,
     /// Moving in the step's gait.
     pub(super) own: Vec<BoutPart>,
     pub(super) rest_s: f64,
@@ -212,7 +211,7 @@ pub(super) fn lay_out(
     pieces: &[Piece],
     targets: &[Target],
     groups: &[Group],
-    lengths_s: &[f64],
+    lengths_s: &[Range],
 ) -> Vec<Done> {
     let mut done = empty(targets, lengths_s);
     for group in groups {
@@ -221,7 +220,7 @@ pub(super) fn lay_out(
     done
 }
 
-fn empty(targets: &[Target], lengths_s: &[f64]) -> Vec<Done> {
+fn empty(targets: &[Target], lengths_s: &[Range]) -> Vec<Done> {
     let (mut runs, mut walks) = (0, 0);
     let mut done = Vec::with_capacity(lengths_s.len());
     for target in targets {
@@ -243,7 +242,13 @@ fn empty(targets: &[Target], lengths_s: &[f64]) -> Vec<Done> {
     done
 }
 
-fn lay_out_group(done: &mut [Done], pieces: &[Piece], targets: &[Target], group: &Group, lengths_s: &[f64]) {
+fn lay_out_group(
+    done: &mut [Done],
+    pieces: &[Piece],
+    targets: &[Target],
+    group: &Group,
+    lengths_s: &[Range],
+) {
     let inside = &pieces[group.pieces.clone()];
     let gait = targets[group.targets.start].gait;
     let kind = if gait == Gait::Run { PieceKind::Run } else { PieceKind::Walk };
@@ -279,26 +284,33 @@ fn lay_out_group(done: &mut [Done], pieces: &[Piece], targets: &[Target], group:
 }
 
 /// How a moving time is shared among steps. Steps with nothing between them are filled one after the other (from the
-/// end for a first walk, whose beginning a late start of the watch cuts), the last takes what remains; joined steps
-/// share in proportion to what was prescribed.
-fn shares(total_s: f64, steps: &[usize], lengths_s: &[f64], joined: bool, from_the_end: bool) -> Vec<f64> {
-    let wanted: Vec<f64> = steps.iter().map(|s| lengths_s[*s]).collect();
+/// end for a first walk, whose beginning a late start of the watch cuts), first each to its least, then to its most; the
+/// last takes what remains. Joined steps share in proportion to what was prescribed.
+fn shares(total_s: f64, steps: &[usize], lengths_s: &[Range], joined: bool, from_the_end: bool) -> Vec<f64> {
+    let wanted: Vec<Range> = steps.iter().map(|s| lengths_s[*s]).collect();
     if joined {
-        let sum: f64 = wanted.iter().sum();
-        return wanted.iter().map(|w| if sum > 0.0 { total_s * w / sum } else { 0.0 }).collect();
+        let sum: f64 = wanted.iter().map(Range::middle).sum();
+        return wanted.iter().map(|w| if sum > 0.0 { total_s * w.middle() / sum } else { 0.0 }).collect();
     }
     let mut shares = vec![0.0; wanted.len()];
     let mut left = total_s;
-    let order: Range<usize> = 0..wanted.len();
-    let mut order: Vec<usize> = order.collect();
+    let mut order: Vec<usize> = (0..wanted.len()).collect();
     if from_the_end {
         order.reverse();
     }
-    for (position, &index) in order.iter().enumerate() {
-        let last = position + 1 == order.len();
-        shares[index] = if last { left } else { wanted[index].min(left) };
+    let Some((last, others)) = order.split_last() else { return shares };
+    for &index in others {
+        shares[index] = wanted[index].least.min(left);
         left -= shares[index];
     }
+    // What the last one does not need is for those that may have more.
+    for &index in others {
+        let spare = (left - wanted[*last].least).max(0.0);
+        let more = (wanted[index].most - wanted[index].least).min(spare);
+        shares[index] += more;
+        left -= more;
+    }
+    shares[*last] = left;
     shares
 }
 
@@ -394,8 +406,8 @@ mod tests {
         );
         assert_eq!(parts[1].iter().map(|s| (s.start_s, s.end_s)).collect::<Vec<_>>(), [(80.0, 100.0)]);
         assert_eq!(parts[0][1].end_error_s, 0.0);
-        assert_eq!(shares(500.0, &[0, 1], &[120.0, 300.0], false, false), [120.0, 380.0]);
-        assert_eq!(shares(200.0, &[0, 1], &[120.0, 300.0], false, true), [0.0, 200.0]);
-        assert_eq!(shares(150.0, &[0, 1], &[60.0, 60.0], true, false), [75.0, 75.0]);
+        assert_eq!(shares(500.0, &[0, 1], &[120.0, 300.0].map(Range::exactly), false, false), [120.0, 380.0]);
+        assert_eq!(shares(200.0, &[0, 1], &[120.0, 300.0].map(Range::exactly), false, true), [0.0, 200.0]);
+        assert_eq!(shares(150.0, &[0, 1], &[60.0, 60.0].map(Range::exactly), true, false), [75.0, 75.0]);
     }
 }

@@ -22,8 +22,9 @@ mod verdict;
 
 use crate::clean::Series;
 use crate::codes::codes;
-use crate::gait::{Gait, Segmentation};
-use crate::prescription::{Limits, Plan, Runner, Session, Stage, Tolerance};
+use crate::gait::Segmentation;
+use crate::prescription::{Limits, Move, Plan, Runner, Session, Stage, Tolerance};
+use crate::range::Range;
 use jogaudit_recording::units::Unit;
 
 pub use align::Costs;
@@ -93,15 +94,15 @@ impl Code {
 /// One prescribed step with what was done for it. `rep` counts the steps of its kind from 1: run 1, walk 1, run 2, …
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Rep {
-    /// 1-based count among the steps of the same gait.
+    /// 1-based count among the steps of the same kind: runs; walks and rests.
     pub rep: u32,
-    /// Run or walk.
-    pub gait: Gait,
+    /// Run, walk or rest.
+    pub motion: Move,
     /// Prescribed length, s; for a distance step `None`.
-    pub prescribed_s: Option<f64>,
+    pub prescribed_s: Option<Range>,
     /// Prescribed length, m; for a timed step `None`.
-    pub prescribed_m: Option<f64>,
-    /// Achieved, s: moving time of that gait. 0 when the step is missing.
+    pub prescribed_m: Option<Range>,
+    /// Achieved, s: moving time of that gait, of a rest walking and standing. 0 when the step is missing.
     pub achieved_s: f64,
     /// Achieved, m.
     pub achieved_m: Option<f64>,
@@ -128,8 +129,8 @@ pub struct Rep {
 /// Prescribed and achieved.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Amount {
-    /// Prescribed; `None` where the stage leaves it open.
-    pub prescribed: Option<f64>,
+    /// Prescribed, from the least to the most; `None` where the stage leaves it open.
+    pub prescribed: Option<Range>,
     /// Achieved; `None` where nothing is known of what was done.
     pub achieved: Option<f64>,
 }
@@ -160,8 +161,10 @@ pub struct Finding {
     pub start_s: Option<f64>,
     /// To, s.
     pub end_s: Option<f64>,
-    /// Prescribed value in `unit`.
+    /// Prescribed value in `unit`: of a range the end that it is held against.
     pub prescribed: Option<f64>,
+    /// The prescribed range in `unit`, where it is one.
+    pub range: Option<Range>,
     /// Achieved value in `unit`.
     pub achieved: Option<f64>,
     /// Unit of the three values.

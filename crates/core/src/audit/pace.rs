@@ -318,6 +318,7 @@ impl Judge<'_> {
             start_s: parts.first().map(|s| s.start_s),
             end_s: parts.last().map(|s| s.end_s),
             prescribed: Some(prescribed),
+            range: None,
             achieved: Some(achieved),
             unit: Unit::SecondsPerKilometre,
             excess: Some(prescribed - achieved),

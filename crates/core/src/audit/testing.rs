@@ -164,11 +164,11 @@ pub(super) fn normal(rng: &mut ChaCha8Rng) -> f64 {
 }
 
 fn item(motion: Move, seconds: f64) -> Item {
-    Item::Interval { motion, extent: Extent::Time(Seconds::new(seconds)), ceiling: None }
+    Item::Interval { motion, extent: Extent::Time(Seconds::new(seconds)).into(), ceiling: None }
 }
 
 pub(super) fn run_item_m(metres: f64) -> Item {
-    Item::Interval { motion: Move::Run, extent: Extent::Distance(Metres::new(metres)), ceiling: None }
+    Item::Interval { motion: Move::Run, extent: Extent::Distance(Metres::new(metres)).into(), ceiling: None }
 }
 
 /// Reads `"w300 r60 w120"` as a session.
@@ -186,6 +186,9 @@ pub(super) fn stage(text: &str) -> Stage {
 
 pub(super) fn stage_of(session: Session) -> Stage {
     Stage {
+        place: 0,
+        kind: None,
+        weeks: None,
         name: "1".to_owned(),
         session,
         sessions: None,

@@ -7,6 +7,7 @@ mod faults;
 mod holes;
 mod lengths;
 mod properties;
+mod ranges;
 
 use super::testing::{Track, segmentation, stage};
 use super::*;

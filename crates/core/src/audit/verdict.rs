@@ -69,6 +69,7 @@ mod tests {
             start_s: None,
             end_s: None,
             prescribed: None,
+            range: None,
             achieved: None,
             unit: Unit::Seconds,
             excess: None,

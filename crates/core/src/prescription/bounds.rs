@@ -57,6 +57,8 @@ bounds! {
     SESSION_DISTANCE: "a session", 0.0, 200_000.0, "of 200 km at most", None;
     /// Times in `N x ( … )`.
     REPEATS: "a count", 1.0, 1000.0, "from 1 to 1000", None;
+    /// Ways to do a session that has ranges of counts or of a whole.
+    WAYS: "a session", 1.0, 200.0, "of 200 ways to do it at most: narrower ranges of counts and of `for`", None;
     /// Steps of an unrolled session.
     STEPS: "a session", 1.0, 10_000.0, "of 10000 runs and walks at most", None;
     /// Depth of brackets.
@@ -94,6 +96,10 @@ bounds! {
     BREAK_DAYS: "a whole number", 1.0, 365.0, "from 1 to 365", None;
     /// Characters of a reason.
     REASON_LENGTH: "a reason", 1.0, 200.0, "of 1 to 200 characters", None;
+    /// Weeks of a stage.
+    STAGE_WEEKS: "a whole number", 1.0, 52.0, "from 1 to 52", None;
+    /// Sessions of a kind in a week; 0 where it is optional.
+    KIND_A_WEEK: "a whole number", 0.0, 14.0, "from 0 to 14", None;
     /// Sessions of a stage.
     STAGE_SESSIONS: "a whole number", 1.0, 100.0, "from 1 to 100", None;
     /// Pain that is allowed.

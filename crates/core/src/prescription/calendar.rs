@@ -44,6 +44,8 @@ pub struct CalendarStart {
 pub struct Calendar<'a> {
     plan: &'a Plan,
     at: CalendarStart,
+    /// Whether a session was given already: the first is of the kind that it begins with, the others in turn.
+    has_begun: bool,
 }
 
 /// The Monday of the week (ISO 8601: weeks run from Monday to Sunday).
@@ -79,7 +81,7 @@ impl Plan {
 
     /// The sessions from a place of the plan on.
     pub const fn calendar_from(&self, at: CalendarStart) -> Calendar<'_> {
-        Calendar { plan: self, at }
+        Calendar { plan: self, at, has_begun: false }
     }
 
     /// All its sessions from its first day on; `None` where it has none.
@@ -121,10 +123,17 @@ impl Iterator for Calendar<'_> {
         let plan = self.plan;
         let stage = plan.stages.get(self.at.stage)?;
         let date = self.find_day(stage)?;
+        let kinds = plan.kinds_at(stage.place);
+        if self.has_begun && kinds.len() > 1 {
+            let turn = plan.in_turn(kinds.clone());
+            let at = turn.get(self.at.in_week as usize % turn.len().max(1));
+            self.at.stage = at.copied().unwrap_or(kinds.start);
+        }
+        self.has_begun = true;
         let session = DatedSession { date, stage: self.at.stage, number: self.at.number };
         self.at.number += 1;
         if self.at.number > stage.planned_sessions() {
-            (self.at.stage, self.at.number) = (self.at.stage + 1, 1);
+            (self.at.stage, self.at.number) = (kinds.end, 1);
         }
         self.at.in_week += 1;
         let apart = i64::from(stage.limits.rest_days_held()) + 1;

@@ -2,81 +2,146 @@
 
 use jogaudit_recording::units::{Metres, Seconds};
 
-use super::expand::Block;
+use super::expand::{Block, Expansion};
 use super::{Extent, Move, Session};
+use crate::range::Range;
 
-/// What a session prescribes in all. `None` where its words leave it open.
+/// What a session prescribes in all, from the least to the most. `None` where its words leave it open; a most that has no
+/// end is infinite.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PrescribedDose {
     /// Running time; known when no run is by distance. 0 when no running is prescribed.
-    pub run: Option<Seconds>,
+    pub run: Option<Range<Seconds>>,
     /// Walking time; known when no walk is by distance.
-    pub walk: Option<Seconds>,
+    pub walk: Option<Range<Seconds>>,
     /// Time of the whole session.
-    pub session: Option<Seconds>,
+    pub session: Option<Range<Seconds>>,
     /// Running distance; known when every run is by distance.
-    pub run_distance: Option<Metres>,
+    pub run_distance: Option<Range<Metres>>,
 }
 
-/// A sum that is lost once a part of it is not known.
+/// Sums that are lost once a part of them is not known.
 #[derive(Clone, Copy)]
-struct Sum(Option<f64>);
+struct Sums {
+    run_s: Option<Range>,
+    walk_s: Option<Range>,
+    session_s: Option<Range>,
+    run_m: Option<Range>,
+}
 
-impl Sum {
-    fn add(&mut self, part: Option<f64>) {
-        self.0 = self.0.zip(part).map(|(sum, part)| sum + part);
+fn add(sum: &mut Option<Range>, part: Option<Range>) {
+    *sum = sum.zip(part).map(|(sum, part)| [sum, part].into_iter().sum());
+}
+
+impl Sums {
+    const NOTHING: Self = {
+        let nothing = Some(Range::exactly(0.0));
+        Self { run_s: nothing, walk_s: nothing, session_s: nothing, run_m: nothing }
+    };
+
+    fn of(expansion: &Expansion) -> Self {
+        let mut sums = Self::NOTHING;
+        for block in &expansion.blocks {
+            match block {
+                Block::Steps(steps) => steps.iter().for_each(|step| sums.step(step.motion, step.extent)),
+                Block::Until { extent, cycle } => {
+                    // An open part holds at least two kinds of step. In one unit throughout, its shares follow from where
+                    // it may be cut; else they are open. (Two kinds of run still add up to the whole.)
+                    let motion = cycle.first().map(|step| step.motion);
+                    match motion.filter(|motion| cycle.iter().all(|step| step.motion == *motion)) {
+                        Some(motion) => sums.step(motion, *extent),
+                        None if cycle.iter().all(|s| s.extent.is_time() == extent.is_time()) => {
+                            sums.all(&Self::cut(*extent, cycle));
+                        }
+                        None => {
+                            add(&mut sums.session_s, parts(*extent).0);
+                            sums.all(&Self { session_s: Self::NOTHING.session_s, ..Self::OPEN });
+                        }
+                    }
+                }
+                Block::Times { times, once } => sums.all(&Self::of(once).times(*times)),
+            }
+        }
+        sums
+    }
+
+    const OPEN: Self = Self { run_s: None, walk_s: None, session_s: None, run_m: None };
+
+    /// Of a part in one unit that may be cut in one of several steps: what is longer has no less of anything.
+    fn cut(extent: Range<Extent>, cycle: &[super::Step]) -> Self {
+        let at = |end: Extent| {
+            let cut = Block::Until { extent: end.into(), cycle: cycle.to_vec() };
+            // Speeds play no part in one unit.
+            let speed = jogaudit_recording::units::MetresPerSecond::new(1.0);
+            let steps = Expansion { blocks: vec![cut] }.steps_at(speed, speed, super::End::Least);
+            Self::of(&Expansion { blocks: vec![Block::Steps(steps)] })
+        };
+        let (least, most) = (at(extent.least), at(extent.most));
+        let range = |of: fn(&Self) -> Option<Range>| {
+            of(&least).zip(of(&most)).map(|(least, most)| Range { least: least.least, most: most.most })
+        };
+        Self {
+            run_s: range(|s| s.run_s),
+            walk_s: range(|s| s.walk_s),
+            session_s: range(|s| s.session_s),
+            run_m: range(|s| s.run_m),
+        }
+    }
+
+    fn step(&mut self, motion: Move, extent: Range<Extent>) {
+        let (time, distance) = parts(extent);
+        add(&mut self.session_s, time);
+        match motion {
+            Move::Run => {
+                add(&mut self.run_s, time);
+                add(&mut self.run_m, distance);
+            }
+            Move::Walk => add(&mut self.walk_s, time),
+            Move::Rest => {}
+        }
+    }
+
+    fn all(&mut self, more: &Self) {
+        add(&mut self.run_s, more.run_s);
+        add(&mut self.walk_s, more.walk_s);
+        add(&mut self.session_s, more.session_s);
+        add(&mut self.run_m, more.run_m);
+    }
+
+    fn times(self, times: Range<u32>) -> Self {
+        let of = |sum: Option<Range>| {
+            sum.map(|sum| Range {
+                least: sum.least * f64::from(times.least),
+                most: sum.most * f64::from(times.most),
+            })
+        };
+        Self {
+            run_s: of(self.run_s),
+            walk_s: of(self.walk_s),
+            session_s: of(self.session_s),
+            run_m: of(self.run_m),
+        }
     }
 }
 
 impl Session {
     /// Adds up what is prescribed.
     pub fn dose(&self) -> PrescribedDose {
-        let [mut run_s, mut walk_s, mut session_s, mut run_m] = [Sum(Some(0.0)); 4];
-        for block in self.expand().blocks {
-            match block {
-                Block::Steps(steps) => {
-                    for step in steps {
-                        let (time, distance) = parts(step.extent);
-                        session_s.add(time);
-                        if step.motion == Move::Run {
-                            run_s.add(time);
-                            run_m.add(distance);
-                        } else {
-                            walk_s.add(time);
-                        }
-                    }
-                }
-                Block::Until { extent, cycle } => {
-                    session_s.add(parts(extent).0);
-                    // An open part holds at least two kinds of step, so its shares are open. (Two kinds of run, with
-                    // different ceilings, still add up to the whole.)
-                    let holds = |motion| cycle.iter().any(|step| step.motion == motion);
-                    match (holds(Move::Run), holds(Move::Walk)) {
-                        (true, false) => {
-                            run_s.add(parts(extent).0);
-                            run_m.add(parts(extent).1);
-                        }
-                        (false, true) => walk_s.add(parts(extent).0),
-                        _ => [&mut run_s, &mut walk_s, &mut run_m].into_iter().for_each(|sum| sum.add(None)),
-                    }
-                }
-            }
-        }
+        let sums = Sums::of(&self.expand());
+        let seconds = |sum: Option<Range>| sum.map(|sum| sum.map(Seconds::new));
         PrescribedDose {
-            run: run_s.0.map(Seconds::new),
-            walk: walk_s.0.map(Seconds::new),
-            session: session_s.0.map(Seconds::new),
-            run_distance: run_m.0.map(Metres::new),
+            run: seconds(sums.run_s),
+            walk: seconds(sums.walk_s),
+            session: seconds(sums.session_s),
+            run_distance: sums.run_m.map(|sum| sum.map(Metres::new)),
         }
     }
 }
 
 /// `(seconds, metres)`, one of them known.
-fn parts(extent: Extent) -> (Option<f64>, Option<f64>) {
-    match extent {
-        Extent::Time(time) => (Some(time.get()), None),
-        Extent::Distance(distance) => (None, Some(distance.get())),
-    }
+fn parts(extent: Range<Extent>) -> (Option<Range>, Option<Range>) {
+    let amounts = Some(extent.amounts());
+    if extent.is_time() { (amounts, None) } else { (None, amounts) }
 }
 
 #[cfg(test)]
@@ -86,12 +151,38 @@ mod tests {
     /// Run s, walk s, session s, run m.
     fn dose(text: &str) -> [Option<f64>; 4] {
         let dose = Session::parse(text).unwrap().dose();
+        let exact = |range: Range| range.exact().expect("an exact figure");
         [
-            dose.run.map(Seconds::get),
-            dose.walk.map(Seconds::get),
-            dose.session.map(Seconds::get),
-            dose.run_distance.map(Metres::get),
+            dose.run.map(|run| exact(run.map(Seconds::get))),
+            dose.walk.map(|walk| exact(walk.map(Seconds::get))),
+            dose.session.map(|session| exact(session.map(Seconds::get))),
+            dose.run_distance.map(|run| exact(run.map(Metres::get))),
         ]
+    }
+
+    #[test]
+    fn a_dose_knows_a_least_and_a_most() {
+        let dose = |text| {
+            let dose = Session::parse(text).unwrap().dose();
+            let ends =
+                |range: Option<Range<Seconds>>| range.map(|range| (range.least.get(), range.most.get()));
+            (ends(dose.run), ends(dose.walk), ends(dose.session))
+        };
+        // By hand: 5 × 70 = 350 s and 6 × 70 = 420 s of running; 5 × 100 = 500 s, 6 × 100 = 600 s of walking.
+        let expected = (Some((350.0, 420.0)), Some((500.0, 600.0)), Some((850.0, 1020.0)));
+        assert_eq!(dose("5 to 6 x (run 1:10, walk 1:40)"), expected);
+        // 4:00 hold two runs of 0:50 and walks of 1:40 and 0:40; 6:00 three runs and walks of 3:20 and 0:10.
+        let expected = (Some((100.0, 150.0)), Some((140.0, 210.0)), Some((240.0, 360.0)));
+        assert_eq!(dose("for 4:00 to 6:00 (run 0:50, walk 1:40)"), expected);
+        let expected = (Some((1080.0, 1320.0)), Some((0.0, 240.0)), Some((1080.0, f64::INFINITY)));
+        assert_eq!(dose("walk 4:00 or less, run 18:00 to 22:00, rest 5:00 or more").0, expected.0);
+        assert_eq!(
+            dose("walk 4:00 or less, run 18:00 to 22:00"),
+            (expected.0, expected.1, Some((1080.0, 1560.0)))
+        );
+        assert_eq!(dose("run 18:00 or more").2, Some((1080.0, f64::INFINITY)));
+        // A rest is neither running nor walking, but time.
+        assert_eq!(dose("run 1:10, rest 0:50"), (Some((70.0, 70.0)), Some((0.0, 0.0)), Some((120.0, 120.0))));
     }
 
     #[test]

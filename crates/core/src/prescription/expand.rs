@@ -1,28 +1,35 @@
 //! A session as written → the steps to do, as far as the words alone settle them.
 //!
-//! `for 27:30 (run 1:20, walk 2:40)` is settled: it is cut exactly. `for 1.2 mi (run 1:20, walk 1:40)` is not: how
-//! many steps it takes depends on how fast they are done. Such a part stays a [`Block::Until`], and
-//! [`Expansion::steps_at`] and [`Expansion::steps_if`] lay it out for assumed speeds or an assumed number of steps.
-
-use std::ops::RangeInclusive;
+//! `for 24:00 (run 0:50, walk 2:10)` is settled: it is cut exactly. `for 1.5 mi (run 0:50, walk 1:10)` is not: how many
+//! steps it takes depends on how fast they are done. Nor are `for 22:00 to 28:00 ( … )` and `5 to 6 x ( … )`: they may end
+//! in one of several steps. Such a part stays a [`Block`] of its own; [`Expansion::ways_at`] lays out every way in which
+//! the session may be done at assumed speeds, [`Expansion::steps_at`] the least or the most.
 
 use jogaudit_recording::units::MetresPerSecond;
 
-use super::bounds::{SESSION_DISTANCE, SESSION_TIME, STEPS};
-use super::{Extent, Item, Move, Session, Step};
+use super::bounds::{SESSION_DISTANCE, SESSION_TIME, STEPS, WAYS};
+use super::{Count, Extent, Item, Move, Session, Step};
+use crate::range::Range;
 
 /// A part of an unrolled session.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Block {
     /// These steps, in order.
     Steps(Vec<Step>),
-    /// The cycle over and over until the extent is reached; the last step is cut there. Extent and cycle mix time and
-    /// distance: else it would have been cut exactly and stand under [`Block::Steps`].
+    /// The cycle over and over until the extent is reached; the last step is cut there. The extent is a range, or it and
+    /// the cycle mix time and distance: else it would have been cut exactly and stand under [`Block::Steps`].
     Until {
         /// The whole.
-        extent: Extent,
-        /// What alternates: never empty, at least two kinds of step.
+        extent: Range<Extent>,
+        /// What alternates: never empty, at least two kinds of step, exact figures.
         cycle: Vec<Step>,
+    },
+    /// These steps so often: the ends differ, else they would stand under [`Block::Steps`].
+    Times {
+        /// How often.
+        times: Range<u32>,
+        /// What is repeated.
+        once: Expansion,
     },
 }
 
@@ -33,18 +40,47 @@ pub struct Expansion {
     pub blocks: Vec<Block>,
 }
 
-/// One way in which a session with open parts may be done.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Candidate {
-    /// The steps in order.
-    pub steps: Vec<Step>,
-    /// Indexes of the steps that end an open part: they are to be cut where the part's extent is reached, so the
-    /// extent that stands in the step is the most that it may take.
-    pub cut: Vec<usize>,
+/// An end of what a session may be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum End {
+    /// The least of it.
+    Least,
+    /// The most of it; where there is no most, the least.
+    Most,
+}
+
+impl End {
+    fn of<T>(self, range: Range<T>) -> T {
+        match self {
+            Self::Least => range.least,
+            Self::Most => range.most,
+        }
+    }
+
+    fn of_extent(self, extent: Range<Extent>) -> Extent {
+        match self {
+            Self::Most if extent.most.amount().is_finite() => extent.most,
+            Self::Least | Self::Most => extent.least,
+        }
+    }
+
+    fn of_step(self, step: &Step) -> Step {
+        Step { extent: Range::exactly(self.of_extent(step.extent)), ..*step }
+    }
+}
+
+/// A session whose count rises from session to session, with the number that is due.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DueSession {
+    /// The session with that number.
+    pub session: Session,
+    /// The number: of the first count that rises.
+    pub repetitions: u32,
 }
 
 impl Session {
-    /// Unrolls repeats, and cuts `for` exactly where its extent and its items are all by time or all by distance.
+    /// Unrolls repeats, and cuts `for` exactly where its extent and its items are exact and all by time or all by
+    /// distance.
     ///
     /// Gives at most 10,000 steps. A parsed session never has more; one made by hand is cut off there. (Parsing also
     /// refuses an open `for` inside a `for`; in one made by hand the inner cycle counts once.)
@@ -57,18 +93,72 @@ impl Session {
 
     /// Whether any running is prescribed.
     pub fn prescribes_running(&self) -> bool {
-        fn any(items: &[Item]) -> bool {
-            items.iter().any(|item| match item {
-                Item::Interval { motion, .. } => *motion == Move::Run,
-                Item::Repeat { items, .. } | Item::Until { items, .. } => any(items),
+        any(&self.items, &|item| matches!(item, Item::Interval { motion: Move::Run, .. }))
+    }
+
+    /// Whether a count rises from session to session.
+    pub fn is_rising(&self) -> bool {
+        any(&self.items, &|item| matches!(item, Item::Repeat { times: Count::Rising { .. }, .. }))
+    }
+
+    /// What is due after `kept` sessions of its stage were kept, where a count rises from session to session.
+    pub fn due_after(&self, kept: u32) -> Option<DueSession> {
+        fn first_rising(items: &[Item]) -> Option<(u32, u32)> {
+            items.iter().find_map(|item| match item {
+                Item::Repeat { times: Count::Rising { first, last }, .. } => Some((*first, *last)),
+                Item::Repeat { items, .. } | Item::Until { items, .. } => first_rising(items),
+                Item::Interval { .. } => None,
             })
         }
-        any(&self.items)
+        let (first, last) = first_rising(&self.items)?;
+        let repetitions = first.saturating_add(kept).min(last);
+        Some(DueSession { session: self.after_kept(kept), repetitions })
+    }
+
+    /// The session that is due after `kept` sessions of its stage were kept: each rising count with its number.
+    fn after_kept(&self, kept: u32) -> Self {
+        fn settle(items: &[Item], kept: u32) -> Vec<Item> {
+            let settled = |item: &Item| match item {
+                Item::Interval { .. } => item.clone(),
+                Item::Until { extent, items } => Item::Until { extent: *extent, items: settle(items, kept) },
+                Item::Repeat { times, items } => {
+                    let times = match *times {
+                        Count::Rising { first, last } => first.saturating_add(kept).min(last).into(),
+                        Count::Times(_) => *times,
+                    };
+                    Item::Repeat { times, items: settle(items, kept) }
+                }
+            };
+            items.iter().map(settled).collect()
+        }
+        Self { items: settle(&self.items, kept) }
     }
 }
 
+/// Visits each item and those inside it.
+pub(super) fn any_item(items: &[Item], visit: &mut dyn FnMut(&Item)) {
+    for item in items {
+        visit(item);
+        match item {
+            Item::Interval { .. } => {}
+            Item::Repeat { items, .. } | Item::Until { items, .. } => any_item(items, visit),
+        }
+    }
+}
+
+/// Whether an item, or one inside it, `is_it`.
+fn any(items: &[Item], is_it: &dyn Fn(&Item) -> bool) -> bool {
+    items.iter().any(|item| {
+        is_it(item)
+            || match item {
+                Item::Interval { .. } => false,
+                Item::Repeat { items, .. } | Item::Until { items, .. } => any(items, is_it),
+            }
+    })
+}
+
 impl Expansion {
-    /// Gives all steps when nothing is open.
+    /// Gives all steps when nothing is open; each of them may be a range.
     pub fn fixed_steps(&self) -> Option<Vec<Step>> {
         match self.blocks.as_slice() {
             [] => Some(Vec::new()),
@@ -77,103 +167,184 @@ impl Expansion {
         }
     }
 
-    /// The open parts in order: `(extent, cycle)`.
-    pub fn open_parts(&self) -> impl Iterator<Item = (Extent, &[Step])> {
-        self.blocks.iter().filter_map(|block| match block {
-            Block::Steps(_) => None,
-            Block::Until { extent, cycle } => Some((*extent, cycle.as_slice())),
-        })
-    }
-
-    /// Lays out the steps when open part `i` takes `counts[i]` steps, the cut one included; a part without a count
-    /// takes one. Use [`step_counts`] for the counts that are possible.
-    pub fn steps_if(&self, counts: &[usize]) -> Candidate {
-        let mut candidate = Candidate::default();
-        let mut counts = counts.iter();
-        for block in &self.blocks {
-            match block {
-                Block::Steps(steps) => candidate.steps.extend_from_slice(steps),
-                Block::Until { cycle, .. } => {
-                    let count = counts.next().copied().unwrap_or(1).clamp(1, STEPS.most as usize);
-                    candidate.steps.extend(cycle.iter().cycle().take(count));
-                    candidate.cut.push(candidate.steps.len() - 1);
-                }
-            }
-        }
-        candidate
-    }
-
-    /// Lays out the steps for someone who runs and walks at these speeds throughout; the last step of an open part is
-    /// cut in its own unit.
-    pub fn steps_at(&self, run: MetresPerSecond, walk: MetresPerSecond) -> Vec<Step> {
+    /// Lays out the least or the most of the session for someone who runs and walks at these speeds throughout; the last
+    /// step of an open part is cut in its own unit. All steps are exact.
+    pub fn steps_at(&self, run: MetresPerSecond, walk: MetresPerSecond, end: End) -> Vec<Step> {
         let mut steps = Vec::new();
         for block in &self.blocks {
             match block {
-                Block::Steps(fixed) => steps.extend_from_slice(fixed),
+                Block::Steps(fixed) => steps.extend(fixed.iter().map(|step| end.of_step(step))),
                 Block::Until { extent, cycle } => {
-                    let speed_of = |step: &Step| if step.motion == Move::Run { run } else { walk };
-                    steps.extend(cut_at(*extent, cycle, speed_of));
+                    let extent = Range::exactly(end.of_extent(*extent));
+                    steps.extend(cuts(extent, cycle, speed_of(run, walk)).pop().unwrap_or_default());
+                }
+                Block::Times { times, once } => {
+                    let once = once.steps_at(run, walk, end);
+                    (0..end.of(*times)).for_each(|_| steps.extend_from_slice(&once));
                 }
             }
         }
         steps
     }
-}
 
-/// Gives how many steps an open part may take, the cut one included, for speeds within these ranges.
-pub fn step_counts(
-    extent: Extent,
-    cycle: &[Step],
-    run: &RangeInclusive<MetresPerSecond>,
-    walk: &RangeInclusive<MetresPerSecond>,
-) -> RangeInclusive<usize> {
-    let range = |step: &Step| if step.motion == Move::Run { run } else { walk };
-    let slow = cut_at(extent, cycle, |step| *range(step).start()).len();
-    let fast = cut_at(extent, cycle, |step| *range(step).end()).len();
-    slow.min(fast)..=slow.max(fast)
-}
+    /// Lays out every way in which the session may be done by someone who runs and walks at these speeds throughout, from
+    /// the least to the most: they differ where a part may end in one of several steps. Never empty.
+    pub fn ways_at(&self, run: MetresPerSecond, walk: MetresPerSecond) -> Vec<Vec<Step>> {
+        let mut ways: Vec<Vec<Step>> = vec![Vec::new()];
+        for block in &self.blocks {
+            let next = match block {
+                Block::Steps(steps) => vec![steps.clone()],
+                Block::Until { extent, cycle } => cuts(*extent, cycle, speed_of(run, walk)),
+                Block::Times { times, once } => times_over(*times, &once.ways_at(run, walk)),
+            };
+            ways = joined(&ways, &next);
+        }
+        ways
+    }
 
-/// Repeats the cycle until the extent is used up, each step at its speed.
-fn cut_at(extent: Extent, cycle: &[Step], speed_of: impl Fn(&Step) -> MetresPerSecond) -> Vec<Step> {
-    let mut steps = Vec::new();
-    let mut left = amount(extent);
-    for step in cycle.iter().cycle().take(STEPS.most as usize) {
-        let speed_mps = speed_of(step).get();
-        let use_of_it = match (extent, step.extent) {
-            (Extent::Time(_), Extent::Distance(m)) => m.get() / speed_mps,
-            (Extent::Distance(_), Extent::Time(s)) => s.get() * speed_mps,
-            (_, same) => amount(same),
+    /// How many ways there are at usual speeds; where they are more than allowed, at least one more.
+    fn ways(&self) -> usize {
+        let of = |block: &Block| match block {
+            Block::Steps(_) => 1,
+            Block::Until { extent, .. } if extent.is_exact() => 1,
+            Block::Until { extent, cycle } => {
+                let end =
+                    |end: Extent| cuts(end.into(), cycle, speed_of(RUN, WALK)).pop().map_or(0, |w| w.len());
+                end(extent.most) + 1 - end(extent.least)
+            }
+            Block::Times { times, once } => {
+                let once = once.ways();
+                let of = |n: u32| once.saturating_pow(n);
+                // Each way counts, so that there are never more than this many terms.
+                let counts = (times.least..=times.most).take(WAYS.most as usize + 1);
+                counts.map(of).fold(0, usize::saturating_add)
+            }
         };
-        if use_of_it >= left - EPSILON {
-            steps.push(Step { extent: scaled(step.extent, (left / use_of_it).min(1.0)), ..*step });
+        let mut ways: usize = 1;
+        for block in &self.blocks {
+            ways = ways.saturating_mul(of(block));
+            if ways > WAYS.most as usize {
+                break; // more are no better
+            }
+        }
+        ways
+    }
+
+    /// Whether speeds play no part: no part mixes a whole by distance with steps by time, or the other way about.
+    pub fn is_settled_by_words(&self) -> bool {
+        self.blocks.iter().all(|block| match block {
+            Block::Steps(_) => true,
+            Block::Until { extent, cycle } => {
+                cycle.iter().all(|step| step.extent.is_time() == extent.is_time())
+            }
+            Block::Times { once, .. } => once.is_settled_by_words(),
+        })
+    }
+
+    /// Every step that stands in it, repeats of a part that may be longer once.
+    pub fn kinds_of_step(&self) -> Vec<Step> {
+        self.blocks.iter().cloned().flat_map(Block::into_steps).collect()
+    }
+
+    /// Steps of the most of it, those of a part whose number hangs on speeds counted once.
+    fn most_steps(&self) -> usize {
+        let of = |block: &Block| match block {
+            Block::Steps(steps) => steps.len(),
+            Block::Until { extent, cycle }
+                if cycle.iter().all(|s| s.extent.is_time() == extent.is_time()) =>
+            {
+                cuts(extent.most.into(), cycle, speed_of(RUN, WALK)).pop().map_or(0, |way| way.len())
+            }
+            Block::Until { cycle, .. } => cycle.len(),
+            Block::Times { times, once } => once.most_steps().saturating_mul(times.most as usize),
+        };
+        self.blocks.iter().map(of).fold(0, usize::saturating_add)
+    }
+
+    /// The most of all that is by time, s, and of all that is by distance, m; where there is no most, the least.
+    fn most_amounts(&self) -> (f64, f64) {
+        let mut sums = (0.0, 0.0);
+        let mut add = |extent: Range<Extent>| {
+            let amount = End::Most.of_extent(extent).amount();
+            if extent.is_time() { sums.0 += amount } else { sums.1 += amount }
+        };
+        let mut inner = Vec::new();
+        for block in &self.blocks {
+            match block {
+                Block::Steps(steps) => steps.iter().for_each(|step| add(step.extent)),
+                Block::Until { extent, .. } => add(*extent),
+                Block::Times { times, once } => inner.push((f64::from(times.most), once.most_amounts())),
+            }
+        }
+        inner.iter().fold(sums, |(s, m), (times, (time, distance))| (s + times * time, m + times * distance))
+    }
+}
+
+/// Speeds at which parts of mixed units are counted before anybody has run, m/s: of jogging and brisk walking. Our choice.
+const RUN: MetresPerSecond = MetresPerSecond::new(2.4);
+const WALK: MetresPerSecond = MetresPerSecond::new(1.4);
+
+fn speed_of(run: MetresPerSecond, walk: MetresPerSecond) -> impl Fn(&Step) -> MetresPerSecond {
+    move |step| if step.motion == Move::Run { run } else { walk }
+}
+
+/// Each of `before` with each of `after`.
+fn joined(before: &[Vec<Step>], after: &[Vec<Step>]) -> Vec<Vec<Step>> {
+    let pairs =
+        before.iter().flat_map(|before| after.iter().map(move |after| [&before[..], &after[..]].concat()));
+    pairs.take(WAYS.most as usize).collect()
+}
+
+/// The ways to do something so often, the least often first.
+fn times_over(times: Range<u32>, once: &[Vec<Step>]) -> Vec<Vec<Step>> {
+    let (mut ways, mut so_often) = (Vec::new(), vec![Vec::new()]);
+    for n in 0..=times.most {
+        if n >= times.least {
+            ways.extend_from_slice(&so_often);
+        }
+        if n == times.most || ways.len() >= WAYS.most as usize {
             break;
         }
-        left -= use_of_it;
-        steps.push(*step);
+        so_often = joined(&so_often, once);
     }
-    steps
+    ways
+}
+
+/// Repeats the cycle until the extent is used up, each step at its speed: a way for each step in which that may be.
+fn cuts(
+    extent: Range<Extent>,
+    cycle: &[Step],
+    speed_of: impl Fn(&Step) -> MetresPerSecond,
+) -> Vec<Vec<Step>> {
+    let mut ways = Vec::new();
+    let mut done = Vec::new();
+    let mut left = extent.amounts();
+    for step in cycle.iter().cycle().take(STEPS.most as usize) {
+        let speed_mps = speed_of(step).get();
+        let whole = step.extent.least;
+        let use_of_it = match (extent.least, whole) {
+            (Extent::Time(_), Extent::Distance(m)) => m.get() / speed_mps,
+            (Extent::Distance(_), Extent::Time(s)) => s.get() * speed_mps,
+            (_, same) => same.amount(),
+        };
+        let cut = |left: f64| whole.with_amount(whole.amount() * (left.max(0.0) / use_of_it).min(1.0));
+        if use_of_it >= left.least - EPSILON {
+            let mut way = done.clone();
+            way.push(Step { extent: left.map(cut), ..*step });
+            ways.push(way);
+        }
+        if use_of_it >= left.most - EPSILON || ways.len() >= WAYS.most as usize {
+            return ways;
+        }
+        left = left.map(|left| left - use_of_it);
+        done.push(*step);
+    }
+    ways.push(done);
+    ways
 }
 
 /// Seconds or metres that are nothing: rounding of sums.
 const EPSILON: f64 = 1e-6;
-
-fn amount(extent: Extent) -> f64 {
-    match extent {
-        Extent::Time(time) => time.get(),
-        Extent::Distance(distance) => distance.get(),
-    }
-}
-
-fn scaled(extent: Extent, factor: f64) -> Extent {
-    match extent {
-        Extent::Time(time) => Extent::Time(time * factor),
-        Extent::Distance(distance) => Extent::Distance(distance * factor),
-    }
-}
-
-fn is_time(extent: Extent) -> bool {
-    matches!(extent, Extent::Time(_))
-}
 
 /// More than the language allows; says what was expected.
 pub(super) struct TooMuch(pub(super) String);
@@ -182,21 +353,41 @@ pub(super) struct TooMuch(pub(super) String);
 pub(super) fn check(session: &Session) -> Result<(), TooMuch> {
     let mut expansion = Expansion::default();
     unroll(&session.items, &mut expansion, &mut (STEPS.most as usize))?;
-    let extents = expansion.blocks.iter().flat_map(|block| match block {
-        Block::Steps(steps) => steps.iter().map(|step| step.extent).collect(),
-        Block::Until { extent, .. } => vec![*extent],
-    });
-    let (times, distances): (Vec<Extent>, Vec<Extent>) = extents.partition(|extent| is_time(*extent));
-    SESSION_TIME.check(times.into_iter().map(amount).sum()).map_err(TooMuch)?;
-    SESSION_DISTANCE.check(distances.into_iter().map(amount).sum()).map_err(TooMuch)?;
+    let (time_s, distance_m) = expansion.most_amounts();
+    SESSION_TIME.check(time_s).map_err(TooMuch)?;
+    SESSION_DISTANCE.check(distance_m).map_err(TooMuch)?;
+    let ways = expansion.ways();
+    WAYS.check(ways as f64).map_err(TooMuch)?;
+    if ways > 1 && ways.saturating_mul(expansion.most_steps()) > MOST_STEPS_OF_WAYS {
+        return Err(TooMuch(format!("{} {}", WAYS.name, WAYS.range)));
+    }
     Ok(())
 }
+
+/// Runs and walks of all ways to do a session at usual speeds together: what it costs to look at it.
+pub(super) fn work(session: &Session) -> usize {
+    fn steps(expansion: &Expansion) -> usize {
+        let of = |block: &Block| match block {
+            Block::Steps(steps) => steps.len(),
+            Block::Until { extent, cycle } => {
+                cuts(extent.most.into(), cycle, speed_of(RUN, WALK)).pop().map_or(0, |way| way.len())
+            }
+            Block::Times { times, once } => steps(once).saturating_mul(times.most as usize),
+        };
+        expansion.blocks.iter().map(of).fold(0, usize::saturating_add)
+    }
+    let expansion = session.expand();
+    steps(&expansion).saturating_mul(expansion.ways())
+}
+
+/// Steps of all ways together, our choice: 200 ways of 500 steps.
+const MOST_STEPS_OF_WAYS: usize = 100_000;
 
 /// Whether an item holds a part whose steps its words alone do not settle.
 pub(super) fn is_open(item: &Item) -> bool {
     let mut expansion = Expansion::default();
     let _ = unroll(std::slice::from_ref(item), &mut expansion, &mut (STEPS.most as usize));
-    expansion.open_parts().next().is_some()
+    expansion.blocks.iter().any(|block| !matches!(block, Block::Steps(_)))
 }
 
 fn too_many_steps() -> TooMuch {
@@ -213,9 +404,14 @@ fn unroll(items: &[Item], out: &mut Expansion, budget: &mut usize) -> Result<(),
             Item::Repeat { times, items } => {
                 let mut once = Expansion::default();
                 unroll(items, &mut once, &mut budget.clone())?;
-                let times = if once.blocks.is_empty() { 0 } else { *times };
-                for _ in 0..times {
-                    once.blocks.iter().try_for_each(|block| push(out, block, budget))?;
+                match times.range().exact() {
+                    _ if once.blocks.is_empty() => {}
+                    Some(times) => {
+                        for _ in 0..times {
+                            once.blocks.iter().try_for_each(|block| push(out, block, budget))?;
+                        }
+                    }
+                    None => push(out, &Block::Times { times: times.range(), once }, budget)?,
                 }
             }
             Item::Until { extent, items } => unroll_until(*extent, items, out, budget)?,
@@ -225,7 +421,7 @@ fn unroll(items: &[Item], out: &mut Expansion, budget: &mut usize) -> Result<(),
 }
 
 fn unroll_until(
-    extent: Extent,
+    extent: Range<Extent>,
     items: &[Item],
     out: &mut Expansion,
     budget: &mut usize,
@@ -234,27 +430,32 @@ fn unroll_until(
     unroll(items, &mut inner, &mut (STEPS.most as usize))?;
     let cycle: Vec<Step> = inner.blocks.into_iter().flat_map(Block::into_steps).collect();
     let Some(first) = cycle.first().copied() else { return Ok(()) };
-    if cycle.iter().all(|step| is_time(step.extent) == is_time(extent)) {
-        // Speeds play no part; one more than the budget tells that it is overdrawn.
-        let steps = cut_at(extent, &cycle, |_| MetresPerSecond::new(1.0));
-        return push_steps(out, &steps, budget).and_then(|()| {
-            if sum(&steps) + EPSILON < amount(extent) { Err(too_many_steps()) } else { Ok(()) }
-        });
+    let is_alike = |step: &Step| step.motion == first.motion && step.ceiling == first.ceiling;
+    if cycle.iter().all(|step| step.extent.is_time() == extent.is_time()) {
+        // Speeds play no part.
+        let steps = cuts(extent.most.into(), &cycle, speed_of(RUN, WALK)).pop().unwrap_or_default();
+        if sum(&steps) + EPSILON < extent.most.amount() {
+            return Err(too_many_steps());
+        }
+        if extent.is_exact() {
+            return push_steps(out, &steps, budget);
+        }
     }
-    if cycle.iter().all(|step| step.motion == first.motion && step.ceiling == first.ceiling) {
+    if cycle.iter().all(is_alike) {
         return push_steps(out, &[Step { extent, ..first }], budget);
     }
     push(out, &Block::Until { extent, cycle }, budget)
 }
 
 fn sum(steps: &[Step]) -> f64 {
-    steps.iter().map(|step| amount(step.extent)).sum()
+    steps.iter().map(|step| step.extent.least.amount()).sum()
 }
 
 impl Block {
     fn into_steps(self) -> Vec<Step> {
         match self {
             Self::Steps(steps) | Self::Until { cycle: steps, .. } => steps,
+            Self::Times { once, .. } => once.blocks.into_iter().flat_map(Self::into_steps).collect(),
         }
     }
 }
@@ -262,9 +463,10 @@ impl Block {
 fn push(out: &mut Expansion, block: &Block, budget: &mut usize) -> Result<(), TooMuch> {
     match block {
         Block::Steps(steps) => push_steps(out, steps, budget)?,
-        Block::Until { cycle, .. } => {
-            *budget = budget.checked_sub(cycle.len()).ok_or_else(too_many_steps)?;
-            out.blocks.push(block.clone());
+        Block::Until { .. } | Block::Times { .. } => {
+            let whole = Expansion { blocks: vec![block.clone()] };
+            *budget = budget.checked_sub(whole.most_steps()).ok_or_else(too_many_steps)?;
+            out.blocks.extend(whole.blocks);
         }
     }
     Ok(())
@@ -280,125 +482,4 @@ fn push_steps(out: &mut Expansion, steps: &[Step], budget: &mut usize) -> Result
 }
 
 #[cfg(test)]
-mod tests {
-    use proptest::prelude::*;
-
-    use super::*;
-    use jogaudit_recording::units::Seconds;
-
-    fn expand(text: &str) -> Expansion {
-        Session::parse(text).unwrap().expand()
-    }
-
-    fn shown(steps: &[Step]) -> String {
-        let words: Vec<String> = steps.iter().map(|s| format!("{} {}", s.motion.word(), s.extent)).collect();
-        words.join(", ")
-    }
-
-    fn fixed(text: &str) -> String {
-        shown(&expand(text).fixed_steps().expect(text))
-    }
-
-    fn mps(speed: f64) -> MetresPerSecond {
-        MetresPerSecond::new(speed)
-    }
-
-    #[test]
-    fn repeats_unroll_in_order() {
-        assert_eq!(
-            fixed("walk 5:00, 2 x (run 1:00, 2 x (walk 0:30, run 0:10))"),
-            "walk 5:00, run 1:00, walk 0:30, run 0:10, walk 0:30, run 0:10, \
-             run 1:00, walk 0:30, run 0:10, walk 0:30, run 0:10"
-        );
-    }
-
-    #[test]
-    fn one_unit_throughout_is_cut_exactly() {
-        assert_eq!(fixed("for 7:10 (run 1:20, walk 2:40)"), "run 1:20, walk 2:40, run 1:20, walk 1:50");
-        assert_eq!(fixed("for 8:00 (run 1:20, walk 2:40)"), "run 1:20, walk 2:40, run 1:20, walk 2:40");
-        assert_eq!(fixed("for 1 km (run 400 m, walk 200 m)"), "run 400 m, walk 200 m, run 400 m");
-        assert_eq!(fixed("for 5:00 (for 2:00 (run 1:30, walk 1:00), walk 1:00)"), {
-            "run 1:30, walk 0:30, walk 1:00, run 1:30, walk 0:30"
-        });
-        // 0.1 mi sums do not come out even in floating point: still ten steps and no crumb.
-        assert_eq!(expand("for 1 mi (run 0.1 mi, walk 0.1 mi)").fixed_steps().unwrap().len(), 10);
-    }
-
-    #[test]
-    fn only_one_gait_inside_is_one_step() {
-        assert_eq!(fixed("for 30:00 (run 400 m)"), "run 30:00");
-    }
-
-    #[test]
-    fn mixed_units_stay_open() {
-        let expansion = expand("walk 5:00, 2 x (for 1 km (run 1:00, walk 1:00), walk 2:00)");
-        assert_eq!(expansion.fixed_steps(), None);
-        assert_eq!(expansion.blocks.len(), 5);
-        assert_eq!(expansion.open_parts().count(), 2);
-        let candidate = expansion.steps_if(&[3, 4]);
-        assert_eq!(candidate.steps.len(), 1 + 3 + 1 + 4 + 1);
-        assert_eq!(candidate.cut, [3, 8]);
-    }
-
-    #[test]
-    fn speeds_settle_an_open_part() {
-        // By hand: 60 s at 2.5 m/s is 150 m, 60 s at 1.5 m/s is 90 m; 150 + 90 + 150 + 90 = 480 m, 20 m left at
-        // 2.5 m/s is 8 s.
-        let expansion = expand("for 500 m (run 1:00, walk 1:00)");
-        let steps = expansion.steps_at(mps(2.5), mps(1.5));
-        assert_eq!(shown(&steps), "run 1:00, walk 1:00, run 1:00, walk 1:00, run 0:08");
-        // 400 m at 2.5 m/s is 160 s; + 60 s walk; 80 s are left: 200 m.
-        let steps = expand("for 5:00 (run 400 m, walk 1:00)").steps_at(mps(2.5), mps(1.5));
-        assert_eq!(shown(&steps), "run 400 m, walk 1:00, run 200 m");
-    }
-
-    #[test]
-    fn slower_means_more_steps_to_a_distance() {
-        let expansion = expand("for 500 m (run 1:00, walk 1:00)");
-        let (extent, cycle) = expansion.open_parts().next().unwrap();
-        // 2 m/s and 1 m/s: 120 + 60 = 180 m a cycle: 4 steps give 360 m, the fifth 480 m, the sixth is cut.
-        // 4 m/s and 2 m/s: 240 + 120 = 360 m a cycle: the third step is cut.
-        assert_eq!(step_counts(extent, cycle, &(mps(2.0)..=mps(4.0)), &(mps(1.0)..=mps(2.0))), 3..=6);
-    }
-
-    #[test]
-    fn sessions_made_by_hand_do_not_run_away() {
-        let nothing = Item::Repeat { times: u32::MAX, items: vec![] };
-        let session = Session { items: vec![Item::Repeat { times: u32::MAX, items: vec![nothing] }] };
-        assert_eq!(session.expand().fixed_steps(), Some(vec![]));
-        let bout =
-            Item::Interval { motion: Move::Run, extent: Extent::Time(Seconds::new(1.0)), ceiling: None };
-        let session = Session { items: vec![Item::Repeat { times: u32::MAX, items: vec![bout] }] };
-        assert_eq!(session.expand().fixed_steps().unwrap().len(), 10_000);
-    }
-
-    #[test]
-    fn running_is_seen_at_any_depth() {
-        assert!(!Session::parse("walk 30:00").unwrap().prescribes_running());
-        assert!(
-            Session::parse("walk 1:00, 2 x (for 2:00 (run 0:30, walk 0:30))").unwrap().prescribes_running()
-        );
-    }
-
-    proptest! {
-        #[test]
-        fn an_exact_cut_adds_up(total in 60u32..7200, run in 1u32..600, walk in 1u32..600) {
-            let steps = Session::parse(&format!("for {total} s (run {run} s, walk {walk} s)"));
-            prop_assume!(steps.is_ok());
-            let steps = steps.unwrap().expand().fixed_steps().unwrap();
-            prop_assert!((sum(&steps) - f64::from(total)).abs() < 1e-6);
-            prop_assert!(steps.iter().all(|step| amount(step.extent) > 0.0));
-        }
-
-        #[test]
-        fn laying_out_at_a_speed_covers_the_extent(run in 2.0f64..5.0, walk in 0.8f64..2.0) {
-            let expansion = expand("for 2 mi (run 1:00, walk 2:00)");
-            let steps = expansion.steps_at(mps(run), mps(walk));
-            let covered: f64 = steps
-                .iter()
-                .map(|s| amount(s.extent) * if s.motion == Move::Run { run } else { walk })
-                .sum();
-            prop_assert!((covered - 2.0 * 1609.344).abs() < 1e-6);
-        }
-    }
-}
+mod tests;

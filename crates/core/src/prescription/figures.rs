@@ -5,7 +5,9 @@
 
 use jogaudit_recording::units::{Metres, MetresPerSecond, Seconds};
 
+use super::expand::End;
 use super::{Extent, Move, Session, Step};
+use crate::range::Range;
 
 /// Running speed for estimates, m/s: the mean that inexperienced runners chose themselves (van Oeveren et al. 2017,
 /// doi 10.1371/journal.pone.0184273).
@@ -51,14 +53,16 @@ struct Interval {
 }
 
 impl Session {
-    /// Works the figures out.
-    pub fn figures(&self) -> Figures {
+    /// Works the figures out, of the least that the session may be and of the most; where there is no most, of the least.
+    pub fn figures(&self) -> Range<Figures> {
+        Range { least: self.figures_at(End::Least), most: self.figures_at(End::Most) }
+    }
+
+    fn figures_at(&self, end: End) -> Figures {
         let expansion = self.expand();
-        let steps = expansion.fixed_steps().unwrap_or_else(|| {
-            expansion.steps_at(MetresPerSecond::new(ASSUMED_RUN_MPS), MetresPerSecond::new(ASSUMED_WALK_MPS))
-        });
-        let is_by_distance =
-            !steps.is_empty() && steps.iter().all(|s| matches!(s.extent, Extent::Distance(_)));
+        let (run, walk) = (MetresPerSecond::new(ASSUMED_RUN_MPS), MetresPerSecond::new(ASSUMED_WALK_MPS));
+        let steps = expansion.steps_at(run, walk, end);
+        let is_by_distance = !steps.is_empty() && steps.iter().all(|s| !s.extent.is_time());
         let intervals = intervals(&steps);
         let dose = self.dose();
         let total =
@@ -66,13 +70,18 @@ impl Session {
         let longest = |of: fn(&Interval) -> f64| {
             intervals.iter().filter(|b| b.motion == Move::Run).map(of).fold(0.0, f64::max)
         };
-        let run_m = dose.run_distance.map(Metres::get).filter(|m| *m > 0.0);
-        let run_s = dose.run.map_or_else(|| total(Move::Run), Seconds::get);
-        let walk_s = dose.walk.map_or_else(|| total(Move::Walk), Seconds::get);
+        let at = |range: Range| match end {
+            End::Least => range.least,
+            End::Most => range.known_most(),
+        };
+        let seconds = |range: Option<Range<Seconds>>| range.map(|range| at(range.map(Seconds::get)));
+        let run_m = dose.run_distance.map(|run| at(run.map(Metres::get))).filter(|m| *m > 0.0);
+        let run_s = seconds(dose.run).unwrap_or_else(|| total(Move::Run));
+        let walk_s = seconds(dose.walk).unwrap_or_else(|| total(Move::Walk));
         Figures {
             run_s,
             walk_s,
-            session_s: dose.session.map_or(run_s + walk_s, Seconds::get),
+            session_s: seconds(dose.session).unwrap_or_else(|| run_s + walk_s + total(Move::Rest)),
             longest_run_s: longest(|b| b.time_s),
             run_m,
             longest_run_m: run_m.map(|_| longest(|b| b.distance_m)),
@@ -92,7 +101,7 @@ fn intervals(steps: &[Step]) -> Vec<Interval> {
     let mut intervals: Vec<Interval> = Vec::new();
     for step in steps {
         let speed_mps = if step.motion == Move::Run { ASSUMED_RUN_MPS } else { ASSUMED_WALK_MPS };
-        let (time_s, distance_m) = match step.extent {
+        let (time_s, distance_m) = match step.extent.least {
             Extent::Time(s) => (s.get(), s.get() * speed_mps),
             Extent::Distance(m) => (m.get() / speed_mps, m.get()),
         };
@@ -110,12 +119,15 @@ fn intervals(steps: &[Step]) -> Vec<Interval> {
 fn run_to_walk(intervals: &[Interval], length: fn(&Interval) -> f64) -> Option<f64> {
     let first = intervals.iter().position(|b| b.motion == Move::Run)?;
     let last = intervals.iter().rposition(|b| b.motion == Move::Run)?;
-    let mean = |motion| {
-        let lengths: Vec<f64> =
-            intervals[first..=last].iter().filter(|b| b.motion == motion).map(length).collect();
+    let mean = |is_run| {
+        let lengths: Vec<f64> = intervals[first..=last]
+            .iter()
+            .filter(|b| (b.motion == Move::Run) == is_run)
+            .map(length)
+            .collect();
         (!lengths.is_empty()).then(|| lengths.iter().sum::<f64>() / lengths.len() as f64)
     };
-    Some(mean(Move::Run)? / mean(Move::Walk)?)
+    Some(mean(true)? / mean(false)?)
 }
 
 #[cfg(test)]
@@ -124,7 +136,7 @@ mod tests {
     use jogaudit_recording::units::METRES_PER_MILE;
 
     fn figures(text: &str) -> Figures {
-        Session::parse(text).unwrap().figures()
+        Session::parse(text).unwrap().figures().exact().expect("an exact session")
     }
 
     #[test]

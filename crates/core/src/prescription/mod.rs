@@ -21,7 +21,8 @@ pub(crate) use calendar::monday;
 pub use calendar::{Calendar, CalendarStart, DatedSession, LEAST_REST_DAYS};
 pub use dose::PrescribedDose;
 pub use error::{Fault, LanguageError, MOST_FAULTS, PlanError};
-pub use expand::{Block, Candidate, Expansion, step_counts};
+use expand::any_item;
+pub use expand::{Block, DueSession, End, Expansion};
 pub use figures::Figures;
 pub use plan::{parse_weekdays, weekday_word};
 pub use scan::{pace_unit, parse_duration, parse_percent, written_pace};
@@ -29,18 +30,21 @@ pub use weeks::{ASSUMED_SESSIONS_PER_WEEK, PlannedWeek};
 
 use jiff::civil::{Date, Weekday};
 
+use crate::range::Range;
 use jogaudit_recording::read::Sport;
 use jogaudit_recording::units::{
     BeatsPerMinute, LengthUnit, Metres, MetresPerSecond, Seconds, StepsPerMinute,
 };
 
-/// What a step of a session asks for. (Standing is never prescribed.)
+/// What a step of a session asks for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Move {
     /// Run or jog.
     Run,
     /// Walk, briskly.
     Walk,
+    /// Anything but running.
+    Rest,
 }
 
 /// How far or how long.
@@ -52,30 +56,95 @@ pub enum Extent {
     Distance(Metres),
 }
 
+impl Extent {
+    /// Seconds or metres.
+    pub const fn amount(self) -> f64 {
+        match self {
+            Self::Time(time) => time.get(),
+            Self::Distance(distance) => distance.get(),
+        }
+    }
+
+    /// Whether it is a time.
+    pub const fn is_time(self) -> bool {
+        matches!(self, Self::Time(_))
+    }
+
+    /// So many seconds, or metres, as this one is.
+    pub const fn with_amount(self, amount: f64) -> Self {
+        match self {
+            Self::Time(_) => Self::Time(Seconds::new(amount)),
+            Self::Distance(_) => Self::Distance(Metres::new(amount)),
+        }
+    }
+}
+
+impl Range<Extent> {
+    /// Seconds or metres at both ends, which are always of one kind. Without an upper end it is infinite.
+    pub fn amounts(self) -> Range<f64> {
+        self.map(Extent::amount)
+    }
+
+    /// Whether it is a time.
+    pub const fn is_time(self) -> bool {
+        self.least.is_time()
+    }
+}
+
+/// How often a repeat is done.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Count {
+    /// So often: `6 x`, `5 to 6 x`.
+    Times(Range<u32>),
+    /// Once more after each session of the stage that was kept: `4 rising to 7 x`.
+    Rising {
+        /// In the first session.
+        first: u32,
+        /// From then on that often.
+        last: u32,
+    },
+}
+
+impl Count {
+    /// How often it may be, whichever session of the stage it is.
+    pub const fn range(self) -> Range<u32> {
+        match self {
+            Self::Times(range) => range,
+            Self::Rising { first, last } => Range { least: first, most: last },
+        }
+    }
+}
+
+impl From<u32> for Count {
+    fn from(times: u32) -> Self {
+        Self::Times(Range::exactly(times))
+    }
+}
+
 /// An item of a session, as written.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Item {
     /// `run 1:00`, `walk 400 m`, `run 3:00 @ 7:00 /km`.
     Interval {
-        /// Run or walk.
+        /// Run, walk or rest.
         motion: Move,
         /// How long or far.
-        extent: Extent,
+        extent: Range<Extent>,
         /// Its own ceiling: never faster.
         ceiling: Option<MetresPerSecond>,
     },
     /// `6 x ( … )`.
     Repeat {
         /// How often.
-        times: u32,
+        times: Count,
         /// What.
         items: Vec<Item>,
     },
     /// `for 30:00 ( … )`: alternate until the time or distance is reached; the last bout is cut there.
     Until {
         /// The whole.
-        extent: Extent,
-        /// What alternates.
+        extent: Range<Extent>,
+        /// What alternates: exact figures.
         items: Vec<Item>,
     },
 }
@@ -87,13 +156,13 @@ pub struct Session {
     pub items: Vec<Item>,
 }
 
-/// One run or walk to do, in order.
+/// One run, walk or rest to do, in order.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Step {
-    /// Run or walk.
+    /// Run, walk or rest.
     pub motion: Move,
     /// How long or far.
-    pub extent: Extent,
+    pub extent: Range<Extent>,
     /// Its own ceiling, else the stage's.
     pub ceiling: Option<MetresPerSecond>,
 }
@@ -139,8 +208,8 @@ pub struct Limits {
     pub walk_cadence_floor: Option<StepsPerMinute>,
     /// The whole session no longer than this.
     pub session_ceiling: Option<Seconds>,
-    /// Run-walk sessions in a week.
-    pub sessions_per_week: Option<u32>,
+    /// Run-walk sessions in a week: beyond the least they are optional.
+    pub sessions_per_week: Option<Range<u32>>,
     /// Days without a run-walk session between two.
     pub rest_days_between: Option<u32>,
     /// Rise of the week's running time, as a fraction (0.25 for "25 %").
@@ -183,21 +252,49 @@ pub struct Runner {
     pub max_heart_rate: Option<BeatsPerMinute>,
 }
 
-/// A stage of a plan.
+/// A kind of session of a stage. Most stages hold one.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Stage {
-    /// Its name, unique in the plan.
+    /// Its name, unique in the plan: the stage's or, where it holds several kinds, `STAGE/KIND`.
     pub name: String,
+    /// Place of the stage in the plan, from 0: the kinds of one stage share it and stand together.
+    pub place: usize,
+    /// Which kind it is, where the stage holds several.
+    pub kind: Option<Kind>,
     /// What to do.
     pub session: Session,
-    /// Sessions kept before moving on.
+    /// Sessions kept before moving on, of all kinds together.
     pub sessions: Option<u32>,
+    /// Weeks kept before moving on, instead of sessions.
+    pub weeks: Option<u32>,
     /// Its limits: its own, else the plan's.
     pub limits: Limits,
     /// The prescriber's words to the runner for this stage, besides those for every session.
     pub note: Option<String>,
     /// How to reach the professional: its own, else the plan's.
     pub contact: Option<String>,
+}
+
+/// One of several kinds of session in a week.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Kind {
+    /// Its name, unique in its stage.
+    pub name: String,
+    /// How often a week: beyond the least it is optional.
+    pub a_week: Range<u32>,
+}
+
+impl Stage {
+    /// The name of the stage, without that of the kind.
+    pub fn stage_name(&self) -> &str {
+        let kind = self.kind.as_ref().map_or(0, |kind| kind.name.len() + 1);
+        self.name.get(..self.name.len() - kind).unwrap_or(&self.name)
+    }
+
+    /// How often a week it is meant; `None` where the plan does not say.
+    pub fn a_week(&self) -> Option<Range<u32>> {
+        self.kind.as_ref().map(|kind| kind.a_week).or(self.limits.sessions_per_week)
+    }
 }
 
 /// A whole prescription.
@@ -250,7 +347,18 @@ impl Plan {
         self.stages.iter().find(|stage| stage.name == name)
     }
 
-    /// The names of the stages in order.
+    /// The kinds of session at a place, by index.
+    pub fn kinds_at(&self, place: usize) -> std::ops::Range<usize> {
+        let start = self.stages.partition_point(|stage| stage.place < place);
+        start..self.stages.partition_point(|stage| stage.place <= place)
+    }
+
+    /// How many stages there are, whatever kinds of session they hold.
+    pub fn places(&self) -> usize {
+        self.stages.last().map_or(0, |last| last.place + 1)
+    }
+
+    /// The names of the stages in order, of each kind one.
     pub fn stage_names(&self) -> impl Iterator<Item = &str> {
         self.stages.iter().map(|stage| stage.name.as_str())
     }

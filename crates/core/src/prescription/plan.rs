@@ -1,6 +1,6 @@
 //! The plan file, TOML ↔ [`Plan`]. Keys and their meaning: `docs/plan-file.md`.
 
-use std::ops::Range;
+use std::ops::Range as Span;
 
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -16,7 +16,8 @@ use super::suggest::closest;
 pub use dates::{parse_weekdays, weekday_word};
 use words::{WORD_KEYS, Words};
 
-use super::{Limits, PaceBasis, Plan, Runner, Session, Stage, Tolerance};
+use super::{Limits, PaceBasis, Plan, Runner, Stage, Tolerance};
+use crate::range::Range;
 
 const PLAN_KEYS: &[&str] =
     &["title", "timezone", "units", "start", "weekdays", "runner", "limits", "tolerance", "stage", "other"];
@@ -38,7 +39,8 @@ const LIMIT_KEYS: &[&str] = &[
     "break_step_back_days",
     "clinician_override",
 ];
-const STAGE_KEYS: &[&str] = &["name", "session", "sessions"];
+const STAGE_KEYS: &[&str] = &["name", "session", "sessions", "weeks"];
+const KIND_KEYS: &[&str] = &["name", "do", "a_week"];
 
 impl Plan {
     /// Reads a plan file.
@@ -52,14 +54,19 @@ impl Plan {
     /// use jogaudit_core::prescription::Plan;
     /// let text = "title = 'Back on the path'\n[[stage]]\nname = '1'\nsession = '6 x (run 1:00, walk 2:00)'";
     /// let plan = Plan::parse(text)?.value;
-    /// assert_eq!(plan.stage("1").and_then(|stage| stage.session.dose().run).map(|run| run.get()), Some(360.0));
+    /// assert_eq!(plan.stage("1").and_then(|stage| stage.session.dose().run).map(|run| run.most.get()), Some(360.0));
     /// # Ok::<(), jogaudit_core::prescription::PlanError>(())
     /// ```
     pub fn parse(text: &str) -> Result<Noted<Self>, PlanError> {
         let unmarked = text.strip_prefix('\u{feff}').unwrap_or(text);
         let (table, errors) = DeTable::parse_recoverable(unmarked);
-        let mut reader =
-            Reader { text: unmarked, faults: Vec::new(), usual_run_cadence: None, names_run_cadence: false };
+        let mut reader = Reader {
+            text: unmarked,
+            faults: Vec::new(),
+            work: 0,
+            usual_run_cadence: None,
+            names_run_cadence: false,
+        };
         for error in &errors {
             let end = unmarked.len();
             let message = format!("not valid TOML: {}", error.message());
@@ -83,7 +90,7 @@ struct Given {
     heart_rate_ceiling: Option<BeatsPerMinute>,
     walk_cadence_floor: Option<StepsPerMinute>,
     session_ceiling: Option<Seconds>,
-    sessions_per_week: Option<u32>,
+    sessions_per_week: Option<Range<u32>>,
     rest_days_between: Option<u32>,
     weekly_running_increase: Option<f64>,
     pain_limit: Option<f64>,
@@ -94,22 +101,42 @@ struct Given {
 }
 
 impl Given {
+    /// These, with those of `outer` where none is given.
+    fn or_given(&self, outer: &Self) -> Self {
+        Self {
+            pace_ceiling: self.pace_ceiling.or(outer.pace_ceiling),
+            pace_basis: self.pace_basis.or(outer.pace_basis),
+            heart_rate_ceiling: self.heart_rate_ceiling.or(outer.heart_rate_ceiling),
+            walk_cadence_floor: self.walk_cadence_floor.or(outer.walk_cadence_floor),
+            session_ceiling: self.session_ceiling.or(outer.session_ceiling),
+            sessions_per_week: self.sessions_per_week.or(outer.sessions_per_week),
+            rest_days_between: self.rest_days_between.or(outer.rest_days_between),
+            weekly_running_increase: self.weekly_running_increase.or(outer.weekly_running_increase),
+            pain_limit: self.pain_limit.or(outer.pain_limit),
+            effort_ceiling: self.effort_ceiling.or(outer.effort_ceiling),
+            break_repeat_days: self.break_repeat_days.or(outer.break_repeat_days),
+            break_step_back_days: self.break_step_back_days.or(outer.break_step_back_days),
+            clinician_override: self.clinician_override.clone().or_else(|| outer.clinician_override.clone()),
+        }
+    }
+
     /// The limits, with those of `plan` where none is given.
     fn or(&self, plan: &Self) -> Limits {
+        let given = self.or_given(plan);
         Limits {
-            pace_ceiling: self.pace_ceiling.or(plan.pace_ceiling),
-            pace_basis: self.pace_basis.or(plan.pace_basis).unwrap_or_default(),
-            heart_rate_ceiling: self.heart_rate_ceiling.or(plan.heart_rate_ceiling),
-            walk_cadence_floor: self.walk_cadence_floor.or(plan.walk_cadence_floor),
-            session_ceiling: self.session_ceiling.or(plan.session_ceiling),
-            sessions_per_week: self.sessions_per_week.or(plan.sessions_per_week),
-            rest_days_between: self.rest_days_between.or(plan.rest_days_between),
-            weekly_running_increase: self.weekly_running_increase.or(plan.weekly_running_increase),
-            pain_limit: self.pain_limit.or(plan.pain_limit),
-            effort_ceiling: self.effort_ceiling.or(plan.effort_ceiling),
-            break_repeat_days: self.break_repeat_days.or(plan.break_repeat_days),
-            break_step_back_days: self.break_step_back_days.or(plan.break_step_back_days),
-            clinician_override: self.clinician_override.clone().or_else(|| plan.clinician_override.clone()),
+            pace_ceiling: given.pace_ceiling,
+            pace_basis: given.pace_basis.unwrap_or_default(),
+            heart_rate_ceiling: given.heart_rate_ceiling,
+            walk_cadence_floor: given.walk_cadence_floor,
+            session_ceiling: given.session_ceiling,
+            sessions_per_week: given.sessions_per_week,
+            rest_days_between: given.rest_days_between,
+            weekly_running_increase: given.weekly_running_increase,
+            pain_limit: given.pain_limit,
+            effort_ceiling: given.effort_ceiling,
+            break_repeat_days: given.break_repeat_days,
+            break_step_back_days: given.break_step_back_days,
+            clinician_override: given.clinician_override,
         }
     }
 }
@@ -123,6 +150,8 @@ type Value<'a, 'i> = &'a Spanned<DeValue<'i>>;
 struct Reader<'i> {
     text: &'i str,
     faults: Vec<UnplacedFault>,
+    /// Runs and walks of all sessions so far.
+    work: usize,
     /// What `walk_cadence_within` is measured from.
     usual_run_cadence: Option<StepsPerMinute>,
     /// Whether the plan has one, even if it cannot be read.
@@ -130,11 +159,11 @@ struct Reader<'i> {
 }
 
 impl<'i> Reader<'i> {
-    fn fault(&mut self, span: Range<usize>, message: impl Into<String>) {
+    fn fault(&mut self, span: Span<usize>, message: impl Into<String>) {
         self.helpful(span, message, None);
     }
 
-    fn helpful(&mut self, span: Range<usize>, message: impl Into<String>, help: Option<String>) {
+    fn helpful(&mut self, span: Span<usize>, message: impl Into<String>, help: Option<String>) {
         self.faults.push(UnplacedFault { span, message: message.into(), help });
     }
 
@@ -229,7 +258,7 @@ impl<'i> Reader<'i> {
             session_ceiling: self.quantity(table, "session_ceiling", "45:00", |scanner| {
                 scanner.duration(&bounds::SESSION_CEILING)
             }),
-            sessions_per_week: self.whole(table, "sessions_per_week", &bounds::SESSIONS_PER_WEEK),
+            sessions_per_week: self.whole_or_range(table, "sessions_per_week", &bounds::SESSIONS_PER_WEEK),
             rest_days_between: self.whole(table, "rest_days_between", &bounds::REST_DAYS),
             weekly_running_increase: self.percent(
                 table,
@@ -265,12 +294,12 @@ impl<'i> Reader<'i> {
             return None;
         }
         let mut stages: Vec<Stage> = Vec::new();
-        for entry in entries {
+        for (place, entry) in entries.iter().enumerate() {
             let DeValue::Table(table) = entry.get_ref() else {
                 self.wrong_kind(entry, entry.get_ref(), "`[[stage]]`, with two brackets on each side");
                 continue;
             };
-            if let Some(stage) = self.stage(table, entry.span(), plan_limits) {
+            for stage in self.stage(table, entry.span(), place, plan_limits) {
                 if stages.iter().any(|earlier| earlier.name == stage.name) {
                     let span = table.get("name").map_or(entry.span(), Spanned::span);
                     self.fault(
@@ -282,27 +311,6 @@ impl<'i> Reader<'i> {
             }
         }
         Some(stages)
-    }
-
-    fn stage(&mut self, table: &DeTable<'i>, span: Range<usize>, plan_limits: &Given) -> Option<Stage> {
-        self.known_keys(table, &[STAGE_KEYS, WORD_KEYS, LIMIT_KEYS], "of [[stage]]");
-        for (key, example) in [("name", "\"1\""), ("session", "\"6 x (run 1:00, walk 2:00)\"")] {
-            if !table.contains_key(key) {
-                self.fault(
-                    span.clone(),
-                    format!("expected a `{key}` in this stage, such as `{key} = {example}`"),
-                );
-            }
-        }
-        let name = self.name(table, "name", &bounds::NAME_LENGTH);
-        let session = self.string(table, "session", "run 20:00").and_then(|(value, text)| {
-            let read = Session::parse(text);
-            self.within_string(value, text, read)
-        });
-        let sessions = self.whole(table, "sessions", &bounds::STAGE_SESSIONS);
-        let limits = self.limits(table).or(plan_limits);
-        let Words { note, contact } = self.words(table);
-        Some(Stage { name: name?, session: session?, sessions, limits, note, contact })
     }
 
     fn known_keys(&mut self, table: &DeTable<'i>, known: &[&[&str]], of: &str) {
@@ -528,6 +536,7 @@ impl<'i> Reader<'i> {
 
 mod dates;
 mod other;
+mod stages;
 mod words;
 
 #[cfg(test)]

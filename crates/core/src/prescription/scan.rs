@@ -1,7 +1,5 @@
 //! Words and quantities: what a session and the values of a plan are written in.
 
-use std::ops::Range;
-
 use jogaudit_recording::units::{
     self, LengthUnit, METRES_PER_MILE, Metres, MetresPerSecond, Seconds, StepsPerMinute, StridesPerMinute,
 };
@@ -9,6 +7,7 @@ use jogaudit_recording::units::{
 use super::Extent;
 use super::bounds::{self, Bound};
 use super::error::LanguageError;
+use crate::range::Range;
 
 const EXTENT: &str = "a duration such as `1:00`, `90 s`, `2 min` or `400 m`";
 const DURATION: &str = "a duration such as `45:00`, `90 s` or `2 min`";
@@ -38,11 +37,17 @@ pub(super) struct Scanner<'a> {
     at: usize,
 }
 
-type Spanned<T> = (T, Range<usize>);
+type Span = std::ops::Range<usize>;
+type Spanned<T> = (T, Span);
 
 impl<'a> Scanner<'a> {
     pub(super) fn new(text: &'a str) -> Self {
         Self { text, at: 0 }
+    }
+
+    /// Where the last token that was taken ends.
+    pub(super) fn at(&self) -> usize {
+        self.at
     }
 
     /// Gives the next token and its place without taking it.
@@ -84,12 +89,12 @@ impl<'a> Scanner<'a> {
     }
 
     /// Makes an error for a part of the text.
-    pub(super) fn error(&self, span: Range<usize>, expected: impl Into<String>) -> LanguageError {
+    pub(super) fn error(&self, span: Span, expected: impl Into<String>) -> LanguageError {
         LanguageError::new(self.text, span, expected)
     }
 
     /// Checks a value against its bound.
-    pub(super) fn within(&self, bound: &Bound, value: f64, span: Range<usize>) -> Result<f64, LanguageError> {
+    pub(super) fn within(&self, bound: &Bound, value: f64, span: Span) -> Result<f64, LanguageError> {
         bound.check(value).map_err(|expected| self.error(span, expected))
     }
 
@@ -122,14 +127,82 @@ impl<'a> Scanner<'a> {
         }
     }
 
-    /// Takes how long or how far an item is.
-    pub(super) fn extent(&mut self) -> Result<Extent, LanguageError> {
-        let (extent, span) = self.any_extent(EXTENT)?;
-        match extent {
-            Extent::Time(time) => self.within(&bounds::BOUT_TIME, time.get(), span)?,
-            Extent::Distance(distance) => self.within(&bounds::BOUT_DISTANCE, distance.get(), span)?,
+    /// Takes how long or how far an item is: an amount, or a range of them.
+    pub(super) fn extent(&mut self) -> Result<Range<Extent>, LanguageError> {
+        let (first, span) = self.end_of_extent()?;
+        let Token::Word(word) = self.peek().0 else { return Ok(first.into()) };
+        if word.eq_ignore_ascii_case("to") {
+            self.next();
+            let (last, last_span) = self.end_of_extent()?;
+            return self.between((first, span), (last, last_span)).map(|(range, _)| range);
+        }
+        if !word.eq_ignore_ascii_case("or") {
+            return Ok(first.into());
+        }
+        self.next();
+        match self.next() {
+            (Token::Word(word), _) if word.eq_ignore_ascii_case("more") => {
+                Ok(Range { least: first, most: first.with_amount(f64::INFINITY) })
+            }
+            (Token::Word(word), _) if word.eq_ignore_ascii_case("less") => {
+                Ok(Range { least: first.with_amount(0.0), most: first })
+            }
+            (_, span) => Err(self.error(span, "`more` or `less` after `or`, as in `5:00 or more`")),
+        }
+    }
+
+    /// Takes one end of an extent. A number without a unit before `to` has the unit of the other end.
+    fn end_of_extent(&mut self) -> Result<Spanned<Extent>, LanguageError> {
+        let (extent, span) = match self.unit_of_other_end() {
+            None => self.any_extent(EXTENT)?,
+            Some(unit) => {
+                let (word, span) = self.word(EXTENT)?;
+                let number = decimal(word).ok_or_else(|| self.error(span.clone(), EXTENT))?;
+                (of_unit(number, unit).ok_or_else(|| self.error(span.clone(), EXTENT))?, span)
+            }
         };
-        Ok(extent)
+        match extent {
+            Extent::Time(time) => self.within(&bounds::BOUT_TIME, time.get(), span.clone())?,
+            Extent::Distance(distance) => {
+                self.within(&bounds::BOUT_DISTANCE, distance.get(), span.clone())?
+            }
+        };
+        Ok((extent, span))
+    }
+
+    /// The `min` of `22 to 28 min`, where the text goes on like that.
+    fn unit_of_other_end(&self) -> Option<&'a str> {
+        let mut ahead = self.clone();
+        let number = |token: Token<'a>| match token {
+            Token::Word(word) => Some(word).filter(|word| word.starts_with(|c: char| c.is_ascii_digit())),
+            _ => None,
+        };
+        decimal(number(ahead.next().0)?)?;
+        let (Token::Word(to), _) = ahead.next() else { return None };
+        let other = number(ahead.next().0).filter(|_| to.eq_ignore_ascii_case("to"))?;
+        let digits = other.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(other.len());
+        let unit = match (&other[digits..], ahead.next().0) {
+            ("", Token::Word(unit)) => unit,
+            (unit, _) => unit,
+        };
+        of_unit(1.0, unit).map(|_| unit)
+    }
+
+    /// Makes a range of two ends: of one kind, the least first.
+    fn between(
+        &self,
+        (least, least_span): Spanned<Extent>,
+        (most, most_span): Spanned<Extent>,
+    ) -> Result<Spanned<Range<Extent>>, LanguageError> {
+        let span = least_span.start..most_span.end;
+        if least.is_time() != most.is_time() {
+            let expected = "two times, or two distances: a range does not mix them";
+            return Err(self.error(span, expected));
+        }
+        if least.amount() > most.amount() {
+            return Err(self.error(span, format!("the least first: `{most} to {least}`")));
+        }
+        Ok((Range { least, most }, span))
     }
 
     /// Takes a duration in time.
@@ -152,16 +225,11 @@ impl<'a> Scanner<'a> {
             return Ok((Extent::Time(Seconds::new(seconds)), span));
         }
         let ((number, unit), span) = self.number_and_unit(expected)?;
-        let extent = match unit {
-            "s" => Extent::Time(Seconds::new(number)),
-            "min" => Extent::Time(Seconds::new(number * 60.0)),
-            "m" => Extent::Distance(Metres::new(number)),
-            "km" => Extent::Distance(Metres::new(number * 1000.0)),
-            "mi" => Extent::Distance(Metres::new(number * METRES_PER_MILE)),
-            "" => return Err(self.error(span, format!("a unit after the number: {expected}"))),
-            _ => return Err(self.error(span, expected)),
-        };
-        Ok((extent, span))
+        match of_unit(number, unit) {
+            Some(extent) => Ok((extent, span)),
+            None if unit.is_empty() => Err(self.error(span, format!("a unit after the number: {expected}"))),
+            None => Err(self.error(span, expected)),
+        }
     }
 
     /// Takes a pace, as the speed that it means.
@@ -220,6 +288,18 @@ impl<'a> Scanner<'a> {
             (_, span) => Err(self.error(span.start..self.text.trim_end().len(), "nothing more here")),
         }
     }
+}
+
+/// So many of a unit.
+fn of_unit(number: f64, unit: &str) -> Option<Extent> {
+    Some(match unit {
+        "s" => Extent::Time(Seconds::new(number)),
+        "min" => Extent::Time(Seconds::new(number * 60.0)),
+        "m" => Extent::Distance(Metres::new(number)),
+        "km" => Extent::Distance(Metres::new(number * 1000.0)),
+        "mi" => Extent::Distance(Metres::new(number * METRES_PER_MILE)),
+        _ => return None,
+    })
 }
 
 /// Reads a duration that stands alone, 0 s to 24 h: `1:00`, `90 s`, `2 min`.
@@ -394,7 +474,7 @@ mod tests {
     fn the_longest_numbers_read_back() {
         // Found by fuzzing `session_prints_back`: 17 digits and a point.
         let long = Scanner::new("3.6666666666666 mi").extent().unwrap();
-        let Extent::Distance(distance) = long else { panic!("{long:?}") };
+        let Some(Extent::Distance(distance)) = long.exact() else { panic!("{long:?}") };
         let written = write_distance(distance);
         assert_eq!(written, "5900.927999999893 m");
         assert_eq!(Scanner::new(&written).extent().unwrap(), long);

@@ -15,14 +15,14 @@ pub struct PlannedWeek {
 }
 
 impl Stage {
-    /// Sessions a week, assumed where the plan does not say.
+    /// Sessions a week at most, assumed where the plan does not say.
     pub fn weekly_sessions(&self) -> u32 {
-        self.limits.sessions_per_week.unwrap_or(ASSUMED_SESSIONS_PER_WEEK).max(1)
+        self.limits.sessions_per_week.map_or(ASSUMED_SESSIONS_PER_WEEK, |week| week.most).max(1)
     }
 
-    /// Sessions that the stage takes; a week of them where the plan does not say.
+    /// Sessions that the stage takes, of all kinds and at most; a week of them where the plan does not say.
     pub fn planned_sessions(&self) -> u32 {
-        self.sessions.unwrap_or_else(|| self.weekly_sessions()).max(1)
+        self.sessions.unwrap_or_else(|| self.weeks.unwrap_or(1) * self.weekly_sessions()).max(1)
     }
 }
 
@@ -32,13 +32,20 @@ impl Plan {
     pub fn weeks(&self) -> Vec<PlannedWeek> {
         let mut weeks: Vec<PlannedWeek> = Vec::new();
         let mut room = 0;
-        for (index, stage) in self.stages.iter().enumerate() {
+        for place in 0..self.places() {
+            let kinds = self.kinds_at(place);
+            let Some(stage) = self.stages.get(kinds.start) else { continue };
+            // What is counted by weeks, or has several kinds in one, begins with a week.
+            if stage.weeks.is_some() || kinds.len() > 1 {
+                room = 0;
+            }
+            let mut turn = self.in_turn(kinds).into_iter().cycle();
             for _ in 0..stage.planned_sessions() {
                 if room == 0 {
                     weeks.push(PlannedWeek { number: weeks.len() + 1, sessions: Vec::new() });
                     room = stage.weekly_sessions();
                 }
-                if let Some(week) = weeks.last_mut() {
+                if let (Some(week), Some(index)) = (weeks.last_mut(), turn.next()) {
                     week.sessions.push(index);
                 }
                 room -= 1;
@@ -47,17 +54,30 @@ impl Plan {
         weeks
     }
 
+    /// The sessions of one week of a stage, each kind as often as it may be, in turn.
+    pub(super) fn in_turn(&self, kinds: std::ops::Range<usize>) -> Vec<usize> {
+        if kinds.len() <= 1 {
+            return kinds.collect();
+        }
+        let most = |index: &usize| self.stages[*index].a_week().map_or(1, |week| week.most);
+        let rounds = kinds.clone().map(|index| most(&index)).max().unwrap_or(0);
+        (0..rounds).flat_map(|round| kinds.clone().filter(move |index| most(index) > round)).collect()
+    }
+
     /// The days of each stage's first and last session, counted from 0, sessions spread evenly over their weeks.
     pub(super) fn days(&self) -> Vec<(f64, f64)> {
         const DAYS_OF_A_WEEK: f64 = 7.0;
         let mut next = 0.0;
-        let stages = self.stages.iter().map(|stage| {
+        let mut days = Vec::with_capacity(self.stages.len());
+        for place in 0..self.places() {
+            let kinds = self.kinds_at(place);
+            let Some(stage) = self.stages.get(kinds.start) else { continue };
             let apart = DAYS_OF_A_WEEK / f64::from(stage.weekly_sessions());
             let first = next;
             next += apart * f64::from(stage.planned_sessions());
-            (first, next - apart)
-        });
-        stages.collect()
+            days.extend(kinds.map(|_| (first, next - apart)));
+        }
+        days
     }
 }
 

@@ -2,6 +2,7 @@
 
 pub use crate::prescription::LEAST_REST_DAYS;
 use crate::prescription::Limits;
+use crate::range::Range;
 
 /// Greatest pain that a plan may allow: above it the pain-monitoring model (Thomeé 1997, Phys Ther 77:1690; Silbernagel
 /// et al. 2007, Am J Sports Med 35:897-906; band edges from memory) calls it too much.
@@ -19,7 +20,7 @@ pub const BREAK_BEGINNING_DAYS: i64 = 90;
 /// Limits as they hold in a review.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Bounds {
-    pub(super) sessions_per_week: Option<u32>,
+    pub(super) sessions_per_week: Option<Range<u32>>,
     /// Days of rest that are checked; not checked when the plan does not say.
     pub(super) rest_days: Option<u32>,
     /// Days of rest before the next session.

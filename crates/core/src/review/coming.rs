@@ -28,8 +28,12 @@ pub struct Coming {
 pub(super) fn coming(s: &Situation<'_>, ruling: &Ruling) -> Option<Coming> {
     let plan = s.history.plan;
     let (stage, not_before) = ruling.stage.zip(ruling.not_before).filter(|_| plan.is_dated())?;
-    let kept = if s.stage == Some(stage) { s.kept_here } else { 0 };
-    let number = (kept + 1).min(plan.stages[stage].planned_sessions());
+    let asked = &plan.stages[stage];
+    let is_here = s.stage.is_some_and(|here| plan.stages[here].place == asked.place);
+    let kept = if is_here { s.kept_here() } else { 0 };
+    // Of a stage by weeks the sessions of the weeks that are kept.
+    let kept = if asked.weeks.is_some() { kept * asked.weekly_sessions() } else { kept };
+    let number = (kept + 1).min(asked.planned_sessions());
     let from = |date: Date| {
         let date = plan.start.map_or(date, |start| date.max(start));
         plan.calendar_from(CalendarStart { date, stage, number, in_week: in_week(s, date) })

@@ -117,7 +117,20 @@ pub(super) fn spacing(history: &History<'_>) -> (Vec<WeeklyFinding>, Vec<bool>) 
             certainty: run_certainty(session),
             ..WeeklyFinding::new(code, session.date, unit, Against::Plan)
         };
-        if let Some(most) = bounds.sessions_per_week.filter(|most| in_week > *most) {
+        let of_kind = session
+            .stage
+            .stage()
+            .and_then(|stage| history.plan.stages[stage].kind.as_ref().map(|k| (stage, k)));
+        let kind = of_kind.and_then(|(stage, kind)| {
+            let same = |i: &&usize| history.sessions[**i].stage.stage() == Some(stage);
+            let week =
+                history.runs.iter().filter(|i| **i <= index && monday(history.sessions[**i].date) == week);
+            let done = week.filter(same).count() as u32;
+            (done > kind.a_week.most).then_some((kind.a_week.most, done))
+        });
+        let all =
+            bounds.sessions_per_week.filter(|bound| in_week > bound.most).map(|bound| (bound.most, in_week));
+        if let Some((most, in_week)) = all.or(kind) {
             is_improper[index] = true;
             let finding =
                 about(WeeklyCode::TooManySessions, Unit::Sessions).values(most.into(), in_week.into());
@@ -156,19 +169,22 @@ pub(super) fn stages(
         if let Some(stage) = session.stage.stage() {
             match progress.furthest {
                 None => notices.extend(begins_late(plan, session, stage)),
-                Some(furthest) if stage > furthest => {
+                Some(furthest) if plan.stages[stage].place > plan.stages[furthest].place => {
                     found.extend(moved_on(plan, session, stage, furthest, &progress, notices));
                 }
                 Some(_) => {}
             }
         }
-        progress.take(&session.stage, if *is_improper { Outcome::Overdone } else { session.outcome });
+        let outcome = if *is_improper { Outcome::Overdone } else { session.outcome };
+        progress.take(&session.stage, outcome, session.date);
     }
     found
 }
 
 fn begins_late(plan: &Plan, session: &PerformedSession, stage: usize) -> Option<Notice> {
-    let is_late = plan.stages.iter().take(stage).any(|stage| stage.session.prescribes_running());
+    let place = plan.stages[stage].place;
+    let mut before = plan.stages.iter().filter(|earlier| earlier.place < place);
+    let is_late = before.any(|stage| stage.session.prescribes_running());
     is_late.then(|| {
         let name = &plan.stages[stage].name;
         let text = format!(
@@ -186,7 +202,7 @@ fn moved_on(
     session: &PerformedSession,
     stage: usize,
     furthest: usize,
-    progress: &Progress,
+    progress: &Progress<'_>,
     notices: &mut Vec<Notice>,
 ) -> Vec<WeeklyFinding> {
     let runs = |stage: usize| plan.stages[stage].session.prescribes_running();
@@ -197,7 +213,9 @@ fn moved_on(
         ..WeeklyFinding::new(code, session.date, unit, Against::Plan)
     };
     let mut found = Vec::new();
-    if let Some(skipped) = (furthest + 1..stage).find(|skipped| runs(*skipped)) {
+    let place = |stage: usize| plan.stages[stage].place;
+    let is_between = |skipped: &usize| place(*skipped) > place(furthest) && place(*skipped) < place(stage);
+    if let Some(skipped) = (furthest + 1..stage).filter(is_between).find(|skipped| runs(*skipped)) {
         found.push(about(WeeklyCode::StageSkipped, skipped, Unit::Sessions));
     }
     if runs(furthest) && !progress.may_be_complete(furthest) {
@@ -211,7 +229,7 @@ fn moved_on(
             format!(
                 "Whether the sessions of stage “{}” were kept before moving on, on {}, hangs on sessions that can't \
                  be judged.",
-                plan.stages[furthest].name, session.date
+                plan.stages[furthest].stage_name(), session.date
             ),
         ));
     }
@@ -343,7 +361,9 @@ pub(super) fn longest_jumps(history: &History<'_>, longest: &[Option<LongestRun>
     let mut found = Vec::new();
     let mut furthest: Option<usize> = None;
     for (index, session) in history.sessions.iter().enumerate() {
-        let due = furthest.map_or(0, |f| (f + 1).min(history.plan.stages.len() - 1));
+        let places = history.plan.places();
+        let due = furthest.map_or(0, |f: usize| (history.plan.stages[f].place + 1).min(places - 1));
+        let due = history.plan.kinds_at(due).end - 1;
         let licensed = match &session.stage {
             StageChoice::Given(stage) | StageChoice::Recognised { stage, .. } => {
                 // The first session on record may be of any stage; later ones of none that is not due.

@@ -72,7 +72,7 @@ impl Given {
                 continue;
             }
             if place.is_none() && stage.text != "-" {
-                say(row.line, stage.column, format!("the plan has no stage `{}`", shown(&stage.text)));
+                say(row.line, stage.column, no_stage(plan, &stage.text));
                 continue;
             }
             let which = match which.text.parse::<Date>() {
@@ -110,6 +110,20 @@ impl Given {
         let unused = self.lines.iter().filter(|(which, _)| !used(which));
         unused.map(|(which, _)| Notice::new(NoticeCode::StagesUnused, text(which))).collect()
     }
+}
+
+/// Says that a name is no stage or, where it is one of several kinds of session, what they are called.
+fn no_stage(plan: &Plan, name: &str) -> String {
+    let kinds: Vec<String> = plan
+        .stages
+        .iter()
+        .filter(|stage| stage.kind.is_some() && stage.stage_name() == name)
+        .map(|stage| format!("`{}`", shown(&stage.name)))
+        .collect();
+    if kinds.is_empty() {
+        return format!("the plan has no stage `{}`", shown(name));
+    }
+    format!("stage `{}` has several kinds of session: say {}", shown(name), kinds.join(" or "))
 }
 
 #[cfg(test)]

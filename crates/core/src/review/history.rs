@@ -2,7 +2,9 @@
 
 use jiff::civil::Date;
 
-use crate::prescription::{Block, Extent, Plan, Session};
+use crate::prescription::{Block, Expansion, Extent, Plan, Session};
+use crate::range::Range;
+use jogaudit_recording::units::Seconds;
 
 use super::ReviewConfig;
 use super::bounds::Bounds;
@@ -77,16 +79,17 @@ impl<'a> History<'a> {
         entries.map(|entry| (entry.date, Pain::of(entry, &self.bounds_on(entry.date))))
     }
 
-    /// Running that a session's stage prescribes, s; `None` where it is open or the stage is not known.
-    pub(super) fn prescribed_run_s(&self, session: usize) -> Option<f64> {
+    /// Running that a session's stage prescribes, s, from the least to the most; `None` where it is open or the stage is not
+    /// known.
+    pub(super) fn prescribed_run_s(&self, session: usize) -> Option<Range> {
         let session = &self.sessions[session];
         let by_audit = session.audit.as_ref().and_then(|audit| audit.dose.run_s.prescribed);
         by_audit.or_else(|| self.stage_run_s(session.stage.stage()?))
     }
 
-    /// Running that a stage prescribes, s; `None` where its words leave it open.
-    pub(super) fn stage_run_s(&self, stage: usize) -> Option<f64> {
-        self.plan.stages[stage].session.dose().run.map(jogaudit_recording::units::Seconds::get)
+    /// Running that a stage prescribes, s, from the least to the most; `None` where its words leave it open.
+    pub(super) fn stage_run_s(&self, stage: usize) -> Option<Range> {
+        self.plan.stages[stage].session.dose().run.map(|run| run.map(Seconds::get))
     }
 
     /// Whether a day lies in the week of the review.
@@ -100,10 +103,11 @@ impl<'a> History<'a> {
     }
 }
 
-/// The longest run that a session prescribes, s. A distance is turned into time with `run_mps` where it is known.
+/// The longest run that a session prescribes, s, at the most.
+/// A distance is turned into time with `run_mps` where it is known.
 pub(super) fn longest_prescribed_run_s(session: &Session, run_mps: Option<f64>) -> f64 {
     let speed = run_mps.filter(|v| *v > 0.5).unwrap_or(ASSUMED_RUN_MPS);
-    let seconds = |extent: Extent| match extent {
+    let seconds = |extent: Range<Extent>| match extent.most {
         Extent::Time(s) => s.get(),
         Extent::Distance(m) => m.get() / speed,
     };
@@ -122,6 +126,11 @@ pub(super) fn longest_prescribed_run_s(session: &Session, run_mps: Option<f64>) 
         match block {
             Block::Steps(steps) => steps.iter().for_each(|step| see(step, f64::INFINITY)),
             Block::Until { extent, cycle } => cycle.iter().for_each(|step| see(step, seconds(extent))),
+            Block::Times { times, once } => {
+                // Twice shows a run that goes on into the next round.
+                let steps = Expansion { blocks: once.blocks }.kinds_of_step();
+                (0..times.most.min(2)).for_each(|_| steps.iter().for_each(|step| see(step, f64::INFINITY)));
+            }
         }
     }
     longest

@@ -1,20 +1,13 @@
 //! Estimated loading of the ground under the feet: steps times a published range of peak force.
 
+use crate::range::Range;
+
 /// Peak vertical ground reaction of a walking step, in body weights: 1.0 to 1.5 (Nilsson & Thorstensson 1989, Acta
 /// Physiol Scand 136:217-27, from memory). Keller et al. 1996 (Clin Biomech 11:253-9): 1.2 at 1.5 m/s.
 pub const WALK_STEP_BW: (f64, f64) = (1.0, 1.5);
 /// Peak vertical ground reaction of a running step, in body weights: 2.0 to 2.9 (as above). Keller et al. 1996: rising
 /// with speed to about 2.5, and slow jogging more than half above walking at that speed.
 pub const RUN_STEP_BW: (f64, f64) = (2.0, 2.9);
-
-/// An estimate between two bounds.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Range {
-    /// Lower bound.
-    pub least: f64,
-    /// Upper bound.
-    pub most: f64,
-}
 
 /// Sum of the peak forces of all steps, in body weights. An estimate: nobody's force was measured.
 pub fn loading_bw(run_steps: f64, walk_steps: f64) -> Range {

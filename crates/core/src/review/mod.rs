@@ -47,7 +47,7 @@ pub use edit::{DayCells, EditError, day_cells, diary_with, stages_with};
 pub use effort::{WeekEffort, session_load, week_effort};
 pub use findings::{Against, LongestRun, RiseBand, WeeklyCode, WeeklyFinding};
 pub use given::Given;
-pub use load::{RUN_STEP_BW, Range, WALK_STEP_BW, loading_bw, loading_ratio};
+pub use load::{RUN_STEP_BW, WALK_STEP_BW, loading_bw, loading_ratio};
 pub use other::{OtherRecording, OtherSession, agreed};
 pub use recorded::{LeftOut, LeftOutCode, Recorded, Totals};
 pub use ruling::{Applied, COMMON_PRACTICE, RULES, Recommendation, Rule, RuleCode, Ruling};

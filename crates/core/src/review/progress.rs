@@ -1,115 +1,172 @@
 //! Where in the plan a runner is, session by session.
 
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
+
 use crate::audit::Outcome;
 use crate::prescription::Plan;
+use crate::range::Range;
 
+use super::calendar::monday;
 use super::stages::StageChoice;
+
+/// What was done at one stage of the plan, of whichever kinds.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Ledger {
+    /// Day, kind of session by index, outcome, in order.
+    done: Vec<(Date, usize, Outcome)>,
+}
+
+impl Ledger {
+    pub(super) fn add(&mut self, date: Date, stage: usize, outcome: Outcome) {
+        self.done.push((date, stage, outcome));
+    }
+
+    /// Sessions kept, and those of which it can't be told.
+    fn sessions(&self) -> (u32, u32) {
+        let count =
+            |wanted: Outcome| self.done.iter().filter(|(_, _, outcome)| *outcome == wanted).count() as u32;
+        (count(Outcome::Kept), count(Outcome::Undecided))
+    }
+
+    /// Weeks kept: each kind as often as it is asked for, and nothing overdone. `with_open`: sessions that can't be told count.
+    fn weeks(&self, plan: &Plan, with_open: bool) -> u32 {
+        let mut weeks: BTreeMap<Date, Vec<(usize, Outcome)>> = BTreeMap::new();
+        for (date, stage, outcome) in &self.done {
+            weeks.entry(monday(*date)).or_default().push((*stage, *outcome));
+        }
+        let counts =
+            |outcome: Outcome| outcome == Outcome::Kept || (with_open && outcome == Outcome::Undecided);
+        let is_kept = |done: &Vec<(usize, Outcome)>| {
+            let Some(place) = done.first().map(|(stage, _)| plan.stages[*stage].place) else { return false };
+            let of = |kind: usize| done.iter().filter(|(stage, o)| *stage == kind && counts(*o)).count();
+            let reached = plan.kinds_at(place).all(|kind| of(kind) >= least_a_week(plan, kind) as usize);
+            reached && done.iter().all(|(_, outcome)| *outcome != Outcome::Overdone)
+        };
+        weeks.values().filter(|done| is_kept(done)).count() as u32
+    }
+
+    /// How much is kept, in sessions or, where the stage goes by weeks, in weeks. `with_open`: what can't be told counts.
+    pub(super) fn kept(&self, plan: &Plan, stage: usize, with_open: bool) -> u32 {
+        if plan.stages[stage].weeks.is_some() {
+            return self.weeks(plan, with_open);
+        }
+        let (kept, open) = self.sessions();
+        if with_open { kept + open } else { kept }
+    }
+}
+
+/// Sessions of a kind that a week asks for at least: once where the plan does not say.
+pub(super) fn least_a_week(plan: &Plan, stage: usize) -> u32 {
+    plan.stages[stage].a_week().map_or(1, |week| week.least)
+}
+
+/// Sessions, or weeks, that have to be kept at a stage: the plan's number, else 1.
+pub(super) fn needed(plan: &Plan, stage: usize) -> u32 {
+    let stage = &plan.stages[stage];
+    stage.weeks.or(stage.sessions).unwrap_or(1)
+}
 
 /// What was done of the plan so far.
 #[derive(Clone, Debug)]
-pub(super) struct Progress {
-    /// Sessions kept, by stage.
+pub(super) struct Progress<'p> {
+    plan: &'p Plan,
+    /// By place in the plan.
+    ledgers: Vec<Ledger>,
+    /// Sessions kept, by kind.
     kept: Vec<u32>,
-    /// Sessions of which it can't be told whether they were kept, by stage.
-    open: Vec<u32>,
-    /// Sessions that have to be kept, by stage.
-    needed: Vec<u32>,
     /// The furthest stage that was done.
     pub(super) furthest: Option<usize>,
     /// The stage that was done last.
     pub(super) last: Option<usize>,
 }
 
-impl Progress {
-    pub(super) fn new(plan: &Plan) -> Self {
-        let stages = plan.stages.len();
-        let needed = plan.stages.iter().map(|stage| stage.sessions.unwrap_or(1)).collect();
-        Self { kept: vec![0; stages], open: vec![0; stages], needed, furthest: None, last: None }
+impl<'p> Progress<'p> {
+    pub(super) fn new(plan: &'p Plan) -> Self {
+        Self {
+            plan,
+            ledgers: vec![Ledger::default(); plan.places()],
+            kept: vec![0; plan.stages.len()],
+            furthest: None,
+            last: None,
+        }
     }
 
-    pub(super) fn done(&mut self, stage: usize, outcome: Outcome) {
-        match outcome {
-            Outcome::Kept => self.kept[stage] += 1,
-            Outcome::Undecided => self.open[stage] += 1,
-            Outcome::Overdone | Outcome::Underdone => {}
-        }
+    fn place(&self, stage: usize) -> usize {
+        self.plan.stages[stage].place
+    }
+
+    pub(super) fn done(&mut self, stage: usize, outcome: Outcome, date: Date) {
+        let place = self.place(stage);
+        self.ledgers[place].add(date, stage, outcome);
+        self.kept[stage] += u32::from(outcome == Outcome::Kept);
         self.furthest = self.furthest.max(Some(stage));
         self.last = Some(stage);
     }
 
     /// Takes a session in whose stage is not known: it may have been any of these, and kept.
-    pub(super) fn maybe_done(&mut self, stages: impl Iterator<Item = usize>) {
-        stages.for_each(|stage| self.open[stage] += 1);
+    fn maybe_done(&mut self, stages: impl Iterator<Item = usize>, date: Date) {
+        for stage in stages {
+            let place = self.place(stage);
+            self.ledgers[place].add(date, stage, Outcome::Undecided);
+        }
     }
 
     /// Takes any session in.
-    pub(super) fn take(&mut self, choice: &StageChoice, outcome: Outcome) {
+    pub(super) fn take(&mut self, choice: &StageChoice, outcome: Outcome, date: Date) {
         match choice {
-            StageChoice::Given(stage) | StageChoice::Recognised { stage, .. } => self.done(*stage, outcome),
+            StageChoice::Given(stage) | StageChoice::Recognised { stage, .. } => {
+                self.done(*stage, outcome, date);
+            }
             // What was overdone was not kept, whichever stage it was.
             StageChoice::Ambiguous(candidates) if outcome != Outcome::Overdone => {
-                self.maybe_done(candidates.iter().map(|(stage, _)| *stage));
+                self.maybe_done(candidates.iter().map(|(stage, _)| *stage), date);
             }
-            StageChoice::InParts if outcome != Outcome::Overdone => self.maybe_done(self.last.into_iter()),
+            StageChoice::InParts if outcome != Outcome::Overdone => {
+                self.maybe_done(self.last.into_iter(), date);
+            }
             StageChoice::Ambiguous(_) | StageChoice::InParts | StageChoice::NoSession => {}
         }
     }
 
-    /// Whether it is certain that the stage's sessions are kept.
+    /// Whether it is certain that all that the stage asks for is kept.
     pub(super) fn is_complete(&self, stage: usize) -> bool {
-        self.kept[stage] >= self.needed[stage]
+        self.kept_at(stage) >= self.needed_at(stage)
     }
 
-    /// Whether the stage's sessions may all be kept: those that can't be told count.
+    /// Whether all that the stage asks for may be kept: what can't be told counts.
     pub(super) fn may_be_complete(&self, stage: usize) -> bool {
-        self.kept[stage] + self.open[stage] >= self.needed[stage]
+        self.ledgers[self.place(stage)].kept(self.plan, stage, true) >= self.needed_at(stage)
     }
 
-    /// Sessions kept at a stage.
+    /// Sessions, or weeks, kept at a stage, of all its kinds.
     pub(super) fn kept_at(&self, stage: usize) -> u32 {
+        self.ledgers[self.place(stage)].kept(self.plan, stage, false)
+    }
+
+    /// Sessions, or weeks, that have to be kept at a stage.
+    pub(super) fn needed_at(&self, stage: usize) -> u32 {
+        needed(self.plan, stage)
+    }
+
+    /// Sessions of one kind that were kept.
+    pub(super) fn kept_of_kind(&self, stage: usize) -> u32 {
         self.kept[stage]
     }
 
-    /// Sessions that have to be kept at a stage: the plan's number, else 1.
-    pub(super) fn needed_at(&self, stage: usize) -> u32 {
-        self.needed[stage]
-    }
-
-    /// The stage next in turn: the last one until its sessions are kept, then the one after it.
+    /// The place in the plan that is next in turn: the last one until its sessions are kept, then the one after it.
     pub(super) fn in_turn(&self) -> usize {
         match self.last {
             None => 0,
-            Some(last) if self.may_be_complete(last) => (last + 1).min(self.kept.len() - 1),
-            Some(last) => last,
+            Some(last) if self.may_be_complete(last) => (self.place(last) + 1).min(self.ledgers.len() - 1),
+            Some(last) => self.place(last),
         }
     }
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_stage_is_in_turn_until_its_sessions_are_kept() {
-        let text = "[[stage]]\nname = 'a'\nsession = 'walk 30:00'\n\
-            [[stage]]\nname = 'b'\nsession = 'walk 5:00, for 20:00 (run 400 m, walk 1:00)'\nsessions = 2\n\
-            [[stage]]\nname = 'c'\nsession = 'run 20:00'\n";
-        let plan = Plan::parse(text).unwrap().value;
-        let mut progress = Progress::new(&plan);
-        assert_eq!(progress.in_turn(), 0);
-        let way = [
-            (0, Outcome::Kept, 1),
-            (1, Outcome::Overdone, 1),
-            (1, Outcome::Kept, 1),
-            (1, Outcome::Undecided, 2),
-            (2, Outcome::Underdone, 2),
-            (1, Outcome::Kept, 2),
-            (2, Outcome::Kept, 2),
-        ];
-        for (stage, outcome, next) in way {
-            progress.done(stage, outcome);
-            assert_eq!(progress.in_turn(), next);
-        }
-        assert_eq!((progress.kept_at(1), progress.needed_at(1), progress.furthest), (2, 2, Some(2)));
-    }
+/// How often a kind may still be done in a week in which it was done so often.
+pub(super) fn still_due(plan: &Plan, stage: usize, done: u32) -> Range<u32> {
+    let week = plan.stages[stage].a_week().unwrap_or(Range::exactly(1));
+    week.map(|n| n.saturating_sub(done))
 }

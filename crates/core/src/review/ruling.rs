@@ -7,6 +7,7 @@ use jiff::civil::Date;
 
 use crate::audit::Outcome;
 use crate::codes::codes;
+use crate::prescription::DueSession;
 
 use super::bounds::BREAK_BEGINNING_DAYS;
 use super::calendar::plus;
@@ -262,13 +263,15 @@ impl Applied {
 }
 
 /// The ruling for the next session.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Ruling {
     /// What is recommended.
     pub recommendation: Recommendation,
     /// The stage of the next session, by index; `None` when a health professional is to be asked first, or a table of the case
     /// to be mended. With [`Recommendation::Rest`] the stage after the rest.
     pub stage: Option<usize>,
+    /// The session that is due, where a count rises from session to session: with its number.
+    pub due: Option<DueSession>,
     /// The first day for it; `None` likewise.
     pub not_before: Option<Date>,
     /// The rules that apply, the deciding one first, then in the order of the table.
@@ -298,17 +301,22 @@ pub(super) fn rule(situation: &Situation<'_>) -> Ruling {
     let is_to_mend =
         applied.iter().any(|a| a.recommendation == Recommendation::Rest && a.rest_until.is_none());
     if recommendation == Recommendation::SeeClinician || is_to_mend {
-        return Ruling { recommendation, stage: None, not_before: None, applied };
+        return Ruling { recommendation, stage: None, due: None, not_before: None, applied };
     }
     let rested = applied.iter().filter_map(|a| a.rest_until).max().unwrap_or(today);
-    let stage = Some(stage_after(situation, &applied));
-    Ruling { recommendation, stage, not_before: Some(situation.earliest().max(rested)), applied }
+    let place = place_after(situation, &applied);
+    let not_before = situation.earliest().max(rested).max(situation.new_week_for(place));
+    let stage = situation.due_kind(place, not_before);
+    let due = situation.due_session(stage);
+    Ruling { recommendation, stage: Some(stage), due, not_before: Some(not_before), applied }
 }
 
-/// The lowest stage that any of the rules leads to, once all rest is over.
-fn stage_after(situation: &Situation<'_>, applied: &[Applied]) -> usize {
-    let Some(here) = situation.stage else { return 0 };
-    let last = situation.history.plan.stages.len() - 1;
+/// The lowest place in the plan that any of the rules leads to, once all rest is over.
+fn place_after(situation: &Situation<'_>, applied: &[Applied]) -> usize {
+    let plan = situation.history.plan;
+    let place = |stage: usize| plan.stages[stage].place;
+    let Some(here) = situation.stage.map(place) else { return 0 };
+    let last = plan.places() - 1;
     let leads_to = |a: &Applied| {
         let asks = match a.recommendation {
             Recommendation::Rest => a.row().then.unwrap_or(Recommendation::Repeat),
@@ -316,7 +324,7 @@ fn stage_after(situation: &Situation<'_>, applied: &[Applied]) -> usize {
         };
         match (a.row().target, asks) {
             (Target::First, _) => 0,
-            (Target::Owed, _) => situation.owed.map_or(here, |(owed, _)| owed),
+            (Target::Owed, _) => situation.owed.map_or(here, |(owed, _)| place(owed)),
             (_, Recommendation::Advance) => (here + 1).min(last),
             (_, Recommendation::StepBack) => here.saturating_sub(1),
             _ => here,
@@ -426,13 +434,17 @@ fn last_was(s: &Situation<'_>, outcome: Outcome, what: &str) -> Option<Why> {
 
 fn too_few_kept(s: &Situation<'_>) -> Option<Why> {
     let stage = s.stage?;
-    let (kept, needed, name) = (s.kept_here, s.needed_here(), &s.history.plan.stages[stage].name);
-    let text = format!("{kept} of {needed} sessions of stage “{name}” are kept");
+    let (kept, needed, here) = (s.kept_here(), s.needed_here(), &s.history.plan.stages[stage]);
+    let (name, what) = (here.stage_name(), if here.weeks.is_some() { "weeks" } else { "sessions" });
+    let due = s.due_this_week().map(|due| format!("; still due this week: {due}")).unwrap_or_default();
+    let text = format!("{kept} of {needed} {what} of stage “{name}” are kept{due}");
     (kept < needed).then(|| Why::plain(text))
 }
 
 fn is_complete(s: &Situation<'_>) -> bool {
-    s.stage == Some(s.history.plan.stages.len() - 1) && s.kept_here >= s.needed_here()
+    let plan = s.history.plan;
+    s.stage.is_some_and(|stage| plan.stages[stage].place + 1 == plan.places())
+        && s.kept_here() >= s.needed_here()
 }
 
 /// A clause that ends with the last day with running.

@@ -9,7 +9,7 @@ use crate::audit::{
 };
 use crate::codes::codes;
 use crate::gait::{GaitConfig, NOTICES, RunnerEvidence, RunnerPrior, Segmentation, segment};
-use crate::prescription::Plan;
+use crate::prescription::{DueSession, Plan};
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
 use super::ReviewConfig;
@@ -17,7 +17,7 @@ use super::calendar::Zone;
 use super::given::{Given, Said};
 use super::progress::Progress;
 use super::recorded::{LeftOut, LeftOutCode, Recorded, Totals, without_duplicates};
-use super::stages::{StageChoice, recognise};
+use super::stages::{StageChoice, asked, recognise};
 
 codes! {
     /// What a recorded session is to the plan.
@@ -44,6 +44,8 @@ pub struct PerformedSession {
     pub totals: Totals,
     /// Which stage it was.
     pub stage: StageChoice,
+    /// What was due, where a count rises from session to session and the stage is known.
+    pub due: Option<DueSession>,
     /// The verdict. `Undecided` when the stage is not known, unless the session went beyond each of the candidates.
     pub outcome: Outcome,
     /// The audit against the stage; without a stage `None`.
@@ -125,7 +127,7 @@ pub fn sessions(
         let date = parts.first().map(&day).unwrap_or_default();
         let judge = Judge { plan, given, date, progress: &progress, config };
         let session = judge.with_others(parts, &evidence);
-        progress.take(&session.stage, session.outcome);
+        progress.take(&session.stage, session.outcome, session.date);
         if let StageChoice::InParts = session.stage {
             notices.push(Notice::new(NoticeCode::SessionInParts, format!(
                 "{}: {} are taken for parts of one session, so its runs and walks are not held against a stage.",
@@ -161,7 +163,7 @@ struct Judge<'a> {
     plan: &'a Plan,
     given: &'a Given,
     date: Date,
-    progress: &'a Progress,
+    progress: &'a Progress<'a>,
     config: SessionConfig<'a>,
 }
 
@@ -188,7 +190,11 @@ impl Judge<'_> {
     }
 
     fn judged<'s>(&'s self, bouts: &'s Segmentation, session: &'s PerformedSession) -> Judged<'s> {
-        let against = |stage: usize| Prescription::of(self.plan, &self.plan.stages[stage]);
+        let due = session.due.as_ref();
+        let against = |stage: usize| {
+            let of = Prescription::of(self.plan, &self.plan.stages[stage]);
+            Prescription { session: due.map_or(of.session, |due| &due.session), ..of }
+        };
         let audit = session.audit.as_ref().zip(session.stage.stage().map(against));
         Judged { bouts, outcome: session.outcome, audit }
     }
@@ -211,7 +217,9 @@ impl Judge<'_> {
             [only] => self.verdict(only, &totals, &mut notices),
             _ => (StageChoice::InParts, None, Outcome::Undecided),
         };
-        PerformedSession { recordings, start, date: self.date, totals, stage, outcome, audit, notices }
+        let due = |stage: usize| self.plan.stages[stage].session.due_after(self.progress.kept_of_kind(stage));
+        let due = stage.stage().and_then(due);
+        PerformedSession { recordings, start, date: self.date, totals, stage, due, outcome, audit, notices }
     }
 
     /// The stage of a recording, the audit against it, and the outcome.
@@ -229,7 +237,9 @@ impl Judge<'_> {
             None => recognise(only, totals, plan, progress, config.review, config.audit),
         };
         let against = |stage: usize| {
-            let prescription = Prescription::of(plan, &plan.stages[stage]);
+            let session = asked(plan, stage, progress);
+            let prescription =
+                Prescription { session: &session, ..Prescription::of(plan, &plan.stages[stage]) };
             Matched::new(&only.segmentation, &only.series, prescription, config.audit).audit()
         };
         let audit = stage.stage().map(|stage| against(stage).take(notices));

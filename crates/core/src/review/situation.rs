@@ -3,12 +3,16 @@
 use jiff::civil::Date;
 
 use crate::audit::Outcome;
+use crate::prescription::DueSession;
+use crate::range::Range;
 
 use super::bounds::Bounds;
 use super::calendar::{days_between, monday, plus};
 use super::findings::{WeeklyCode, WeeklyFinding};
 use super::history::History;
 use super::pain::Pain;
+use super::progress::{Ledger, needed, still_due};
+use super::sessions::PerformedSession;
 use super::stages::StageChoice;
 
 /// Pain that no later session has answered: none was done after the rest that it asks for.
@@ -45,8 +49,8 @@ pub(super) struct Situation<'a> {
     pub(super) done: Vec<Done>,
     /// The stage the runner is at: the last known one.
     pub(super) stage: Option<usize>,
-    /// Sessions kept since the runner came to that stage.
-    pub(super) kept_here: u32,
+    /// What was done since the runner came to that stage.
+    here: Ledger,
     /// The stage to go back to when the runner came to the present one too early, and where the finding stands.
     pub(super) owed: Option<(usize, usize)>,
     pub(super) open_pains: Vec<OpenPain>,
@@ -57,8 +61,16 @@ impl<'a> Situation<'a> {
         let bounds = history.bounds_on(history.as_of);
         let done: Vec<Done> = history.runs.iter().map(|i| done(history, *i, is_improper)).collect();
         let open_pains = open_pains(history, is_improper);
-        let mut here =
-            Self { history, findings, bounds, done, stage: None, kept_here: 0, owed: None, open_pains };
+        let mut here = Self {
+            history,
+            findings,
+            bounds,
+            done,
+            stage: None,
+            here: Ledger::default(),
+            owed: None,
+            open_pains,
+        };
         here.walk_through(is_improper);
         here
     }
@@ -67,8 +79,9 @@ impl<'a> Situation<'a> {
     fn walk_through(&mut self, is_improper: &[bool]) {
         for (index, session) in self.history.sessions.iter().enumerate() {
             let Some(stage) = session.stage.stage() else { continue };
-            if self.stage != Some(stage) {
-                self.kept_here = 0;
+            let place = |stage: usize| self.history.plan.stages[stage].place;
+            if self.stage.map(place) != Some(place(stage)) {
+                self.here = Ledger::default();
                 let moved = |f: &WeeklyFinding| {
                     let is_move = matches!(f.code, WeeklyCode::StageSkipped | WeeklyCode::StageRushed);
                     is_move && f.date == session.date && f.stage == Some(stage)
@@ -76,21 +89,83 @@ impl<'a> Situation<'a> {
                 let early = self.findings.iter().position(moved);
                 let back = early.and_then(|at| self.findings[at].left.map(|left| (left, at)));
                 // A step back answers for a step too far; a further step forward does not.
-                let is_back = self.owed.is_some_and(|(owed, _)| stage <= owed);
+                let is_back = self.owed.is_some_and(|(owed, _)| place(stage) <= place(owed));
                 self.owed = back.or(self.owed.filter(|_| !is_back));
             }
-            let proper = self.history.sessions[index].outcome == Outcome::Kept && !is_improper[index];
-            self.kept_here += u32::from(proper);
+            let outcome = if is_improper[index] { Outcome::Overdone } else { session.outcome };
+            self.here.add(session.date, stage, outcome);
             self.stage = Some(stage);
-            if self.kept_here >= self.needed_here() {
+            if self.kept_here() >= self.needed_here() {
                 self.owed = None;
             }
         }
     }
 
-    /// Sessions that have to be kept at the present stage: the plan's number, else 1.
+    /// Sessions, or weeks, kept since the runner came to the present stage.
+    pub(super) fn kept_here(&self) -> u32 {
+        self.stage.map_or(0, |stage| self.here.kept(self.history.plan, stage, false))
+    }
+
+    /// Sessions, or weeks, that have to be kept at the present stage: the plan's number, else 1.
     pub(super) fn needed_here(&self) -> u32 {
-        self.stage.and_then(|stage| self.history.plan.stages[stage].sessions).unwrap_or(1)
+        self.stage.map_or(1, |stage| needed(self.history.plan, stage))
+    }
+
+    /// The first day for a session at a place in the plan that comes after a stage by weeks: that of a new week.
+    pub(super) fn new_week_for(&self, place: usize) -> Date {
+        let plan = self.history.plan;
+        let leaves = self.stage.map(|stage| &plan.stages[stage]);
+        let leaves = leaves.filter(|stage| stage.weeks.is_some() && place > stage.place);
+        let last = leaves.and_then(|_| self.last());
+        last.map_or(self.history.as_of, |last| plus(monday(last.date), 7))
+    }
+
+    /// How often a kind of session may still be done in the week of a day, from the least that is asked for to the most.
+    pub(super) fn still_due(&self, kind: usize, day: Date) -> Range<u32> {
+        let history = self.history;
+        let is_it = |i: &&usize| {
+            let session = &history.sessions[**i];
+            session.stage.stage() == Some(kind) && monday(session.date) == monday(day)
+        };
+        still_due(history.plan, kind, history.runs.iter().filter(is_it).count() as u32)
+    }
+
+    /// The kind of session of a place in the plan that is due on a day: the first that the week still asks for, else the first
+    /// that it still allows, else the first.
+    pub(super) fn due_kind(&self, place: usize, day: Date) -> usize {
+        let kinds = self.history.plan.kinds_at(place);
+        let asked = kinds.clone().find(|kind| self.still_due(*kind, day).least > 0);
+        asked
+            .or_else(|| kinds.clone().find(|kind| self.still_due(*kind, day).most > 0))
+            .unwrap_or(kinds.start)
+    }
+
+    /// What a session of a kind is next, where a count rises from session to session: with the number that is due after those
+    /// that were kept.
+    pub(super) fn due_session(&self, kind: usize) -> Option<DueSession> {
+        let session = &self.history.plan.stages[kind].session;
+        let is_kept = |s: &&PerformedSession| s.stage.stage() == Some(kind) && s.outcome == Outcome::Kept;
+        let kept = self.history.sessions.iter().filter(is_kept).count() as u32;
+        session.due_after(kept)
+    }
+
+    /// What the week of the review still asks for at the present stage, in words; `None` where it has one kind of session.
+    pub(super) fn due_this_week(&self) -> Option<String> {
+        let plan = self.history.plan;
+        let kinds = plan.kinds_at(plan.stages[self.stage?].place);
+        let named = |kind: usize| plan.stages[kind].kind.as_ref().map(|named| (kind, named.name.as_str()));
+        let (mut due, mut optional) = (Vec::new(), Vec::new());
+        for (kind, name) in kinds.filter_map(named) {
+            let open = self.still_due(kind, self.history.as_of);
+            if open.least > 0 {
+                due.push(format!("{} x {name}", open.least));
+            } else if open.most > 0 {
+                optional.push(name);
+            }
+        }
+        let optional = (!optional.is_empty()).then(|| format!("{} if wanted", optional.join(", ")));
+        due.extend(optional);
+        (!due.is_empty()).then(|| due.join(", "))
     }
 
     pub(super) fn last(&self) -> Option<Done> {
@@ -159,7 +234,8 @@ impl<'a> Situation<'a> {
         let rested = plus(last.date, i64::from(self.bounds.rest_before_next) + 1);
         let this_week =
             self.history.runs.iter().filter(|i| self.history.in_this_week(self.history.sessions[**i].date));
-        let is_full = self.bounds.sessions_per_week.is_some_and(|most| this_week.count() >= most as usize);
+        let is_full =
+            self.bounds.sessions_per_week.is_some_and(|week| this_week.count() >= week.most as usize);
         let next_week = if is_full { plus(monday(today), 7) } else { today };
         rested.max(next_week).max(today)
     }

@@ -1,8 +1,10 @@
 //! Which stage a session was: the likeliest by alignment, those that are due before the others.
 
+use std::borrow::Cow;
+
 use crate::audit::{AuditConfig, alignment_costs_s};
 use crate::codes::codes;
-use crate::prescription::{Plan, Stage};
+use crate::prescription::{Plan, Session, Stage};
 
 use super::ReviewConfig;
 use super::history::longest_prescribed_run_s;
@@ -72,34 +74,45 @@ struct Fit {
     weight: f64,
 }
 
+/// What a session of a stage is asked for next: of a count that rises, the number that is due.
+pub(super) fn asked<'p>(plan: &'p Plan, stage: usize, progress: &Progress<'_>) -> Cow<'p, Session> {
+    let session = &plan.stages[stage].session;
+    let due = session.due_after(progress.kept_of_kind(stage));
+    due.map_or(Cow::Borrowed(session), |due| Cow::Owned(due.session))
+}
+
 /// Recognises the stage of a recording.
 pub(super) fn recognise(
     recorded: &Recorded,
     totals: &Totals,
     plan: &Plan,
-    progress: &Progress,
+    progress: &Progress<'_>,
     config: &ReviewConfig,
     audit_config: &AuditConfig,
 ) -> StageChoice {
     let has_run = totals.sure_run_s >= config.least_run_s;
+    let in_turn = progress.in_turn();
     let may_be: Vec<(usize, &Stage)> = plan
         .stages
         .iter()
         .enumerate()
-        .filter(|(stage, prescribed)| {
+        .filter(|(_, prescribed)| {
             // A walk is a session only where a stage of walking is still to be done.
-            let due = progress.furthest.is_none_or(|f| *stage >= f) && *stage <= progress.in_turn();
+            let is_from = progress.furthest.is_none_or(|f| prescribed.place >= plan.stages[f].place);
+            let due = is_from && prescribed.place <= in_turn;
             has_run || (due && !prescribed.session.prescribes_running())
         })
         .collect();
-    let sessions = may_be.iter().map(|(_, prescribed)| &prescribed.session);
+    let asked: Vec<Cow<'_, Session>> =
+        may_be.iter().map(|(stage, _)| asked(plan, *stage, progress)).collect();
+    let sessions = asked.iter().map(Cow::as_ref);
     let costs = alignment_costs_s(&recorded.segmentation, &recorded.series, sessions, audit_config);
     // Too much to match: it may have been any stage, and none is held against it.
     let Some(costs_s) = costs else { return StageChoice::Ambiguous(Vec::new()) };
     let fit = |((stage, _), cost_s): (&(usize, &Stage), f64)| Fit {
         stage: *stage,
         cost_s,
-        weight: weight(*stage, progress, config),
+        weight: weight(*stage, plan, (progress, in_turn), config),
     };
     let fits: Vec<Fit> = may_be.iter().zip(costs_s).map(fit).collect();
     let Some(best) = fits.iter().min_by(|a, b| a.cost_s.total_cmp(&b.cost_s)) else {
@@ -111,11 +124,17 @@ pub(super) fn recognise(
     choose(shares(&fits, plan, best.cost_s, config), config.stage_certainty)
 }
 
-fn weight(stage: usize, progress: &Progress, config: &ReviewConfig) -> f64 {
-    let furthest_due = progress.furthest.map_or(0, |furthest| furthest + 1);
-    if stage == progress.in_turn() {
+fn weight(
+    stage: usize,
+    plan: &Plan,
+    (progress, in_turn): (&Progress<'_>, usize),
+    config: &ReviewConfig,
+) -> f64 {
+    let place = |stage: usize| plan.stages[stage].place;
+    let furthest_due = progress.furthest.map_or(0, |furthest| place(furthest) + 1);
+    if place(stage) == in_turn {
         1.0
-    } else if stage <= furthest_due {
+    } else if place(stage) <= furthest_due {
         config.due_weight
     } else {
         config.not_due_weight
@@ -127,11 +146,11 @@ fn weight(stage: usize, progress: &Progress, config: &ReviewConfig) -> f64 {
 fn fits_none(stage: &Stage, totals: &Totals, has_run: bool, config: &ReviewConfig) -> bool {
     let dose = stage.session.dose();
     if !has_run {
-        return dose.walk.is_some_and(|walk| totals.walk_s < config.least_walk_share * walk.get());
+        return dose.walk.is_some_and(|walk| totals.walk_s < config.least_walk_share * walk.least.get());
     }
     let speed = totals.longest_run_m.map(|m| m / totals.longest_run_s);
-    let by_distance = || dose.run_distance.zip(speed).map(|(m, speed)| m.get() / speed);
-    let Some(all_s) = dose.run.map(jogaudit_recording::units::Seconds::get).or_else(by_distance) else {
+    let by_distance = || dose.run_distance.zip(speed).map(|(m, speed)| m.most.get() / speed);
+    let Some(all_s) = dose.run.map(|run| run.most.get()).or_else(by_distance) else {
         return false;
     };
     let longest_s = longest_prescribed_run_s(&stage.session, speed);
@@ -201,7 +220,7 @@ session = 'walk 5:00, 4 x (run 1:35, walk 2:00)'
         let totals = Totals::of(&recorded.segmentation);
         let mut progress = Progress::new(&plan);
         for stage in done {
-            progress.done(*stage, Outcome::Kept);
+            progress.done(*stage, Outcome::Kept, jiff::civil::Date::constant(2026, 3, 2));
         }
         recognise(&recorded, &totals, &plan, &progress, &ReviewConfig::default(), &AuditConfig::default())
     }

@@ -1,5 +1,7 @@
 //! The rule table row by row, and what must hold whatever the case. The cases are made of outcomes, without recordings.
 
+mod kinds;
+
 use std::fmt::Write as _;
 
 use jiff::civil::Date;
@@ -7,7 +9,6 @@ use proptest::prelude::*;
 
 use super::*;
 use crate::audit::Outcome;
-use jogaudit_recording::units::Seconds;
 
 const PLAN: &str = "
 timezone = 'UTC'
@@ -34,7 +35,8 @@ fn day(day: i64) -> Date {
 }
 
 fn session(plan: &Plan, date: Date, stage: StageChoice, outcome: Outcome) -> PerformedSession {
-    let run_s = stage.stage().and_then(|s| plan.stages[s].session.dose().run).map_or(600.0, Seconds::get);
+    let run_s =
+        stage.stage().and_then(|s| plan.stages[s].session.dose().run).map_or(600.0, |run| run.most.get());
     let walk_s = 1000.0;
     let totals = Totals {
         run_s,
@@ -49,7 +51,17 @@ fn session(plan: &Plan, date: Date, stage: StageChoice, outcome: Outcome) -> Per
     };
     let start = format!("{date}T07:00:00Z").parse().unwrap();
     let recordings = vec![format!("{date}.fit")];
-    PerformedSession { recordings, start, date, totals, stage, outcome, audit: None, notices: vec![] }
+    PerformedSession {
+        recordings,
+        start,
+        date,
+        totals,
+        stage,
+        due: None,
+        outcome,
+        audit: None,
+        notices: vec![],
+    }
 }
 
 /// Reads `"2:1k 4:2o"`: on 2 March stage 1, kept; on the 4th stage 2, overdone. `u` underdone, `?` undecided. Stage `x`

@@ -8,7 +8,10 @@ use super::calendar::{days_between, monday, plus};
 use super::effort::{WeekEffort, session_load, week_effort};
 use super::findings::{Against, WeeklyFinding, running_time_jump};
 use super::history::History;
-use super::load::{Range, loading_bw, loading_ratio};
+use super::load::{loading_bw, loading_ratio};
+use super::progress::still_due;
+use crate::range::Range;
+use jogaudit_recording::units::Seconds;
 
 /// Weeks that a week's running is held against.
 const WEEKS_BEFORE: i64 = 4;
@@ -33,8 +36,8 @@ pub struct Week {
     pub outcomes: [u32; 4],
     /// Running, s.
     pub run_s: f64,
-    /// Running that the plan prescribes for the week, s; `None` where it is left open.
-    pub planned_run_s: Option<f64>,
+    /// Running that the plan prescribes for the week, s, from the least to the most; `None` where it is left open.
+    pub planned_run_s: Option<Range>,
     /// Walking, s.
     pub walk_s: f64,
     /// Steps while running; `None` where not all are known.
@@ -69,7 +72,7 @@ struct Base {
     run_s: f64,
     /// Running that was not overdone, s.
     proper_s: f64,
-    /// What was prescribed, s.
+    /// The most that was prescribed, s.
     planned_s: Option<f64>,
     /// Whether the case began in this week after its Monday.
     is_first_part: bool,
@@ -99,7 +102,10 @@ pub(super) fn weeks(history: &History<'_>, is_improper: &[bool]) -> (Vec<Week>, 
             monday: week,
             run_s: sums.run_s,
             proper_s,
-            planned_s: sums.planned_run_s.filter(|_| names_sessions_per_week(history, &indices)),
+            planned_s: sums
+                .planned_run_s
+                .map(|planned| planned.most)
+                .filter(|_| names_sessions_per_week(history, &indices)),
             is_first_part: first_run.is_some_and(|first| monday(first) == week && first != week),
         });
         weeks.push(sums);
@@ -136,7 +142,7 @@ fn proper_run_s(history: &History<'_>, index: usize) -> f64 {
         return 0.0;
     }
     let run_s = session.totals.run_s;
-    history.prescribed_run_s(index).map_or(run_s, |prescribed| run_s.min(prescribed))
+    history.prescribed_run_s(index).map_or(run_s, |prescribed| run_s.min(prescribed.most))
 }
 
 fn sums(history: &History<'_>, week: Date, indices: &[usize]) -> Week {
@@ -205,28 +211,51 @@ fn other(history: &History<'_>, week: Date) -> Vec<(String, u32)> {
     sports.filter(|(_, time_s)| *time_s > 0).collect()
 }
 
-/// What the plan prescribes for a week: as many sessions as it allows, each of its own stage, those that were not done
-/// of the week's last stage. Where the plan names no number of sessions: the sessions that were done.
+/// What the plan prescribes for a week, from the least to the most: as many sessions as it allows, each of its own stage,
+/// those that were not done of the week's last stage, and of each of its kinds as many as it asks for. Where the plan names
+/// no number of sessions: the sessions that were done.
 fn planned(
     history: &History<'_>,
     runs: &[usize],
-    of_stage: impl Fn(usize) -> Option<f64>,
-    of_session: impl Fn(usize) -> Option<f64>,
-) -> Option<f64> {
+    of_stage: impl Fn(usize) -> Option<Range>,
+    of_session: impl Fn(usize) -> Option<Range>,
+) -> Option<Range> {
     let last = *runs.last()?;
-    let known: Vec<usize> =
-        runs.iter().copied().filter(|i| history.sessions[*i].stage.stage().is_some()).collect();
-    let wanted = history.bounds_at(last).sessions_per_week.map_or(known.len(), |n| n as usize);
-    let done: Option<f64> = known.iter().take(wanted).map(|i| of_session(*i)).sum();
-    let open = wanted.saturating_sub(known.len());
-    let rest = if open > 0 { of_stage(history.stage_at(last))? * open as f64 } else { 0.0 };
-    done.map(|done| done + rest)
+    let stage_of = |i: usize| history.sessions[i].stage.stage();
+    let known: Vec<usize> = runs.iter().copied().filter(|i| stage_of(*i).is_some()).collect();
+    let place = history.plan.stages[history.stage_at(last)].place;
+    let kinds = history.plan.kinds_at(place);
+    let several = kinds.len() > 1;
+    let week = history.bounds_at(last).sessions_per_week.filter(|_| !several);
+    let taken = week.map_or(known.len(), |week| week.most as usize);
+    let done: Option<Range> = known.iter().take(taken).map(|i| of_session(*i)).sum();
+    let mut all = done?;
+    if several {
+        for kind in kinds {
+            let so_often = known.iter().filter(|i| stage_of(**i) == Some(kind)).count() as u32;
+            all += times(still_due(history.plan, kind, so_often), || of_stage(kind))?;
+        }
+    } else if let Some(week) = week {
+        let open = week.map(|n| n.saturating_sub(known.len() as u32));
+        all += times(open, || of_stage(history.stage_at(last)))?;
+    }
+    Some(all)
+}
+
+/// An amount so often; not asked for where it is never.
+fn times(so_often: Range<u32>, amount: impl Fn() -> Option<Range>) -> Option<Range> {
+    if so_often.most == 0 {
+        return Some(Range::exactly(0.0));
+    }
+    let amount = amount()?;
+    let least = amount.least * f64::from(so_often.least);
+    Some(Range { least, most: amount.most * f64::from(so_often.most) })
 }
 
 /// Loading against the week as prescribed, at this week's own cadences.
 fn ratio(history: &History<'_>, week: &Week, runs: &[usize]) -> Option<Range> {
-    let walk_of = |stage: usize| -> Option<f64> {
-        history.plan.stages[stage].session.dose().walk.map(jogaudit_recording::units::Seconds::get)
+    let walk_of = |stage: usize| -> Option<Range> {
+        history.plan.stages[stage].session.dose().walk.map(|walk| walk.map(Seconds::get))
     };
     let walk_of_session = |index: usize| walk_of(history.sessions[index].stage.stage()?);
     let planned_walk_s = planned(history, runs, walk_of, walk_of_session)?;
@@ -237,7 +266,10 @@ fn ratio(history: &History<'_>, week: &Week, runs: &[usize]) -> Option<Range> {
     let (run_steps, walk_steps) = (sum(|t| t.run_steps)?, sum(|t| t.walk_steps)?);
     let (run_s, walk_s) = (sum(|t| Some(t.run_s))?, sum(|t| Some(t.walk_s))?);
     let rate = |steps: f64, s: f64| if s > 0.0 { steps / s } else { 0.0 };
-    let planned = (rate(run_steps, run_s) * week.planned_run_s?, rate(walk_steps, walk_s) * planned_walk_s);
+    // Of what may be more or less, the middle.
+    let planned_run_s = week.planned_run_s?.middle();
+    let planned =
+        (rate(run_steps, run_s) * planned_run_s, rate(walk_steps, walk_s) * planned_walk_s.middle());
     loading_ratio((run_steps, walk_steps), planned)
 }
 
@@ -307,9 +339,9 @@ fn jump(history: &History<'_>, week: &Week, indices: &[usize], bases: &[Base]) -
     let margin = 1.0 + history.config.week_margin;
     // Without a limit of its own the plan answers for what it prescribes.
     let as_planned = against == Against::Usual
-        && week
-            .planned_run_s
-            .is_some_and(|planned| week.run_s <= planned.max(0.0) * margin + tolerance_s(history, &runs));
+        && week.planned_run_s.is_some_and(|planned| {
+            week.run_s <= planned.most.max(0.0) * margin + tolerance_s(history, &runs)
+        });
     if week.run_s <= bound_s * margin || as_planned {
         return None;
     }

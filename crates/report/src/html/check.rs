@@ -10,6 +10,7 @@ use super::figure::patterns;
 use super::marks::icon;
 use super::strip::{self, Layout, Weight, flag_icon};
 use crate::chart::{Chart, Charts};
+use crate::ends;
 use crate::outside::isolated;
 use crate::text::{UNKNOWN, shown};
 use crate::view::{BoutView, CheckView, FindingView, MOST_BOUTS, RepView, bouts_left_out};
@@ -175,7 +176,7 @@ fn reps(view: &CheckView) -> Markup {
                     tbody {
                         @for rep in &view.reps {
                             tr {
-                                th scope="row" { (rep.gait.word()) " " (rep.rep) }
+                                th scope="row" { (rep.motion.word()) " " (rep.rep) }
                                 @for column in &columns { td { (column.2(rep)) } }
                                 td.left { (about(view, rep)) }
                             }
@@ -190,7 +191,7 @@ fn reps(view: &CheckView) -> Markup {
 
 /// Links to the findings about a rep, and its standing.
 fn about(view: &CheckView, rep: &RepView) -> Markup {
-    let is_about = |f: &FindingView| f.rep == Some(rep.rep) && f.gait == Some(rep.gait);
+    let is_about = |f: &FindingView| f.rep == Some(rep.rep) && f.gait == Some(rep.gait());
     let found: Vec<(usize, &FindingView)> =
         view.findings.iter().enumerate().filter(|(_, f)| is_about(f)).map(|(i, f)| (i + 1, f)).collect();
     html! {
@@ -219,7 +220,7 @@ fn dose(view: &CheckView) -> Markup {
                     @for (name, amount) in [("Running", dose.run_s), ("Walking", dose.walk_s), ("Session", dose.session_s)] {
                         tr {
                             th scope="row" { (name) }
-                            td { (shown(amount.prescribed, clock)) }
+                            td { (shown(amount.range, ends::times)) }
                             td { (shown(amount.achieved, clock)) }
                         }
                     }

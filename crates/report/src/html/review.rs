@@ -8,6 +8,7 @@ use jogaudit_core::review::{Recommendation, SessionKind};
 use super::figure::{patterns, percent};
 use super::marks::{icon, shape};
 use crate::card::{CardBout, CardGait, CardView, bout_texts};
+use crate::ends;
 use crate::mark::Mark;
 use crate::outside::{escaped_prose, isolated};
 use crate::review_text::why_undecided;
@@ -123,7 +124,7 @@ fn weeks(view: &ReviewView) -> Markup {
     if view.weeks.is_empty() {
         return html! {};
     }
-    let amounts = view.weeks.iter().flat_map(|w| [w.run_s.achieved, w.run_s.prescribed]);
+    let amounts = view.weeks.iter().flat_map(|w| [w.run_s.achieved, w.run_s.most()]);
     let most_s = amounts.flatten().fold(0.0, f64::max);
     html! {
         section aria-labelledby="weeks" {
@@ -212,7 +213,7 @@ fn days(view: &ReviewView, week: &WeekView) -> Markup {
 fn bar(week: &WeekView, most_s: f64) -> Markup {
     let at = |seconds: f64| if most_s > 0.0 { 100.0 * seconds / most_s } else { 0.0 };
     let done = week.run_s.achieved.unwrap_or(0.0);
-    let plan = week.run_s.prescribed;
+    let plan = week.run_s.most();
     let within = plan.map_or(0.0, |plan| done.min(plan));
     html! {
         svg.field aria-hidden="true" width="100%" height="18" {
@@ -223,7 +224,7 @@ fn bar(week: &WeekView, most_s: f64) -> Markup {
                 line.plan x1=(x) x2=(x) y1="0" y2="18" {}
             }
         }
-        span { (clock(done)) " of " (shown(plan, clock)) }
+        span { (clock(done)) " of " (shown(week.run_s.range, ends::times)) }
     }
 }
 
@@ -340,10 +341,13 @@ fn session_row(number: usize, session: &SessionView) -> Markup {
         tr id=(format!("session-{number}")) {
             th scope="row" { (session.date) }
             td.left.outcome { (icon(mark)) (mark.word()) }
-            td { (isolated(session.stage.as_deref().unwrap_or(UNKNOWN))) }
+            td {
+                (isolated(session.stage.as_deref().unwrap_or(UNKNOWN)))
+                @if let Some(due) = session.repetitions { br; span.quiet { (due) " repetitions were due" } }
+            }
             td {
                 (shown(session.run_s.achieved, clock))
-                @if let Some(prescribed) = session.run_s.prescribed { span.quiet { " of " (clock(prescribed)) } }
+                @if let Some(prescribed) = session.run_s.range { span.quiet { " of " (ends::times(prescribed)) } }
             }
             td { (clock(session.longest_run_s)) }
             td { (of_ten(session.pain_during)) }

@@ -55,7 +55,7 @@ fn place(f: &FindingView, view: &CheckView, prescribed: &[GaitSpan]) -> Option<(
     if let Some(start_s) = f.start_s {
         return Some((start_s, f.end_s.unwrap_or(start_s)));
     }
-    let index = view.reps.iter().position(|rep| Some(rep.rep) == f.rep && Some(rep.gait) == f.gait)?;
+    let index = view.reps.iter().position(|rep| Some(rep.rep) == f.rep && Some(rep.gait()) == f.gait)?;
     prescribed.get(index).map(|span| (span.start_s, span.end_s))
 }
 
@@ -138,7 +138,7 @@ fn counted(prescribed: &[GaitSpan]) -> Vec<Option<u32>> {
 /// Gives each run that was done the number of the prescribed run it is held against, as the findings and the table name
 /// it: a run with a stop inside has its number twice, one that nothing prescribes has none.
 fn matched(done: &[GaitSpan], reps: &[RepView]) -> Vec<Option<u32>> {
-    let runs = reps.iter().filter(|rep| rep.gait == Gait::Run);
+    let runs = reps.iter().filter(|rep| rep.gait() == Gait::Run);
     let runs: Vec<(u32, f64, f64)> =
         runs.filter_map(|rep| Some((rep.rep, rep.start_s?, rep.end_s?))).collect();
     let within = |span: &GaitSpan| {
@@ -281,7 +281,7 @@ pub(super) fn key(view: &CheckView) -> Markup {
     html! {
         ul.key aria-label="Marks" {
             @for (gait, height, word) in [(Gait::Run, 14, "run"), (Gait::Walk, 7, "walk"), (Gait::Stand, 2, "stand"), (Gait::Unknown, 14, "no data")] {
-                @if has(gait) || view.reps.iter().any(|rep| rep.gait == gait) {
+                @if has(gait) || view.reps.iter().any(|rep| rep.gait() == gait) {
                     li {
                         svg.icon aria-hidden="true" width="18" height="16" {
                             rect class=(gait.word()) x="1" y=(15 - height) width="16" height=(height)

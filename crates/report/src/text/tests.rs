@@ -5,7 +5,8 @@ use super::super::wording::CAUTIONS;
 use super::*;
 use jogaudit_core::audit::{Amount, Audit, Code, Dose, Finding, Outcome, Rep};
 use jogaudit_core::gait::{Bout, Gait, Segmentation};
-use jogaudit_core::prescription::Plan;
+use jogaudit_core::prescription::{Move, Plan};
+use jogaudit_core::range::Range;
 use jogaudit_recording::notice::{Notice, NoticeCode};
 use jogaudit_recording::read::{Channel, Facts, Format, Sport};
 use jogaudit_recording::units::{LengthUnit, Unit};
@@ -41,8 +42,8 @@ fn bout(gait: Gait, start_s: f64, end_s: f64) -> Bout {
 fn rep(rep: u32, gait: Gait, prescribed_s: f64, start_s: f64, end_s: f64) -> Rep {
     Rep {
         rep,
-        gait,
-        prescribed_s: Some(prescribed_s),
+        motion: if gait == Gait::Run { Move::Run } else { Move::Walk },
+        prescribed_s: Some(prescribed_s.into()),
         prescribed_m: None,
         achieved_s: end_s - start_s,
         achieved_m: None,
@@ -98,8 +99,8 @@ fn audit() -> Audit {
             missing,
         ],
         dose: Dose {
-            run_s: Amount { prescribed: Some(120.0), achieved: Some(140.0) },
-            walk_s: Amount { prescribed: Some(540.0), achieved: Some(500.0) },
+            run_s: Amount { prescribed: Some(Range::exactly(120.0)), achieved: Some(140.0) },
+            walk_s: Amount { prescribed: Some(Range::exactly(540.0)), achieved: Some(500.0) },
             session_s: Amount { prescribed: None, achieved: Some(660.0) },
             run_steps: Some(378.4),
             run_distance_m: None,
@@ -112,6 +113,7 @@ fn audit() -> Audit {
                 start_s: Some(300.0),
                 end_s: Some(380.0),
                 prescribed: Some(60.0),
+                range: None,
                 achieved: Some(80.0),
                 unit: Unit::Seconds,
                 excess: Some(20.0),
@@ -123,6 +125,7 @@ fn audit() -> Audit {
                 start_s: Some(0.0),
                 end_s: Some(300.0),
                 prescribed: Some(110.0),
+                range: None,
                 achieved: Some(98.0),
                 unit: Unit::StepsPerMinute,
                 excess: Some(12.0),
@@ -202,7 +205,7 @@ fn every_line_fits_and_ends_clean() {
 fn without_an_audit_nothing_counts_as_achieved() {
     let view = check_view(None);
     assert_eq!(view.outcome, Outcome::Undecided);
-    assert_eq!(view.dose.run_s, AmountView { prescribed: Some(120.0), achieved: None });
+    assert_eq!(view.dose.run_s, AmountView::new(Some(120.0.into()), None));
     let report = plain(&check(&view, true));
     assert!(report.starts_with("Undecided:"));
     assert!(report.contains("The recorder was stopped once. [recorder_paused]"));

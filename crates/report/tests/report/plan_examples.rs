@@ -1,7 +1,8 @@
 //! The example plans in `docs/plans/`: each parses, its doses are its source's arithmetic, its remarks are fixed.
 
 use jogaudit_core::prescription::lint::{LintConfig, lint};
-use jogaudit_core::prescription::{Extent, Figures, Move, Plan, Step};
+use jogaudit_core::prescription::{Block, Extent, Figures, Move, Plan, Step};
+use jogaudit_core::range::Range;
 use jogaudit_report::plan_lint::{self, LintView};
 
 const MILE_M: f64 = 1609.344;
@@ -30,7 +31,7 @@ fn names() -> Vec<String> {
 }
 
 fn figures(plan: &Plan) -> Vec<Figures> {
-    plan.stages.iter().map(|stage| stage.session.figures()).collect()
+    plan.stages.iter().map(|stage| stage.session.figures().exact().expect("exact")).collect()
 }
 
 /// Metres of all steps of one motion.
@@ -38,7 +39,7 @@ fn metres(steps: &[Step], motion: Move) -> f64 {
     steps
         .iter()
         .filter(|step| step.motion == motion)
-        .map(|step| match step.extent {
+        .map(|step| match step.extent.exact().unwrap() {
             Extent::Distance(m) => m.get(),
             Extent::Time(_) => panic!("by time"),
         })
@@ -46,8 +47,15 @@ fn metres(steps: &[Step], motion: Move) -> f64 {
 }
 
 #[test]
-fn the_three_examples_parse() {
-    assert_eq!(names(), ["calf-strain", "knee-injury-until-a-distance", "knee-surgery-by-distance"]);
+fn the_examples_parse() {
+    let all = [
+        "calf-strain",
+        "hospital-five-weeks",
+        "knee-injury-until-a-distance",
+        "knee-surgery-by-distance",
+        "quarter-mile-ladder",
+    ];
+    assert_eq!(names(), all);
     for name in names() {
         plan(&name);
     }
@@ -70,12 +78,15 @@ fn the_progression_by_distance_is_its_source() {
     }
     // Lengths of the jogs of levels 1 to 4 and of the walks between.
     for (stage, tenths) in plan.stages.iter().zip([1.0, 2.0, 3.0, 4.0]) {
-        let longest_m = stage.session.figures().longest_run_m.unwrap();
+        let longest_m = stage.session.figures().most.longest_run_m.unwrap();
         assert!((longest_m - tenths * 160.9344).abs() < CLOSE_M);
     }
     // At most 4 times a week, never on consecutive days; what is not printed is not there.
     for stage in &plan.stages {
-        assert_eq!((stage.limits.sessions_per_week, stage.limits.rest_days_between), (Some(4), Some(1)));
+        assert_eq!(
+            (stage.limits.sessions_per_week, stage.limits.rest_days_between),
+            (Some(Range::exactly(4)), Some(1))
+        );
         assert_eq!((stage.sessions, stage.limits.pain_limit, stage.limits.pace_ceiling), (None, None, None));
         assert_eq!(stage.limits.weekly_running_increase, None);
     }
@@ -89,12 +100,15 @@ fn the_trial_protocol_is_its_source() {
     assert_eq!(plan.stages.len(), table.len() + 1);
     for (stage, (walk_min, run_min, miles)) in plan.stages.iter().zip(table) {
         let expansion = stage.session.expand();
-        let (extent, cycle) = expansion.open_parts().next().unwrap();
-        let Extent::Distance(whole) = extent else { panic!("by time") };
+        let open = expansion.blocks.iter().find_map(|block| match block {
+            Block::Until { extent, cycle } => Some((extent.exact().unwrap(), cycle)),
+            Block::Steps(_) | Block::Times { .. } => None,
+        });
+        let (Extent::Distance(whole), cycle) = open.unwrap() else { panic!("by time") };
         assert!((whole.get() - miles * MILE_M).abs() < CLOSE_M, "phase {}", stage.name);
         let minutes: Vec<(Move, f64)> = cycle
             .iter()
-            .map(|step| match step.extent {
+            .map(|step| match step.extent.exact().unwrap() {
                 Extent::Time(s) => (step.motion, s.get() / 60.0),
                 Extent::Distance(_) => panic!("by distance"),
             })
@@ -104,7 +118,7 @@ fn the_trial_protocol_is_its_source() {
     let last = plan.stages[5].session.expand().fixed_steps().unwrap();
     assert!((metres(&last[1..], Move::Run) - 2.0 * MILE_M).abs() < CLOSE_M);
     for stage in &plan.stages {
-        assert!(stage.session.to_string().starts_with("walk 10:00, "), "warm-up of 10 to 15 min");
+        assert!(stage.session.to_string().starts_with("walk 10:00 to 15:00, "), "warm-up of 10 to 15 min");
         assert_eq!(stage.sessions, Some(2), "each phase at least twice");
         assert_eq!((stage.limits.rest_days_between, stage.limits.sessions_per_week), (Some(1), None));
         assert_eq!((stage.limits.pain_limit, stage.limits.pace_ceiling), (None, None));
@@ -148,5 +162,39 @@ fn their_remarks_are_fixed() {
         let shown = plan_lint::text(&LintView::new(&plan, &remarks));
         let shown = anstream::adapter::strip_str(&shown).to_string();
         assert_eq!(shown, snapshot, "{name}\n{shown}");
+    }
+}
+
+#[test]
+fn the_hospital_plan_is_its_source() {
+    // manhattansportsdoc.com, as listed in the project's facts 7.03: running minutes of the sessions of each week.
+    let table: [&[f64]; 5] =
+        [&[3.0, 6.0, 9.0], &[16.0, 15.0, 18.0], &[21.0, 16.0, 20.0], &[12.0, 15.0, 18.0], &[20.0]];
+    let plan = plan("hospital-five-weeks");
+    assert_eq!(plan.places(), table.len());
+    for (place, minutes) in table.iter().enumerate() {
+        let kinds = &plan.stages[plan.kinds_at(place)];
+        let run_min: Vec<f64> = kinds.iter().map(|kind| kind.session.figures().most.run_s / 60.0).collect();
+        assert_eq!(run_min, *minutes, "week {}", place + 1);
+        assert!(kinds.iter().all(|kind| kind.weeks == Some(1) && kind.limits.rest_days_between == Some(1)));
+        assert!(kinds.iter().all(|kind| kind.limits.sessions_per_week == Some(Range::exactly(3))));
+    }
+    let weeks = plan.weeks();
+    assert_eq!((weeks.len(), weeks.iter().all(|week| week.sessions.len() == 3)), (5, true));
+}
+
+#[test]
+fn the_ladder_of_quarter_miles_is_its_source() {
+    // semc.org, as listed in the project's facts 7.04: quarter miles jogged, and walked.
+    let plan = plan("quarter-mile-ladder");
+    for (stage, quarters) in plan.stages.iter().zip([1.0, 2.0, 3.0]) {
+        let steps = stage.session.expand().fixed_steps().unwrap();
+        assert!((metres(&steps, Move::Run) - quarters * MILE_M / 4.0).abs() < CLOSE_M);
+        assert!((metres(&steps, Move::Walk) - (4.0 - quarters) * MILE_M / 4.0).abs() < CLOSE_M);
+    }
+    for (kept, quarters) in [(0, 4.0), (1, 5.0), (4, 8.0)] {
+        let due = plan.stages[3].session.due_after(kept).unwrap();
+        let run_m = metres(&due.session.expand().fixed_steps().unwrap(), Move::Run);
+        assert!((run_m - quarters * MILE_M / 4.0).abs() < CLOSE_M, "{kept} kept");
     }
 }

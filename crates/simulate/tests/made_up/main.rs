@@ -3,8 +3,10 @@
 
 mod evidence;
 mod formats;
+mod kinds;
 mod known_runner;
 mod prescriptions;
+mod ranges;
 mod review_cases;
 mod roundtrip;
 mod sessions;

@@ -131,7 +131,7 @@ impl Pool {
                 Take { outcome: outcome(&recorded, &plan, stage), recorded }
             };
             clean.push((0..RUNNERS).map(|runner| (0..TAKES).map(|t| take(runner, t)).collect()).collect());
-            let run_s = steps.iter().find(|s| s.motion == Move::Run).map_or(60.0, |s| match s.extent {
+            let run_s = steps.iter().find(|s| s.motion == Move::Run).map_or(60.0, |s| match s.extent.least {
                 Extent::Time(s) => s.get(),
                 Extent::Distance(_) => 60.0,
             });
@@ -142,7 +142,7 @@ impl Pool {
             };
             long.push((0..RUNNERS).map(|runner| record(&steps, &too_long(runner))).collect());
         }
-        let timed = |motion, s| Step { motion, extent: Extent::Time(Seconds::new(s)), ceiling: None };
+        let timed = |motion, s| Step { motion, extent: Extent::Time(Seconds::new(s)).into(), ceiling: None };
         let steps = [timed(Move::Walk, 120.0), timed(Move::Run, 1800.0), timed(Move::Walk, 120.0)];
         let free =
             (0..RUNNERS).map(|r| record(&steps, &settings(&plan.stages[0], r, seed(9, r, 0)))).collect();

@@ -39,7 +39,7 @@ fn every_way() -> impl Iterator<Item = Settings> {
 
 #[test]
 fn files_read_back_as_the_recording_in_memory() {
-    let timed = |motion, s| Step { motion, extent: Extent::Time(Seconds::new(s)), ceiling: None };
+    let timed = |motion, s| Step { motion, extent: Extent::Time(Seconds::new(s)).into(), ceiling: None };
     let steps = [timed(Move::Walk, 120.0), timed(Move::Run, 90.0), timed(Move::Walk, 60.0)];
     let mut count = 0;
     for settings in every_way() {

@@ -10,7 +10,7 @@ use jogaudit_simulate::{
 };
 
 fn timed(motion: Move, seconds: f64) -> Step {
-    Step { motion, extent: Extent::Time(Seconds::new(seconds)), ceiling: None }
+    Step { motion, extent: Extent::Time(Seconds::new(seconds)).into(), ceiling: None }
 }
 
 /// `walk 5:00, 6 x (run 1:00, walk 2:00), walk 5:00`
@@ -95,7 +95,7 @@ fn a_session_as_prescribed_has_reps_of_the_prescribed_length() {
 
 #[test]
 fn steps_in_metres_cover_their_distance() {
-    let metres = |motion, m| Step { motion, extent: Extent::Distance(Metres::new(m)), ceiling: None };
+    let metres = |motion, m| Step { motion, extent: Extent::Distance(Metres::new(m)).into(), ceiling: None };
     let steps = [metres(Move::Walk, 300.0), metres(Move::Run, 400.0), timed(Move::Walk, 60.0)];
     for seed in 0..20 {
         for hills in [false, true] {

@@ -9,7 +9,7 @@ use jogaudit_simulate::{CadenceStep, Laps, Settings, Simulated, Window, simulate
 use quick_xml::events::Event;
 
 pub(crate) fn made(settings: &Settings) -> Simulated {
-    let timed = |motion, s| Step { motion, extent: Extent::Time(Seconds::new(s)), ceiling: None };
+    let timed = |motion, s| Step { motion, extent: Extent::Time(Seconds::new(s)).into(), ceiling: None };
     let steps = [timed(Move::Walk, 120.0), timed(Move::Run, 90.0), timed(Move::Walk, 60.0)];
     simulate(&steps, settings).unwrap()
 }

@@ -44,7 +44,8 @@ struct Measured {
 
 /// A third intervals, the others long runs with a few walks: few of the files are run-walk sessions.
 fn session(seed: u64) -> Vec<Step> {
-    let step = |motion, s: u64| Step { motion, extent: Extent::Time(Seconds::new(s as f64)), ceiling: None };
+    let step =
+        |motion, s: u64| Step { motion, extent: Extent::Time(Seconds::new(s as f64)).into(), ceiling: None };
     let (times, run_s, walk_s) = if seed.is_multiple_of(3) {
         (5, 150 + 30 * (seed / 3 % 5), 120 + 30 * (seed / 15 % 3))
     } else {

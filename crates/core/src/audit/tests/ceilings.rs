@@ -6,6 +6,7 @@ use rand_chacha::ChaCha8Rng;
 use super::super::testing::{normal, segmentation, with_ceiling};
 use super::*;
 use crate::clean::{Series, SpeedSource};
+use crate::gait::Gait;
 use crate::prescription::PaceBasis;
 use jogaudit_recording::units::{BeatsPerMinute, StepsPerMinute};
 

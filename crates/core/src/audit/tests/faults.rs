@@ -5,6 +5,7 @@ use rand_chacha::ChaCha8Rng;
 
 use super::super::testing::{normal, parse, segmentation_of};
 use super::*;
+use crate::gait::Gait;
 
 type Parts = Vec<(Gait, f64)>;
 

@@ -82,7 +82,7 @@ fn where_nothing_is_known_nothing_is_missing() {
     assert!(has_notice(&noted, NoticeCode::NoGaitData));
     assert_eq!((noted.value.findings, noted.value.reps), (vec![], vec![]));
     let dose = noted.value.dose;
-    assert_eq!(dose.run_s, Amount { prescribed: Some(360.0), achieved: None });
+    assert_eq!(dose.run_s, Amount { prescribed: Some(360.0.into()), achieved: None });
     assert_eq!((dose.walk_s.achieved, dose.session_s.achieved), (None, None));
     assert_eq!((dose.run_steps, dose.run_distance_m), (None, None));
     // Standing is known: no running was done, and that is a nought.

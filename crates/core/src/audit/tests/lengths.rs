@@ -2,7 +2,7 @@
 
 use super::super::testing::{bout, run_item_m, segmentation, session, stage_of, with_ceiling};
 use super::*;
-use crate::gait::Bout;
+use crate::gait::{Bout, Gait};
 use crate::prescription::{Extent, Item, Session};
 use jogaudit_recording::units::{Metres, Seconds};
 
@@ -12,11 +12,11 @@ fn a_session_as_prescribed_is_kept() {
     assert_eq!(noted.value.outcome, Outcome::Kept);
     assert_eq!(codes(&noted.value), []);
     let runs: Vec<f64> =
-        noted.value.reps.iter().filter(|r| r.gait == Gait::Run).map(|r| r.achieved_s).collect();
+        noted.value.reps.iter().filter(|r| r.motion == Move::Run).map(|r| r.achieved_s).collect();
     assert_eq!(runs, [59.0, 61.0, 60.0, 62.0, 60.0, 59.0]);
     let dose = noted.value.dose;
-    assert_eq!(dose.run_s, Amount { prescribed: Some(360.0), achieved: Some(361.0) });
-    assert_eq!(dose.session_s, Amount { prescribed: Some(1680.0), achieved: Some(1687.0) });
+    assert_eq!(dose.run_s, Amount { prescribed: Some(360.0.into()), achieved: Some(361.0) });
+    assert_eq!(dose.session_s, Amount { prescribed: Some(1680.0.into()), achieved: Some(1687.0) });
     // 160 steps/min for 361 s; 2.3 m/s.
     assert!((dose.run_steps.unwrap() - 962.7).abs() < 15.0);
     assert!((dose.run_distance_m.unwrap() - 830.0).abs() < 15.0);
@@ -26,7 +26,7 @@ fn a_session_as_prescribed_is_kept() {
 fn walks_with_nothing_between_share_one_bout() {
     let noted = audit_text("w300 r60 w120 r60 w120 r60 w120 r60 w120 r60 w120 r60 w430", SIX);
     let walks: Vec<f64> =
-        noted.value.reps.iter().filter(|r| r.gait == Gait::Walk).map(|r| r.achieved_s).collect();
+        noted.value.reps.iter().filter(|r| r.motion == Move::Walk).map(|r| r.achieved_s).collect();
     assert_eq!(walks, [300.0, 120.0, 120.0, 120.0, 120.0, 120.0, 120.0, 310.0]);
 }
 
@@ -107,7 +107,10 @@ fn a_missing_walk_joins_two_runs() {
         let finding = only(&noted.value);
         assert_eq!((finding.code, finding.rep), (Code::WalkMissing, Some(3)), "{joined}");
         assert_eq!(noted.value.outcome, Outcome::Overdone);
-        assert_eq!(noted.value.reps.iter().filter(|r| r.gait == Gait::Run && r.achieved_s > 50.0).count(), 6);
+        assert_eq!(
+            noted.value.reps.iter().filter(|r| r.motion == Move::Run && r.achieved_s > 50.0).count(),
+            6
+        );
     }
     // With a stop at a crossing inside the first of the two, or where the walk should be.
     for joined in ["r30 s15 r90", "r60 s20 r60"] {
@@ -355,7 +358,7 @@ fn a_distance_is_held_against_metres() {
     );
     assert!((finding.excess.unwrap() - 83.0).abs() < 3.0);
     let rep = &long.value.reps[0];
-    assert_eq!((rep.prescribed_s, rep.prescribed_m), (None, Some(400.0)));
+    assert_eq!((rep.prescribed_s, rep.prescribed_m), (None, Some(400.0.into())));
     assert_eq!(long.value.dose.run_s.prescribed, None);
     // Nothing to measure by.
     let segmentation = segmentation("w60 r174 w60");
@@ -368,7 +371,7 @@ fn a_distance_is_held_against_metres() {
 fn a_whole_by_distance_takes_the_layout_that_fits() {
     // A mile of a minute each: 2.3 and 1.5 m/s make 228 m a round, so 7.06 rounds.
     let items = session("r60 w60").items;
-    let whole = Item::Until { extent: Extent::Distance(Metres::new(1609.344)), items };
+    let whole = Item::Until { extent: Extent::Distance(Metres::new(1609.344)).into(), items };
     let stage = with_ceiling(stage_of(Session { items: vec![whole] }), 400.0);
     let segmentation = segmentation("r60 w60 r60 w60 r60 w60 r60 w60 r60 w60 r60 w60 r60 w60");
     let noted = run_audit(&segmentation, &Track::of(&segmentation).build(), &stage, &Runner::default());

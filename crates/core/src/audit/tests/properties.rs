@@ -4,7 +4,7 @@ use proptest::prelude::*;
 
 use super::super::testing::{segmentation_of, session, stage_of};
 use super::*;
-use crate::gait::Bout;
+use crate::gait::{Bout, Gait};
 
 /// Runs and walks in turn, with first and last walk: lengths of `reps` runs and the walks between.
 fn any_session() -> impl Strategy<Value = Vec<(Gait, f64)>> {

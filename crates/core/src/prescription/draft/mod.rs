@@ -13,6 +13,7 @@ use jiff::civil::{Date, Weekday};
 use super::calendar::least_between;
 use super::lint::{BEGINNING_LONGEST_RUN_S, EARLY_SESSIONS_PER_WEEK, Increments, LONG_ABSENCE_WEEKS};
 use super::{Extent, Item, Limits, Move, Plan, Runner, Session, Stage, Tolerance};
+use crate::range::Range;
 use jogaudit_recording::units::Seconds;
 
 /// What a draft says to the runner, who has no ceiling in it: common practice, no source.
@@ -472,7 +473,7 @@ impl DraftRequest {
         let DraftStage { total_s, run_s } = stage;
         let bout = |motion, seconds: u32| Item::Interval {
             motion,
-            extent: Extent::Time(Seconds::new(f64::from(seconds))),
+            extent: Extent::Time(Seconds::new(f64::from(seconds))).into(),
             ceiling: None,
         };
         let mut items = Vec::new();
@@ -484,7 +485,7 @@ impl DraftRequest {
         match (full, rest_s) {
             (1, 0) if stage != self.first() => items.push(bout(Move::Run, run_s)),
             (1, _) => items.extend(cycle),
-            _ => items.push(Item::Repeat { times: full, items: cycle }),
+            _ => items.push(Item::Repeat { times: full.into(), items: cycle }),
         }
         if rest_s > 0 {
             items.push(bout(Move::Run, rest_s));
@@ -497,13 +498,16 @@ impl DraftRequest {
 
     fn plan(&self, stages: &[DraftStage]) -> Plan {
         let limits = Limits {
-            sessions_per_week: Some(self.sessions_per_week),
+            sessions_per_week: Some(Range::exactly(self.sessions_per_week)),
             rest_days_between: Some(self.rest_days),
             weekly_running_increase: self.weekly_increase,
             session_ceiling: self.session_ceiling_s.map(|s| Seconds::new(f64::from(s))),
             ..Limits::default()
         };
         let stages = stages.iter().enumerate().map(|(index, stage)| Stage {
+            place: index,
+            kind: None,
+            weeks: None,
             name: (index + 1).to_string(),
             session: self.session(*stage),
             sessions: Some(self.sessions),

@@ -125,7 +125,7 @@ fn the_session_is_as_long_as_the_draft_takes_it_to_be() {
     let request = DraftRequest { sessions: 2, ..DraftRequest::default() };
     let draft = draft(&request).unwrap();
     for (stage, doses) in draft.plan.stages.iter().zip(&draft.stages) {
-        let figures = stage.session.figures();
+        let figures = stage.session.figures().most;
         assert_eq!(figures.session_s, f64::from(request.takes_s(*doses)), "{}", stage.session);
         assert_eq!(figures.run_s, f64::from(doses.total_s));
         assert_eq!(figures.longest_run_s, f64::from(doses.run_s));

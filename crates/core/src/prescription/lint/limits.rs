@@ -6,7 +6,7 @@ use super::increments::exceeds;
 use super::{LintCode, Remark, RemarkUnit};
 use crate::prescription::calendar::least_between;
 use crate::prescription::figures::Figures;
-use crate::prescription::{Block, Move, Plan, Runner, Stage};
+use crate::prescription::{Move, Plan, Runner, Stage};
 use jogaudit_recording::units::{MetresPerSecond, StepsPerMinute};
 
 /// Upper end of brisk walking, m/s: 3.5 miles an hour (label of the Compendium of Physical Activities 2011).
@@ -29,7 +29,7 @@ pub(super) fn remarks(plan: &Plan) -> Vec<Remark> {
     run_cadence(plan, &mut found);
     first_stage(plan, &mut found);
     for stage in &plan.stages {
-        let figures = stage.session.figures();
+        let figures = stage.session.figures().most;
         session_ceiling(stage, &figures, &mut found);
         walk_cadence(stage, &plan.runner, &mut found);
         pain(stage, &mut found);
@@ -66,11 +66,8 @@ fn first_stage(plan: &Plan, found: &mut Vec<Remark>) {
 
 /// Whether each run of a stage has a pace ceiling.
 fn is_paced(stage: &Stage) -> bool {
-    let blocks = stage.session.expand().blocks;
-    let mut steps = blocks.iter().flat_map(|block| match block {
-        Block::Steps(steps) | Block::Until { cycle: steps, .. } => steps,
-    });
-    steps.all(|step| step.motion == Move::Walk || step.pace_ceiling(&stage.limits).is_some())
+    let steps = stage.session.expand().kinds_of_step();
+    steps.iter().all(|step| step.motion != Move::Run || step.pace_ceiling(&stage.limits).is_some())
 }
 
 fn session_ceiling(stage: &Stage, figures: &Figures, found: &mut Vec<Remark>) {
@@ -94,6 +91,7 @@ fn rest(stage: &Stage, found: &mut Vec<Remark>) {
     let Some(sessions) = stage.limits.sessions_per_week else { return };
     // The first and the last day of a week may both have a session.
     let most = (DAYS_OF_A_WEEK + rest_days) / (1 + rest_days);
+    let sessions = sessions.most;
     if sessions > most {
         let remark = Remark::new(LintCode::RestDaysDoNotFit, &stage.name, RemarkUnit::Sessions);
         let remark = remark.held(f64::from(sessions), f64::from(most));
@@ -115,14 +113,11 @@ fn weekdays(stage: &Stage, weekdays: &[Weekday], found: &mut Vec<Remark>) {
 /// The ceilings of a stage's runs, each once.
 fn ceilings(stage: &Stage) -> Vec<MetresPerSecond> {
     let mut ceilings: Vec<MetresPerSecond> = Vec::new();
-    for block in stage.session.expand().blocks {
-        let (Block::Steps(steps) | Block::Until { cycle: steps, .. }) = block;
-        for step in steps {
-            if let Some(ceiling) = step.pace_ceiling(&stage.limits)
-                && !ceilings.contains(&ceiling)
-            {
-                ceilings.push(ceiling);
-            }
+    for step in stage.session.expand().kinds_of_step() {
+        if let Some(ceiling) = step.pace_ceiling(&stage.limits)
+            && !ceilings.contains(&ceiling)
+        {
+            ceilings.push(ceiling);
         }
     }
     ceilings

@@ -6,6 +6,7 @@
 mod increments;
 mod limits;
 mod progress;
+mod together;
 
 pub(super) use increments::exceeds;
 pub use increments::{Increments, Unit};
@@ -17,8 +18,12 @@ pub use progress::{
     BEGINNING_LONGEST_RUN_S, EARLY_LONGEST_RUN_S, EARLY_SESSIONS_PER_WEEK, LONG_ABSENCE_WEEKS,
 };
 
+pub use together::LEAST_APART_S;
+
 use super::Plan;
+use super::figures::Figures;
 use crate::codes::codes;
+use crate::range::Range;
 
 /// What is known beside the plan.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -53,6 +58,10 @@ codes! {
         PainLimitAbovePublished = "pain_limit_above_published",
         FirstStageWithoutCeiling = "first_stage_without_ceiling",
         WeekdaysBreakRest = "weekdays_break_rest",
+        RangesOutOfOrder = "ranges_out_of_order",
+        TwoChangesAtOnce = "two_changes_at_once",
+        RisingNeverEnds = "rising_never_ends",
+        KindsAlike = "kinds_alike",
     }
 }
 
@@ -133,6 +142,12 @@ impl LintCode {
             Self::FirstStageWithoutCeiling => {
                 "that the first running is held down by pace, heart rate, effort or words: common practice, no source"
             }
+            Self::RangesOutOfOrder | Self::RisingNeverEnds => "arithmetic",
+            Self::TwoChangesAtOnce => "one thing at a time: common practice, no source",
+            Self::KindsAlike => {
+                "the review recognises a kind by its runs and the walks between; how near is too near follows from how sure \
+                 it wants to be (docs/review.md)"
+            }
             Self::PainLimitAbovePublished => {
                 "5 of 10 is the most that the published pain-monitoring model lets pass (Silbernagel et al. 2007, \
                  AJSM 35:897-906; the band from memory); limits differ by condition"
@@ -162,6 +177,8 @@ pub struct Remark {
     pub unit: RemarkUnit,
     /// Amounts that stages between would have, in `unit`.
     pub between: Vec<f64>,
+    /// What it is about, in words.
+    pub named: Vec<String>,
     /// Whether a figure is estimated because a stage is by distance.
     pub is_estimated: bool,
 }
@@ -178,6 +195,7 @@ impl Remark {
             base: None,
             unit,
             between: Vec::new(),
+            named: Vec::new(),
             is_estimated: false,
         }
     }
@@ -190,6 +208,8 @@ impl Remark {
 /// Looks a plan over. The remarks stand in the order of the stages; one that several stages share is made once.
 pub fn lint(plan: &Plan, config: LintConfig) -> Vec<Remark> {
     let mut found = progress::remarks(plan, config);
+    let figures: Vec<Range<Figures>> = plan.stages.iter().map(|stage| stage.session.figures()).collect();
+    found.extend(together::remarks(plan, &figures));
     found.extend(limits::remarks(plan));
     let place = |remark: &Remark| plan.stages.iter().position(|stage| stage.name == remark.stages[0]);
     found.sort_by_key(|remark| (place(remark), remark.code));

@@ -26,7 +26,7 @@ const GRAIN_S: f64 = 15.0;
 const GRAIN_M: f64 = 10.0;
 
 pub(super) fn remarks(plan: &Plan, config: LintConfig) -> Vec<Remark> {
-    let figures: Vec<Figures> = plan.stages.iter().map(|stage| stage.session.figures()).collect();
+    let figures: Vec<Figures> = plan.stages.iter().map(|stage| stage.session.figures().most).collect();
     let mut found = Vec::new();
     start(plan, &figures, config, &mut found);
     sessions(plan, &figures, &mut found);
@@ -56,7 +56,7 @@ fn sessions(plan: &Plan, figures: &[Figures], found: &mut Vec<Remark>) {
     let last = plan.stages.len() - 1;
     for (index, (stage, figures)) in plan.stages.iter().zip(figures).enumerate() {
         // Nothing follows the last stage, so that it need not say when to move on.
-        if stage.sessions.is_none() && index < last {
+        if stage.sessions.is_none() && stage.weeks.is_none() && index < last {
             found.push(Remark::new(LintCode::StageSessionsMissing, &stage.name, RemarkUnit::Sessions));
         }
         if figures.runs == 0 {
@@ -66,10 +66,12 @@ fn sessions(plan: &Plan, figures: &[Figures], found: &mut Vec<Remark>) {
             None => {
                 found.push(Remark::new(LintCode::SessionsPerWeekMissing, &stage.name, RemarkUnit::Sessions));
             }
-            Some(n) if n > EARLY_SESSIONS_PER_WEEK && figures.longest_run_s < EARLY_LONGEST_RUN_S => {
+            Some(week)
+                if week.most > EARLY_SESSIONS_PER_WEEK && figures.longest_run_s < EARLY_LONGEST_RUN_S =>
+            {
                 found.push(
                     Remark::new(LintCode::ManySessionsEarly, &stage.name, RemarkUnit::Sessions)
-                        .held(f64::from(n), f64::from(EARLY_SESSIONS_PER_WEEK)),
+                        .held(f64::from(week.most), f64::from(EARLY_SESSIONS_PER_WEEK)),
                 );
             }
             Some(_) => {}
@@ -189,22 +191,30 @@ impl Progression<'_> {
     }
 
     fn falls(&self, index: usize, found: &mut Vec<Remark>) {
-        let (before, now) = (&self.figures[index - 1], &self.figures[index]);
+        let place = self.plan.stages[index].place;
+        let Some(before_place) = place.checked_sub(1) else { return };
+        if index != self.plan.kinds_at(place).start {
+            return; // the kinds of one stage are looked at together
+        }
         for (code, amount) in
             [(LintCode::RunningFalls, Amount::Session), (LintCode::LongestRunFalls, Amount::Longest)]
         {
-            let pair = pair(before, now, amount);
+            let of = |index: &usize| amount.of(&self.figures[*index]).0;
+            let longest = |kinds: std::ops::Range<usize>| kinds.max_by(|a, b| of(a).total_cmp(&of(b)));
+            let (before, now) =
+                (longest(self.plan.kinds_at(before_place)), longest(self.plan.kinds_at(place)));
+            let (Some(before), Some(now)) = (before, now) else { return };
+            let pair = pair(&self.figures[before], &self.figures[now], amount);
             let least = pair.before * (1.0 - LEAST_FALL);
             if exceeds(least, pair.now) {
                 // Where it would stand if stages were in the order of this amount.
                 let rank = |index: usize| amount.of(&self.figures[index]).0;
-                let before_which =
-                    (0..index).find(|&earlier| rank(earlier) > rank(index)).unwrap_or(index - 1);
+                let before_which = (0..index).find(|&earlier| rank(earlier) > rank(now)).unwrap_or(before);
                 found.push(Remark {
                     after: Some(self.name(before_which).to_owned()),
                     base: Some(pair.before),
                     is_estimated: pair.is_estimated,
-                    ..Remark::new(code, self.name(index), pair.unit.into()).held(pair.now, least)
+                    ..Remark::new(code, self.name(now), pair.unit.into()).held(pair.now, least)
                 });
                 return; // both fall together as a rule: one remark is enough
             }

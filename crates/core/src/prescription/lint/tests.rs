@@ -284,6 +284,77 @@ fn the_published_hospital_plan_is_uneven() {
     assert_eq!(stages(LintCode::SessionRunningJump), ["2", "3", "4", "7"]);
 }
 
+/// The remarks of these codes alone.
+fn only(text: &str, code: LintCode) -> Vec<Remark> {
+    remarks_of(text, LintConfig::default()).into_iter().filter(|remark| remark.code == code).collect()
+}
+
+#[test]
+fn ranges_stand_in_order() {
+    let found = |first: &str, second: &str| only(&plan(&[first, second]), LintCode::RangesOutOfOrder);
+    // 12:00 is the least of the one, 11:00 the most of the other.
+    let over = found("for 18:00 to 24:00 (run 2:00, walk 1:00)", "4 to 5 x (run 2:12, walk 1:00)");
+    assert_eq!((over[0].value, over[0].limit), (Some(660.0), Some(720.0)));
+    assert_eq!((over[0].stages[0].as_str(), over[0].after.as_deref()), ("2", Some("1")));
+    assert_eq!(found("for 18:00 to 24:00 (run 2:00, walk 1:00)", "4 to 5 x (run 2:24, walk 1:00)"), []);
+    // Exact figures are left to `running_falls`.
+    assert_eq!(found("6 x (run 2:00, walk 1:00)", "5 x (run 2:00, walk 1:00)"), []);
+}
+
+#[test]
+fn one_thing_at_a_time() {
+    let stages = |second: &str| {
+        let head = "[limits]\nrest_days_between = 1\npace_ceiling = '7:10 /km'\nsessions_per_week = 2\n";
+        let first = "[[stage]]\nname = '1'\nsessions = 3\nsession = '5 x (run 1:10, walk 2:00)'\n";
+        only(&format!("{head}{first}[[stage]]\nname = '2'\n{second}"), LintCode::TwoChangesAtOnce)
+    };
+    let longer = "session = '5 x (run 1:30, walk 2:00)'\n";
+    assert_eq!(stages(longer), []);
+    assert_eq!(
+        stages(&format!("{longer}sessions_per_week = 3"))[0].named,
+        ["more sessions a week", "longer runs"]
+    );
+    assert_eq!(
+        stages(&format!("{longer}pace_ceiling = '6:50 /km'"))[0].named,
+        ["longer runs", "more intensity"]
+    );
+    assert_eq!(stages("session = '5 x (run 1:10, walk 2:00)'\npace_ceiling = '6:50 /km'"), []);
+    assert_eq!(stages(&format!("{longer}pace_ceiling = '7:40 /km'")), [], "less is no change to fear");
+}
+
+#[test]
+fn a_rise_ends_within_its_stage() {
+    let found = |sessions: u32| {
+        let text = format!(
+            "{HEAD}[[stage]]\nname = '1'\nsessions = {sessions}\n\
+             session = 'walk 4:10, 4 rising to 7 x (run 1:10, walk 2:20)'\n"
+        );
+        only(&text, LintCode::RisingNeverEnds)
+    };
+    assert_eq!(found(4), []);
+    assert_eq!((found(3)[0].value, found(3)[0].limit), (Some(3.0), Some(4.0)));
+}
+
+#[test]
+fn kinds_are_to_be_told_apart_by_their_recordings() {
+    let found = |second: &str| {
+        let text = format!(
+            "{HEAD}[[stage]]\nname = '5'\nsessions = 3\n\
+             [[stage.session]]\nname = 'a'\ndo = 'walk 5:00, 4 to 5 x (run 4:40, walk 1:15)'\n\
+             [[stage.session]]\nname = 'b'\ndo = '{second}'\n"
+        );
+        only(&text, LintCode::KindsAlike)
+    };
+    assert_eq!(found("run 18:20 to 22:10"), []);
+    // Five runs that are 5 s longer each.
+    let near = found("5 x (run 4:45, walk 1:15)");
+    assert_eq!((near[0].stages[0].as_str(), near[0].after.as_deref()), ("5/b", Some("5/a")));
+    assert_eq!((near[0].value, near[0].named.as_slice()), (Some(25.0), &["5 runs".to_owned()][..]));
+    assert_eq!(found("5 x (run 4:46, walk 1:15)"), []);
+    assert_eq!(found("3 x (run 4:40, walk 1:15)"), []);
+    assert_eq!(found("6 to 7 x (run 4:40, walk 1:15)"), []);
+}
+
 #[test]
 fn every_code_has_its_own_word_and_a_basis() {
     let mut words: Vec<&str> = LintCode::ALL.iter().map(|code| code.word()).collect();

@@ -1,6 +1,7 @@
 //! Whole plans and every kind of mistake in them.
 
 use super::*;
+use crate::range::Range;
 
 const WHOLE: &str = r#"
 title = "Return after a calf strain"
@@ -68,7 +69,7 @@ fn every_key_is_read() {
         heart_rate_ceiling: Some(BeatsPerMinute::new(150.0)),
         walk_cadence_floor: Some(StepsPerMinute::new(110.0)),
         session_ceiling: Some(Seconds::new(2700.0)),
-        sessions_per_week: Some(3),
+        sessions_per_week: Some(Range::exactly(3)),
         rest_days_between: Some(1),
         weekly_running_increase: Some(0.25),
         pain_limit: Some(0.0),
@@ -379,4 +380,75 @@ fn more_stages_than_a_plan_may_have_are_refused() {
     assert_eq!(plan(MOST_STAGES).unwrap().value.stages.len(), MOST_STAGES);
     let error = plan(MOST_STAGES + 1).unwrap_err().render("plan.toml");
     assert!(error.contains("expected at most 500 stages, found 501"), "{error}");
+}
+
+const KINDS: &str = "title = 'T'\n[limits]\nsessions_per_week = '2 to 3'\n[[stage]]\nname = '5'\nweeks = 2\n\
+    [[stage.session]]\nname = 'run-walk'\ndo = 'walk 4:10, 5 to 6 x (run 4:40, walk 1:15)'\na_week = 2\n\
+    [[stage.session]]\nname = 'steady'\ndo = 'run 18:20 to 22:10'\na_week = '0 to 1'\npace_ceiling = '7:10 /km'\n\
+    [[stage]]\nname = '6'\nsession = 'run 20:00'\nsessions_per_week = 4";
+
+#[test]
+fn a_stage_may_hold_several_kinds_of_session() {
+    let plan = Plan::parse(KINDS).unwrap_or_else(|error| panic!("{}", error.render("p"))).value;
+    let names: Vec<&str> = plan.stage_names().collect();
+    assert_eq!(names, ["5/run-walk", "5/steady", "6"]);
+    assert_eq!(plan.stages.iter().map(|stage| stage.place).collect::<Vec<_>>(), [0, 0, 1]);
+    assert_eq!((plan.places(), plan.kinds_at(0), plan.kinds_at(1)), (2, 0..2, 2..3));
+    let (run_walk, steady) = (&plan.stages[0], &plan.stages[1]);
+    assert_eq!((run_walk.weeks, run_walk.sessions, run_walk.stage_name()), (Some(2), None, "5"));
+    assert_eq!(run_walk.a_week(), Some(Range::exactly(2)));
+    assert_eq!(steady.a_week(), Some(Range { least: 0, most: 1 }));
+    assert_eq!(steady.limits.sessions_per_week, Some(Range { least: 2, most: 3 }));
+    assert!(run_walk.limits.pace_ceiling.is_none() && steady.limits.pace_ceiling.is_some());
+    // Each week two run-walks and one steady run.
+    let weeks: Vec<Vec<usize>> = plan.weeks().into_iter().map(|week| week.sessions).collect();
+    assert_eq!(weeks, [vec![0, 1, 0], vec![0, 1, 0], vec![2, 2, 2, 2]]);
+}
+
+#[test]
+fn each_slip_in_kinds_and_counts_is_shown_where_it_stands() {
+    let faults = |text: &str| -> Vec<(usize, String)> {
+        let error = Plan::parse(text).expect_err(text);
+        error.faults().iter().map(|fault| (fault.line, fault.message.clone())).collect()
+    };
+    for (from, to, line, part) in [
+        ("name = 'steady'\n", "", 11, "`name`"),
+        ("name = 'steady'", "name = 'run-walk'", 12, "another name"),
+        ("weeks = 2", "weeks = 2\nsessions = 4", 6, "not both"),
+        ("a_week = '0 to 1'", "a_week = '1 to 0'", 14, "the least first: `0 to 1`"),
+        ("a_week = '0 to 1'", "a_week = 'one'", 14, "from 0 to 14"),
+        ("a_week = '0 to 1'", "a_week = 2", 7, "add up to 4"),
+        ("sessions_per_week = '2 to 3'", "sessions_per_week = '3 to 2'", 3, "the least first: `2 to 3`"),
+        ("sessions_per_week = '2 to 3'", "sessions_per_week = '2 to'", 3, "from 1 to 14"),
+        ("do = 'run 18:20 to 22:10'", "session = 'run 20:00'", 11, "`do`"),
+    ] {
+        let text = KINDS.replace(from, to);
+        assert_ne!(text, KINDS, "{from}");
+        let found = faults(&text);
+        assert!(found.iter().any(|(at, said)| *at == line && said.contains(part)), "{to}: {found:?}");
+    }
+    // All at once.
+    let many = KINDS.replace("a_week = 2", "a_week = 99").replace("18:20 to 22:10", "22:10 to 18:20");
+    assert_eq!(faults(&many).len(), 2);
+}
+
+#[test]
+fn a_plan_that_would_take_long_to_look_at_is_refused() {
+    let plan = |session: &str| -> Result<_, PlanError> {
+        let stage = |n| format!("[[stage]]\nname = '{n}'\nsession = '{session}'\n");
+        Plan::parse(&(0..400).map(stage).collect::<String>())
+    };
+    for session in [
+        "10 x (1000 x (run 1 s))",
+        "for 2:46:40 (run 1 s, walk 1 s)",
+        "1 to 200 x (run 1 s, walk 1 s)",
+        "1000 x (for 100 m (run 1 s, walk 1 s))",
+    ] {
+        let error = plan(session).expect_err(session);
+        // Said once, where it was too much.
+        assert_eq!(error.count(), 1, "{session}");
+        assert!(error.faults()[0].message.contains("100000 runs and walks"), "{error}");
+    }
+    assert!(plan("20 to 24 x (run 1:00, walk 1:00)").is_ok());
+    assert!(plan("1000 x (1000 x (1000 x (run 1 s)))").is_err());
 }

@@ -1,0 +1,135 @@
+//! Ranges: nothing is found inside one, and what lies outside is counted from its ends.
+
+use super::super::testing::stage_of;
+use super::*;
+use crate::prescription::Session;
+use crate::range::Range;
+
+/// Audits bouts against a session in the session language.
+fn audit_words(done: &str, session: &str) -> Noted<Audit> {
+    let segmentation = segmentation(done);
+    let series = Track::of(&segmentation).build();
+    let stage = stage_of(Session::parse(session).unwrap());
+    run_audit(&segmentation, &series, &stage, &Runner::default())
+}
+
+fn outcome(done: &str, session: &str) -> (Outcome, Vec<Code>) {
+    let audit = audit_words(done, session).value;
+    (audit.outcome, codes(&audit))
+}
+
+#[test]
+fn nothing_is_found_from_the_least_to_the_most() {
+    const SESSION: &str = "walk 5:00, run 18:20 to 22:10, walk 5:00";
+    for run_s in [1100, 1200, 1330] {
+        let done = format!("w300 r{run_s} w300");
+        assert_eq!(outcome(&done, SESSION), (Outcome::Kept, vec![]), "{run_s}");
+    }
+    // The tolerance of 10 s lies outside.
+    assert_eq!(outcome("w300 r1339 w300", SESSION).0, Outcome::Kept);
+    assert_eq!(outcome("w300 r1091 w300", SESSION).0, Outcome::Kept);
+}
+
+#[test]
+fn excess_and_lack_are_counted_from_the_ends() {
+    const SESSION: &str = "walk 5:00, run 18:20 to 22:10, walk 5:00";
+    let over = audit_words("w300 r1345 w300", SESSION).value;
+    let found = only(&over);
+    assert_eq!((found.code, found.prescribed, found.excess), (Code::RunTooLong, Some(1330.0), Some(15.0)));
+    assert_eq!(found.range, Some(Range { least: 1100.0, most: 1330.0 }));
+    assert_eq!(over.outcome, Outcome::Overdone);
+    let under = audit_words("w300 r1085 w300", SESSION).value;
+    let found = only(&under);
+    assert_eq!((found.code, found.prescribed, found.excess), (Code::RunTooShort, Some(1100.0), Some(15.0)));
+    assert_eq!(under.outcome, Outcome::Underdone);
+    assert_eq!(under.reps[1].prescribed_s, Some(Range { least: 1100.0, most: 1330.0 }));
+    assert_eq!(under.dose.run_s.prescribed, Some(Range { least: 1100.0, most: 1330.0 }));
+}
+
+#[test]
+fn a_doubt_counts_only_where_it_reaches_over_an_end() {
+    const SESSION: &str = "walk 5:00, run 18:20 to 22:10, walk 5:00";
+    // 11 s beyond the end, 1 s beyond the tolerance: about one standard error.
+    assert_eq!(outcome("w300 r1341 w300", SESSION).0, Outcome::Undecided);
+    assert_eq!(outcome("w300 r1325 w300", SESSION).0, Outcome::Kept);
+}
+
+#[test]
+fn or_more_has_no_most_and_or_less_may_be_left_out() {
+    const SESSION: &str = "walk 4:10 or more, 3 x (run 1:00, walk 1:20 or more), walk 5:00 or less";
+    assert_eq!(outcome("w900 r60 w80 r60 w300 r60 w80", SESSION), (Outcome::Kept, vec![]));
+    assert_eq!(outcome("w250 r60 w60 r60 w80 r60 w380", SESSION).1, [Code::WalkCutShort]);
+    assert_eq!(
+        outcome("w250 r60 w90 r60", "walk 4:10, 2 x (run 1:00, walk 1:30), run 3:00 or less").0,
+        Outcome::Kept
+    );
+    assert_eq!(
+        outcome("w250 r60 w90 r60 w90 r200", "walk 4:10, 2 x (run 1:00, walk 1:30), run 3:00 or less").1,
+        [Code::RunTooLong]
+    );
+    assert_eq!(outcome("w250 r3000", "walk 4:10, run 18:00 or more"), (Outcome::Kept, vec![]));
+}
+
+#[test]
+fn a_count_may_be_any_of_its_range() {
+    const SESSION: &str = "walk 5:00, 5 to 6 x (run 1:00, walk 2:00), walk 4:00";
+    let done = |runs: usize| format!("w300 {}w240", "r60 w120 ".repeat(runs));
+    for runs in [5, 6] {
+        assert_eq!(outcome(&done(runs), SESSION), (Outcome::Kept, vec![]), "{runs}");
+    }
+    assert_eq!(outcome(&done(4), SESSION), (Outcome::Underdone, vec![Code::RepMissing]));
+    assert_eq!(outcome(&done(7), SESSION), (Outcome::Overdone, vec![Code::RepExtra]));
+    // Five runs that are each 9 s too long stay within what six would be: the running in all is no fault.
+    let longer = format!("w300 {}w240", "r69 w120 ".repeat(5));
+    assert_eq!(outcome(&longer, SESSION), (Outcome::Kept, vec![]));
+    assert_eq!(
+        outcome(&longer, "walk 5:00, 5 x (run 1:00, walk 2:00), walk 4:00").1,
+        [Code::RunningTimeOver]
+    );
+}
+
+#[test]
+fn a_whole_may_end_anywhere_in_its_range() {
+    // Rounds of 2:30; 6:00 lies 1:00 into a round, in its walk's first seconds; 9:40 lies 2:10 into a round.
+    const SESSION: &str = "walk 5:00, for 5:30 to 8:10 (run 1:00, walk 1:30)";
+    for done in [
+        "w300 r60 w90 r60 w90 r30",         // 5:30
+        "w300 r60 w90 r60 w90 r60",         // 6:00
+        "w300 r60 w90 r60 w90 r60 w70",     // 7:10
+        "w300 r60 w90 r60 w90 r60 w90 r20", // 7:50
+        "w300 r60 w90 r60 w90 r60 w90 r40", // 8:10
+    ] {
+        assert_eq!(outcome(done, SESSION), (Outcome::Kept, vec![]), "{done}");
+    }
+    assert_eq!(outcome("w300 r60 w90 r60 w90 r15", SESSION), (Outcome::Underdone, vec![Code::RunTooShort]));
+    assert_eq!(
+        outcome("w300 r60 w90 r60 w90 r60 w90 r55", SESSION),
+        (Outcome::Overdone, vec![Code::RunTooLong])
+    );
+    // What is not the last must be whole.
+    assert_eq!(outcome("w300 r60 w90 r30 w90 r60 w70", SESSION).1, [Code::RunTooShort]);
+    assert_eq!(outcome("w300 r60 w50 r60 w90 r60 w70", SESSION).1, [Code::WalkCutShort]);
+}
+
+#[test]
+fn a_rest_is_anything_but_running() {
+    const SESSION: &str = "walk 5:00, 3 x (run 1:00, rest 1:30), walk 2:00";
+    for done in ["w300 r60 w90 r60 w90 r60 w210", "w300 r60 s90 r60 w30 s60 r60 s90 w120"] {
+        assert_eq!(outcome(done, SESSION), (Outcome::Kept, vec![]), "{done}");
+    }
+    let stood = audit_words("w300 r60 s90 r60 w30 s60 r60 s90 w120", SESSION).value;
+    assert_eq!((stood.reps[2].motion, stood.reps[2].achieved_s), (Move::Rest, 90.0));
+    assert_eq!(outcome("w300 r120 w90 r60 w210", SESSION).1, [Code::WalkMissing]);
+    assert_eq!(outcome("w300 r60 s50 r60 w90 r60 w210", SESSION).1, [Code::WalkCutShort]);
+}
+
+#[test]
+fn distances_may_be_ranges_too() {
+    // 2.3 m/s: 174 s are 400 m, 261 s are 600 m.
+    const SESSION: &str = "walk 5:00, run 400 m to 600 m, walk 2:00";
+    for run_s in [174, 220, 261] {
+        assert_eq!(outcome(&format!("w300 r{run_s} w120"), SESSION), (Outcome::Kept, vec![]), "{run_s}");
+    }
+    assert_eq!(outcome("w300 r300 w120", SESSION), (Outcome::Overdone, vec![Code::RunTooLong]));
+    assert_eq!(outcome("w300 r130 w120", SESSION), (Outcome::Underdone, vec![Code::RunTooShort]));
+}
