@@ -264,7 +264,7 @@ mod tests {
     fn what_comes_next_has_its_day() {
         let date = |text: &str| -> Date { text.parse().unwrap() };
         assert_eq!(
-            dated(&long_day(date("2026-03-12"), 2026), "3", 1450.0, true),
+            dated(&long_day(date("2026-03-12"), 2026), "3", 1450.0.into(), true),
             "Thursday 12 March: stage 3, 24 min"
         );
         assert_eq!(long_day(date("2027-01-01"), 2026), "Friday 1 January 2027");
