@@ -11,7 +11,7 @@ use jogaudit_recording::units::{
     BeatsPerMinute, LengthUnit, METRES_PER_MILE, MetresPerSecond, Seconds, StepsPerMinute,
 };
 
-use super::ends;
+use super::ends::{self, Most};
 use super::json;
 use super::lengths;
 use super::text::{HEADING, Page, QUIET, UNKNOWN, WIDTH};
@@ -51,7 +51,7 @@ pub struct CardView {
     pub session_least_s: Option<f64>,
     /// The most, unknown where there is none. So the next ones.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub session_most_s: Option<Option<f64>>,
+    pub session_most_s: Option<Most>,
     /// Running in it, s.
     pub run_s: Option<f64>,
     #[allow(missing_docs)]
@@ -59,7 +59,7 @@ pub struct CardView {
     pub run_least_s: Option<f64>,
     #[allow(missing_docs)]
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub run_most_s: Option<Option<f64>>,
+    pub run_most_s: Option<Most>,
     /// Walking in it, s.
     pub walk_s: Option<f64>,
     #[allow(missing_docs)]
@@ -67,7 +67,7 @@ pub struct CardView {
     pub walk_least_s: Option<f64>,
     #[allow(missing_docs)]
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub walk_most_s: Option<Option<f64>>,
+    pub walk_most_s: Option<Most>,
     /// The three times as prescribed, figure or range: session, running, walking.
     #[serde(skip)]
     pub times_s: [Option<Range>; 3],
@@ -141,7 +141,7 @@ pub struct CardBout {
     pub duration_least_s: Option<f64>,
     /// The most time, unknown where there is none.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub duration_most_s: Option<Option<f64>>,
+    pub duration_most_s: Option<Most>,
     /// How far, m; `None` when it is by time or a range.
     pub distance_m: Option<f64>,
     /// The least distance, where it may be longer.
@@ -149,7 +149,7 @@ pub struct CardBout {
     pub distance_least_m: Option<f64>,
     /// The most distance, unknown where there is none.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub distance_most_m: Option<Option<f64>>,
+    pub distance_most_m: Option<Most>,
     /// The least often, of what is repeated so often.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub times_least: Option<u32>,
@@ -544,7 +544,7 @@ pub(super) fn bout_texts(bouts: &[CardBout], units: LengthUnit) -> Vec<[String; 
 
 fn texts(bout: &CardBout, units: LengthUnit) -> [String; 3] {
     let at = match (bout.at_s, bout.at_m) {
-        (Some(s), _) if s > 0.0 || bout.extent.is_none_or(|extent| extent.is_time()) => clock(s),
+        (Some(s), _) if s > 0.0 || bout.extent.is_none_or(Range::<Extent>::is_time) => clock(s),
         (_, Some(m)) => lengths::short_distance(m, units),
         (Some(s), None) => clock(s),
         (None, None) => UNKNOWN.to_owned(),

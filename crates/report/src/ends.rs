@@ -1,9 +1,15 @@
 //! What is prescribed, as one figure or as the two ends of a range, in documents and in words.
 
 use jogaudit_core::range::Range;
+use serde::Serialize;
 
 use super::view::{known, tenths};
 use super::wording::clock;
+
+/// The most of a range: `null` in a document where there is none.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[serde(transparent)]
+pub struct Most(pub Option<f64>);
 
 /// The figure, where there is one.
 pub(super) fn one(range: Option<Range>) -> Option<f64> {
@@ -16,8 +22,8 @@ pub(super) fn least(range: Option<Range>) -> Option<f64> {
 }
 
 /// The most of a real range, unknown where it has none; a document leaves it out where there is one figure.
-pub(super) fn most(range: Option<Range>) -> Option<Option<f64>> {
-    real(range).map(|range| known(Some(range.most), tenths))
+pub(super) fn most(range: Option<Range>) -> Option<Most> {
+    real(range).map(|range| Most(known(Some(range.most), tenths)))
 }
 
 fn real(range: Option<Range>) -> Option<Range> {

@@ -374,8 +374,9 @@ fn stage_table(page: &mut Page, view: &PlanView) {
 
 /// `running 12:00 to 16:00, session 22:00 to 28:00`, where a stage has ranges.
 fn ranges(stage: &StageView) -> Option<String> {
+    type Figure = fn(&DosesView) -> Option<f64>;
     let (least, most) = (stage.least.as_ref()?, stage.most.as_ref()?);
-    let figures: [(&str, fn(&DosesView) -> Option<f64>); 4] = [
+    let figures: [(&str, Figure); 4] = [
         ("running", |d| d.run_s),
         ("walking", |d| d.walk_s),
         ("session", |d| d.session_s),

@@ -16,7 +16,7 @@ use jogaudit_recording::read::Facts;
 use jogaudit_recording::units::{LengthUnit, Metres, Seconds, Unit};
 
 use super::chart::Charts;
-use super::ends;
+use super::ends::{self, Most};
 use super::lengths;
 use super::word::as_word;
 use super::wording::{self, clock};
@@ -110,7 +110,7 @@ pub struct RepView {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub prescribed_least_s: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub prescribed_most_s: Option<Option<f64>>,
+    pub prescribed_most_s: Option<Most>,
     pub achieved_s: f64,
     pub error_s: f64,
     pub start_s: Option<f64>,
@@ -184,7 +184,7 @@ pub struct AmountView {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub prescribed_least_s: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub prescribed_most_s: Option<Option<f64>>,
+    pub prescribed_most_s: Option<Most>,
     pub achieved: Option<f64>,
     /// What is prescribed, whether one figure or a range.
     #[serde(skip)]

@@ -149,9 +149,10 @@ impl Parser<'_> {
                     .scanner
                     .error(whole, format!("the least first: `{least} {than}to {most} x`")));
             }
-            times = match is_rising {
-                true => Count::Rising { first, last },
-                false => Count::Times(Range { least: first, most: last }),
+            times = if is_rising {
+                Count::Rising { first, last }
+            } else {
+                Count::Times(Range { least: first, most: last })
             };
         }
         if !has_sign && !["x", "X", "×"].into_iter().any(|sign| self.scanner.take(Token::Word(sign))) {

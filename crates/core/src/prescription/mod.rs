@@ -71,6 +71,7 @@ impl Extent {
     }
 
     /// So many seconds, or metres, as this one is.
+    #[must_use]
     pub const fn with_amount(self, amount: f64) -> Self {
         match self {
             Self::Time(_) => Self::Time(Seconds::new(amount)),

@@ -181,9 +181,9 @@ impl<'a> Scanner<'a> {
         let (Token::Word(to), _) = ahead.next() else { return None };
         let other = number(ahead.next().0).filter(|_| to.eq_ignore_ascii_case("to"))?;
         let digits = other.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(other.len());
-        let unit = match (&other[digits..], ahead.next().0) {
-            ("", Token::Word(unit)) => unit,
-            (unit, _) => unit,
+        let unit = match ahead.next().0 {
+            Token::Word(unit) if digits == other.len() => unit,
+            _ => &other[digits..],
         };
         of_unit(1.0, unit).map(|_| unit)
     }

@@ -16,7 +16,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 const FIRST_SEED: u64 = 1_300_000;
-const WEEKS: usize = 3;
+const WEEKS: i64 = 3;
 const CASES: u64 = 12;
 
 const PLAN: &str = "
@@ -69,14 +69,14 @@ fn case(plan: &Plan, case: u64) -> (Vec<usize>, Reviewed) {
             order.push(2); // the optional one
         }
         order.shuffle(&mut draws);
-        for (at, kind) in order.into_iter().enumerate() {
-            let date = monday.checked_add((7 * week as i64 + 2 * at as i64).days()).unwrap();
+        for (at, kind) in (0i64..).zip(order) {
+            let date = monday.checked_add((7 * week + 2 * at).days()).unwrap();
             let seed = (FIRST_SEED + case) * 100 + kinds.len() as u64;
             sessions.push(recorded(plan, kind, seed, date));
             kinds.push(kind);
         }
     }
-    let as_of = monday.checked_add(SignedDuration::from_hours(24 * 7 * WEEKS as i64)).unwrap();
+    let as_of = monday.checked_add(SignedDuration::from_hours(24 * 7 * WEEKS)).unwrap();
     let lines: Vec<String> =
         sessions.iter().map(|s| TimeZone::UTC.to_datetime(s.start()).date().to_string()).collect();
     let text = format!("date,pain_during,pain_next_morning\n{}", lines.join(",0,0\n") + ",0,0\n");

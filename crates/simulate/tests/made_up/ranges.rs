@@ -101,8 +101,13 @@ fn the_simulator_stays_inside_the_ranges() {
         let runs = steps.len() / 2;
         assert!((4..=6).contains(&runs), "{runs}");
         let simulated = simulate(&steps, &settings).unwrap();
-        let run_s =
-            |gait| simulated.truth.iter().filter(move |bout| bout.gait == gait).map(|b| b.duration_s());
+        let run_s = |gait| {
+            simulated
+                .truth
+                .iter()
+                .filter(move |bout| bout.gait == gait)
+                .map(jogaudit_simulate::TrueBout::duration_s)
+        };
         assert!(run_s(jogaudit_core::gait::Gait::Run).all(|s| s > 108.0 && s < 142.0));
     }
 }

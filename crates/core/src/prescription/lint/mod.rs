@@ -123,7 +123,10 @@ impl LintCode {
                 "over ground, a mean speed of 1.9 m/s was reached mostly by walking (Baker, Long, Srinivasan, arXiv \
                  2501.00720)"
             }
-            Self::SessionOverItsCeiling | Self::HeartRateCeilingAboveMax => "arithmetic",
+            Self::SessionOverItsCeiling
+            | Self::HeartRateCeilingAboveMax
+            | Self::RangesOutOfOrder
+            | Self::RisingNeverEnds => "arithmetic",
             Self::HeartRateCeilingTooLow => {
                 "moderate effort begins at 64 % of the greatest heart rate (Garber et al. 2011, Med Sci Sports Exerc \
                  43:1334-59); that running is at least moderate is our choice"
@@ -142,7 +145,6 @@ impl LintCode {
             Self::FirstStageWithoutCeiling => {
                 "that the first running is held down by pace, heart rate, effort or words: common practice, no source"
             }
-            Self::RangesOutOfOrder | Self::RisingNeverEnds => "arithmetic",
             Self::TwoChangesAtOnce => "one thing at a time: common practice, no source",
             Self::KindsAlike => {
                 "the review recognises a kind by its runs and the walks between; how near is too near follows from how sure \

@@ -6,7 +6,7 @@ use super::{LintCode, Remark, RemarkUnit};
 use crate::prescription::figures::{ASSUMED_RUN_MPS, ASSUMED_WALK_MPS, Figures};
 use crate::prescription::{Count, Item, Move, Plan, Session, Stage, Step, any_item};
 use crate::range::Range;
-use jogaudit_recording::units::MetresPerSecond;
+use jogaudit_recording::units::{BeatsPerMinute, MetresPerSecond};
 
 /// Sessions whose runs and walks lie nearer than this to each other are hardly told apart, s: the review asks for a stage nine times
 /// as likely as all others, at a scale of 12 s (`docs/review.md`).
@@ -68,7 +68,7 @@ fn at_once(plan: &Plan, figures: &[Range<Figures>], place: usize, found: &mut Ve
         (exceeds(longest_s(&now), longest_s(&before)), "longer runs"),
         (
             rises(|s| s.limits.pace_ceiling.map(MetresPerSecond::get))
-                || rises(|s| s.limits.heart_rate_ceiling.map(|bpm| bpm.get()))
+                || rises(|s| s.limits.heart_rate_ceiling.map(BeatsPerMinute::get))
                 || rises(|s| s.limits.effort_ceiling),
             "more intensity",
         ),

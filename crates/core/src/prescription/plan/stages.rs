@@ -68,21 +68,19 @@ impl<'i> Reader<'i> {
             own: self.limits(table),
             words: self.words(table),
         };
-        match table.get("session").map(|value| (value, value.get_ref())) {
-            Some((value, DeValue::Array(entries))) => {
-                if entries.is_empty() || entries.len() > MOST_KINDS {
-                    let expected = "one to 14 kinds of session: `[[stage.session]]` with a `name` and a `do`";
-                    self.fault(value.span(), format!("expected {expected}"));
-                    return Vec::new();
-                }
-                self.kinds(entries, value.span(), &shared, plan_limits)
+        if let Some(value) = table.get("session")
+            && let DeValue::Array(entries) = value.get_ref()
+        {
+            if entries.is_empty() || entries.len() > MOST_KINDS {
+                let expected = "one to 14 kinds of session: `[[stage.session]]` with a `name` and a `do`";
+                self.fault(value.span(), format!("expected {expected}"));
+                return Vec::new();
             }
-            _ => {
-                let session = self.session(table, "session");
-                let limits = shared.own.or(plan_limits);
-                session.and_then(|session| shared.stage(None, session, limits)).into_iter().collect()
-            }
+            return self.kinds(entries, value.span(), &shared, plan_limits);
         }
+        let session = self.session(table, "session");
+        let limits = shared.own.or(plan_limits);
+        session.and_then(|session| shared.stage(None, session, limits)).into_iter().collect()
     }
 
     fn kinds(
