@@ -176,13 +176,13 @@ fn the_plan_is_saved_when_it_is_one() {
     let shown = page.page("/case/case/plan");
     let of = shown.split("name=\"of\" value=\"").nth(1).and_then(|rest| rest.split('"').next()).unwrap();
     let before = on_disk(&folder, "plan.toml");
-    let broken = before.replace("run 1:00", "run 1:0o").replace('\n', "\r\n");
+    let broken = before.replace("run 0:50", "run 0:5o").replace('\n', "\r\n");
     let answer = page.post("/case/case/plan", &[("text", &broken), ("of", of), ("action", "save")]);
     assert_eq!(answer.status, 422);
-    assert!(answer.body.contains("plan.toml:") && answer.body.contains("1:0o"), "{}", answer.body);
+    assert!(answer.body.contains("plan.toml:") && answer.body.contains("0:5o"), "{}", answer.body);
     assert_eq!(on_disk(&folder, "plan.toml"), before);
 
-    let better = before.replace("6 x (run 1:00", "5 x (run 1:00");
+    let better = before.replace("7 x (run 0:50", "5 x (run 0:50");
     let sent = better.replace('\n', "\r\n");
     let saved = page.post("/case/case/plan", &[("text", &sent), ("of", of), ("action", "save")]);
     assert!(saved.location().contains("done=plan"));
