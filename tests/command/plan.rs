@@ -22,12 +22,21 @@ fn document(out: &str) -> Value {
 fn remarks_are_no_error() {
     let (code, out, err) = run(&folder(), &["plan", "check", "plan.toml"]);
     assert_eq!((code, err.as_str()), (0, ""));
-    assert!(out.starts_with("4 remarks on “Back on the path”.\n"), "{out}");
+    assert!(out.starts_with("5 remarks on “Back on the path”.\n"), "{out}");
     assert!(
         out.contains("[rest_days_missing]") && out.contains("  Try: write `rest_days_between = 1`"),
         "{out}"
     );
     assert!(!out.contains('\u{1b}'), "no colour in a pipe");
+}
+
+#[test]
+fn the_old_word_still_works_and_is_not_shown() {
+    let folder = folder();
+    let now = run(&folder, &["plan", "check", "plan.toml"]);
+    assert_eq!(run(&folder, &["plan", "lint", "plan.toml"]), now);
+    let help = run(&folder, &["plan", "--help"]).1;
+    assert!(help.contains("check") && !help.contains("lint"), "{help}");
 }
 
 #[test]
@@ -46,7 +55,7 @@ fn the_documents_say_what_the_text_says() {
     let folder = folder();
     let (code, out, _) = run(&folder, &["plan", "check", "plan.toml", "--format", "json"]);
     let lint = document(&out);
-    assert_eq!((code, lint["remarks"].as_array().map(Vec::len)), (0, Some(4)));
+    assert_eq!((code, lint["remarks"].as_array().map(Vec::len)), (0, Some(5)));
     let (code, out, _) = run(&folder, &["plan", "show", "plan.toml", "--format", "json"]);
     let plan = document(&out);
     assert_eq!((code, &plan["stages"][0]["run_s"]), (0, &Value::from(120.0)));
