@@ -266,10 +266,11 @@ session = 'walk 5:00, 4 x (run 1:35, walk 2:00)'
 
     #[test]
     fn more_than_can_be_matched_is_not_guessed() {
-        // A hundred stages of 10,000 steps: each alone can be matched with a few bouts, all of them not in a minute.
+        // Nine stages of 10,000 steps: each alone can be matched with a hundred bouts, all of them are too many.
         let stage = |n| format!("[[stage]]\nname = '{n}'\nsession = '5 x (1000 x (run 0:01, walk 0:02))'\n");
-        let plan = Plan::parse(&(0..100).map(stage).collect::<String>()).unwrap().value;
-        let recorded = recorded("a", "2026-03-02T07:00:00Z", ONE);
+        let plan = Plan::parse(&(0..9).map(stage).collect::<String>()).unwrap().value;
+        let many = format!("w300 {}", "r60 w120 ".repeat(50));
+        let recorded = recorded("a", "2026-03-02T07:00:00Z", &many);
         let totals = Totals::of(&recorded.segmentation);
         let (review, audit) = (ReviewConfig::default(), AuditConfig::default());
         let chosen = recognise(&recorded, &totals, &plan, &Progress::new(&plan), &review, &audit);
