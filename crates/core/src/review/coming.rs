@@ -64,6 +64,14 @@ fn missed<C: Iterator<Item = DatedSession>>(
     let after_last = s.last().map(|last| plus(last.date, i64::from(s.bounds.rest_before_next) + 1));
     let Some(since) = after_last.or(s.history.plan.start) else { return Vec::new() };
     let since = rested.map_or(since, |rested| since.max(rested)).max(plus(today, -DAYS_BEHIND));
-    // Whatever the stage: a session that was not done does not bring the next one.
-    from(since).map(|session| session.date).take_while(|date| *date < today).collect()
+    let least = s.bounds.sessions_per_week.map(|week| week.least);
+    let mut missed: Vec<Date> = Vec::new();
+    // Whatever the stage: a session that was not done does not bring the next one. An optional one is never missed.
+    for date in from(since).map(|session| session.date).take_while(|date| *date < today) {
+        let of_week = missed.iter().filter(|earlier| monday(**earlier) == monday(date)).count();
+        if least.is_none_or(|least| in_week(s, date) as usize + of_week < least as usize) {
+            missed.push(date);
+        }
+    }
+    missed
 }

@@ -178,6 +178,21 @@ fn a_missed_session_is_not_made_up_and_another_weekday_is_no_fault() {
 }
 
 #[test]
+fn an_optional_session_is_never_missed() {
+    let missed = |per_week: &str| {
+        let plan = plan(&DATED.replace("sessions_per_week = 3", &format!("sessions_per_week = {per_week}")));
+        let diary = "2026-03-03,0,3\n2026-03-05,0,3\n";
+        reviewed(&plan, &TWO_KEPT, diary, date(2026, 3, 9), 1)
+            .review
+            .coming
+            .expect("a plan with dates")
+            .missed
+    };
+    assert_eq!(missed("'2 to 3'"), Vec::<Date>::new());
+    assert_eq!(missed("3"), [date(2026, 3, 8)]);
+}
+
+#[test]
 fn everything_in_miles_with_the_cadence_of_one_leg_is_judged_as_in_kilometres() {
     let plan = plan(
         "units = 'mi'\n[runner]\nusual_run_cadence = '82 rpm'\n[limits]\npace_ceiling = '10:40 /mi'\n\
