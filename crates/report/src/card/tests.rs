@@ -23,7 +23,7 @@ Back on the path
 walk 5:00, 5 x (run 2:00, walk 2:00), walk 3:00
 28:00 in all, 10:00 of running, 18:00 of walking.
 
- at what         for
+     at what         for
    0:00 walk        5:00
    5:00 run 1       2:00
    7:00 walk        2:00
