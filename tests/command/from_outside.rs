@@ -20,7 +20,7 @@ const LOUD: &str = "Zq9\u{1b}[2J\u{1b}[8m\u{7}\u{9b}3A\r\u{202e}x";
 /// Styles of our own.
 const STYLES: [&str; 6] = ["\u{1b}[0m", "\u{1b}[1m", "\u{1b}[2m", "\u{1b}[34m", "\u{1b}[35m", "\u{1b}[31m"];
 
-/// Runs the command with colours and gives standard output and standard error.
+/// Runs the command with colours and gives code, standard output and standard error.
 fn run(folder: &Path, args: &[&str]) -> (i32, String, String) {
     let output = Command::new(jogaudit())
         .current_dir(folder)
@@ -31,6 +31,12 @@ fn run(folder: &Path, args: &[&str]) -> (i32, String, String) {
         .unwrap();
     let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
     (output.status.code().unwrap_or(-1), text(&output.stdout), text(&output.stderr))
+}
+
+/// The same of a command line with [`words`] in it.
+fn run_line(folder: &Folder, line: &str) -> (i32, String, String) {
+    let words = words(line);
+    run(folder.path(), &words.iter().map(String::as_str).collect::<Vec<_>>())
 }
 
 /// A text for a terminal holds nothing but letters, lines and our own styles.
@@ -98,99 +104,92 @@ fn hostile_case(folder: &Path) {
     recording(&format!("{LOUD}-4.tcx"), "no recording");
 }
 
-#[test]
-fn names_from_outside_steer_no_terminal_and_are_isolated_in_pages() {
+/// The case, a roster, a plan that is none and two tables, all hostile.
+fn hostile_folder() -> Folder {
     let folder = Folder::new();
     hostile_case(folder.path());
-    let recording = |n: u32| format!("case/recordings/{LOUD}-{n}.tcx");
-    let (one, ride, broken) = (recording(1), recording(3), recording(4));
     let stage = format!("{NAME}1");
     folder.write(
         "roster.csv",
         format!("path,participant,stage\n*-1.tcx,\"{LOUD}\",{stage}\n*-7.tcx,\"{LOUD}\",{stage}\n"),
     );
-    let plan = "case/plan.toml";
-    let other_plan = format!("{LOUD}-plan.toml");
-    folder.write(&other_plan, "title = \"a\u{202e}b\"\nsurplus = 1\n");
+    folder.write(&format!("{LOUD}-plan.toml"), "title = \"a\u{202e}b\"\nsurplus = 1\n");
     folder.write("l.csv", format!("who,{NAME}\n\"{LOUD}\",1\nb,2\n"));
     folder.write("r.csv", format!("who,{NAME}\n\"{LOUD}\",1\nb,3\nc,4\n"));
-    let check =
-        |file, format| vec!["check", file, "--plan", plan, "--stage", stage.as_str(), "--format", format];
-    let texts: Vec<Vec<&str>> = vec![
-        check(one.as_str(), "text"),
-        check(ride.as_str(), "text"),
-        check(broken.as_str(), "text"),
-        [&check(one.as_str(), "text")[..], &["--case", "case"]].concat(),
-        [&check(one.as_str(), "text")[..], &["--out", NAME]].concat(),
-        vec!["check", &one, "--plan", plan, "--stage", LOUD],
-        vec!["check", LOUD, "--plan", plan],
-        vec!["check", &one, "--plan", &other_plan],
-        vec!["check", &one, LOUD],
-        vec!["bouts", &ride],
-        vec!["bouts", &broken],
-        vec!["bouts", &one, "--format", LOUD],
-        vec!["plan", "lint", plan],
-        vec!["plan", "lint", &other_plan],
-        vec!["plan", "show", plan],
-        vec!["plan", "show", plan, "--stage", &stage],
-        vec!["plan", "show", plan, "--stage", LOUD],
-        vec!["review", "case", "--as-of", "2026-03-06"],
-        vec!["review", LOUD],
-        vec![
-            "batch",
-            "case/recordings",
-            "--plan",
-            plan,
-            "--roster",
-            "roster.csv",
-            "--out",
-            "o.csv",
-            "--summary",
-        ],
-        vec!["batch", "case/recordings", "--plan", plan, "--stage", LOUD, "--out", NAME],
-        vec!["agree", "l.csv", "r.csv", "--key", "who", "--columns", NAME, "--plot", "p.svg"],
-        vec!["agree", "l.csv", LOUD],
-        vec![
-            "simulate",
-            "--plan",
-            plan,
-            "--stage",
-            &stage,
-            "--seed",
-            "1",
-            "--out",
-            "Zq9\u{202e}.fit",
-            "--truth",
-            "t.json",
-        ],
-        vec!["demo", "Zq9\u{1b}[8m"],
-        vec!["demo", "case"],
-    ];
-    let mut unnamed = Vec::new();
-    for args in &texts {
-        let (code, out, err) = run(folder.path(), args);
-        assert!(code == 0 || code == 2, "{args:?}: {code} {out}{err}");
-        assert_harmless(&out, &format!("{args:?}"));
-        assert_harmless(&err, &format!("{args:?}"));
-        if !(out + &err).contains("Zq9") {
-            unnamed.push(args[..2].join(" "));
-        }
-    }
-    // All others name something from outside.
-    assert_eq!(unnamed, ["demo case"]);
+    folder
+}
 
-    // Documents keep the data as they are.
-    let review = ["review", "case", "--as-of", "2026-03-06", "--format"];
-    let (_, out, _) = run(folder.path(), &[&review[..], &["json"]].concat());
+/// The words of a command line, in which `{1}` is the case's first recording, `{stage}` a stage of its plan, `{plan}` what is no
+/// plan, `{loud}` and `{name}` names that are hostile.
+fn words(line: &str) -> Vec<String> {
+    let word = |word: &str| {
+        let mut word = word.to_owned();
+        for n in 1..5 {
+            word = word.replace(&format!("{{{n}}}"), &format!("case/recordings/{LOUD}-{n}.tcx"));
+        }
+        word.replace("{stage}", &format!("{NAME}1"))
+            .replace("{plan}", &format!("{LOUD}-plan.toml"))
+            .replace("{loud}", LOUD)
+            .replace("{name}", NAME)
+    };
+    line.split(' ').map(word).collect()
+}
+
+const LINES_WITH_NAMES: [&str; 25] = [
+    "check {1} --plan case/plan.toml --stage {stage}",
+    "check {3} --plan case/plan.toml --stage {stage}",
+    "check {4} --plan case/plan.toml --stage {stage}",
+    "check {1} --plan case/plan.toml --stage {stage} --case case",
+    "check {1} --plan case/plan.toml --stage {stage} --out {name}",
+    "check {1} --plan case/plan.toml --stage {loud}",
+    "check {loud} --plan case/plan.toml",
+    "check {1} --plan {plan}",
+    "check {1} {loud}",
+    "bouts {3}",
+    "bouts {4}",
+    "bouts {1} --format {loud}",
+    "plan check case/plan.toml",
+    "plan check {plan}",
+    "plan show case/plan.toml",
+    "plan show case/plan.toml --stage {stage}",
+    "plan show case/plan.toml --stage {loud}",
+    "review case --as-of 2026-03-06",
+    "review {loud}",
+    "batch case/recordings --plan case/plan.toml --roster roster.csv --out o.csv --summary",
+    "batch case/recordings --plan case/plan.toml --stage {loud} --out {name}",
+    "agree l.csv r.csv --key who --columns {name} --plot p.svg",
+    "agree l.csv {loud}",
+    "simulate --plan case/plan.toml --stage {stage} --seed 1 --out Zq9\u{202e}.fit --truth t.json",
+    "demo Zq9\u{1b}[8m",
+];
+
+#[test]
+fn names_from_outside_steer_no_terminal() {
+    let folder = hostile_folder();
+    for line in LINES_WITH_NAMES.into_iter().chain(["demo case"]) {
+        let (code, out, err) = run_line(&folder, line);
+        assert!(code == 0 || code == 2, "{line}: {code} {out}{err}");
+        assert_harmless(&out, line);
+        assert_harmless(&err, line);
+        assert_eq!((out + &err).contains("Zq9"), line != "demo case", "{line} names something from outside");
+    }
+}
+
+#[test]
+fn names_from_outside_are_isolated_in_documents_and_kept_in_data() {
+    let folder = hostile_folder();
+    let (_, out, _) = run_line(&folder, "review case --as-of 2026-03-06 --format json");
     let document: serde_json::Value = serde_json::from_str(&out).unwrap();
     assert_eq!(document["plan"], NAME);
     assert_eq!(document["sessions"][0]["recordings"][0], format!("{LOUD}-1.tcx"));
-
-    for args in [[&review[..], &["html"]].concat(), check(one.as_str(), "html"), check(ride.as_str(), "html")]
-    {
-        let (code, out, err) = run(folder.path(), &args);
+    for line in [
+        "review case --as-of 2026-03-06 --format html",
+        "check {1} --plan case/plan.toml --stage {stage} --format html",
+        "check {3} --plan case/plan.toml --stage {stage} --format html",
+    ] {
+        let (code, out, err) = run_line(&folder, line);
         assert_eq!(code, 0, "{err}");
-        assert!(assert_isolated(&out, &format!("{args:?}")) >= 4, "{args:?}");
+        assert!(assert_isolated(&out, line) >= 4, "{line}");
     }
 }
 

@@ -520,7 +520,7 @@ fn table(page: &mut Page, view: &CardView) {
     for bout in bouts.iter().filter(|bout| bout.gait == CardGait::InTurn) {
         let until = length(bout, units);
         let sentence = match bout.extent {
-            Some(_) => format!("In turn until {until} are over: {}; the last is cut there.", bout.cycle),
+            Some(_) => format!("In turn for {until}: {}; the last is cut there.", bout.cycle),
             None => format!("In turn, {until}: {}.", bout.cycle),
         };
         if !cycles.contains(&sentence) {
@@ -528,7 +528,7 @@ fn table(page: &mut Page, view: &CardView) {
         }
     }
     for sentence in cycles.iter().take(2) {
-        page.line(&one_line(sentence, WIDTH));
+        page.paragraph("", sentence);
     }
 }
 

@@ -83,7 +83,7 @@ mod tests {
     /// A reading every 5 s.
     fn piece(cadences: &[f64]) -> Segment {
         let frames = 5 * cadences.len();
-        let at = |t: usize| (t % 5 == 0).then(|| cadences[t / 5]);
+        let at = |t: usize| t.is_multiple_of(5).then(|| cadences[t / 5]);
         Segment {
             start_s: 0.0,
             end_s: frames as f64 - 1.0,

@@ -192,7 +192,7 @@ mod tests {
             speed_mps: Gaussian { mean: 1.5, sd: 0.16 },
             slope_effect: SlopeEffect { up: 2.5, down: 0.8 },
             cadence_spm: Gaussian { mean: 115.0, sd: 4.0 },
-            seen: Default::default(),
+            seen: Seen::default(),
         };
         let emitter = Emitter::new(&[walk], 0.25, Weights { speed: 0.2, cadence: 0.25 });
         let for_standing = |speed_mps: f64, cadence_spm: f64| {

@@ -59,10 +59,9 @@ fn alternating_until_a_distance_is_said_in_a_sentence() {
     let card = shown("", "walk 10:00, for 1.5 mi (walk 2:00, run 3:00), walk 5:00", None);
     assert!(card.contains("10:00 in turn   1.5 mi"), "{card}");
     assert!(card.contains("      – walk        5:00"), "no clock after a distance: {card}");
-    assert!(
-        card.contains("In turn until 1.5 mi are over: walk 2:00, run 3:00; the last is cut there."),
-        "{card}"
-    );
+    assert!(card.contains("In turn for 1.5 mi: walk 2:00, run 3:00; the last is cut there."), "{card}");
+    let card = shown("", "walk 4:00, for 22:00 to 28:00 (run 3:00, walk 1:30, run 2:40, walk 1:20)", None);
+    assert!(card.lines().all(|line| !line.ends_with('…')), "nothing is cut off: {card}");
 }
 
 #[test]
