@@ -551,4 +551,19 @@ between two runs. rise: of the running, from the week before.
             assert!(shown.lines().all(|line| line.chars().count() <= WIDTH), "{shown}");
         }
     }
+
+    #[test]
+    fn a_count_that_rises_has_its_number_on_each_day() {
+        let rising = "title = 'x'\nstart = 2026-03-02\n[[stage]]\nname = 'grow'\nsessions = 3\n\
+            session = 'walk 6:00, 4 rising to 5 x (run 1:40, walk 2:20)'\n";
+        let days: Vec<String> = view(rising).calendar.into_iter().map(|session| session.text).collect();
+        assert_eq!(
+            days,
+            [
+                "Monday 2 March: stage grow, 22 min",
+                "Wednesday 4 March: stage grow, 26 min",
+                "Friday 6 March: stage grow, 26 min"
+            ]
+        );
+    }
 }

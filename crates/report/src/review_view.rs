@@ -302,7 +302,11 @@ impl DatedView {
     /// Words a session with its day; a day of another than `this_year` has its year.
     pub(super) fn new(plan: &Plan, session: DatedSession, this_year: i16) -> Self {
         let stage = stage_name(plan, Some(session.stage)).unwrap_or_default();
-        let figures = plan.stages[session.stage].session.figures();
+        let stage_of = &plan.stages[session.stage];
+        // The number counts all kinds of session of a stage, and so tells how far a count has risen only where there is one.
+        let is_one_kind = plan.kinds_at(stage_of.place).len() == 1;
+        let due = stage_of.session.due_after(session.number.saturating_sub(1)).filter(|_| is_one_kind);
+        let figures = due.map_or_else(|| stage_of.session.figures(), |due| due.session.figures());
         let day = wording::long_day(session.date, this_year);
         Self {
             date: session.date.to_string(),
