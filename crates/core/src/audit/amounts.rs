@@ -8,6 +8,7 @@ use super::{Amount, Dose, Rep};
 use crate::clean::SpeedSource;
 use crate::prescription::{Move, Step};
 use crate::range::Range;
+use jogaudit_recording::units::Seconds;
 
 impl Matched<'_> {
     /// Each step with what was done for it. `over_ceiling_s` has one entry a step.
@@ -64,9 +65,12 @@ impl Matched<'_> {
         }
     }
 
-    /// What was prescribed and done in all; `range_s` is from the first to the last second of running or walking.
+    /// What was prescribed and done in all; `range_s` is from the first to the last second of running or walking. Prescribed is what
+    /// the session's words say, and only where they leave it to the runner's speed what this way to do it came to.
     pub(super) fn dose(&self, range_s: Option<(f64, f64)>) -> Dose {
-        let prescribed = |gait: Option<Move>| -> Option<Range> {
+        let words = self.prescription.session.dose();
+        let in_words = |time: Option<Range<Seconds>>| time.map(|time| time.map(Seconds::get));
+        let laid_out = |gait: Option<Move>| -> Option<Range> {
             let timed = || self.layout.steps.iter().zip(&self.layout.lengths_s);
             let steps = || timed().filter(|(s, _)| gait.is_none_or(|g| s.motion == g));
             let open = steps().any(|(s, _)| !s.extent.is_time());
@@ -80,12 +84,18 @@ impl Matched<'_> {
         let session_s = range_s.map_or(0.0, |(from, to)| to - from);
         let cadence = measure::mean_cadence(self.series, &run);
         Dose {
-            run_s: Amount { prescribed: prescribed(Some(Move::Run)), achieved: Some(run_s) },
+            run_s: Amount {
+                prescribed: in_words(words.run).or_else(|| laid_out(Some(Move::Run))),
+                achieved: Some(run_s),
+            },
             walk_s: Amount {
-                prescribed: prescribed(Some(Move::Walk)),
+                prescribed: in_words(words.walk).or_else(|| laid_out(Some(Move::Walk))),
                 achieved: Some(measure::total_s(&walk)),
             },
-            session_s: Amount { prescribed: prescribed(None), achieved: Some(session_s) },
+            session_s: Amount {
+                prescribed: in_words(words.session).or_else(|| laid_out(None)),
+                achieved: Some(session_s),
+            },
             run_steps: if run.is_empty() { Some(0.0) } else { cadence.map(|c| c * run_s / 60.0) },
             run_distance_m: if run.is_empty() { Some(0.0) } else { measure::distance_m(self.series, &run) },
         }

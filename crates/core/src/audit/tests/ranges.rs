@@ -112,6 +112,18 @@ fn a_whole_may_end_anywhere_in_its_range() {
 }
 
 #[test]
+fn a_dose_is_what_the_words_say_however_long_the_whole_was() {
+    const SESSION: &str = "walk 4:00, for 22:00 to 28:00 (run 3:00, walk 1:30)";
+    let words = Some(Range { least: 900.0, most: 1140.0 });
+    for done in [
+        "w240 r180 w90 r180 w90 r180 w90 r180 w90 r180 w60",
+        "w240 r180 w90 r180 w90 r180 w90 r180 w90 r180 w90 r180 w90 r40",
+    ] {
+        assert_eq!(audit_words(done, SESSION).value.dose.run_s.prescribed, words, "{done}");
+    }
+}
+
+#[test]
 fn a_rest_is_anything_but_running() {
     const SESSION: &str = "walk 5:00, 3 x (run 1:00, rest 1:30), walk 2:00";
     for done in ["w300 r60 w90 r60 w90 r60 w210", "w300 r60 s90 r60 w30 s60 r60 s90 w120"] {
