@@ -39,7 +39,7 @@ fn scaled_spm(difference_spm: f64) -> f64 {
     (difference_spm / CADENCE_SCALE_SPM).clamp(-MOST_CONTRAST, MOST_CONTRAST)
 }
 
-/// What the piece `k` is judged by, beside its neighbours and within the recording; `None` without cadence.
+/// What the piece `k` is judged by, beside its neighbours and within the recording; `None` without cadence or speed.
 pub(super) fn features(
     whole: &Whole,
     segment: &Segment,
@@ -48,6 +48,8 @@ pub(super) fn features(
 ) -> Option<[f64; CADENCE_FEATURES]> {
     let piece = &pieces[k];
     let (State::Moving(state), Some(cadence_spm)) = (piece.state, piece.cadence_spm) else { return None };
+    // The judge has seen no recordings without speed: there the state tells.
+    let level_mps = piece.level_mps?;
     let frames = &piece.frames;
     let above = scaled_spm(cadence_spm - TRANSITION_SPM);
     let beside = |other: Option<usize>| {
@@ -56,7 +58,6 @@ pub(super) fn features(
     };
     let sharp = |at: usize, sign: f64| scaled_spm(sign * whole.step(&segment.cadence_spm, at));
     let length = log_minutes(frames.len() as f64 * whole.observed.frame_s);
-    let by_speed = |to_mps: f64| piece.level_mps.map_or(0.0, |v| scaled(v - to_mps));
     Some([
         1.0,
         above,
@@ -68,8 +69,8 @@ pub(super) fn features(
         if frames.end < segment.frames() { sharp(frames.end, -1.0) } else { 0.0 },
         scaled_spm(whole.cadences.high_spm - cadence_spm),
         scaled_spm(cadence_spm - whole.cadences.low_spm),
-        by_speed(walking_speed(cadence_spm).mean),
-        by_speed(whole.labels.transition_mps),
+        scaled(level_mps - walking_speed(cadence_spm).mean),
+        scaled(level_mps - whole.labels.transition_mps),
         length,
         length * above,
     ])
