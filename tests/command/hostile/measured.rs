@@ -95,7 +95,9 @@ impl Place {
         let script =
             format!("ulimit -v {MOST_KIB}; ulimit -c 0; exec timeout -s KILL {HANG_S} \"$0\" \"$@\"");
         let mut command = Command::new("sh");
-        command.args(["-c", &script]).arg(&self.program).args(&run.args).current_dir(self.folder());
+        // No argument of a program can hold a NUL.
+        let args = run.args.iter().map(|arg| arg.replace('\0', ""));
+        command.args(["-c", &script]).arg(&self.program).args(args).current_dir(self.folder());
         command.stdin(File::open(self.beside("stdin")).unwrap());
         command.stdout(File::create(self.beside("stdout")).unwrap());
         command.stderr(File::create(self.beside("stderr")).unwrap());
