@@ -2,9 +2,8 @@
 //! neither; but it goes there slowly and with the speed, and where a run begins or ends, cadence steps.
 
 use super::config::pieces::{CADENCE_SCALE_SPM, HIGH_SHARE, LOW_SHARE, MOST_CONTRAST, TRANSITION_SPM};
-use super::emission::Gaussian;
 use super::labels::walking_speed;
-use super::logistic::{log_minutes, log_odds, scaled, share};
+use super::logistic::{by_laws, log_minutes, log_odds, scaled, share};
 use super::observe::{Observed, Segment};
 use super::pieces::{Piece, Whole};
 use super::state::State;
@@ -62,7 +61,7 @@ pub(super) fn features(
         1.0,
         above,
         share(log_odds(whole.labels.run[state])),
-        by_laws(whole, cadence_spm),
+        by_laws(whole.labels.walk_spm, whole.labels.run_spm, cadence_spm),
         beside(k.checked_sub(1)),
         beside(Some(k + 1)),
         if frames.start > 0 { sharp(frames.start, 1.0) } else { 0.0 },
@@ -74,11 +73,4 @@ pub(super) fn features(
         length,
         length * above,
     ])
-}
-
-/// Log odds of a run by where this person's cadences lie, as a share of the most that they count.
-fn by_laws(whole: &Whole, cadence_spm: f64) -> f64 {
-    let log = |Gaussian { mean, sd }: Gaussian, c: f64| -0.5 * ((c - mean) / sd).powi(2);
-    let (walk, run) = (whole.labels.walk_spm, whole.labels.run_spm);
-    share(log(run, cadence_spm.min(run.mean)) - log(walk, cadence_spm.max(walk.mean)))
 }

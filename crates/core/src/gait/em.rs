@@ -21,10 +21,6 @@ pub(super) struct Fit {
     pub(super) weights: Weights,
     /// Standard deviation of the speed while standing.
     pub(super) standing_sd_mps: f64,
-    /// Seconds between frames.
-    pub(super) frame_s: f64,
-    /// Mean time in a state once its minimum duration is over, s.
-    pub(super) remaining_s: f64,
     /// Probabilities of all states, a posterior a segment.
     pub(super) posteriors: Vec<Posterior>,
     /// Log likelihood less the cost of the states' free parameters (Schwarz 1978): half the negative of what is usually called
@@ -34,8 +30,8 @@ pub(super) struct Fit {
 
 impl Fit {
     /// The chain over the moving states and standing.
-    pub(super) fn chain(&self) -> Chain {
-        chain(self.states.len(), self.frame_s, self.remaining_s)
+    pub(super) fn chain(&self, observed: &Observed) -> Chain {
+        chain(self.states.len(), observed)
     }
 
     /// Emission table of one segment.
@@ -46,7 +42,8 @@ impl Fit {
     }
 }
 
-fn chain(moving: usize, frame_s: f64, remaining_s: f64) -> Chain {
+fn chain(moving: usize, observed: &Observed) -> Chain {
+    let (frame_s, remaining_s) = (observed.frame_s, observed.remaining_s);
     let n = columns(moving);
     let frames = |seconds: f64| ((seconds / frame_s).ceil() as usize).max(1);
     let mut min_frames = vec![frames(MIN_MOVING_S); moving];
@@ -183,7 +180,7 @@ impl<'a> Em<'a> {
         let mut run = Self {
             observed,
             weights,
-            chain: chain(states.len(), observed.frame_s, observed.remaining_s),
+            chain: chain(states.len(), observed),
             posteriors: Vec::new(),
             workspace: Workspace::default(),
             table: Rows::filled(0, columns(states.len()), 0.0),
@@ -254,8 +251,6 @@ impl<'a> Em<'a> {
             states: self.states,
             weights: self.weights,
             standing_sd_mps: self.observed.standing_sd_mps,
-            remaining_s: self.observed.remaining_s,
-            frame_s: self.observed.frame_s,
             posteriors: self.posteriors,
             bic_score,
         }

@@ -149,17 +149,17 @@ impl Emitter {
         let readings = segment.speed_mps.iter().zip(&segment.cadence_spm).zip(&segment.slope);
         for (row, ((speed, cadence), &slope)) in table.iter_mut().zip(readings) {
             let Some((standing, moving)) = row.split_last_mut() else { continue };
+            let still = still(*speed, *cadence);
             if let Some(v) = *speed {
                 let beside = if cadence.is_some() { BESIDE_CADENCE } else { 1.0 };
-                let weight =
-                    if still(*speed, *cadence) { STILL_BOTH } else { beside * self.weights.of_speed(v) };
+                let weight = if still { STILL_BOTH } else { beside * self.weights.of_speed(v) };
                 for (out, state) in moving.iter_mut().zip(&self.moving) {
                     *out = weight * state.speed.log_density(v, state.slope_effect.factor(slope));
                 }
                 *standing = weight * self.standing_speed.log_density(v, 1.0);
             }
             if let Some(c) = *cadence {
-                let weight = if still(*speed, *cadence) { STILL_BOTH } else { self.weights.cadence };
+                let weight = if still { STILL_BOTH } else { self.weights.cadence };
                 for (out, state) in moving.iter_mut().zip(&self.moving) {
                     *out += weight * state.cadence.log_density(c, 1.0);
                 }

@@ -135,8 +135,7 @@ struct Labelling {
     /// Bit k says that state k is a run.
     runs: usize,
     log: f64,
-    speed_mps: Usual,
-    cadence_spm: Usual,
+    known: Known,
     share: f64,
 }
 
@@ -169,17 +168,21 @@ pub(super) fn label(evidence: &Evidence, runner: Option<&RunnerPrior>) -> Labels
     }
     run.iter_mut().for_each(|sum| *sum /= total);
     let best = labellings.iter().find(|l| l.log == top);
-    let law = |run: bool| {
-        let usual = best.map_or(Known::of_people().speed_mps, |l| l.speed_mps).gait(run);
-        let share = best.map_or(1.0, |l| l.share);
-        Gaussian { mean: usual.mean, sd: usual.sd.hypot(tau_mps(run, usual.mean, share)) }
+    let (known, share) = best.map_or((Known::of_people(), 1.0), |l| (l.known, l.share));
+    let wider = |usual: Gaussian, tau: f64| Gaussian { sd: usual.sd.hypot(tau), ..usual };
+    let of_speed = |run: bool| {
+        let usual = known.speed_mps.gait(run);
+        wider(usual, tau_mps(run, usual.mean, share))
     };
-    let cadence_law = |run: bool| {
-        let usual = best.map_or(Known::of_people().cadence_spm, |l| l.cadence_spm).gait(run);
-        Gaussian { mean: usual.mean, sd: usual.sd.hypot(CADENCE_TAU_SPM) }
-    };
-    let (walk_spm, run_spm) = (cadence_law(false), cadence_law(true));
-    Labels { run, walk_mps: law(false), run_mps: law(true), walk_spm, run_spm, transition_mps }
+    let of_cadence = |run: bool| wider(known.cadence_spm.gait(run), CADENCE_TAU_SPM);
+    Labels {
+        run,
+        walk_mps: of_speed(false),
+        run_mps: of_speed(true),
+        walk_spm: of_cadence(false),
+        run_spm: of_cadence(true),
+        transition_mps,
+    }
 }
 
 /// Standard deviation from bout to bout of one gait.
@@ -196,15 +199,14 @@ impl Evidence<'_> {
 
     /// Log weight of a way to call the states.
     fn labelling(&self, known: &Known, runs: usize, share: f64) -> Labelling {
-        let mut way =
-            Labelling { runs, log: 0.0, speed_mps: known.speed_mps, cadence_spm: known.cadence_spm, share };
+        let mut way = Labelling { runs, log: 0.0, known: *known, share };
         let has_cadence = |state: &MovingState| state.seen.cadences >= LEAST_READINGS;
         for (k, state) in self.states.iter().enumerate().filter(|(_, state)| has_cadence(state)) {
-            way.log += self.by_cadence(state, way.is_run(k), &mut way.cadence_spm);
-            way.log += self.by_speed_beside_cadence(state, way.is_run(k), share, &mut way.speed_mps);
+            way.log += self.by_cadence(state, way.is_run(k), &mut way.known.cadence_spm);
+            way.log += self.by_speed_beside_cadence(state, way.is_run(k), share, &mut way.known.speed_mps);
         }
         for (k, state) in self.states.iter().enumerate().filter(|(_, state)| !has_cadence(state)) {
-            way.log += self.by_speed(state, way.is_run(k), share, &mut way.speed_mps);
+            way.log += self.by_speed(state, way.is_run(k), share, &mut way.known.speed_mps);
         }
         if runs != 0 && runs + 1 != 1 << self.states.len() {
             way.log += SWITCH_ODDS.ln();

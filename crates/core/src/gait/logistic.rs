@@ -1,6 +1,7 @@
 //! Logistic regression on a few figures, and how figures are made fit for it.
 
 use super::config::pieces::{MOST_CONTRAST, MOST_LOG_MINUTES, MOST_LOG_ODDS, SPEED_SCALE_MPS};
+use super::emission::Gaussian;
 
 /// Probability by figures and their weights.
 pub(super) fn probability<const N: usize>(figures: &[f64; N], weights: &[f64; N]) -> f64 {
@@ -16,6 +17,13 @@ pub(super) fn log_odds(p: f64) -> f64 {
 /// Log odds as a share of the most that they count.
 pub(super) fn share(log_odds: f64) -> f64 {
     log_odds.clamp(-MOST_LOG_ODDS, MOST_LOG_ODDS) / MOST_LOG_ODDS
+}
+
+/// Log odds of a run by where one person's walks and runs lie, as a share of the most that they count. Beyond the mean, away from
+/// the other gait, a value is no less its gait's.
+pub(super) fn by_laws(walk: Gaussian, run: Gaussian, value: f64) -> f64 {
+    let log = |Gaussian { mean, sd }: Gaussian, v: f64| -0.5 * ((v - mean) / sd).powi(2);
+    share(log(run, value.min(run.mean)) - log(walk, value.max(walk.mean)))
 }
 
 /// A difference of speeds, m/s, in units of [`SPEED_SCALE_MPS`], bounded.

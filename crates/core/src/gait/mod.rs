@@ -169,7 +169,7 @@ impl Model {
         let coarse = observed.coarser(SEARCH_FRAMES);
         let most = config.most_moving_states.min(MOST_STATES - 1);
         let mut fit = em::refine(observed, em::search(&coarse, most)?);
-        let (chain, moving) = (fit.chain(), fit.states.len());
+        let (chain, moving) = (fit.chain(observed), fit.states.len());
         let path = |leave_odds: &[f64], table: &Rows| -> Vec<State> {
             let columns = viterbi(&chain, leave_odds, table);
             columns.into_iter().map(|column| State::of_column(column, moving)).collect()

@@ -12,9 +12,8 @@ use super::config::pieces::{
     TRANSITION_MPS, WEIGHTS,
 };
 use super::em::Fit;
-use super::emission::Gaussian;
 use super::labels::Labels;
-use super::logistic::{flag, log_minutes, log_odds, probability, scaled, share};
+use super::logistic::{by_laws, flag, log_minutes, log_odds, probability, scaled, share};
 use super::observe::{Observed, Segment};
 use super::state::State;
 use crate::statistics::{mean_of_known, median};
@@ -203,7 +202,7 @@ impl Whole<'_> {
         let frames = &pieces[k].frames;
         let above = scaled(v - self.labels.transition_mps);
         let by_state = share(log_odds(self.labels.run[state]));
-        let by_laws = self.by_laws(v);
+        let by_laws = by_laws(self.labels.walk_mps, self.labels.run_mps, v);
         let beside = |other: Option<usize>| {
             let other = other.and_then(|other| pieces.get(other)?.level_mps);
             other.map_or(0.0, |other| scaled(v - other))
@@ -235,13 +234,6 @@ impl Whole<'_> {
             self.likeness * by_state,
             self.likeness * by_laws,
         ])
-    }
-
-    /// Log odds of a run by where this person's walks and runs lie, as a share of the most that they count.
-    fn by_laws(&self, v: f64) -> f64 {
-        let log = |Gaussian { mean, sd }: Gaussian, v: f64| -0.5 * ((v - mean) / sd).powi(2);
-        let (walk, run) = (self.labels.walk_mps, self.labels.run_mps);
-        share(log(run, v.min(run.mean)) - log(walk, v.max(walk.mean)))
     }
 
     /// By how much a column of a segment is higher shortly after a frame than shortly before.
