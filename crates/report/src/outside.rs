@@ -46,9 +46,10 @@ pub fn escaped_prose(text: &str) -> String {
 /// ```
 /// let name = jogaudit_report::isolated("<b>\u{202e}gpx");
 /// assert_eq!(name.into_string(), "<bdi>&lt;b&gt;\\u{202e}gpx</bdi>");
+/// assert_eq!(jogaudit_report::isolated("").into_string(), "", "what is empty stays empty, for a style to see");
 /// ```
 pub fn isolated(text: &str) -> Markup {
-    html! { bdi { (escaped(text)) } }
+    html! { @if !text.is_empty() { bdi { (escaped(text)) } } }
 }
 
 /// Controls, the directions of Unicode Standard Annex 9, section 2, line and paragraph separators, and characters without
