@@ -10,6 +10,7 @@ use super::pace::{self, Basis, PaceAudit};
 use super::verdict::{self, Doubts};
 use super::{Audit, Dose, Finding, Outcome};
 use crate::gait::Gait;
+use crate::prescription::Move;
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
 /// A recording that moves from its first seconds began while moving. Our choice.
@@ -235,7 +236,9 @@ impl Matched<'_> {
         let Some(floor) = ceilings::walk_floor_spm(&self.prescription, self.config) else {
             return Vec::new();
         };
-        let (findings, unjudged) = ceilings::walk_cadence(self.series, &self.done, floor, self.config);
+        // A rest is no brisk walk.
+        let walks = self.steps_done().filter(|(step, _)| step.motion == Move::Walk).map(|(_, done)| done);
+        let (findings, unjudged) = ceilings::walk_cadence(self.series, walks, floor, self.config);
         if unjudged > 0 {
             notices.push(Notice::new(
                 NoticeCode::CadenceNotJudged,

@@ -196,17 +196,17 @@ pub(super) fn walk_floor_spm(prescription: &Prescription<'_>, config: &AuditConf
     prescribed.or_else(by_running)
 }
 
-/// Holds every walk against the floor. Also says how many walks have no cadence.
-pub(super) fn walk_cadence(
+/// Holds what was done of every prescribed walk against the floor. Also says how many walks have no cadence.
+pub(super) fn walk_cadence<'d>(
     series: &Series,
-    done: &[Done],
+    walks: impl Iterator<Item = &'d Done>,
     floor_spm: f64,
     config: &AuditConfig,
 ) -> (Vec<Finding>, usize) {
     /// Left out at both ends of a walk: slowing down from the run and speeding up to it, s. Our choice.
     const TRIM_S: f64 = 5.0;
     let (mut findings, mut unjudged) = (Vec::new(), 0);
-    for walk in done.iter().filter(|d| d.gait == Gait::Walk && !d.own.is_empty()) {
+    for walk in walks.filter(|walk| !walk.own.is_empty()) {
         let core: Vec<BoutPart> = walk.own.iter().map(|s| s.trimmed(TRIM_S)).collect();
         let Some(cadence_spm) = measure::mean_cadence(series, &core) else {
             unjudged += 1;

@@ -4,6 +4,7 @@ use super::super::testing::stage_of;
 use super::*;
 use crate::prescription::Session;
 use crate::range::Range;
+use jogaudit_recording::units::StepsPerMinute;
 
 /// Audits bouts against a session in the session language.
 fn audit_words(done: &str, session: &str) -> Noted<Audit> {
@@ -133,6 +134,21 @@ fn a_rest_is_anything_but_running() {
     assert_eq!((stood.reps[2].motion, stood.reps[2].achieved_s), (Move::Rest, 90.0));
     assert_eq!(outcome("w300 r120 w90 r60 w210", SESSION).1, [Code::WalkMissing]);
     assert_eq!(outcome("w300 r60 s50 r60 w90 r60 w210", SESSION).1, [Code::WalkCutShort]);
+}
+
+#[test]
+fn a_rest_need_not_be_brisk() {
+    let segmentation = segmentation("w300 r60 w90 r60 w90 r60 w210");
+    let strolled = |t: f64| (360.0..450.0).contains(&t) || (510.0..600.0).contains(&t);
+    let series = Track::of(&segmentation).cadence(|t| if strolled(t) { 70.0 } else { 125.0 }).build();
+    let codes = |session: &str| {
+        let mut stage = stage_of(Session::parse(session).unwrap());
+        stage.limits.walk_cadence_floor = Some(StepsPerMinute::new(110.0));
+        codes(&run_audit(&segmentation, &series, &stage, &Runner::default()).value)
+    };
+    assert_eq!(codes("walk 5:00, 2 x (run 1:00, rest 1:30), run 1:00, walk 3:30"), []);
+    let walks = codes("walk 5:00, 2 x (run 1:00, walk 1:30), run 1:00, walk 3:30");
+    assert_eq!(walks, [Code::WalkTooSlow, Code::WalkTooSlow]);
 }
 
 #[test]
