@@ -35,22 +35,10 @@ impl<T: Copy + PartialEq> Range<T> {
     }
 }
 
-impl<T: Copy + PartialOrd> Range<T> {
-    /// Whether a value lies in it.
-    pub fn holds(&self, value: T) -> bool {
-        self.least <= value && value <= self.most
-    }
-}
-
 impl Range<f64> {
     /// The middle; of a range without an upper end the lower one.
     pub fn middle(&self) -> f64 {
         if self.most.is_finite() { 0.5 * (self.least + self.most) } else { self.least }
-    }
-
-    /// The upper end; of a range without one the lower.
-    pub fn known_most(&self) -> f64 {
-        if self.most.is_finite() { self.most } else { self.least }
     }
 
     /// The end nearest to a value; the value itself where it lies inside.

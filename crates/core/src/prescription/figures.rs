@@ -70,12 +70,15 @@ impl Session {
         let longest = |of: fn(&Interval) -> f64| {
             intervals.iter().filter(|b| b.motion == Move::Run).map(of).fold(0.0, f64::max)
         };
-        let at = |range: Range| match end {
-            End::Least => range.least,
-            End::Most => range.known_most(),
+        // A sum without a most is laid out: each part that has one at its most, the others at their least.
+        let at = |range: Range| {
+            Some(if end == End::Least { range.least } else { range.most }).filter(|sum| sum.is_finite())
         };
-        let seconds = |range: Option<Range<Seconds>>| range.map(|range| at(range.map(Seconds::get)));
-        let run_m = dose.run_distance.map(|run| at(run.map(Metres::get))).filter(|m| *m > 0.0);
+        let seconds = |range: Option<Range<Seconds>>| range.and_then(|range| at(range.map(Seconds::get)));
+        let laid_out_m =
+            || intervals.iter().filter(|b| b.motion == Move::Run).map(|b| b.distance_m).sum::<f64>();
+        let run_m = dose.run_distance.map(|run| at(run.map(Metres::get)).unwrap_or_else(laid_out_m));
+        let run_m = run_m.filter(|m| *m > 0.0);
         let run_s = seconds(dose.run).unwrap_or_else(|| total(Move::Run));
         let walk_s = seconds(dose.walk).unwrap_or_else(|| total(Move::Walk));
         Figures {
@@ -145,6 +148,18 @@ mod tests {
         assert_eq!([f.run_s, f.walk_s, f.session_s, f.longest_run_s], [360.0, 1320.0, 1680.0, 60.0]);
         assert_eq!((f.runs, f.run_to_walk, f.run_m), (6, Some(0.5), None));
         assert!(f.is_run_exact && f.is_walk_exact && f.is_session_exact);
+    }
+
+    #[test]
+    fn a_part_without_a_most_counts_its_least_and_the_others_their_most() {
+        let of = |text: &str| Session::parse(text).unwrap().figures();
+        let open = of("walk 4:00 or more, for 22:00 to 28:00 (run 3:00, walk 1:30)");
+        assert_eq!(open.map(|f| f.session_s), Range { least: 1560.0, most: 1920.0 });
+        let open = of("walk 5:00 or more, run 18:20 to 40:00");
+        assert_eq!(open.map(|f| f.session_s), Range { least: 1400.0, most: 2700.0 });
+        assert_eq!(open.map(|f| f.run_s), Range { least: 1100.0, most: 2400.0 });
+        let by_distance = of("run 2 km or more, walk 5:00, run 1 km to 3 km").map(|f| f.run_m);
+        assert_eq!(by_distance, Range { least: Some(3000.0), most: Some(5000.0) });
     }
 
     #[test]
