@@ -36,24 +36,34 @@ fn is_walking(token: &str) -> bool {
     ["walk", "hik", "trek"].iter().any(|start| token.starts_with(start)) || token.ends_with("walk")
 }
 
-/// What words for one sport have in common: the beginning of one of their parts, and the word that stands for them all. Our
-/// choice.
-const KINDS: [(&str, &str); 8] = [
+/// What words for one sport have in common, and the word that stands for them all: the beginning of one of their parts, or, where
+/// that is three letters, which begin other words too, the whole part. Our choice.
+const KINDS: [(&str, &str); 14] = [
     ("cycl", "cycling"),
     ("bicycl", "cycling"),
-    ("bik", "cycling"),
+    ("bike", "cycling"),
+    ("biking", "cycling"),
     ("swim", "swimming"),
     ("row", "rowing"),
+    ("rower", "rowing"),
+    ("rowing", "rowing"),
     ("ski", "skiing"),
+    ("skier", "skiing"),
+    ("skiing", "skiing"),
+    ("skis", "skiing"),
     ("strength", "strength"),
     ("gym", "strength"),
 ];
+/// So many letters are a whole part.
+const WHOLE_PART: usize = 3;
 
 /// What kind of sport a word means: the same for all words of a sport that is known, else the word without its marks.
 pub(super) fn kind(word: &str) -> String {
     let lower = word.trim().to_lowercase();
     let mut tokens = lower.split(|c: char| !c.is_alphanumeric()).filter(|token| !token.is_empty());
-    let known = |token: &str| KINDS.iter().find(|(start, _)| token.starts_with(start)).map(|(_, kind)| *kind);
+    let is_of =
+        |token: &str, start: &str| token == start || (start.len() > WHOLE_PART && token.starts_with(start));
+    let known = |token: &str| KINDS.iter().find(|(start, _)| is_of(token, start)).map(|(_, kind)| *kind);
     match tokens.clone().find_map(known) {
         Some(kind) => kind.to_owned(),
         None => tokens.by_ref().collect::<Vec<_>>().join(" "),
@@ -121,6 +131,10 @@ mod tests {
         let same = Sport::is_same;
         assert!(same("Biking", "cycling") && same("indoor_cycling", "Cycling") && same("bicycle", "cycling"));
         assert!(same("lap_swimming", "swim") && same("Alpine-Skiing", "skiing") && same("Yoga", "yoga "));
+        assert!(same("ski", "skiing") && same("row", "indoor rowing") && same("gym", "strength training"));
+        assert!(
+            !same("rope skipping", "skiing") && !same("bikram", "cycling") && !same("gymnastics", "strength")
+        );
         assert!(!same("rowing", "cycling") && !same("yoga", "pilates") && !same("sport 200", "sport 20"));
     }
 
