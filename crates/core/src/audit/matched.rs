@@ -7,7 +7,7 @@ use super::measure::{self, BoutPart, Done};
 use super::{AuditConfig, Prescription};
 use crate::clean::Series;
 use crate::gait::{Gait, Segmentation};
-use crate::prescription::{Extent, Move, PaceBasis, Session, Step};
+use crate::prescription::{Move, PaceBasis, Session, Step};
 use crate::range::Range;
 use jogaudit_recording::units::MetresPerSecond;
 
@@ -85,10 +85,7 @@ impl Speeds {
 
     fn length_s(self, step: &Step) -> Range {
         let speed_mps = if step.motion == Move::Run { self.run_mps } else { self.walk_mps };
-        step.extent.map(|end| match end {
-            Extent::Time(s) => s.get(),
-            Extent::Distance(m) => m.get() / speed_mps,
-        })
+        step.extent.map(|end| end.seconds_at(speed_mps))
     }
 }
 

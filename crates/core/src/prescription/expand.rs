@@ -93,24 +93,12 @@ impl Session {
 
     /// Whether any running is prescribed.
     pub fn prescribes_running(&self) -> bool {
-        any(&self.items, &|item| matches!(item, Item::Interval { motion: Move::Run, .. }))
-    }
-
-    /// Whether a count rises from session to session.
-    pub fn is_rising(&self) -> bool {
-        any(&self.items, &|item| matches!(item, Item::Repeat { times: Count::Rising { .. }, .. }))
+        each(&self.items).any(|item| matches!(item, Item::Interval { motion: Move::Run, .. }))
     }
 
     /// What is due after `kept` sessions of its stage were kept, where a count rises from session to session.
     pub fn due_after(&self, kept: u32) -> Option<DueSession> {
-        fn first_rising(items: &[Item]) -> Option<(u32, u32)> {
-            items.iter().find_map(|item| match item {
-                Item::Repeat { times: Count::Rising { first, last }, .. } => Some((*first, *last)),
-                Item::Repeat { items, .. } | Item::Until { items, .. } => first_rising(items),
-                Item::Interval { .. } => None,
-            })
-        }
-        let (first, last) = first_rising(&self.items)?;
+        let (first, last) = each(&self.items).find_map(Item::rising)?;
         let repetitions = first.saturating_add(kept).min(last);
         Some(DueSession { session: self.after_kept(kept), repetitions })
     }
@@ -135,26 +123,25 @@ impl Session {
     }
 }
 
-/// Visits each item and those inside it.
-pub(super) fn any_item(items: &[Item], visit: &mut dyn FnMut(&Item)) {
-    for item in items {
-        visit(item);
-        match item {
-            Item::Interval { .. } => {}
-            Item::Repeat { items, .. } | Item::Until { items, .. } => any_item(items, visit),
-        }
-    }
+/// Each item, and behind it those inside it.
+pub(super) fn each(items: &[Item]) -> Box<dyn Iterator<Item = &Item> + '_> {
+    Box::new(items.iter().flat_map(|item| {
+        let inside: &[Item] = match item {
+            Item::Interval { .. } => &[],
+            Item::Repeat { items, .. } | Item::Until { items, .. } => items,
+        };
+        std::iter::once(item).chain(each(inside))
+    }))
 }
 
-/// Whether an item, or one inside it, `is_it`.
-fn any(items: &[Item], is_it: &dyn Fn(&Item) -> bool) -> bool {
-    items.iter().any(|item| {
-        is_it(item)
-            || match item {
-                Item::Interval { .. } => false,
-                Item::Repeat { items, .. } | Item::Until { items, .. } => any(items, is_it),
-            }
-    })
+impl Item {
+    /// The first and the last number of a count that rises.
+    pub(super) fn rising(&self) -> Option<(u32, u32)> {
+        match self {
+            Self::Repeat { times: Count::Rising { first, last }, .. } => Some((*first, *last)),
+            _ => None,
+        }
+    }
 }
 
 impl Expansion {
@@ -323,7 +310,7 @@ fn cuts(
         let speed_mps = speed_of(step).get();
         let whole = step.extent.least;
         let use_of_it = match (extent.least, whole) {
-            (Extent::Time(_), Extent::Distance(m)) => m.get() / speed_mps,
+            (Extent::Time(_), Extent::Distance(_)) => whole.seconds_at(speed_mps),
             (Extent::Distance(_), Extent::Time(s)) => s.get() * speed_mps,
             (_, same) => same.amount(),
         };

@@ -104,9 +104,10 @@ fn intervals(steps: &[Step]) -> Vec<Interval> {
     let mut intervals: Vec<Interval> = Vec::new();
     for step in steps {
         let speed_mps = if step.motion == Move::Run { ASSUMED_RUN_MPS } else { ASSUMED_WALK_MPS };
-        let (time_s, distance_m) = match step.extent.least {
-            Extent::Time(s) => (s.get(), s.get() * speed_mps),
-            Extent::Distance(m) => (m.get() / speed_mps, m.get()),
+        let time_s = step.extent.least.seconds_at(speed_mps);
+        let distance_m = match step.extent.least {
+            Extent::Time(_) => time_s * speed_mps,
+            Extent::Distance(m) => m.get(),
         };
         match intervals.last_mut().filter(|last| last.motion == step.motion) {
             Some(last) => {

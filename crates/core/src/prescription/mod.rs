@@ -21,7 +21,7 @@ pub(crate) use calendar::monday;
 pub use calendar::{Calendar, CalendarStart, DatedSession, LEAST_REST_DAYS};
 pub use dose::PrescribedDose;
 pub use error::{Fault, LanguageError, MOST_FAULTS, PlanError};
-use expand::any_item;
+use expand::each;
 pub use expand::{Block, DueSession, End, Expansion};
 pub use figures::Figures;
 pub use plan::{parse_weekdays, weekday_word};
@@ -68,6 +68,14 @@ impl Extent {
     /// Whether it is a time.
     pub const fn is_time(self) -> bool {
         matches!(self, Self::Time(_))
+    }
+
+    /// Seconds at a speed, m/s.
+    pub fn seconds_at(self, speed_mps: f64) -> f64 {
+        match self {
+            Self::Time(time) => time.get(),
+            Self::Distance(distance) => distance.get() / speed_mps,
+        }
     }
 
     /// So many seconds, or metres, as this one is.

@@ -2,7 +2,7 @@
 
 use jiff::civil::Date;
 
-use crate::prescription::{Block, Expansion, Extent, Plan, Session};
+use crate::prescription::{Block, Extent, Plan, Session};
 use crate::range::Range;
 use jogaudit_recording::units::Seconds;
 
@@ -107,10 +107,7 @@ impl<'a> History<'a> {
 /// A distance is turned into time with `run_mps` where it is known.
 pub(super) fn longest_prescribed_run_s(session: &Session, run_mps: Option<f64>) -> f64 {
     let speed = run_mps.filter(|v| *v > 0.5).unwrap_or(ASSUMED_RUN_MPS);
-    let seconds = |extent: Range<Extent>| match extent.most {
-        Extent::Time(s) => s.get(),
-        Extent::Distance(m) => m.get() / speed,
-    };
+    let seconds = |extent: Range<Extent>| extent.most.seconds_at(speed);
     let mut longest: f64 = 0.0;
     let mut now = 0.0;
     // Neighbouring runs are one run: nothing marks where one ends.
@@ -128,7 +125,7 @@ pub(super) fn longest_prescribed_run_s(session: &Session, run_mps: Option<f64>) 
             Block::Until { extent, cycle } => cycle.iter().for_each(|step| see(step, seconds(extent))),
             Block::Times { times, once } => {
                 // Twice shows a run that goes on into the next round.
-                let steps = Expansion { blocks: once.blocks }.kinds_of_step();
+                let steps = once.kinds_of_step();
                 (0..times.most.min(2)).for_each(|_| steps.iter().for_each(|step| see(step, f64::INFINITY)));
             }
         }

@@ -95,7 +95,7 @@ fn a_whole_may_end_in_one_of_several_steps() {
 fn a_rising_count_is_settled_by_the_sessions_kept() {
     let session = Session::parse("walk 4:10, 4 rising to 6 x (run 1:10, walk 2:20)").unwrap();
     let after = |kept| session.after_kept(kept).to_string();
-    assert!(session.is_rising() && !session.after_kept(0).is_rising());
+    assert!(session.due_after(0).is_some() && session.after_kept(0).due_after(0).is_none());
     assert_eq!(after(0), "walk 4:10, 4 x (run 1:10, walk 2:20)");
     assert_eq!(after(1), "walk 4:10, 5 x (run 1:10, walk 2:20)");
     assert_eq!(after(9), "walk 4:10, 6 x (run 1:10, walk 2:20)");

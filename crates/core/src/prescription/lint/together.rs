@@ -4,7 +4,7 @@
 use super::increments::exceeds;
 use super::{LintCode, Remark, RemarkUnit};
 use crate::prescription::figures::{ASSUMED_RUN_MPS, ASSUMED_WALK_MPS, Figures};
-use crate::prescription::{Count, Item, Move, Plan, Session, Stage, Step, any_item};
+use crate::prescription::{Item, Move, Plan, Session, Stage, Step, each};
 use crate::range::Range;
 use jogaudit_recording::units::{BeatsPerMinute, MetresPerSecond};
 
@@ -85,12 +85,8 @@ fn at_once(plan: &Plan, figures: &[Range<Figures>], place: usize, found: &mut Ve
 /// A count that has not ended its rise when the stage is over.
 fn rising(stage: &Stage, found: &mut Vec<Remark>) {
     let Some(sessions) = stage.sessions.or(stage.weeks.map(|_| stage.planned_sessions())) else { return };
-    let mut longest = 0;
-    any_item(&stage.session.items, &mut |item| {
-        if let Item::Repeat { times: Count::Rising { first, last }, .. } = item {
-            longest = longest.max(last - first + 1);
-        }
-    });
+    let rises = each(&stage.session.items).filter_map(Item::rising);
+    let longest = rises.map(|(first, last)| last - first + 1).max().unwrap_or(0);
     if longest > sessions {
         found.push(
             Remark::new(LintCode::RisingNeverEnds, &stage.name, RemarkUnit::Sessions)
@@ -133,11 +129,7 @@ fn shapes(session: &Session) -> Vec<Shape> {
         for step in steps {
             let is_run = step.motion == Move::Run;
             let speed_mps = if is_run { ASSUMED_RUN_MPS } else { ASSUMED_WALK_MPS };
-            let length_s = if step.extent.is_time() {
-                step.extent.amounts()
-            } else {
-                step.extent.amounts().map(|m| m / speed_mps)
-            };
+            let length_s = step.extent.map(|end| end.seconds_at(speed_mps));
             match shape.last_mut() {
                 Some((before, sum)) if *before == is_run => *sum += length_s,
                 _ => shape.push((is_run, length_s)),
