@@ -189,7 +189,8 @@ fn table_or_notice(case: &Path, name: &str, notices: &mut Vec<Notice>) -> Table 
 /// A file of the case that is named like a table but for its ending and capitals: `diary.xlsx`, `Diary.csv.txt`.
 fn misnamed(case: &Path, name: &str) -> Option<String> {
     let stem = name.split('.').next().unwrap_or(name);
-    let entries = fs::read_dir(case).ok()?.filter_map(Result::ok);
+    let is_file = |entry: &fs::DirEntry| entry.file_type().is_ok_and(|kind| kind.is_file());
+    let entries = fs::read_dir(case).ok()?.filter_map(Result::ok).filter(is_file);
     let mut names: Vec<String> =
         entries.map(|entry| entry.file_name().to_string_lossy().into_owned()).collect();
     names.sort();

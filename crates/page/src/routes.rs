@@ -463,9 +463,7 @@ async fn report_file(
 ) -> PageResult {
     let cached = case_of(&app, &case)?;
     let recording = asked.recording.unwrap_or_default();
-    let CaseState::Ready(snapshot) = cached.read_within(Duration::from_secs(30)).await else {
-        return Err(still_reading());
-    };
+    let snapshot = ready(cached).await?;
     let found = snapshot.found.as_ref().map_err(Clone::clone)?;
     let wanted = ReportRequest {
         bytes: Source::File { case: cached.folder.clone(), path: recording_path(&snapshot, &recording)? },
@@ -478,8 +476,21 @@ async fn report_file(
     Ok(attached("check.html", report::check_document(&check(&app, wanted).await?)))
 }
 
-fn still_reading() -> Refusal {
-    Refusal::new(StatusCode::SERVICE_UNAVAILABLE, "the case is still being read", "try again in a minute")
+/// The case as read, where what is asked for cannot wait on a page of its own.
+async fn ready(cached: &Arc<CachedCase>) -> Result<Arc<Snapshot>, Refusal> {
+    match cached.read_within(Duration::from_secs(30)).await {
+        CaseState::Ready(snapshot) => Ok(snapshot),
+        CaseState::Reading(_) => Err(Refusal::new(
+            StatusCode::SERVICE_UNAVAILABLE,
+            "the case is still being read",
+            "try again in a minute",
+        )),
+        CaseState::Stopped => Err(Refusal::new(
+            StatusCode::CONFLICT,
+            "the reading of this case was stopped",
+            "open the case and choose “Read it”",
+        )),
+    }
 }
 
 fn attached(name: &str, document: String) -> Response {
@@ -500,9 +511,7 @@ async fn note_stage(
 ) -> PageResult {
     let cached = case_of(&app, &case)?;
     let page = format!("session?recording={}", coded(&form.recording));
-    let CaseState::Ready(snapshot) = cached.read_within(Duration::from_secs(30)).await else {
-        return Err(still_reading());
-    };
+    let snapshot = ready(cached).await?;
     recording_path(&snapshot, &form.recording)?;
     let found = snapshot.found.as_ref().map_err(Clone::clone)?;
     if form.stage != "-" && found.plan.stage(&form.stage).is_none() {
@@ -528,9 +537,7 @@ async fn review(State(app): AppState, Path(case): Path<String>) -> PageResult {
 
 async fn review_file(State(app): AppState, Path(case): Path<String>) -> PageResult {
     let cached = case_of(&app, &case)?;
-    let CaseState::Ready(snapshot) = cached.read_within(Duration::from_secs(30)).await else {
-        return Err(still_reading());
-    };
+    let snapshot = ready(cached).await?;
     let found = snapshot.found.as_ref().map_err(Clone::clone)?;
     Ok(attached("review.html", report::review_document(&found.review)))
 }

@@ -45,6 +45,7 @@ pub(super) fn ruling(review: &ReviewView) -> Markup {
     html! {
         section.ruling {
             h2 { (isolated(&review.ruling.text)) }
+            @if let Some(contact) = review.contact_now() { p { strong { "Contact: " (isolated(contact)) } } }
             @if let Some(rule) = review.ruling.rules.first() { p { (rule.says) " Here: " (isolated(&rule.because)) "." } }
         }
     }

@@ -16,7 +16,7 @@ use super::json;
 use super::lengths;
 use super::text::{HEADING, Page, QUIET, UNKNOWN, WIDTH};
 use super::word::{as_word, as_word_or_null};
-use super::wording::{clock, with_contact};
+use super::wording::{clock, counted, with_contact};
 
 /// Lines of the longest card: half a page of print. Our choice, as are the three numbers below, which keep to it.
 pub const MOST_LINES: usize = 36;
@@ -210,6 +210,11 @@ impl CardView {
         };
         view.units = plan.units.unwrap_or_else(|| units_of(&view.bouts));
         view.text = view.sentences();
+        if let Some(rise) = stage.session.rise().filter(|_| view.instead.is_none()) {
+            let begin = counted(rise.least as usize, "repetition");
+            view.text
+                .insert(0, format!("Begin with {begin}. Each session kept adds one, up to {}.", rise.most));
+        }
         view
     }
 
@@ -219,7 +224,7 @@ impl CardView {
         let mut view = Self::new(plan, &stage, recommended);
         if view.instead.is_none() {
             view.repetitions = Some(due.repetitions);
-            view.text.insert(0, format!("{} repetitions next time.", due.repetitions));
+            view.text.insert(0, format!("{} next time.", counted(due.repetitions as usize, "repetition")));
         }
         view
     }
@@ -235,7 +240,7 @@ impl CardView {
                 self.help(),
             ],
             None => {
-                let limits = [self.pace(), self.other_limits(), Some(self.walks()), Some(self.pain())];
+                let limits = [self.pace(), self.other_limits(), self.walks(), Some(self.pain())];
                 self.notes.iter().cloned().chain(limits.into_iter().flatten()).chain([self.help()]).collect()
             }
         }
@@ -293,14 +298,19 @@ impl CardView {
         Some(format!("{sentence}."))
     }
 
-    fn walks(&self) -> String {
-        match self.walk_cadence_floor_spm {
+    /// How to walk; nothing in a session without a walk.
+    fn walks(&self) -> Option<String> {
+        if !is_some(self.times_s[2]) {
+            return None;
+        }
+        Some(match self.walk_cadence_floor_spm.map(f64::ceil) {
+            // In whole numbers, as a watch shows them, and no fewer steps by one foot than by both.
             Some(spm) => format!(
-                "Walk briskly: at least {spm:.0} steps a minute, both feet counted (one foot: {}).",
-                spm / 2.0
+                "Walk briskly: at least {spm} steps a minute, both feet counted (one foot: {}).",
+                (spm / 2.0).ceil()
             ),
             None => "Walk briskly.".to_owned(),
-        }
+        })
     }
 
     fn pain(&self) -> String {
@@ -473,9 +483,14 @@ fn one_line(text: &str, width: usize) -> String {
     text.chars().take(width - 1).chain(['…']).collect()
 }
 
+/// Whether there is any of a time, or it is not known and may be.
+fn is_some(time_s: Option<Range>) -> bool {
+    time_s.is_none_or(|range| range.most > 0.0)
+}
+
 fn sum(view: &CardView) -> Option<String> {
     let words = ["in all", "of running", "of walking"];
-    let times = view.times_s.iter().zip(words);
+    let times = view.times_s.iter().zip(words).filter(|(time, _)| is_some(**time));
     let parts: Vec<String> = times
         .filter_map(|(range, word)| range.map(|range| format!("{} {word}", ends::times(range))))
         .collect();

@@ -258,8 +258,8 @@ fn text_of(remark: &Remark, units: LengthUnit) -> String {
             )
         }
         LintCode::WeekdaysBreakRest => format!(
-            "{who} {} {limit} rest days between two sessions; the nearest of the plan's weekdays have {value} between.",
-            verb("has", "have")
+            "{who} {} rest days between two sessions: {limit}. The nearest of the plan's weekdays leave {value}.",
+            verb("asks for", "ask for")
         ),
         LintCode::FirstStageWithoutCeiling => format!(
             "{who} is the first to run and has no ceiling for pace, heart rate or effort, and no note says how hard to run."
@@ -271,7 +271,9 @@ fn text_of(remark: &Remark, units: LengthUnit) -> String {
             format!("{who} begins {} at once, after {after}.", list(&remark.named))
         }
         LintCode::RisingNeverEnds => {
-            format!("{who} is over after {value} sessions kept; its count ends its rise with the {limit}th.")
+            format!(
+                "{who} is over before its count has risen to its end: that takes {limit} sessions, the stage has {value}."
+            )
         }
         LintCode::KindsAlike => format!(
             "{who} cannot be told from {after} by a recording: both may be {}, whose lengths differ by {value} in all.",

@@ -17,7 +17,7 @@ use super::outside::escaped;
 use super::plan_lint::ratio;
 use super::review_view::DatedView;
 use super::text::{HEADING, Page, RUN, UNKNOWN, WIDTH};
-use super::wording::clock;
+use super::wording::{clock, counted};
 
 /// The document `jogaudit.plan/1`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -269,7 +269,7 @@ pub fn text(view: &PlanView) -> String {
     let (stages, weeks) = (view.stages.len(), view.weeks.len());
     page.paragraph(
         "",
-        &format!("{}, {} when every session is kept.", count(stages, "stage"), count(weeks, "week")),
+        &format!("{}, {} when every session is kept.", counted(stages, "stage"), counted(weeks, "week")),
     );
     if let Some(note) = &view.note {
         page.paragraph("", &format!("To the runner: {note}"));
@@ -310,10 +310,6 @@ pub fn text(view: &PlanView) -> String {
     page.0
 }
 
-fn count(n: usize, what: &str) -> String {
-    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
-}
-
 /// At most `width` characters, cut with an ellipsis.
 fn cut(text: &str, width: usize) -> String {
     if text.chars().count() <= width {
@@ -345,9 +341,7 @@ fn stage_table(page: &mut Page, view: &PlanView) {
     for stage in &view.stages {
         let estimate = |read: fn(EstimateView) -> f64| stage.estimate.map(read);
         let amount = |exact_s, distance_m, estimate_s| amount(exact_s, distance_m, estimate_s, view.units);
-        let of = |one: Option<f64>, read: fn(&DosesView) -> Option<f64>| {
-            one.or_else(|| [&stage.most, &stage.least].into_iter().flatten().find_map(read))
-        };
+        let of = |one, read| stage.at_most(one, read);
         page.line(&format!(
             "  {:<LABEL$} {:>8} {:>9} {:>9} {:>9} {:>9} {:>9}",
             cut(&stage.stage, LABEL),
@@ -366,25 +360,37 @@ fn stage_table(page: &mut Page, view: &PlanView) {
             ),
             stage.run_to_walk.map_or_else(|| UNKNOWN.to_owned(), ratio),
         ));
-        if let Some(ranges) = ranges(stage) {
+        if let Some(ranges) = ranges(stage, view.units) {
             page.hanging("      ", "      ", &ranges);
         }
     }
 }
 
+type Figure = fn(&DosesView) -> Option<f64>;
+
+impl StageView {
+    /// A figure that is exact, else its most, and where there is none its least.
+    fn at_most(&self, exact: Option<f64>, of: Figure) -> Option<f64> {
+        exact.or_else(|| [&self.most, &self.least].into_iter().flatten().find_map(of))
+    }
+}
+
 /// `running 12:00 to 16:00, session 22:00 to 28:00`, where a stage has ranges.
-fn ranges(stage: &StageView) -> Option<String> {
-    type Figure = fn(&DosesView) -> Option<f64>;
+fn ranges(stage: &StageView, units: LengthUnit) -> Option<String> {
     let (least, most) = (stage.least.as_ref()?, stage.most.as_ref()?);
-    let figures: [(&str, Figure); 4] = [
-        ("running", |d| d.run_s),
-        ("walking", |d| d.walk_s),
-        ("session", |d| d.session_s),
-        ("longest run", |d| d.longest_run_s),
+    let figures: [(&str, Figure, bool); 6] = [
+        ("running", |d| d.run_s, false),
+        ("running", |d| d.run_distance_m, true),
+        ("walking", |d| d.walk_s, false),
+        ("session", |d| d.session_s, false),
+        ("longest run", |d| d.longest_run_s, false),
+        ("longest run", |d| d.longest_run_m, true),
     ];
-    let parts = figures.iter().filter_map(|(name, of)| {
+    let parts = figures.iter().filter_map(|(name, of, by_distance)| {
         let range = Range { least: of(least)?, most: of(most).unwrap_or(f64::INFINITY) };
-        (!range.is_exact()).then(|| format!("{name} {}", ends::times(range)))
+        let distance = || ends::between(range, |m| lengths::distance(m, units));
+        let shown = || if *by_distance { distance() } else { ends::times(range) };
+        (!range.is_exact()).then(|| format!("{name} {}", shown()))
     });
     let parts: Vec<String> = parts.collect();
     (!parts.is_empty()).then(|| parts.join(", "))
@@ -468,8 +474,7 @@ fn picture(page: &mut Page, view: &PlanView) {
 /// Longest run, other running, walking, s.
 fn parts(stage: &StageView) -> [f64; 3] {
     let known = |exact: Option<f64>, of: fn(&DosesView) -> Option<f64>, read: fn(EstimateView) -> f64| {
-        let ends = [&stage.most, &stage.least].into_iter().flatten().find_map(of);
-        exact.or(ends).or(stage.estimate.map(read)).unwrap_or(0.0)
+        stage.at_most(exact, of).or(stage.estimate.map(read)).unwrap_or(0.0)
     };
     let run_s = known(stage.run_s, |d| d.run_s, |e| e.run_s);
     let longest_s = known(stage.longest_run_s, |d| d.longest_run_s, |e| e.longest_run_s);

@@ -10,7 +10,7 @@ use super::outside::escaped_prose;
 use super::review_view::{ReviewView, RuleView, SessionView, WeekView};
 use super::review_wording::EFFORT_KEY;
 use super::text::{HEADING, Page, QUIET, UNKNOWN, shown};
-use super::wording::clock;
+use super::wording::{clock, counted};
 
 /// Cells of the bar of a week's running.
 const BAR: usize = 12;
@@ -203,7 +203,10 @@ fn sessions(page: &mut Page, view: &ReviewView) {
     for session in overdone {
         let texts: Vec<&str> =
             session.findings.iter().filter(|f| f.decides).map(|f| f.text.as_str()).collect();
-        let due = session.repetitions.map(|due| format!(", {due} repetitions due")).unwrap_or_default();
+        let due = session
+            .repetitions
+            .map(|due| format!(", {} due", counted(due as usize, "repetition")))
+            .unwrap_or_default();
         let stage = format!("{}{due}", session.stage.as_deref().unwrap_or("?"));
         page.hanging(
             &format!("  ! {}  ", session.date),

@@ -328,7 +328,7 @@ impl WeekView {
 
 impl ReviewView {
     /// How to reach the professional whom the ruling sends the runner to.
-    pub(super) fn contact_now(&self) -> Option<&str> {
+    pub fn contact_now(&self) -> Option<&str> {
         let asks = self.ruling.ruling == Recommendation::SeeClinician;
         self.contact.as_deref().filter(|_| asks)
     }

@@ -29,7 +29,7 @@ pub(super) fn ruling(asked: Recommendation, stage: Option<&str>, not_before: Opt
         Recommendation::Repeat => format!("Repeat: {stage} next, not before {when}."),
         Recommendation::StepBack => format!("Step back: to {stage}, not before {when}."),
         Recommendation::Rest if not_before.is_none() => {
-            "Rest: no run-walk session until what can't be read is mended.".to_owned()
+            "Rest: no run-walk session until the diary or the list of stages can be read again.".to_owned()
         }
         Recommendation::Rest => format!("Rest: no run-walk session before {when}; {stage} after that."),
         Recommendation::SeeClinician => {
@@ -67,15 +67,14 @@ pub(super) fn coming(coming: &Coming, as_of: Date) -> Vec<String> {
     });
     let missed = match coming.missed.as_slice() {
         [] => None,
-        [one] => Some(format!("The session meant for {} was missed.", day(one))),
+        [one] => Some(format!("The session meant for {} was missed. It need not be made up.", day(one))),
         [first, .., last] => Some(format!(
-            "{} sessions from {} to {} were missed.",
+            "{} sessions from {} to {} were missed. They need not be made up.",
             coming.missed.len(),
             day(first),
             day(last)
         )),
     };
-    let missed = missed.map(|said| format!("{said} It need not be made up: go on with the next one."));
     [moved, missed].into_iter().flatten().collect()
 }
 
@@ -276,7 +275,7 @@ mod tests {
             coming(&both, date("2026-03-11")),
             [
                 "The next session is moved from Tuesday 10 March, because rest comes first; the dates after it move along.",
-                "The session meant for Sunday 8 March was missed. It need not be made up: go on with the next one."
+                "The session meant for Sunday 8 March was missed. It need not be made up."
             ]
         );
         let several = Coming { missed: vec![date("2026-03-03"), date("2026-03-05")], ..none };

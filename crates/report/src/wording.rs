@@ -21,6 +21,11 @@ pub(super) fn with_contact(text: &str, contact: Option<&str>) -> String {
     contact.map_or_else(|| text.to_owned(), |contact| format!("{text} Contact: {contact}"))
 }
 
+/// `1 stage`, `2 stages`.
+pub(super) fn counted(n: usize, what: &str) -> String {
+    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
+}
+
 /// The outcome in one sentence.
 pub(super) fn summary(outcome: Outcome, stage: &str, findings: &[FindingView]) -> String {
     let count = findings.iter().filter(|f| f.decides).count();

@@ -197,8 +197,8 @@ mod tests {
 
     #[test]
     fn published_hospital_plan_first_weeks() {
-        // Running minutes a session of a published five-week plan (manhattansportsdoc.com, as listed in the project's
-        // facts 7.03): week 1: 3, 6, 9; week 2: 16, 15, 18.
+        // Running minutes a session of a published five-week plan (manhattansportsdoc.com,
+        // secondary): week 1: 3, 6, 9; week 2: 16, 15, 18.
         let minutes = |text| dose(text)[0].unwrap() / 60.0;
         assert_eq!(minutes("3 x (walk 4:00, run 1:00)"), 3.0);
         assert_eq!(minutes("3 x (walk 3:00, run 2:00)"), 6.0);

@@ -96,10 +96,16 @@ impl Session {
         each(&self.items).any(|item| matches!(item, Item::Interval { motion: Move::Run, .. }))
     }
 
+    /// From where to where the first count rises that rises from session to session.
+    pub fn rise(&self) -> Option<Range<u32>> {
+        let (least, most) = each(&self.items).find_map(Item::rising)?;
+        Some(Range { least, most })
+    }
+
     /// What is due after `kept` sessions of its stage were kept, where a count rises from session to session.
     pub fn due_after(&self, kept: u32) -> Option<DueSession> {
-        let (first, last) = each(&self.items).find_map(Item::rising)?;
-        let repetitions = first.saturating_add(kept).min(last);
+        let rise = self.rise()?;
+        let repetitions = rise.least.saturating_add(kept).min(rise.most);
         Some(DueSession { session: self.after_kept(kept), repetitions })
     }
 

@@ -124,11 +124,11 @@ rules! {
     DiaryNotReadable = "diary_not_readable": Rest,
         "The diary is there and can't be read, so there may be pain in it: please mend the diary first.",
         NOT_TAKEN_FOR_NONE,
-        |s| (s.history.diary.unread() == Unread::Whole).then(|| Why::plain("nothing of diary.csv can be used"));
+        |s| (s.history.diary.unread() == Unread::Whole).then(|| Why::plain("nothing of the diary can be used"));
     StagesNotReadable = "stages_not_readable": Rest,
         "The list of stages is there and can't be read: please mend it first.",
         NOT_TAKEN_FOR_NONE,
-        |s| (s.history.given.unread() == Unread::Whole).then(|| Why::plain("nothing of stages.csv can be used"));
+        |s| (s.history.given.unread() == Unread::Whole).then(|| Why::plain("nothing of the list of stages can be used"));
     PainAboveFive = "pain_above_five": Rest then StepBack,
         "Pain above 5 of 10: too much; skip the next run-walk day, then go back a stage.",
         PAIN_MODEL,
@@ -214,11 +214,11 @@ rules! {
         STEP_COUNT,
         too_few_kept;
     DiaryLineNotReadable = "diary_line_not_readable": Repeat,
-        "Something in the diary can't be read, and it may be pain: mend that line; do not advance.",
+        "Something in the diary can't be read, and it may be pain: do not advance until that line is mended.",
         NOT_TAKEN_FOR_NONE,
         diary_line_unread;
     StagesLineNotReadable = "stages_line_not_readable": Repeat,
-        "A line of the list of stages can't be used: mend that line; do not advance.",
+        "A line of the list of stages can't be used: do not advance until that line is mended.",
         NOT_TAKEN_FOR_NONE,
         |s| (s.history.given.unread() == Unread::Lines).then(|| Why::plain("a line of stages.csv can't be used"));
     PainNotKnown = "pain_not_known": Repeat,

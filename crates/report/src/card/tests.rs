@@ -55,6 +55,25 @@ fn by_distance_the_clock_is_the_distance() {
 }
 
 #[test]
+fn orders_are_those_of_the_session() {
+    let floor = "walk_cadence_floor = '105 spm'";
+    let rests = shown(floor, "3 x (run 3:10, rest 1:10)", None);
+    assert!(!rests.contains("Walk") && !rests.contains("of walking"), "{rests}");
+    assert!(shown(floor, "walk 400 m, run 2:10", None).contains("at least 105 steps"), "walking by distance");
+    // A watch that counts one foot shows whole numbers.
+    assert!(
+        shown(floor, "walk 4:40, run 2:10", None)
+            .contains("at least 105 steps a minute, both feet counted (one foot: 53).")
+    );
+}
+
+#[test]
+fn a_count_that_rises_says_where_to_begin() {
+    let card = shown("", "walk 6:00, 4 rising to 7 x (run 1:40, walk 2:20)", None);
+    assert!(card.contains("Begin with 4 repetitions. Each session kept adds one, up to 7."), "{card}");
+}
+
+#[test]
 fn alternating_until_a_distance_is_said_in_a_sentence() {
     let card = shown("", "walk 10:00, for 1.5 mi (walk 2:00, run 3:00), walk 5:00", None);
     assert!(card.contains("10:00 in turn   1.5 mi"), "{card}");

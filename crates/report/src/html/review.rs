@@ -14,7 +14,7 @@ use crate::outside::{escaped_prose, isolated};
 use crate::review_text::why_undecided;
 use crate::review_view::{ReviewView, RuleView, SessionView, WeekView};
 use crate::text::{UNKNOWN, shown};
-use crate::wording::clock;
+use crate::wording::{clock, counted};
 
 /// Width of a day in the row of a week, px: with the next, room for a finger. Our choice.
 const DAY_PX: u32 = 24;
@@ -23,7 +23,7 @@ const WEEK_PX: u32 = 28;
 /// Initials of the days, Monday first.
 const DAYS: [&str; 7] = ["M", "T", "W", "T", "F", "S", "S"];
 /// Runs and walks of a card that are shown; of longer sessions the text says the rest. Our choice.
-const MOST_BOUTS: usize = 36;
+const MOST_STEPS: usize = 36;
 
 /// Lays out a review without the page around it.
 pub(super) fn body(view: &ReviewView) -> Markup {
@@ -98,10 +98,10 @@ fn next_session(card: &CardView) -> Markup {
             @if card.instead.is_none() {
                 p { (card.session) }
                 ol.steps aria-label="Runs and walks, on the session's clock" {
-                    @for (bout, [at, what, length]) in card.bouts.iter().zip(bout_texts(&card.bouts, card.units)).take(MOST_BOUTS) {
+                    @for (bout, [at, what, length]) in card.bouts.iter().zip(bout_texts(&card.bouts, card.units)).take(MOST_STEPS) {
                         (step(bout, &at, &what, &length))
                     }
-                    @if card.bouts.len() > MOST_BOUTS { li { "… and so on" } }
+                    @if card.bouts.len() > MOST_STEPS { li { "… and so on" } }
                 }
             }
             ul { @for sentence in &card.text { li { (isolated(sentence)) } } }
@@ -343,7 +343,7 @@ fn session_row(number: usize, session: &SessionView) -> Markup {
             td.left.outcome { (icon(mark)) (mark.word()) }
             td {
                 (isolated(session.stage.as_deref().unwrap_or(UNKNOWN)))
-                @if let Some(due) = session.repetitions { br; span.quiet { (due) " repetitions were due" } }
+                @if let Some(due) = session.repetitions { br; span.quiet { "due: " (counted(due as usize, "repetition")) } }
             }
             td {
                 (shown(session.run_s.achieved, clock))

@@ -167,7 +167,7 @@ fn their_remarks_are_fixed() {
 
 #[test]
 fn the_hospital_plan_is_its_source() {
-    // manhattansportsdoc.com, as listed in the project's facts 7.03: running minutes of the sessions of each week.
+    // manhattansportsdoc.com, secondary: running minutes of the sessions of each week.
     let table: [&[f64]; 5] =
         [&[3.0, 6.0, 9.0], &[16.0, 15.0, 18.0], &[21.0, 16.0, 20.0], &[12.0, 15.0, 18.0], &[20.0]];
     let plan = plan("hospital-five-weeks");
@@ -185,7 +185,7 @@ fn the_hospital_plan_is_its_source() {
 
 #[test]
 fn the_ladder_of_quarter_miles_is_its_source() {
-    // semc.org, as listed in the project's facts 7.04: quarter miles jogged, and walked.
+    // semc.org, secondary: quarter miles jogged, and walked.
     let plan = plan("quarter-mile-ladder");
     for (stage, quarters) in plan.stages.iter().zip([1.0, 2.0, 3.0]) {
         let steps = stage.session.expand().fixed_steps().unwrap();

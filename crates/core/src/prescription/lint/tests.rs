@@ -257,7 +257,7 @@ fn sessions_by_distance_are_compared_by_distance() {
 
 #[test]
 fn the_published_hospital_plan_is_uneven() {
-    // manhattansportsdoc.com, the project's facts 7.03: running minutes 3, 6, 9, 16, 15, 18, 21, 16, 20, 12, 15, 18, 20.
+    // manhattansportsdoc.com, secondary: running minutes 3, 6, 9, 16, 15, 18, 21, 16, 20, 12, 15, 18, 20.
     // Falls of more than a tenth: 21 → 16 and 20 → 12. Rises of more than two minutes and a tenth over the most of the
     // 30 days before: 3 → 6, 6 → 9, 9 → 16. 18 → 21 is over too: 20 at most.
     let sessions = [
