@@ -78,7 +78,7 @@ pub struct StageView {
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 #[expect(missing_docs, reason = "the fields are those of docs/schema")]
 pub struct DosesView {
-    pub runs: usize,
+    pub runs: Option<usize>,
     pub run_s: Option<f64>,
     pub walk_s: Option<f64>,
     pub session_s: Option<f64>,
@@ -161,7 +161,7 @@ impl DosesView {
     fn new(figures: &Figures) -> Self {
         let exact = |is_exact: bool, value: f64| is_exact.then(|| tenth(value));
         Self {
-            runs: figures.runs,
+            runs: Some(figures.runs),
             run_s: exact(figures.is_run_exact, figures.run_s),
             walk_s: exact(figures.is_walk_exact, figures.walk_s),
             session_s: exact(figures.is_session_exact, figures.session_s),
@@ -174,13 +174,16 @@ impl DosesView {
     /// The most: unknown where there is none.
     fn most(figures: &Figures, dose: &PrescribedDose) -> Self {
         let ends = |range: Option<Range<Seconds>>| range.is_none_or(|range| range.most.get().is_finite());
+        let distance_ends = dose.run_distance.is_none_or(|range| range.most.get().is_finite());
         let known = Self::new(figures);
         Self {
+            runs: known.runs.filter(|_| figures.runs_end),
             run_s: known.run_s.filter(|_| ends(dose.run)),
             walk_s: known.walk_s.filter(|_| ends(dose.walk)),
             session_s: known.session_s.filter(|_| ends(dose.session)),
-            longest_run_s: known.longest_run_s.filter(|_| ends(dose.run)),
-            ..known
+            longest_run_s: known.longest_run_s.filter(|_| figures.longest_run_ends),
+            run_distance_m: known.run_distance_m.filter(|_| distance_ends),
+            longest_run_m: known.longest_run_m.filter(|_| figures.longest_run_ends),
         }
     }
 }
@@ -224,7 +227,8 @@ fn range_of(week: Option<Range<u32>>) -> Option<u32> {
 }
 
 fn is_without_end(dose: &PrescribedDose) -> bool {
-    [dose.run, dose.walk, dose.session].into_iter().flatten().any(|range| range.most.get().is_infinite())
+    let times = [dose.run, dose.walk, dose.session].into_iter().flatten().map(|range| range.most.get());
+    times.chain(dose.run_distance.map(|range| range.most.get())).any(f64::is_infinite)
 }
 
 /// The weeks, each with the most that it may hold; where there is no most, with the least.
@@ -546,6 +550,19 @@ between two runs. rise: of the running, from the week before.
         assert_eq!(view.stages[0].estimate, None);
         assert_eq!(view.weeks[0].run_s, Some(1200.0));
         assert_eq!(view.weeks[1].run_s, None);
+    }
+
+    #[test]
+    fn what_has_no_most_says_so() {
+        let stage = |session: &str| {
+            let stages = view(&format!("[[stage]]\nname = '1'\nsession = '{session}'")).stages;
+            let most = stages[0].most.expect("a most");
+            (most.runs, most.run_s, most.longest_run_s, most.run_distance_m)
+        };
+        assert_eq!(stage("for 20:50 or more (run 0:50, walk 1:40)"), (None, None, Some(50.0), None));
+        assert_eq!(stage("run 18:20 or more, walk 5:00"), (Some(1), None, None, None));
+        assert_eq!(stage("run 2 km or more, run 400 m to 600 m"), (Some(1), None, None, None));
+        assert_eq!(stage("run 400 m to 600 m"), (Some(1), None, None, Some(600.0)));
     }
 
     #[test]

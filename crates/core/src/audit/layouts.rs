@@ -1,19 +1,24 @@
 //! A session's steps where their number depends on what was done.
 
 use crate::prescription::{Session, Step};
-use jogaudit_recording::units::MetresPerSecond;
+use jogaudit_recording::units::{MetresPerSecond, Seconds};
 
 /// Assumed running and walking speeds as shares of the measured ones: a recorded distance is wrong by up to about
 /// 10 % (Gilgen-Ammann et al. 2020, JMIR mHealth 8(6):e17118), so the layout that fits best is taken.
 const SPEED_SHARES: [f64; 5] = [1.0, 0.95, 1.05, 0.9, 1.1];
 
 /// Gives every layout to try, the likeliest first; all are different. A session that does not depend on speed has
-/// one.
-pub(super) fn layouts(session: &Session, run: MetresPerSecond, walk: MetresPerSecond) -> Vec<Vec<Step>> {
+/// one. A part without a most goes on for as long as the recording is.
+pub(super) fn layouts(
+    session: &Session,
+    run: MetresPerSecond,
+    walk: MetresPerSecond,
+    recorded: Seconds,
+) -> Vec<Vec<Step>> {
     let expansion = session.expand();
     let mut found: Vec<Vec<Step>> = Vec::new();
     for share in SPEED_SHARES {
-        for steps in expansion.ways_at(run * share, walk * share) {
+        for steps in expansion.ways_within(run * share, walk * share, recorded) {
             if !found.contains(&steps) {
                 found.push(steps);
             }
@@ -29,13 +34,13 @@ pub(super) fn layouts(session: &Session, run: MetresPerSecond, walk: MetresPerSe
 mod tests {
     use super::*;
     use crate::prescription::Extent;
-    use jogaudit_recording::units::{Metres, Seconds};
+    use jogaudit_recording::units::Metres;
 
     const RUN: MetresPerSecond = MetresPerSecond::new(2.5);
     const WALK: MetresPerSecond = MetresPerSecond::new(1.5);
 
     fn layouts_of(text: &str) -> Vec<Vec<Step>> {
-        layouts(&Session::parse(text).unwrap(), RUN, WALK)
+        layouts(&Session::parse(text).unwrap(), RUN, WALK, Seconds::new(1500.0))
     }
 
     #[test]
@@ -58,6 +63,13 @@ mod tests {
         let slowest = found[3].last().unwrap();
         let Some(Extent::Time(cut)) = slowest.extent.exact() else { panic!("{slowest:?}") };
         assert!(found[3].len() == 6 && (cut.get() - 33.0 / 1.35).abs() < 1e-9, "{slowest:?}");
+    }
+
+    #[test]
+    fn a_whole_without_a_most_goes_on_for_as_long_as_the_recording() {
+        // 1500 s hold ten rounds of 2:30: from the second, which is where 5:00 are over, each step may be the last.
+        let found = layouts_of("for 5:00 or more (run 0:50, walk 1:40)");
+        assert_eq!((found.len(), found[0].len(), found[found.len() - 1].len()), (17, 4, 20));
     }
 
     #[test]

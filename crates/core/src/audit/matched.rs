@@ -9,7 +9,7 @@ use crate::clean::Series;
 use crate::gait::{Gait, Segmentation};
 use crate::prescription::{Move, PaceBasis, Session, Step};
 use crate::range::Range;
-use jogaudit_recording::units::MetresPerSecond;
+use jogaudit_recording::units::{MetresPerSecond, Seconds};
 
 /// Speeds with which a distance is turned into time when the recording has none: jogging as in return to running
 /// (8–10 km/h, Rambaud et al. 2018, secondary) and brisk walking (3.2 mph, Compendium of Physical Activities 2011).
@@ -93,7 +93,9 @@ impl Speeds {
 fn layouts_of(pieces: &[Piece], series: &Series, session: &Session) -> Vec<Layout> {
     let speeds = Speeds::of(pieces, series);
     let (run, walk) = (MetresPerSecond::new(speeds.run_mps), MetresPerSecond::new(speeds.walk_mps));
-    layouts::layouts(session, run, walk).into_iter().map(|steps| Layout::new(steps, speeds)).collect()
+    let recorded = pieces.iter().map(|piece| piece.bout.end_s).fold(0.0, f64::max);
+    let ways = layouts::layouts(session, run, walk, Seconds::new(recorded));
+    ways.into_iter().map(|steps| Layout::new(steps, speeds)).collect()
 }
 
 /// Work of matching these layouts: bouts times targets, of all of them.

@@ -76,7 +76,8 @@ impl Sums {
             let steps = Expansion { blocks: vec![cut] }.steps_at(speed, speed, super::End::Least);
             Self::of(&Expansion { blocks: vec![Block::Steps(steps)] })
         };
-        let (least, most) = (at(extent.least), at(extent.most));
+        let least = at(extent.least);
+        let most = if extent.most.amount().is_finite() { at(extent.most) } else { Self::endless(cycle) };
         let range = |of: fn(&Self) -> Option<Range>| {
             of(&least).zip(of(&most)).map(|(least, most)| Range { least: least.least, most: most.most })
         };
@@ -85,6 +86,20 @@ impl Sums {
             walk_s: range(|s| s.walk_s),
             session_s: range(|s| s.session_s),
             run_m: range(|s| s.run_m),
+        }
+    }
+
+    /// Of a cycle that has no end: no most of whatever it holds.
+    fn endless(cycle: &[super::Step]) -> Self {
+        let once = Self::of(&Expansion { blocks: vec![Block::Steps(cycle.to_vec())] });
+        let of = |sum: Option<Range>| {
+            sum.map(|sum| Range::exactly(if sum.most > 0.0 { f64::INFINITY } else { 0.0 }))
+        };
+        Self {
+            run_s: of(once.run_s),
+            walk_s: of(once.walk_s),
+            session_s: of(once.session_s),
+            run_m: of(once.run_m),
         }
     }
 
@@ -180,6 +195,13 @@ mod tests {
             dose("walk 4:00 or less, run 18:00 to 22:00"),
             (expected.0, expected.1, Some((1080.0, 1560.0)))
         );
+        // 4:00 hold what they held above, and there is no end of it.
+        let endless = |least: f64| Some((least, f64::INFINITY));
+        let expected = (endless(100.0), endless(140.0), endless(240.0));
+        assert_eq!(dose("for 4:00 or more (run 0:50, walk 1:40)"), expected);
+        assert_eq!(dose("for 4:00 or more (run 0:50, rest 1:40)").1, Some((0.0, 0.0)));
+        let expected = (Some((0.0, 150.0)), Some((0.0, 210.0)), Some((0.0, 360.0)));
+        assert_eq!(dose("for 6:00 or less (run 0:50, walk 1:40)"), expected);
         assert_eq!(dose("run 18:00 or more").2, Some((1080.0, f64::INFINITY)));
         // A rest is neither running nor walking, but time.
         assert_eq!(dose("run 1:10, rest 0:50"), (Some((70.0, 70.0)), Some((0.0, 0.0)), Some((120.0, 120.0))));

@@ -5,7 +5,7 @@
 //! in one of several steps. Such a part stays a [`Block`] of its own; [`Expansion::ways_at`] lays out every way in which
 //! the session may be done at assumed speeds, [`Expansion::steps_at`] the least or the most.
 
-use jogaudit_recording::units::MetresPerSecond;
+use jogaudit_recording::units::{MetresPerSecond, Seconds};
 
 use super::bounds::{SESSION_DISTANCE, SESSION_TIME, STEPS, WAYS};
 use super::{Count, Extent, Item, Move, Session, Step};
@@ -182,13 +182,32 @@ impl Expansion {
 
     /// Lays out every way in which the session may be done by someone who runs and walks at these speeds throughout, from
     /// the least to the most: they differ where a part may end in one of several steps. Never empty.
+    ///
+    /// A part without a most goes on to twice its least; [`Self::ways_within`] lets it go on for longer.
     pub fn ways_at(&self, run: MetresPerSecond, walk: MetresPerSecond) -> Vec<Vec<Step>> {
+        self.ways_within(run, walk, Seconds::new(0.0))
+    }
+
+    /// As [`Self::ways_at`], where a part without a most goes on until it alone takes `longest`, if that is more.
+    pub fn ways_within(
+        &self,
+        run: MetresPerSecond,
+        walk: MetresPerSecond,
+        longest: Seconds,
+    ) -> Vec<Vec<Step>> {
         let mut ways: Vec<Vec<Step>> = vec![Vec::new()];
         for block in &self.blocks {
             let next = match block {
                 Block::Steps(steps) => vec![steps.clone()],
-                Block::Until { extent, cycle } => cuts(*extent, cycle, speed_of(run, walk)),
-                Block::Times { times, once } => times_over(*times, &once.ways_at(run, walk)),
+                Block::Until { extent, cycle } => {
+                    let end = match extent.least {
+                        Extent::Time(_) => longest.get(),
+                        // The runs alone cannot take it further.
+                        Extent::Distance(_) => longest.get() * run.get().max(walk.get()),
+                    };
+                    cuts_up_to(*extent, cycle, speed_of(run, walk), end.max(goes_on_to(*extent)))
+                }
+                Block::Times { times, once } => times_over(*times, &once.ways_within(run, walk, longest)),
             };
             ways = joined(&ways, &next);
         }
@@ -201,9 +220,11 @@ impl Expansion {
             Block::Steps(_) => 1,
             Block::Until { extent, .. } if extent.is_exact() => 1,
             Block::Until { extent, cycle } => {
-                let end =
-                    |end: Extent| cuts(end.into(), cycle, speed_of(RUN, WALK)).pop().map_or(0, |w| w.len());
-                end(extent.most) + 1 - end(extent.least)
+                let steps = |amount: f64| {
+                    let end = extent.least.with_amount(amount);
+                    cuts(end.into(), cycle, speed_of(RUN, WALK)).pop().map_or(0, |way| way.len())
+                };
+                steps(goes_on_to(*extent)) + 1 - steps(extent.least.amount())
             }
             Block::Times { times, once } => {
                 let once = once.ways();
@@ -234,6 +255,21 @@ impl Expansion {
         })
     }
 
+    /// Whether there is a most of how long one run may be, and of how many runs there may be.
+    pub(super) fn ends_of_runs(&self) -> (bool, bool) {
+        let is_run = |step: &Step| step.motion == Move::Run;
+        let is_endless = |extent: Range<Extent>| extent.most.amount().is_infinite();
+        let of = |block: &Block| match block {
+            Block::Steps(steps) => (!steps.iter().any(|step| is_run(step) && is_endless(step.extent)), true),
+            Block::Until { extent, cycle } if is_endless(*extent) => {
+                (!cycle.iter().all(is_run), !cycle.iter().any(is_run))
+            }
+            Block::Until { .. } => (true, true),
+            Block::Times { once, .. } => once.ends_of_runs(),
+        };
+        self.blocks.iter().map(of).fold((true, true), |all, one| (all.0 && one.0, all.1 && one.1))
+    }
+
     /// Every step that stands in it, repeats of a part that may be longer once.
     pub fn kinds_of_step(&self) -> Vec<Step> {
         self.blocks.iter().cloned().flat_map(Block::into_steps).collect()
@@ -246,7 +282,8 @@ impl Expansion {
             Block::Until { extent, cycle }
                 if cycle.iter().all(|s| s.extent.is_time() == extent.is_time()) =>
             {
-                cuts(extent.most.into(), cycle, speed_of(RUN, WALK)).pop().map_or(0, |way| way.len())
+                let most = extent.least.with_amount(goes_on_to(*extent));
+                cuts(most.into(), cycle, speed_of(RUN, WALK)).pop().map_or(0, |way| way.len())
             }
             Block::Until { cycle, .. } => cycle.len(),
             Block::Times { times, once } => once.most_steps().saturating_mul(times.most as usize),
@@ -303,14 +340,32 @@ fn times_over(times: Range<u32>, once: &[Vec<Step>]) -> Vec<Vec<Step>> {
     ways
 }
 
+/// Seconds or metres to which a whole goes on: its most or, where it has none, twice its least. Our choice.
+fn goes_on_to(extent: Range<Extent>) -> f64 {
+    let Range { least, most } = extent.amounts();
+    if most.is_finite() { most } else { 2.0 * least }
+}
+
 /// Repeats the cycle until the extent is used up, each step at its speed: a way for each step in which that may be.
 fn cuts(
     extent: Range<Extent>,
     cycle: &[Step],
     speed_of: impl Fn(&Step) -> MetresPerSecond,
 ) -> Vec<Vec<Step>> {
+    cuts_up_to(extent, cycle, speed_of, goes_on_to(extent))
+}
+
+/// As [`cuts`]; without a most the last way ends in the step in which `end` is reached, all of it.
+fn cuts_up_to(
+    extent: Range<Extent>,
+    cycle: &[Step],
+    speed_of: impl Fn(&Step) -> MetresPerSecond,
+    end: f64,
+) -> Vec<Vec<Step>> {
+    let is_open = extent.most.amount().is_infinite();
     let mut ways = Vec::new();
     let mut done = Vec::new();
+    let mut left_to_end = if is_open { end } else { extent.most.amount() };
     let mut left = extent.amounts();
     for step in cycle.iter().cycle().take(STEPS.most as usize) {
         let speed_mps = speed_of(step).get();
@@ -326,10 +381,11 @@ fn cuts(
             way.push(Step { extent: left.map(cut), ..*step });
             ways.push(way);
         }
-        if use_of_it >= left.most - EPSILON || ways.len() >= WAYS.most as usize {
+        if use_of_it >= left_to_end - EPSILON || ways.len() >= WAYS.most as usize {
             return ways;
         }
         left = left.map(|left| left - use_of_it);
+        left_to_end -= use_of_it;
         done.push(*step);
     }
     ways.push(done);
@@ -363,7 +419,8 @@ pub(super) fn work(session: &Session) -> usize {
         let of = |block: &Block| match block {
             Block::Steps(steps) => steps.len(),
             Block::Until { extent, cycle } => {
-                cuts(extent.most.into(), cycle, speed_of(RUN, WALK)).pop().map_or(0, |way| way.len())
+                let most = extent.least.with_amount(goes_on_to(*extent));
+                cuts(most.into(), cycle, speed_of(RUN, WALK)).pop().map_or(0, |way| way.len())
             }
             Block::Times { times, once } => steps(once).saturating_mul(times.most as usize),
         };
@@ -426,8 +483,10 @@ fn unroll_until(
     let is_alike = |step: &Step| step.motion == first.motion && step.ceiling == first.ceiling;
     if cycle.iter().all(|step| step.extent.is_time() == extent.is_time()) {
         // Speeds play no part.
-        let steps = cuts(extent.most.into(), &cycle, speed_of(RUN, WALK)).pop().unwrap_or_default();
-        if sum(&steps) + EPSILON < extent.most.amount() {
+        let most = goes_on_to(extent);
+        let end = extent.least.with_amount(most);
+        let steps = cuts(end.into(), &cycle, speed_of(RUN, WALK)).pop().unwrap_or_default();
+        if sum(&steps) + EPSILON < most {
             return Err(too_many_steps());
         }
         if extent.is_exact() {

@@ -113,6 +113,37 @@ fn a_whole_may_end_anywhere_in_its_range() {
 }
 
 #[test]
+fn a_whole_without_a_most_goes_on_as_long_as_it_is_done() {
+    const SESSION: &str = "walk 5:00, for 5:30 or more (run 1:00, walk 1:30), walk 4:00 or less";
+    for done in [
+        "w300 r60 w90 r60 w90 r30".to_owned(),            // 5:30
+        "w300 r60 w90 r60 w90 r60 w90 r40".to_owned(),    // 8:10
+        format!("w300 {}r60 w240", "r60 w90 ".repeat(5)), // a sixth run, and the walk after it
+        format!("w300 {}r60", "r60 w90 ".repeat(40)),     // 1:41:00
+    ] {
+        assert_eq!(outcome(&done, SESSION), (Outcome::Kept, vec![]), "{done}");
+    }
+    let short = outcome("w300 r60 w90 r60 w90 r15", SESSION);
+    assert_eq!(short, (Outcome::Underdone, vec![Code::RunTooShort]));
+    // However many there are, each is as long as it says.
+    let long = format!("w300 {}r80 w90 {}r60", "r60 w90 ".repeat(3), "r60 w90 ".repeat(3));
+    assert_eq!(outcome(&long, SESSION), (Outcome::Overdone, vec![Code::RunTooLong]));
+    let cut = format!("w300 {}r60 w60 {}r60", "r60 w90 ".repeat(3), "r60 w90 ".repeat(3));
+    assert_eq!(outcome(&cut, SESSION).1, [Code::WalkCutShort]);
+    let dose = audit_words("w300 r60 w90 r60 w90 r60 w90 r40", SESSION).value.dose;
+    assert_eq!(dose.run_s.prescribed, Some(Range { least: 150.0, most: f64::INFINITY }));
+}
+
+#[test]
+fn a_whole_without_a_least_may_end_at_any_time() {
+    const SESSION: &str = "walk 5:00, for 6:40 or less (run 1:00, walk 1:30)";
+    for done in ["w300", "w300 r25", "w300 r60 w90 r60", "w300 r60 w90 r60 w90 r60 w40"] {
+        assert_eq!(outcome(done, SESSION), (Outcome::Kept, vec![]), "{done}");
+    }
+    assert_eq!(outcome("w300 r60 w90 r60 w90 r60 w90 r60", SESSION).1, [Code::RepExtra]);
+}
+
+#[test]
 fn a_dose_is_what_the_words_say_however_long_the_whole_was() {
     const SESSION: &str = "walk 4:00, for 22:00 to 28:00 (run 3:00, walk 1:30)";
     let words = Some(Range { least: 900.0, most: 1140.0 });

@@ -92,6 +92,40 @@ fn a_whole_may_end_in_one_of_several_steps() {
 }
 
 #[test]
+fn a_whole_without_a_most_ends_in_any_step_from_its_least_on() {
+    // A round is 2:30. 4:00 are over 0:40 into the second walk, which may be all of it; twice as much is over 0:30 into
+    // the fourth run.
+    assert_eq!(
+        ways("for 4:00 or more (run 0:50, walk 1:40)"),
+        [
+            "run 0:50, walk 1:40, run 0:50, walk 0:40 to 1:40",
+            "run 0:50, walk 1:40, run 0:50, walk 1:40, run 0:50 or less",
+            "run 0:50, walk 1:40, run 0:50, walk 1:40, run 0:50, walk 1:40 or less",
+            "run 0:50, walk 1:40, run 0:50, walk 1:40, run 0:50, walk 1:40, run 0:50 or less"
+        ]
+    );
+    let expansion = expand("for 4:00 or more (run 0:50, walk 1:40)");
+    assert_eq!(expansion.ways(), 4);
+    let at = |end| shown(&expansion.steps_at(mps(2.5), mps(1.5), end));
+    assert_eq!(at(End::Least), at(End::Most), "where there is no most, the least");
+    // So many as are asked for: 17:30 are seven rounds, of which the first has no end.
+    let long = expansion.ways_within(mps(2.5), mps(1.5), Seconds::new(1050.0));
+    assert_eq!((long.len(), long[long.len() - 1].len()), (11, 14));
+    // At 2.5 m/s and 1.5 m/s a round is 125 m and 150 m: 500 m are over in the second walk, 1 km in the fourth.
+    let by_distance = ways("for 500 m or more (run 0:50, walk 1:40)");
+    assert_eq!((by_distance.len(), by_distance[0].matches("run").count()), (5, 2));
+    assert_eq!(ways("for 4:00 or more (run 0:50)"), ["run 4:00 or more"]);
+}
+
+#[test]
+fn a_whole_without_a_least_ends_in_any_step() {
+    assert_eq!(
+        ways("for 3:00 or less (run 0:50, walk 1:40)"),
+        ["run 0:50 or less", "run 0:50, walk 1:40 or less", "run 0:50, walk 1:40, run 0:30 or less"]
+    );
+}
+
+#[test]
 fn a_rising_count_is_settled_by_the_sessions_kept() {
     let session = Session::parse("walk 4:10, 4 rising to 6 x (run 1:10, walk 2:20)").unwrap();
     let after = |kept| session.after_kept(kept).to_string();
