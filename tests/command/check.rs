@@ -177,7 +177,7 @@ fn a_case_without_others_is_said_and_one_without_recordings_refused() {
     std::fs::create_dir_all(folder.file("case/recordings")).unwrap();
     let (code, _, err) = check(&folder, &["--case", "case"]);
     assert_eq!(code, 2);
-    assert!(err.contains("case has no recordings/") && err.contains("hint: DIR is a case folder"), "{err}");
+    assert!(err.contains("case` has no recordings/") && err.contains("hint: DIR is a case folder"), "{err}");
     // The recording itself, under another name, teaches nothing of itself.
     folder.write("case/recordings/the-same.tcx", session(AS_PRESCRIBED));
     let (code, out, err) = check(&folder, &["--case", "case"]);

@@ -122,7 +122,7 @@ impl Case {
 pub fn runner_evidence(folder: &Path, config: &Config) -> Result<Vec<RunnerEvidence>, Failure> {
     let files = recording_files(folder, &mut Vec::new())?;
     if files.is_empty() {
-        return Err(Failure::refused(format!("{} has no recordings/", folder.display()))
+        return Err(Failure::refused(format!("{} has no recordings/", named(folder)))
             .hint("DIR is a case folder: the runner's other recordings lie in its recordings/"));
     }
     let told = |path: &Path, name: &str| -> Vec<RunnerEvidence> {
@@ -146,7 +146,7 @@ fn plan(case: &Path, notices: &mut Vec<Notice>) -> Result<Plan, Failure> {
     others.sort();
     let path = case.join("plan.toml");
     if fs::symlink_metadata(&path).is_err_and(|error| error.kind() == io::ErrorKind::NotFound) {
-        let failure = Failure::refused(format!("{} has no plan.toml", case.display()));
+        let failure = Failure::refused(format!("{} has no plan.toml", named(case)));
         return Err(match others.as_slice() {
             [] => failure.hint("write the prescription to plan.toml in that folder"),
             [only] => failure.hint(format!("rename {only} to plan.toml if it is the prescription")),
@@ -329,6 +329,15 @@ fn chain(error: &dyn Error) -> String {
 mod tests {
     use super::super::hash::tests::HASHED;
     use super::*;
+
+    #[test]
+    fn a_case_without_a_plan_is_called_by_its_own_name_or_the_case() {
+        let folder = tempfile::tempdir().unwrap();
+        let whole = folder.path().display().to_string();
+        let failure = || read_case(folder.path(), &Config::default()).err().unwrap();
+        assert_eq!(failure().in_a_clause(), format!("`{whole}` has no plan.toml"));
+        assert_eq!(failure().within(folder.path()).in_a_clause(), "the case has no plan.toml");
+    }
 
     #[test]
     fn a_file_is_hashed_once_however_many_activities_it_has() {

@@ -153,7 +153,8 @@ impl Failure {
             let texts =
                 [&mut self.what, &mut self.detail].into_iter().chain(&mut self.causes).chain(&mut self.hint);
             for text in texts {
-                *text = text.replace(&inside, "").replace(&whole, "the case");
+                *text =
+                    text.replace(&inside, "").replace(&named(folder), "the case").replace(&whole, "the case");
             }
         }
         self

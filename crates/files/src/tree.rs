@@ -58,8 +58,8 @@ pub fn files_below(
         match entry {
             Ok(entry) if !entry.file_type().is_dir() => paths.push(entry.into_path()),
             Ok(entry) if entry.depth() == MOST_DEPTH => {
-                let name = entry.path().strip_prefix(folder).unwrap_or(entry.path()).display();
-                let text = format!("{name} lies too deep: it is not looked into.");
+                let name = named(entry.path().strip_prefix(folder).unwrap_or(entry.path()));
+                let text = format!("The folder {name} lies too deep: it is not looked into.");
                 notices.push(Notice::new(NoticeCode::FolderTooDeep, text));
             }
             Ok(_) => {}
@@ -132,7 +132,7 @@ mod tests {
         assert_eq!(paths, [format!("{}1.fit", "d/".repeat(MOST_DEPTH - 1))]);
         assert_eq!(
             notices,
-            [format!("{}d lies too deep: it is not looked into.", "d/".repeat(MOST_DEPTH - 1))]
+            [format!("The folder `{}d` lies too deep: it is not looked into.", "d/".repeat(MOST_DEPTH - 1))]
         );
     }
 

@@ -5,7 +5,7 @@ use axum::response::{IntoResponse, Response};
 use maud::html;
 
 use jogaudit_files::Failure;
-use jogaudit_report::{escaped_lines, isolated};
+use jogaudit_report::{capitalised, escaped_lines, isolated};
 
 use super::layout;
 
@@ -74,11 +74,21 @@ impl IntoResponse for Refusal {
 
 /// A clause as a sentence.
 pub(super) fn sentence(clause: &str) -> String {
-    let mut letters = clause.chars();
-    let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
-    sentence_lower(&(first + letters.as_str()))
+    sentence_lower(&capitalised(clause))
 }
 
 fn sentence_lower(clause: &str) -> String {
     if clause.ends_with(['.', '?', '!']) { clause.to_owned() } else { format!("{clause}.") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_sentence_begins_with_a_capital_and_a_name_keeps_its_letters() {
+        assert_eq!(sentence("the plan has 2 mistakes"), "The plan has 2 mistakes.");
+        assert_eq!(sentence("`tove` has no plan.toml"), "`tove` has no plan.toml.");
+        assert_eq!(sentence("diary.csv was left as it is"), "diary.csv was left as it is.");
+    }
 }

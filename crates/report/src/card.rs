@@ -16,7 +16,7 @@ use super::json;
 use super::lengths;
 use super::text::{HEADING, Page, QUIET, UNKNOWN, WIDTH};
 use super::word::{as_word, as_word_or_null};
-use super::wording::{clock, counted, with_contact};
+use super::wording::{capitalised, clock, counted, with_contact};
 
 /// Lines of the longest card: half a page of print. Our choice, as are the three numbers below, which keep to it.
 pub const MOST_LINES: usize = 36;
@@ -292,10 +292,7 @@ impl CardView {
         .into_iter()
         .flatten()
         .collect();
-        let mut sentence = parts.join("; ");
-        let first = sentence.get(..1)?.to_uppercase();
-        sentence.replace_range(..1, &first);
-        Some(format!("{sentence}."))
+        (!parts.is_empty()).then(|| format!("{}.", capitalised(&parts.join("; "))))
     }
 
     /// How to walk; nothing in a session without a walk.

@@ -85,3 +85,4 @@ pub use chart::Charts;
 pub use outside::{escaped, escaped_lines, escaped_prose, is_unseen, isolated};
 pub use review_view::{ReviewParts, ReviewView};
 pub use view::{BoutsView, CheckReport, CheckView, Source};
+pub use wording::capitalised;

@@ -1,5 +1,7 @@
 //! The sentences of the reports and how figures are written in them.
 
+use std::borrow::Cow;
+
 use jogaudit_core::audit::{Code, DECIDES, Finding, Outcome};
 use jogaudit_core::gait::Gait;
 use jogaudit_core::prescription::{Limits, PaceBasis, Session};
@@ -85,9 +87,28 @@ pub(super) fn sentence(text: &str, place: &str) -> String {
     let text = text.trim();
     let place = if place.is_empty() { String::new() } else { format!(" ({place})") };
     let body = text.strip_suffix('.').unwrap_or(text);
-    let mut letters = body.chars();
-    let first: String = letters.next().into_iter().flat_map(char::to_uppercase).collect();
-    format!("{first}{}{place}.", letters.as_str())
+    format!("{}{place}.", capitalised(body))
+}
+
+/// The text with a capital first letter; a first word that is no plain word, such as the name of a file, stays as it is.
+///
+/// ```
+/// use jogaudit_report::capitalised;
+/// assert_eq!(capitalised("the plan has a mistake"), "The plan has a mistake");
+/// assert_eq!(capitalised("diary.csv was left as it is"), "diary.csv was left as it is");
+/// ```
+pub fn capitalised(text: &str) -> Cow<'_, str> {
+    let word = text.split(char::is_whitespace).next().unwrap_or_default();
+    let is_plain = |c: char| c.is_alphabetic() || matches!(c, '-' | '\'' | '’');
+    let mut letters = text.chars();
+    match letters.next() {
+        Some(first)
+            if first.is_lowercase() && word.trim_end_matches([',', ':', ';', '.']).chars().all(is_plain) =>
+        {
+            Cow::Owned(first.to_uppercase().chain(letters).collect())
+        }
+        _ => Cow::Borrowed(text),
+    }
 }
 
 /// What a stage limits, in one line; nothing where it limits nothing.
@@ -391,6 +412,11 @@ mod tests {
         assert_eq!(sentence("the file is cut", ""), "The file is cut.");
         assert_eq!(sentence("It is cut: go on.", "line 3"), "It is cut: go on (line 3).");
         assert_eq!(sentence("", ""), ".");
+        assert_eq!(sentence("line 3: the quote stays open", ""), "Line 3: the quote stays open.");
+        // A name is not ours to spell.
+        assert_eq!(sentence("diary.csv is not UTF-8 text", ""), "diary.csv is not UTF-8 text.");
+        assert_eq!(sentence("mars/2026-03-02.fit is cut", ""), "mars/2026-03-02.fit is cut.");
+        assert_eq!(sentence("`tove` has no plan.toml", ""), "`tove` has no plan.toml.");
     }
 
     #[test]
