@@ -6,6 +6,7 @@ mod bounds;
 mod calendar;
 mod dose;
 pub mod draft;
+pub mod edit;
 mod error;
 mod expand;
 pub mod figures;

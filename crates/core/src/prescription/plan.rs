@@ -14,16 +14,17 @@ use super::scan::Scanner;
 use super::source::part_of_string;
 use super::suggest::closest;
 pub use dates::{parse_weekdays, weekday_word};
-use words::{WORD_KEYS, Words};
+pub(super) use words::WORD_KEYS;
+use words::Words;
 
 use super::{Limits, PaceBasis, Plan, Runner, Stage, Tolerance};
 use crate::range::Range;
 
 const PLAN_KEYS: &[&str] =
     &["title", "timezone", "units", "start", "weekdays", "runner", "limits", "tolerance", "stage", "other"];
-const RUNNER_KEYS: &[&str] = &["usual_run_cadence", "max_heart_rate"];
+pub(super) const RUNNER_KEYS: &[&str] = &["usual_run_cadence", "max_heart_rate"];
 const TOLERANCE_KEYS: &[&str] = &["run", "walk", "pace"];
-const LIMIT_KEYS: &[&str] = &[
+pub(super) const LIMIT_KEYS: &[&str] = &[
     "pace_ceiling",
     "pace_basis",
     "heart_rate_ceiling",
@@ -39,8 +40,8 @@ const LIMIT_KEYS: &[&str] = &[
     "break_step_back_days",
     "clinician_override",
 ];
-const STAGE_KEYS: &[&str] = &["name", "session", "sessions", "weeks"];
-const KIND_KEYS: &[&str] = &["name", "do", "a_week"];
+pub(super) const STAGE_KEYS: &[&str] = &["name", "session", "sessions", "weeks"];
+pub(super) const KIND_KEYS: &[&str] = &["name", "do", "a_week"];
 
 impl Plan {
     /// Reads a plan file.

@@ -13,7 +13,7 @@ pub(super) struct Words {
 }
 
 /// The keys of [`Words`], of a plan and of a stage.
-pub(super) const WORD_KEYS: &[&str] = &["note", "contact"];
+pub(in crate::prescription) const WORD_KEYS: &[&str] = &["note", "contact"];
 
 impl<'i> Reader<'i> {
     pub(super) fn words(&mut self, table: &DeTable<'i>) -> Words {
