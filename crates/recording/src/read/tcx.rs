@@ -4,6 +4,10 @@
 //! activity extension before `Cadence`) and speed of the extension. A second `Track` within a lap comes behind a pause.
 //! A `Course` is a plan, not a recording.
 
+use std::borrow::Cow;
+
+use quick_xml::escape::unescape;
+
 use crate::geodesy::LatLon;
 use crate::notice::Noted;
 
@@ -105,9 +109,10 @@ impl TcxReader {
         self.finish_lap();
         self.in_activity = true;
         self.break_after = None;
-        self.activities.begin(RecordingBuilder::new(
-            tag.attribute("Sport").map_or(Sport::Unspecified, sport::from_word),
-        ));
+        // A reference that is none of XML's own stays as it is written.
+        let word = |written| unescape(written).unwrap_or(Cow::Borrowed(written));
+        let sport = tag.attribute("Sport").map_or(Sport::Unspecified, |text| sport::from_word(&word(text)));
+        self.activities.begin(RecordingBuilder::new(sport));
     }
 
     fn begin_lap(&mut self, tag: &Tag<'_>) {
@@ -351,13 +356,27 @@ mod tests {
         assert_eq!(recording.samples(), [Sample::default(), expected]);
     }
 
+    fn sport(word: &str) -> Sport {
+        clean(&tcx(&[activity(word, &[lap(0, "", &[point(0, "")])])])).sport().clone()
+    }
+
     #[test]
     fn sports() {
-        let sport =
-            |word: &str| clean(&tcx(&[activity(word, &[lap(0, "", &[point(0, "")])])])).sport().clone();
         assert_eq!(sport("Running"), Sport::Running);
         assert_eq!(sport("Other"), Sport::Unspecified);
         assert_eq!(sport("Biking"), Sport::Other("Biking".to_owned()));
+    }
+
+    #[test]
+    fn references_in_a_sport() {
+        let other = |word: &str| Sport::Other(word.to_owned());
+        assert_eq!(sport("Cross &amp; fit"), other("Cross & fit"));
+        assert_eq!(sport("Ski&#x202e;&#9;x"), other("Ski\u{202e}\tx"));
+        assert_eq!(sport("&#82;unning"), Sport::Running);
+        // What is no reference of XML's own stays as it is written.
+        for word in ["Cross & fit", "&sport;", "&#0;x", "&#x110000;x"] {
+            assert_eq!(sport(word), other(word));
+        }
     }
 
     #[test]
