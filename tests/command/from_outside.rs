@@ -100,7 +100,9 @@ fn hostile_case(folder: &Path) {
     let later = session(SECOND_RUN_LONG).replace("2026-03-02T", "2026-03-04T");
     recording(&format!("{LOUD}-2.tcx"), &later);
     let ride = session(AS_PRESCRIBED).replace("2026-03-02T", "2026-03-05T");
-    recording(&format!("{LOUD}-3.tcx"), &ride.replace("Sport=\"Running\"", "Sport=\"Zq9&#x202e;&#x9;x\""));
+    // As references of XML and as they are.
+    let sport = "Sport=\"Zq9&#x202e;&#x9;\u{202e}\u{1b}[2J&amp;x\"";
+    recording(&format!("{LOUD}-3.tcx"), &ride.replace("Sport=\"Running\"", sport));
     recording(&format!("{LOUD}-4.tcx"), "no recording");
 }
 
@@ -171,6 +173,9 @@ fn names_from_outside_steer_no_terminal() {
         assert!(code == 0 || code == 2, "{line}: {code} {out}{err}");
         assert_harmless(&out, line);
         assert_harmless(&err, line);
+        if line == "bouts {3}" {
+            assert!(out.contains(r"as Zq9\u{202e}\u{9}\u{202e}\u{1b}[2J&x"), "{out}");
+        }
         assert_eq!((out + &err).contains("Zq9"), line != "demo case", "{line} names something from outside");
     }
 }
@@ -267,9 +272,7 @@ fn no_output_tells_where_on_the_machine_it_was_made() {
     let one = "case/recordings/2026-03-09.fit";
     let plan = ["--plan", "case/plan.toml", "--stage", "2"];
     let with_plan = |args: &[&'static str]| [args, &plan[..]].concat();
-    let batch = |more: &[&'static str]| {
-        [&["batch", "case/recordings", "broken.gpx", "dangling.fit"][..], more].concat()
-    };
+    let batch = |more: &[&'static str]| [&["batch", "case/recordings", "broken.gpx"][..], more].concat();
     let all: Vec<Vec<&str>> = vec![
         with_plan(&["check", one]),
         with_plan(&["check", one, "--format", "json", "--case", "case"]),
@@ -287,7 +290,9 @@ fn no_output_tells_where_on_the_machine_it_was_made() {
         vec!["plan", "lint", "case/plan.toml", "--format", "json"],
         vec!["plan", "lint", "broken.toml"],
         vec!["plan", "show", "case/plan.toml", "--format", "json"],
-        vec!["plan", "draft", "--out", "missing/plan.toml", "--to", "30:00"],
+        "plan draft --run 0:50 --walk 1:40 --minutes 30 --goal-run 20:00 --out missing/plan.toml"
+            .split(' ')
+            .collect(),
         vec!["review", "case", "--format", "json"],
         vec!["review", "case", "--format", "html"],
         vec!["review", "."],
@@ -320,6 +325,7 @@ fn no_output_tells_where_on_the_machine_it_was_made() {
         batch(&["--roster", "missing.csv", "--out", "x.csv"]),
         batch(&["--roster", "roster.csv", "--out", "case/plan.toml"]),
         batch(&["--plan", "broken.toml", "--out", "x.csv"]),
+        batch(&["dangling.fit", "--roster", "roster.csv", "--out", "x.csv"]),
         vec!["agree", one, "missing.csv"],
         vec!["agree", "case", "case"],
         with_plan(&["simulate", "--seed", "1", "--out", "s.fit", "--truth", "s.json"]),
@@ -332,6 +338,9 @@ fn no_output_tells_where_on_the_machine_it_was_made() {
         let (code, out, err) = run(&home, &args);
         assert!(code == 0 || code == 2, "{args:?}: {code} {err}");
         assert!(!(out + &err).contains(mark), "{args:?}: {err}");
+    }
+    for name in ["check.html", "o.csv", "b.ndjson", "p.json", "o.parquet", "q.json", "s.fit", "s.json"] {
+        assert!(home.join(name).is_file(), "{name} was written");
     }
     for (name, bytes) in all_files(&home) {
         assert!(!holds(&bytes, mark), "{name}");
