@@ -65,14 +65,14 @@ fn findings() -> impl Strategy<Value = Finding> {
         Unit::BeatsPerMinute,
         Unit::StepsPerMinute,
     ]);
-    (codes(), prop::option::of(1u32..9), value(), value(), units, 0.0..=1.0).prop_map(
-        |(code, rep, first, second, unit, certainty)| Finding {
+    (codes(), prop::option::of(1u32..9), value(), value(), any::<bool>(), units, 0.0..=1.0).prop_map(
+        |(code, rep, first, second, is_range, unit, certainty)| Finding {
             code,
             rep,
             start_s: first,
             end_s: second,
             prescribed: second,
-            range: None,
+            range: is_range.then(|| range(first, second)).flatten(),
             achieved: first,
             unit,
             excess: first,
@@ -81,12 +81,18 @@ fn findings() -> impl Strategy<Value = Finding> {
     )
 }
 
+/// A range, without an end where no most is said; none without a least.
+fn range(least: Option<f64>, most: Option<f64>) -> Option<Range> {
+    least.map(|least| Range { least, most: most.unwrap_or(f64::INFINITY) })
+}
+
 fn reps() -> impl Strategy<Value = Rep> {
-    (1u32..9, any::<bool>(), 0.0..600.0, value(), value()).prop_map(
-        |(rep, run, achieved_s, first, second)| Rep {
+    let motions = prop::sample::select(vec![Move::Run, Move::Walk, Move::Rest]);
+    (1u32..9, motions, 0.0..600.0, value(), value()).prop_map(|(rep, motion, achieved_s, first, second)| {
+        Rep {
             rep,
-            motion: if run { Move::Run } else { Move::Rest },
-            prescribed_s: first.map(|least| Range { least, most: second.unwrap_or(f64::INFINITY) }),
+            motion,
+            prescribed_s: range(first, second),
             prescribed_m: second.map(Range::exactly),
             achieved_s,
             achieved_m: first,
@@ -99,8 +105,8 @@ fn reps() -> impl Strategy<Value = Rep> {
             over_ceiling_s: first,
             mean_cadence_spm: second,
             max_heart_rate_bpm: first,
-        },
-    )
+        }
+    })
 }
 
 fn audits() -> impl Strategy<Value = Audit> {
@@ -108,8 +114,7 @@ fn audits() -> impl Strategy<Value = Audit> {
         prop::sample::select(vec![Outcome::Overdone, Outcome::Kept, Outcome::Underdone, Outcome::Undecided]);
     let lists = (prop::collection::vec(reps(), 0..5), prop::collection::vec(findings(), 0..5));
     (outcomes, lists, value(), value()).prop_map(|(outcome, (reps, findings), value, achieved)| {
-        let prescribed = value.map(|least| Range { least, most: achieved.unwrap_or(f64::INFINITY) });
-        let amount = Amount { prescribed, achieved };
+        let amount = Amount { prescribed: range(value, achieved), achieved };
         let dose = Dose {
             run_s: amount,
             walk_s: amount,
