@@ -177,13 +177,13 @@ impl DosesView {
         let distance_ends = dose.run_distance.is_none_or(|range| range.most.get().is_finite());
         let known = Self::new(figures);
         Self {
-            runs: known.runs.filter(|_| figures.runs_end),
+            runs: known.runs.filter(|_| dose.runs_end),
             run_s: known.run_s.filter(|_| ends(dose.run)),
             walk_s: known.walk_s.filter(|_| ends(dose.walk)),
             session_s: known.session_s.filter(|_| ends(dose.session)),
-            longest_run_s: known.longest_run_s.filter(|_| figures.longest_run_ends),
+            longest_run_s: known.longest_run_s.filter(|_| dose.longest_run_ends),
             run_distance_m: known.run_distance_m.filter(|_| distance_ends),
-            longest_run_m: known.longest_run_m.filter(|_| figures.longest_run_ends),
+            longest_run_m: known.longest_run_m.filter(|_| dose.longest_run_ends),
         }
     }
 }

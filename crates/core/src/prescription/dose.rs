@@ -18,6 +18,10 @@ pub struct PrescribedDose {
     pub session: Option<Range<Seconds>>,
     /// Running distance; known when every run is by distance.
     pub run_distance: Option<Range<Metres>>,
+    /// Whether there is a most of how long a run may be: not in `run 18:00 or more`.
+    pub longest_run_ends: bool,
+    /// Whether there is a most of how many runs there may be: not in `for 18:00 or more (run 1:00, walk 1:00)`.
+    pub runs_end: bool,
 }
 
 /// Sums that are lost once a part of them is not known.
@@ -142,13 +146,17 @@ impl Sums {
 impl Session {
     /// Adds up what is prescribed.
     pub fn dose(&self) -> PrescribedDose {
-        let sums = Sums::of(&self.expand());
+        let expansion = self.expand();
+        let sums = Sums::of(&expansion);
+        let (longest_run_ends, runs_end) = expansion.ends_of_runs();
         let seconds = |sum: Option<Range>| sum.map(|sum| sum.map(Seconds::new));
         PrescribedDose {
             run: seconds(sums.run_s),
             walk: seconds(sums.walk_s),
             session: seconds(sums.session_s),
             run_distance: sums.run_m.map(|sum| sum.map(Metres::new)),
+            longest_run_ends,
+            runs_end,
         }
     }
 }
@@ -205,6 +213,20 @@ mod tests {
         assert_eq!(dose("run 18:00 or more").2, Some((1080.0, f64::INFINITY)));
         // A rest is neither running nor walking, but time.
         assert_eq!(dose("run 1:10, rest 0:50"), (Some((70.0, 70.0)), Some((0.0, 0.0)), Some((120.0, 120.0))));
+    }
+
+    #[test]
+    fn what_may_go_on_has_no_most() {
+        let ends = |text: &str| {
+            let dose = Session::parse(text).unwrap().dose();
+            (dose.longest_run_ends, dose.runs_end)
+        };
+        assert_eq!(ends("walk 5:00 or more, 2 x (run 18:00, walk 2:00 to 3:00)"), (true, true));
+        assert_eq!(ends("2 to 3 x (run 18:00 or more, walk 2:00)"), (false, true));
+        assert_eq!(ends("for 18:00 or more (run 1:00, walk 2:00)"), (true, false));
+        assert_eq!(ends("for 18:00 to 40:00 (run 1:00, walk 2:00)"), (true, true));
+        assert_eq!(ends("for 18:00 or more (run 1:00 @ 7:00 /km, run 2:00)"), (false, false));
+        assert_eq!(ends("for 18:00 or more (walk 1:00, rest 2:00)"), (true, true));
     }
 
     #[test]

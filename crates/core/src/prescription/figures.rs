@@ -43,10 +43,6 @@ pub struct Figures {
     pub is_walk_exact: bool,
     /// Whether the time of the whole does.
     pub is_session_exact: bool,
-    /// Whether there is a most of how long a run may be: not in `run 18:00 or more`.
-    pub longest_run_ends: bool,
-    /// Whether there is a most of how many runs there may be: not in `for 18:00 or more (run 1:00, walk 1:00)`.
-    pub runs_end: bool,
 }
 
 /// Steps of one motion in a row.
@@ -66,7 +62,6 @@ impl Session {
         let expansion = self.expand();
         let (run, walk) = (MetresPerSecond::new(ASSUMED_RUN_MPS), MetresPerSecond::new(ASSUMED_WALK_MPS));
         let steps = expansion.steps_at(run, walk, end);
-        let (longest_run_ends, runs_end) = expansion.ends_of_runs();
         let is_by_distance = !steps.is_empty() && steps.iter().all(|s| !s.extent.is_time());
         let intervals = intervals(&steps);
         let dose = self.dose();
@@ -101,8 +96,6 @@ impl Session {
             is_run_exact: dose.run.is_some(),
             is_walk_exact: dose.walk.is_some(),
             is_session_exact: dose.session.is_some(),
-            longest_run_ends,
-            runs_end,
         }
     }
 }
@@ -168,20 +161,6 @@ mod tests {
         assert_eq!(open.map(|f| f.run_s), Range { least: 1100.0, most: 2400.0 });
         let by_distance = of("run 2 km or more, walk 5:00, run 1 km to 3 km").map(|f| f.run_m);
         assert_eq!(by_distance, Range { least: Some(3000.0), most: Some(5000.0) });
-    }
-
-    #[test]
-    fn what_may_go_on_has_no_most() {
-        let ends = |text: &str| {
-            let most = Session::parse(text).unwrap().figures().most;
-            (most.longest_run_ends, most.runs_end)
-        };
-        assert_eq!(ends("walk 5:00 or more, 2 x (run 18:00, walk 2:00 to 3:00)"), (true, true));
-        assert_eq!(ends("2 to 3 x (run 18:00 or more, walk 2:00)"), (false, true));
-        assert_eq!(ends("for 18:00 or more (run 1:00, walk 2:00)"), (true, false));
-        assert_eq!(ends("for 18:00 to 40:00 (run 1:00, walk 2:00)"), (true, true));
-        assert_eq!(ends("for 18:00 or more (run 1:00 @ 7:00 /km, run 2:00)"), (false, false));
-        assert_eq!(ends("for 18:00 or more (walk 1:00, rest 2:00)"), (true, true));
     }
 
     #[test]
