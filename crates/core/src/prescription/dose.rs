@@ -146,9 +146,15 @@ impl Sums {
 impl Session {
     /// Adds up what is prescribed.
     pub fn dose(&self) -> PrescribedDose {
-        let expansion = self.expand();
-        let sums = Sums::of(&expansion);
-        let (longest_run_ends, runs_end) = expansion.ends_of_runs();
+        self.expand().dose()
+    }
+}
+
+impl Expansion {
+    /// Adds up what is prescribed.
+    pub(super) fn dose(&self) -> PrescribedDose {
+        let sums = Sums::of(self);
+        let (longest_run_ends, runs_end) = self.ends_of_runs();
         let seconds = |sum: Option<Range>| sum.map(|sum| sum.map(Seconds::new));
         PrescribedDose {
             run: seconds(sums.run_s),

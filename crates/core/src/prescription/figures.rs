@@ -5,8 +5,8 @@
 
 use jogaudit_recording::units::{Metres, MetresPerSecond, Seconds};
 
-use super::expand::End;
-use super::{Extent, Move, Session, Step};
+use super::expand::{End, Expansion};
+use super::{Extent, Move, PrescribedDose, Session, Step};
 use crate::range::Range;
 
 /// Running speed for estimates, m/s: the mean that inexperienced runners chose themselves (van Oeveren et al. 2017,
@@ -55,16 +55,19 @@ struct Interval {
 impl Session {
     /// Works the figures out, of the least that the session may be and of the most; where there is no most, of the least.
     pub fn figures(&self) -> Range<Figures> {
-        Range { least: self.figures_at(End::Least), most: self.figures_at(End::Most) }
-    }
-
-    fn figures_at(&self, end: End) -> Figures {
         let expansion = self.expand();
+        let dose = expansion.dose();
+        let at = |end| Figures::of(&expansion, &dose, end);
+        Range { least: at(End::Least), most: at(End::Most) }
+    }
+}
+
+impl Figures {
+    fn of(expansion: &Expansion, dose: &PrescribedDose, end: End) -> Self {
         let (run, walk) = (MetresPerSecond::new(ASSUMED_RUN_MPS), MetresPerSecond::new(ASSUMED_WALK_MPS));
         let steps = expansion.steps_at(run, walk, end);
         let is_by_distance = !steps.is_empty() && steps.iter().all(|s| !s.extent.is_time());
         let intervals = intervals(&steps);
-        let dose = self.dose();
         let total =
             |motion| -> f64 { intervals.iter().filter(|b| b.motion == motion).map(|b| b.time_s).sum() };
         let longest = |of: fn(&Interval) -> f64| {
@@ -81,7 +84,7 @@ impl Session {
         let run_m = run_m.filter(|m| *m > 0.0);
         let run_s = seconds(dose.run).unwrap_or_else(|| total(Move::Run));
         let walk_s = seconds(dose.walk).unwrap_or_else(|| total(Move::Walk));
-        Figures {
+        Self {
             run_s,
             walk_s,
             session_s: seconds(dose.session).unwrap_or_else(|| run_s + walk_s + total(Move::Rest)),

@@ -24,13 +24,12 @@ pub const LEAST_BRISK_SPM: f64 = 100.0;
 /// Most pain that the published pain-monitoring model lets pass (Silbernagel et al. 2007, AJSM 35:897-906).
 pub const MOST_PAIN: f64 = 5.0;
 
-pub(super) fn remarks(plan: &Plan) -> Vec<Remark> {
+pub(super) fn remarks(plan: &Plan, figures: &[Figures]) -> Vec<Remark> {
     let mut found = Vec::new();
     run_cadence(plan, &mut found);
     first_stage(plan, &mut found);
-    for stage in &plan.stages {
-        let figures = stage.session.figures().most;
-        session_ceiling(stage, &figures, &mut found);
+    for (stage, figures) in plan.stages.iter().zip(figures) {
+        session_ceiling(stage, figures, &mut found);
         walk_cadence(stage, &plan.runner, &mut found);
         pain(stage, &mut found);
         if figures.runs > 0 {

@@ -209,10 +209,11 @@ impl Remark {
 
 /// Looks a plan over. The remarks stand in the order of the stages; one that several stages share is made once.
 pub fn lint(plan: &Plan, config: LintConfig) -> Vec<Remark> {
-    let mut found = progress::remarks(plan, config);
     let figures: Vec<Range<Figures>> = plan.stages.iter().map(|stage| stage.session.figures()).collect();
+    let most: Vec<Figures> = figures.iter().map(|figures| figures.most).collect();
+    let mut found = progress::remarks(plan, &most, config);
     found.extend(together::remarks(plan, &figures));
-    found.extend(limits::remarks(plan));
+    found.extend(limits::remarks(plan, &most));
     let place = |remark: &Remark| plan.stages.iter().position(|stage| stage.name == remark.stages[0]);
     found.sort_by_key(|remark| (place(remark), remark.code));
     shared(found)
@@ -220,18 +221,15 @@ pub fn lint(plan: &Plan, config: LintConfig) -> Vec<Remark> {
 
 /// Makes one remark of those that differ only in their stage.
 fn shared(found: Vec<Remark>) -> Vec<Remark> {
-    let mut remarks: Vec<Remark> = Vec::new();
+    let mut remarks: Vec<(Remark, Vec<String>)> = Vec::new();
     for mut remark in found {
-        let same = remarks.iter_mut().find(|earlier| {
-            Remark { stages: Vec::new(), ..(*earlier).clone() }
-                == Remark { stages: Vec::new(), ..remark.clone() }
-        });
-        match same {
-            Some(earlier) => earlier.stages.append(&mut remark.stages),
-            None => remarks.push(remark),
+        let stages = std::mem::take(&mut remark.stages);
+        match remarks.iter_mut().find(|(earlier, _)| *earlier == remark) {
+            Some((_, earlier)) => earlier.extend(stages),
+            None => remarks.push((remark, stages)),
         }
     }
-    remarks
+    remarks.into_iter().map(|(remark, stages)| Remark { stages, ..remark }).collect()
 }
 
 #[cfg(test)]

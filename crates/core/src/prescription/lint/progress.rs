@@ -25,18 +25,16 @@ const GRAIN_S: f64 = 15.0;
 /// Likewise of stages by distance, m. Our choice.
 const GRAIN_M: f64 = 10.0;
 
-pub(super) fn remarks(plan: &Plan, config: LintConfig) -> Vec<Remark> {
-    let figures: Vec<Figures> = plan.stages.iter().map(|stage| stage.session.figures().most).collect();
+pub(super) fn remarks(plan: &Plan, figures: &[Figures], config: LintConfig) -> Vec<Remark> {
     let mut found = Vec::new();
-    start(plan, &figures, config, &mut found);
-    sessions(plan, &figures, &mut found);
-    let progression =
-        Progression { plan, figures: &figures, days: plan.days(), increments: Increments::default() };
+    start(plan, figures, config, &mut found);
+    sessions(plan, figures, &mut found);
+    let progression = Progression { plan, figures, days: plan.days(), increments: Increments::default() };
     for index in 1..plan.stages.len() {
         progression.rises(index, &mut found);
         progression.falls(index, &mut found);
     }
-    weeks(plan, &figures, &progression.increments, &mut found);
+    weeks(plan, figures, &progression.increments, &mut found);
     found
 }
 

@@ -20,9 +20,11 @@ pub(super) fn remarks(plan: &Plan, figures: &[Range<Figures>]) -> Vec<Remark> {
         order(plan, figures, place, &mut found);
         at_once(plan, figures, place, &mut found);
     }
-    for (index, stage) in plan.stages.iter().enumerate() {
+    for stage in &plan.stages {
         rising(stage, &mut found);
-        alike(plan, index, &mut found);
+    }
+    for place in 0..plan.places() {
+        alike(plan.stages.get(plan.kinds_at(place)).unwrap_or_default(), &mut found);
     }
     found
 }
@@ -95,12 +97,15 @@ fn rising(stage: &Stage, found: &mut Vec<Remark>) {
     }
 }
 
-/// Another kind of session of the same stage that a recording may be just as well.
-fn alike(plan: &Plan, index: usize, found: &mut Vec<Remark>) {
-    let stage = &plan.stages[index];
-    let ways = shapes(&stage.session);
-    for earlier in plan.kinds_at(stage.place).start..index {
-        let other = shapes(&plan.stages[earlier].session);
+/// Kinds of session of one stage that a recording may be just as well.
+fn alike(kinds: &[Stage], found: &mut Vec<Remark>) {
+    if kinds.len() < 2 {
+        return;
+    }
+    let all: Vec<(&Stage, Vec<Shape>)> = kinds.iter().map(|stage| (stage, shapes(&stage.session))).collect();
+    let pairs =
+        all.iter().enumerate().flat_map(|(index, later)| all[..index].iter().map(move |e| (e, later)));
+    for ((earlier, other), (stage, ways)) in pairs {
         let nearest = ways
             .iter()
             .flat_map(|way| other.iter().map(move |other| (way, apart_s(way, other))))
@@ -110,7 +115,7 @@ fn alike(plan: &Plan, index: usize, found: &mut Vec<Remark>) {
             let runs = way.iter().filter(|part| part.0).count();
             let remark = Remark::new(LintCode::KindsAlike, &stage.name, RemarkUnit::Seconds);
             found.push(Remark {
-                after: Some(plan.stages[earlier].name.clone()),
+                after: Some(earlier.name.clone()),
                 named: vec![if runs == 1 { "1 run".to_owned() } else { format!("{runs} runs") }],
                 ..remark.held(apart_s, LEAST_APART_S)
             });
