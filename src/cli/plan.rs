@@ -8,6 +8,7 @@ use jiff::civil::{Date, Weekday};
 use jogaudit_core::prescription::draft::{DraftRequest, draft};
 use jogaudit_core::prescription::lint::{Increments, LintConfig, lint};
 use jogaudit_core::prescription::{Plan, parse_duration, parse_percent, parse_weekdays};
+use jogaudit_core::range::Range;
 use jogaudit_files::{self as files, Failure, named_output};
 use jogaudit_recording::notice::Notice;
 use jogaudit_recording::units::LengthUnit;
@@ -83,9 +84,16 @@ struct DraftArgs {
     /// Walk between two runs, the same in all stages
     #[arg(long, value_name = "DURATION", value_parser = duration)]
     walk: u32,
-    /// Most that the first session may take in all, warm-up and cool-down included
-    #[arg(long, value_name = "MINUTES")]
-    minutes: u32,
+    /// Most that the first session may take in all, warm-up and cool-down included; or from the least to the most, as in
+    /// `22 to 28`: each session with walks is then a range as wide as that
+    #[arg(long, value_name = "MINUTES", value_parser = minutes)]
+    minutes: Range<u32>,
+    /// Let the count of a stage rise by one repetition after each session kept, where it can
+    #[arg(long)]
+    rising: bool,
+    /// Towards the end, let one session of a week be a run without a walk, while the others keep their walks
+    #[arg(long)]
+    kinds: bool,
     /// Run without a walk that the plan ends with
     #[arg(long, value_name = "DURATION", value_parser = duration)]
     goal_run: u32,
@@ -223,7 +231,10 @@ fn request(args: &DraftArgs) -> DraftRequest {
         title: args.title.clone(),
         run_s: args.run,
         walk_s: args.walk,
-        session_s: args.minutes.saturating_mul(60),
+        session_s: args.minutes.most.saturating_mul(60),
+        session_least_s: (!args.minutes.is_exact()).then(|| args.minutes.least.saturating_mul(60)),
+        is_rising: args.rising,
+        has_kinds: args.kinds,
         goal_run_s: args.goal_run,
         warm_up_s: args.warm_up,
         cool_down_s: args.cool_down,
@@ -251,6 +262,17 @@ fn request(args: &DraftArgs) -> DraftRequest {
 fn duration(text: &str) -> Result<u32, String> {
     let seconds = parse_duration(text).map_err(|error| error.to_string())?.get();
     if seconds.fract() == 0.0 { Ok(seconds as u32) } else { Err("expected whole seconds".to_owned()) }
+}
+
+/// Whole minutes, or from the least to the most: `25`, `22 to 28`.
+fn minutes(text: &str) -> Result<Range<u32>, String> {
+    let number = |text: &str| {
+        text.trim().parse().map_err(|_| "expected whole minutes: `25`, or `22 to 28` for a range".to_owned())
+    };
+    match text.split_once(" to ") {
+        None => number(text).map(Range::exactly),
+        Some((least, most)) => Ok(Range { least: number(least)?, most: number(most)? }),
+    }
 }
 
 fn share(text: &str) -> Result<f64, String> {

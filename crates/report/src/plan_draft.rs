@@ -2,9 +2,9 @@
 
 use std::fmt::Write as _;
 
-use jogaudit_core::prescription::draft::{DraftRequest, DraftedPlan};
+use jogaudit_core::prescription::draft::{DraftRequest, DraftStage, DraftedPlan};
 use jogaudit_core::prescription::lint::{Increments, LONG_ABSENCE_WEEKS};
-use jogaudit_core::prescription::weekday_word;
+use jogaudit_core::prescription::{Stage, weekday_word};
 
 use super::wording::clock;
 
@@ -37,18 +37,37 @@ pub fn toml(draft: &DraftedPlan, request: &DraftRequest) -> String {
     if let Some(share) = request.weekly_increase {
         let _ = writeln!(out, "weekly_running_increase = \"{} %\"", percent(share));
     }
-    for (stage, doses) in draft.plan.stages.iter().zip(&draft.stages) {
-        let _ = writeln!(
-            out,
-            "\n[[stage]]  # {} of running, runs of {}\nname = \"{}\"\nsession = \"{}\"",
-            clock(f64::from(doses.total_s)),
-            clock(f64::from(doses.run_s)),
-            stage.name,
-            stage.session
-        );
-        let _ = writeln!(out, "sessions = {}", request.sessions);
+    for (place, doses) in draft.stages.iter().enumerate() {
+        let kinds = draft.plan.stages.get(draft.plan.kinds_at(place)).unwrap_or_default();
+        stage(&mut out, kinds, *doses, request.session_least_s.is_some());
     }
     out
+}
+
+/// Writes a stage with all its kinds of session.
+fn stage(out: &mut String, kinds: &[Stage], doses: DraftStage, is_range: bool) {
+    let Some(first) = kinds.first() else { return };
+    let is_most = is_range || kinds.iter().any(|kind| kind.session.rise().is_some());
+    let _ = writeln!(
+        out,
+        "\n[[stage]]  # {} of running{}, runs of {}\nname = \"{}\"",
+        clock(f64::from(doses.total_s)),
+        if is_most { " at most" } else { "" },
+        clock(f64::from(doses.run_s)),
+        first.stage_name()
+    );
+    if first.kind.is_none() {
+        let _ = writeln!(out, "session = \"{}\"", first.session);
+    }
+    for (key, value) in [("sessions", first.sessions), ("weeks", first.weeks)] {
+        if let Some(value) = value {
+            let _ = writeln!(out, "{key} = {value}");
+        }
+    }
+    for (kind, session) in kinds.iter().filter_map(|stage| Some((stage.kind.as_ref()?, &stage.session))) {
+        let (name, a_week) = (&kind.name, kind.a_week);
+        let _ = writeln!(out, "[[stage.session]]\nname = \"{name}\"\ndo = \"{session}\"\na_week = {a_week}");
+    }
 }
 
 /// A TOML basic string.
@@ -113,6 +132,7 @@ fn explained(draft: &DraftedPlan, request: &DraftRequest) -> Vec<String> {
              evenest steps and the roundest lengths."
         ),
     ];
+    paragraphs.extend(forms(request));
     if !request.sessions.is_multiple_of(request.sessions_per_week) {
         paragraphs.push(
             "Stages do not end with weeks here. The limit on a week's running is kept from stage to stage instead, \
@@ -126,6 +146,32 @@ fn explained(draft: &DraftedPlan, request: &DraftRequest) -> Vec<String> {
             .to_owned(),
     );
     paragraphs.push(format!("`jogaudit plan check{away}` finds nothing in it; where its limits come from stands in docs/plan-file.md."));
+    paragraphs
+}
+
+/// What ranges, rising counts and kinds of session change.
+fn forms(request: &DraftRequest) -> Vec<String> {
+    let mut paragraphs = Vec::new();
+    if let Some(least_s) = request.session_least_s {
+        paragraphs.push(format!(
+            "A session with walks may take {} less than its most. A run without a walk is exact.",
+            clock(f64::from(request.session_s.saturating_sub(least_s)))
+        ));
+    }
+    if request.is_rising {
+        paragraphs.push(
+            "Where it can, a stage begins with the running of the stage before and has one repetition more after each \
+             session kept; of the plans with the fewest stages, this is one in which most can."
+                .to_owned(),
+        );
+    }
+    if request.has_kinds {
+        paragraphs.push(
+            "From the first run without a walk on, one session of a week is that run; the others stay those of the stage \
+             before."
+                .to_owned(),
+        );
+    }
     paragraphs
 }
 

@@ -14,6 +14,7 @@ use super::scan::Scanner;
 use super::source::part_of_string;
 use super::suggest::closest;
 pub use dates::{parse_weekdays, weekday_word};
+pub(super) use stages::MOST_WORK;
 pub(super) use words::WORD_KEYS;
 use words::Words;
 

@@ -85,6 +85,100 @@ fn every_draft_of_the_grid_passes_the_linter_or_says_what_contradicts() {
     assert!(refused.len() >= 3, "the grid reaches several contradictions: {refused:?}");
 }
 
+/// What 1,000 drafts with rising counts, ranges, kinds of session and days are asked for; each choice is as likely as any.
+fn any_request(choices: &mut impl FnMut(usize) -> usize) -> DraftRequest {
+    let mut of = |values: &[u32]| values[choices(values.len())];
+    let form = of(&[0, 1, 2, 3, 4]);
+    let (run_s, session_s) = (of(&[30, 50, 60, 80, 100, 150]), of(&[1200, 1380, 1620, 2040]));
+    let sessions_per_week = of(&[2, 3]);
+    let weekdays = ["", "tue,thu,sun", "mon,wed,fri"][of(&[0, 1, 2]) as usize];
+    DraftRequest {
+        run_s,
+        walk_s: of(&[50, 70, 100, 140]),
+        session_s,
+        session_least_s: (form >= 3).then(|| session_s - of(&[120, 240, 360])),
+        is_rising: form == 1 || form == 2,
+        has_kinds: form == 2 || form == 4,
+        goal_run_s: of(&[720, 1100, 1500, 2000]),
+        warm_up_s: of(&[0, 160, 300]),
+        cool_down_s: of(&[0, 180]),
+        sessions: of(&[2, 3, 4, 6]),
+        sessions_per_week,
+        weekly_increase: [None, Some(0.3), Some(0.15)][of(&[0, 0, 1, 2]) as usize],
+        session_ceiling_s: [None, Some(2700)][of(&[0, 0, 1]) as usize],
+        start: (!weekdays.is_empty()).then(|| jiff::civil::date(2026, 3, 2)),
+        weekdays: if weekdays.is_empty() { Vec::new() } else { parse_weekdays(weekdays).unwrap() },
+        ..DraftRequest::default()
+    }
+}
+
+/// What the stages of a plan are made of: rising counts, ranges of a whole, kinds of session.
+fn forms(plan: &Plan) -> [bool; 3] {
+    let any = |is_it: fn(&jogaudit_core::prescription::Stage) -> bool| plan.stages.iter().any(is_it);
+    let is_range = |stage: &jogaudit_core::prescription::Stage| stage.session.to_string().contains("for ");
+    [any(|stage| stage.session.rise().is_some()), any(is_range), any(|stage| stage.kind.is_some())]
+}
+
+#[test]
+fn a_thousand_drafts_of_every_form_have_nothing_to_remark() {
+    // Numerical Recipes' linear congruential generator: any other would do, the same each time.
+    let mut state: u32 = 16;
+    let mut choices = |many: usize| {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        (state >> 16) as usize % many
+    };
+    let (mut drafted, mut asked) = (0, 0);
+    let mut seen = BTreeMap::new();
+    while drafted < 1000 {
+        asked += 1;
+        assert!(asked < 5000, "most can be drafted: {drafted} of {asked}");
+        let request = any_request(&mut choices);
+        let Ok(plan) = draft(&request) else { continue };
+        check(&plan, &request);
+        let [rises, has_ranges, has_kinds] = forms(&plan.plan);
+        assert!(!rises || request.is_rising, "{request:?}");
+        assert_eq!(
+            (has_ranges, has_kinds),
+            (request.session_least_s.is_some(), request.has_kinds),
+            "{request:?}"
+        );
+        *seen.entry([rises, has_ranges, has_kinds]).or_insert(0) += 1;
+        drafted += 1;
+    }
+    #[allow(clippy::print_stdout)] // shown with --show-output
+    {
+        println!("{asked} asked for; rising, ranges, kinds: {seen:?}");
+    }
+    for form in [[true, false, false], [true, false, true], [false, true, false], [false, true, true]] {
+        assert!(seen.get(&form).is_some_and(|count| *count >= 50), "{form:?}: {seen:?}");
+    }
+}
+
+#[test]
+fn a_rise_never_asks_for_more_than_the_same_draft_without_it() {
+    let flat = DraftRequest { run_s: 50, walk_s: 100, ..DraftRequest::default() };
+    let rising = DraftRequest { is_rising: true, ..flat.clone() };
+    let (flat, drafted) = (draft(&flat).unwrap(), draft(&rising).unwrap());
+    assert_eq!(drafted.stages.len(), flat.stages.len(), "as many stages");
+    let text = plan_draft::toml(&drafted, &rising);
+    assert!(
+        text.contains("7 rising to 9 x (run 1:00, walk 1:40)") && text.contains(" of running at most"),
+        "{text}"
+    );
+    // Each session has no less running than the one before, and each stage begins where the one before has ended.
+    let running = |plan: &DraftedPlan| -> Vec<f64> {
+        let of = |stage: &jogaudit_core::prescription::Stage| -> Vec<f64> {
+            let number = |kept| stage.session.due_after(kept).map(|due| due.session.figures().most.run_s);
+            let all = 0..stage.sessions.unwrap();
+            all.map(|kept| number(kept).unwrap_or_else(|| stage.session.figures().most.run_s)).collect()
+        };
+        plan.plan.stages.iter().flat_map(of).collect()
+    };
+    let (rising, flat) = (running(&drafted), running(&flat));
+    assert!(rising.is_sorted() && rising.len() == flat.len());
+    assert!(rising.windows(2).all(|two| two[1] - two[0] <= (0.1 * two[0]).max(120.0) + 1e-6), "{rising:?}");
+}
+
 #[test]
 fn stricter_steps_pass_too_and_never_take_fewer_stages() {
     for (session_share, longest_s, run_to_walk) in [(0.05, 120.0, 2.0), (0.1, 60.0, 1.5), (0.08, 90.0, 1.7)] {

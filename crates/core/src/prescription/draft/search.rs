@@ -227,6 +227,8 @@ impl<'a> Graph<'a> {
         /// A tenth's step is 0.01. Our choice: round lengths are easier to keep.
         const ODD: f64 = 0.01;
         const VERY_ODD: f64 = 0.05;
+        /// A stage that could rise and does not costs more than any oddity. Our choice.
+        const STAYS: f64 = 0.2;
         let (from, to) = (self.stage(state), self.stage(next));
         let step = |from: u32, to: u32| (f64::from(to) / f64::from(from)).ln().powi(2);
         let oddities = [
@@ -235,6 +237,7 @@ impl<'a> Graph<'a> {
             (to.run_s % 30 != 0, VERY_ODD),
             (to.run_s % 60 != 0 && to.run_s > 120, ODD),
             (to.total_s % 60 != 0, ODD),
+            (self.request.is_rising && self.request.rises_from(from, to).is_none(), STAYS),
         ];
         let odd: f64 = oddities.into_iter().filter(|(is_odd, _)| *is_odd).map(|(_, cost)| cost).sum();
         step(from.total_s, to.total_s) + step(from.run_s, to.run_s) + odd

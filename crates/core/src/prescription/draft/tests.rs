@@ -2,9 +2,10 @@
 
 use super::super::lint::{LintConfig, lint};
 use super::*;
+use crate::prescription::Stage;
 
 fn remarks(request: &DraftRequest, stages: &[DraftStage]) -> usize {
-    lint(&request.plan(stages), LintConfig { weeks_away: request.weeks_away }).len()
+    lint(&request.plan(stages).unwrap(), LintConfig { weeks_away: request.weeks_away }).len()
 }
 
 /// All sessions of the family whose amounts are looked at.
@@ -39,7 +40,7 @@ fn fewest_by_the_linter(request: &DraftRequest) -> Option<usize> {
                 && to.run_s >= from.run_s
                 && (from.runs() > 1 || to.runs() == 1 || from == family[0]);
             let later = LintConfig { weeks_away: Some(1) };
-            keeps_the_family && lint(&request.plan(&[from, to]), later).is_empty()
+            keeps_the_family && lint(&request.plan(&[from, to]).unwrap(), later).is_empty()
         };
         let (next, rest): (Vec<_>, Vec<_>) =
             left.into_iter().partition(|to| frontier.iter().any(|from| is_step(*from, *to)));
@@ -189,6 +190,101 @@ fn each_contradiction_names_its_options() {
         let error = draft(&request).expect_err(part).to_string();
         assert!(error.contains(part), "{part}: {error}");
     }
+}
+
+#[test]
+fn each_contradiction_of_ranges_rises_and_kinds_names_its_options() {
+    let base = DraftRequest::default();
+    for (request, part) in [
+        (
+            DraftRequest { session_least_s: Some(26 * 60), ..base.clone() },
+            "--minutes has its least, 26:00, above its most, 25:00",
+        ),
+        (
+            DraftRequest { session_s: 27 * 60, session_least_s: Some(26 * 60), ..base.clone() },
+            "as many runs and walks as fit take 25:00 with warm-up and cool-down, which is not from 26:00 to 27:00",
+        ),
+        (
+            DraftRequest { session_least_s: Some(10 * 60), ..base.clone() },
+            "take 11:00, the session has 10:00",
+        ),
+        (
+            DraftRequest {
+                session_least_s: Some(21 * 60),
+                session_s: 60 * 60,
+                run_s: 10,
+                walk_s: 10,
+                ..base.clone()
+            },
+            "it may be 33:00 wide at most",
+        ),
+        (
+            DraftRequest { session_least_s: Some(22 * 60), is_rising: true, ..base.clone() },
+            "--rising and a range of --minutes contradict each other",
+        ),
+        (DraftRequest { is_rising: true, sessions: 1, ..base.clone() }, "--rising contradicts --sessions 1"),
+        (
+            DraftRequest { has_kinds: true, sessions_per_week: 1, ..base.clone() },
+            "--kinds contradicts --per-week 1",
+        ),
+        (
+            DraftRequest { has_kinds: true, session_s: 13 * 60, goal_run_s: 180, ..base },
+            "--kinds contradicts the lengths",
+        ),
+    ] {
+        let error = draft(&request).expect_err(part).to_string();
+        assert!(error.contains(part), "{part}: {error}");
+    }
+}
+
+#[test]
+fn a_draft_longer_than_a_plan_may_be_is_refused() {
+    // 40 minutes of 0:10 and 0:10 are 240 runs and walks, a range of half an hour has 180 ends, and 2 % a week take many
+    // stages.
+    let request = DraftRequest {
+        run_s: 10,
+        walk_s: 10,
+        session_s: 50 * 60,
+        session_least_s: Some(20 * 60),
+        weekly_increase: Some(0.02),
+        ..DraftRequest::default()
+    };
+    let error = draft(&request).map(|draft| draft.stages.len()).unwrap_err().to_string();
+    assert!(error.contains("more runs and walks, than a plan may have"), "{error}");
+}
+
+#[test]
+fn a_range_keeps_its_width_and_always_two_runs() {
+    let request = DraftRequest { session_least_s: Some(20 * 60), ..DraftRequest::default() };
+    let draft = draft(&request).unwrap();
+    let session = |index: usize| draft.plan.stages[index].session.to_string();
+    assert_eq!(session(0), "walk 5:00, for 10:00 to 15:00 (run 1:00, walk 2:00), walk 5:00");
+    // 4:00, four times 1:30 and three walks of 2:00 between, and a run of 1:00 after the fourth.
+    assert_eq!(session(1), "walk 5:00, for 10:00 to 15:00 (run 1:30, walk 2:00), walk 5:00");
+    let narrow =
+        DraftRequest { session_s: 22 * 60, session_least_s: Some(17 * 60), goal_run_s: 900, ..request };
+    let draft = super::draft(&narrow).unwrap();
+    for stage in draft.plan.stages.iter().filter(|stage| stage.session.to_string().contains("for ")).skip(1) {
+        assert!(stage.session.figures().least.runs >= 2, "{}", stage.session);
+    }
+}
+
+#[test]
+fn a_week_of_kinds_begins_with_a_week() {
+    let request = DraftRequest { has_kinds: true, sessions: 4, ..DraftRequest::default() };
+    let draft = draft(&request).unwrap();
+    let kinds: Vec<&Stage> = draft.plan.stages.iter().filter(|stage| stage.kind.is_some()).collect();
+    assert_eq!(kinds.len(), 2, "the goal is the only run without a walk");
+    assert_eq!(kinds.iter().map(|stage| stage.weeks).collect::<Vec<_>>(), [Some(2); 2]);
+    assert_eq!(kinds.iter().map(|s| s.a_week().unwrap().most).collect::<Vec<_>>(), [2, 1]);
+    // Twelve stages of 4 sessions are 48, which are 16 weeks of 3.
+    assert_eq!((draft.plan.stages[11].sessions, draft.weeks), (Some(4), 18));
+    let two = DraftRequest { sessions: 5, sessions_per_week: 3, ..request };
+    let draft = super::draft(&two).unwrap();
+    // Twelve of 5 are 60, which are 20 weeks; with 11 of them it would be 55, and two more sessions.
+    let last = draft.plan.stages.iter().rfind(|stage| stage.kind.is_none()).unwrap();
+    assert_eq!(last.sessions, Some(5 + (3 - (5 * (last.place as u32 + 1)) % 3) % 3));
+    assert!(draft.plan.weeks().iter().all(|week| week.sessions.len() == 3));
 }
 
 #[test]

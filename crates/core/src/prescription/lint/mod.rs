@@ -207,6 +207,12 @@ impl Remark {
     }
 }
 
+/// The weeks of a plan whose running rises by more than their limit.
+pub(super) fn weeks_over(plan: &Plan) -> Vec<progress::WeekOver> {
+    let most: Vec<Figures> = plan.stages.iter().map(|stage| stage.session.figures().most).collect();
+    progress::weeks_over(plan, &most)
+}
+
 /// Looks a plan over. The remarks stand in the order of the stages; one that several stages share is made once.
 pub fn lint(plan: &Plan, config: LintConfig) -> Vec<Remark> {
     let figures: Vec<Range<Figures>> = plan.stages.iter().map(|stage| stage.session.figures()).collect();

@@ -2,8 +2,8 @@
 
 use super::increments::{Increments, Unit, exceeds};
 use super::{LintCode, LintConfig, Remark, RemarkUnit};
-use crate::prescription::Plan;
 use crate::prescription::figures::Figures;
+use crate::prescription::{Plan, PlannedWeek};
 
 /// Days within which an earlier stage counts (Frandsen et al. 2025: the longest run of the 30 days before).
 const WINDOW_DAYS: f64 = 30.0;
@@ -34,7 +34,7 @@ pub(super) fn remarks(plan: &Plan, figures: &[Figures], config: LintConfig) -> V
         progression.rises(index, &mut found);
         progression.falls(index, &mut found);
     }
-    weeks(plan, figures, &progression.increments, &mut found);
+    weeks(plan, figures, &mut found);
     found
 }
 
@@ -237,17 +237,44 @@ fn between(base: f64, value: f64, limit_after: impl Fn(f64) -> f64, grain: f64) 
     amounts
 }
 
-fn weeks(plan: &Plan, figures: &[Figures], increments: &Increments, found: &mut Vec<Remark>) {
-    let weeks = plan.weeks();
-    let sum_s = |sessions: &[usize]| -> f64 { sessions.iter().map(|&stage| figures[stage].run_s).sum() };
-    for pair in weeks.windows(2) {
-        let [before, week] = pair else { continue };
-        let (before_s, now_s) = (sum_s(&before.sessions), sum_s(&week.sessions));
+/// A week whose running rises by more than its limit.
+pub(in crate::prescription) struct WeekOver {
+    /// Counted from 1.
+    number: usize,
+    /// The stages of the week before, by index, one a session.
+    pub(in crate::prescription) before: Vec<usize>,
+    /// The stages of the week, likewise.
+    sessions: Vec<usize>,
+    before_s: f64,
+    now_s: f64,
+    limit_s: f64,
+}
+
+/// The running of each session of each week, s: of a count that rises with the number that is due.
+fn running_of_weeks(plan: &Plan, figures: &[Figures], weeks: &[PlannedWeek]) -> Vec<Vec<f64>> {
+    let mut place = None;
+    let mut number = 0;
+    let mut of = |index: usize| {
+        let stage = &plan.stages[index];
+        number = if place == Some(stage.place) { number + 1 } else { 0 };
+        place = Some(stage.place);
+        stage.session.due_after(number).map_or(figures[index].run_s, |due| due.session.figures().most.run_s)
+    };
+    weeks.iter().map(|week| week.sessions.iter().map(|&index| of(index)).collect()).collect()
+}
+
+/// The weeks whose running rises by more than their limit over the week before.
+pub(in crate::prescription) fn weeks_over(plan: &Plan, figures: &[Figures]) -> Vec<WeekOver> {
+    let (increments, weeks) = (Increments::default(), plan.weeks());
+    let running = running_of_weeks(plan, figures, &weeks);
+    let mut over = Vec::new();
+    for (pair, sums) in weeks.windows(2).zip(running.windows(2)) {
+        let ([before, week], [before_s, now_s]) = (pair, sums) else { continue };
+        let (before_s, now_s): (f64, f64) = (before_s.iter().sum(), now_s.iter().sum());
         // A first week that is still partly for walking is no measure of the next.
         if before.sessions.iter().any(|&stage| figures[stage].runs == 0) {
             continue;
         }
-        let Some(&last) = week.sessions.last() else { continue };
         // The strictest limit of the stages that the week holds.
         let own = week
             .sessions
@@ -259,14 +286,23 @@ fn weeks(plan: &Plan, figures: &[Figures], increments: &Increments, found: &mut 
             |increase| before_s * (1.0 + increase),
         );
         if exceeds(now_s, limit_s) {
-            let all = before.sessions.iter().chain(&week.sessions);
-            found.push(Remark {
-                week: Some(week.number),
-                base: Some(before_s),
-                is_estimated: all.into_iter().any(|&stage| !figures[stage].is_run_exact),
-                ..Remark::new(LintCode::WeeklyRunningJump, &plan.stages[last].name, RemarkUnit::Seconds)
-                    .held(now_s, limit_s)
-            });
+            let (before, sessions) = (before.sessions.clone(), week.sessions.clone());
+            over.push(WeekOver { number: week.number, before, sessions, before_s, now_s, limit_s });
         }
+    }
+    over
+}
+
+fn weeks(plan: &Plan, figures: &[Figures], found: &mut Vec<Remark>) {
+    for over in weeks_over(plan, figures) {
+        let Some(&last) = over.sessions.last() else { continue };
+        let all = over.before.iter().chain(&over.sessions);
+        found.push(Remark {
+            week: Some(over.number),
+            base: Some(over.before_s),
+            is_estimated: all.into_iter().any(|&stage| !figures[stage].is_run_exact),
+            ..Remark::new(LintCode::WeeklyRunningJump, &plan.stages[last].name, RemarkUnit::Seconds)
+                .held(over.now_s, over.limit_s)
+        });
     }
 }

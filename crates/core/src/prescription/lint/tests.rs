@@ -110,6 +110,26 @@ fn weeks_are_held_against_the_plans_own_limit() {
 }
 
 #[test]
+fn the_weeks_of_a_rising_count_have_the_number_that_is_due() {
+    let found = |rising: &str| {
+        let sessions = ["6 x (run 2:00, walk 2:00)", rising, "9 x (run 2:00, walk 2:00)"];
+        only(
+            &plan_with(&format!("{HEAD}weekly_running_increase = '25 %'\n"), &sessions),
+            LintCode::WeeklyRunningJump,
+        )
+    };
+    // 36:00, then 12:00, 14:00 and 16:00: 42:00, a sixth more; then 54:00, which is 29 % more than 42:00.
+    let over = found("6 rising to 8 x (run 2:00, walk 2:00)");
+    assert_eq!(over.len(), 1, "{over:?}");
+    assert_eq!((over[0].week, over[0].base, over[0].value), (Some(3), Some(2520.0), Some(3240.0)));
+    // 12:00, 14:00 and 14:00 are no more than 11 % more, and 54:00 a third more than that.
+    assert_eq!(found("6 rising to 7 x (run 2:00, walk 2:00)")[0].base, Some(2400.0));
+    // All at the most at once: 48:00 are a third more than 36:00, and then 54:00 an eighth.
+    let flat = found("8 x (run 2:00, walk 2:00)");
+    assert_eq!((flat.len(), flat[0].week), (1, Some(2)));
+}
+
+#[test]
 fn a_stage_out_of_order_is_named_with_its_place() {
     let stages = ["6 x (run 1:00, walk 2:00)", "4 x (run 2:00, walk 2:00)", "5 x (run 1:00, walk 2:00)"];
     let found = remarks_of(&plan(&stages), LintConfig::default());

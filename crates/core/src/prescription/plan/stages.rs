@@ -17,7 +17,7 @@ const MOST_KINDS: usize = 14;
 
 /// Runs and walks of a plan, each way to do a session counted, our choice: 500 stages of 200. Looking at more would take
 /// long.
-const MOST_WORK: usize = 100_000;
+pub(in crate::prescription) const MOST_WORK: usize = 100_000;
 
 /// What the kinds of session of a stage have in common.
 struct Shared {
