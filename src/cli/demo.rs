@@ -1,10 +1,11 @@
 //! `jogaudit demo`
 
-use std::fs;
+mod folder;
+
 use std::path::{Path, PathBuf};
 
 use jogaudit_core::prescription::Plan;
-use jogaudit_files::{self as files, Failure, write_whole};
+use jogaudit_files::{self as files, Failure};
 use jogaudit_recording::read::Format;
 use jogaudit_simulate::{CadenceStep, Channels, Fault, FaultKind, Kept, Laps, Settings, gzip, write};
 
@@ -13,14 +14,10 @@ use super::{Done, Io, check, review};
 
 #[derive(clap::Args, Debug)]
 pub(super) struct Args {
-    /// Folder to write the made-up case into; it is made if it does not exist
+    /// Folder to write the made-up case into: new, empty, or as an earlier `demo` left it
     #[arg(value_name = "DIR")]
     dir: PathBuf,
 }
-
-/// Tells a folder that `demo` made, and may write again, from the user's own.
-const MARK: &str = ".jogaudit-demo";
-const MARK_TEXT: &str = "Written by `jogaudit demo`. Made up: no real person, no real place.\n";
 
 /// The prescription of the made-up runner Tove, 41, seven weeks after a calf strain.
 const PLAN: &str = r#"# A made-up prescription for a made-up runner: Tove, 41, seven weeks after a calf strain.
@@ -201,47 +198,20 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     check::run(&overdone, io)
 }
 
-/// Writes the made-up case into a folder that is new, empty or ours.
+/// Writes the made-up case into a folder that is new or empty, or that holds it already, unchanged.
 pub(super) fn make_case(dir: &Path) -> Result<(), Failure> {
-    let recordings = dir.join("recordings");
-    claim(dir)?;
-    for folder in ["", "april", "may"] {
-        make_folder(&recordings.join(folder))?;
-    }
-    write_whole(&dir.join("plan.toml"), PLAN.as_bytes())?;
-    write_whole(&dir.join("diary.csv"), DIARY.as_bytes())?;
-    write_whole(&recordings.join(RIDE_FILE), RIDE.as_bytes())?;
+    let in_recordings = |file: &str| format!("recordings/{file}");
+    let texts =
+        [("plan.toml".to_owned(), PLAN), ("diary.csv".to_owned(), DIARY), (in_recordings(RIDE_FILE), RIDE)];
+    let mut files: folder::Files = texts.map(|(name, text)| (name, text.as_bytes().to_vec())).into();
     for outing in &OUTINGS {
-        write_whole(&recordings.join(outing.file), &record(outing)?)?;
+        files.insert(in_recordings(outing.file), record(outing)?);
     }
-    Ok(())
+    folder::write(dir, &files)
 }
 
 /// Between the two reports.
 const RULE: &str = "\n────────────────────────────────────────────────────────────────────────────────\n\n";
-
-/// Makes the folder ours, or says why not.
-fn claim(dir: &Path) -> Result<(), Failure> {
-    make_folder(dir)?;
-    let mark = dir.join(MARK);
-    if fs::symlink_metadata(&mark).is_ok_and(|known| known.is_file()) {
-        return Ok(());
-    }
-    let mut entries = fs::read_dir(dir).map_err(|error| {
-        Failure::refused(format!("could not look into {}", dir.display())).caused_by(&error)
-    })?;
-    if entries.next().is_some() {
-        return Err(Failure::refused(format!("{} is not empty and was not made by `demo`", dir.display()))
-            .hint("name a folder that is new or empty"));
-    }
-    write_whole(&mark, MARK_TEXT.as_bytes())
-}
-
-fn make_folder(dir: &Path) -> Result<(), Failure> {
-    fs::create_dir_all(dir).map_err(|error| {
-        Failure::refused(format!("could not make the folder {}", dir.display())).caused_by(&error)
-    })
-}
 
 /// Bytes of one session's file.
 fn record(outing: &Outing) -> Result<Vec<u8>, Failure> {
@@ -283,21 +253,5 @@ mod tests {
             assert!(DIARY.lines().any(|line| line.starts_with(date)));
             assert!(outing.start.parse::<jiff::Timestamp>().is_ok());
         }
-    }
-
-    #[test]
-    fn a_folder_of_the_user_is_refused_and_our_own_is_taken_again() {
-        let dir = tempfile::tempdir().unwrap();
-        let ours = dir.path().join("demo-case");
-        claim(&ours).unwrap();
-        claim(&ours).unwrap();
-        let theirs = dir.path().join("theirs");
-        fs::create_dir(&theirs).unwrap();
-        claim(&theirs).unwrap();
-        fs::remove_file(theirs.join(MARK)).unwrap();
-        fs::write(theirs.join("thesis.txt"), "mine").unwrap();
-        let refusal = claim(&theirs).unwrap_err().to_string();
-        assert!(refusal.contains("is not empty") && refusal.contains("hint:"), "{refusal}");
-        assert_eq!(fs::read_to_string(theirs.join("thesis.txt")).unwrap(), "mine");
     }
 }

@@ -137,7 +137,7 @@ fn words(line: &str) -> Vec<String> {
     line.split(' ').map(word).collect()
 }
 
-const LINES_WITH_NAMES: [&str; 25] = [
+const LINES_WITH_NAMES: [&str; 26] = [
     "check {1} --plan case/plan.toml --stage {stage}",
     "check {3} --plan case/plan.toml --stage {stage}",
     "check {4} --plan case/plan.toml --stage {stage}",
@@ -163,12 +163,13 @@ const LINES_WITH_NAMES: [&str; 25] = [
     "agree l.csv {loud}",
     "simulate --plan case/plan.toml --stage {stage} --seed 1 --out Zq9\u{202e}.fit --truth t.json",
     "demo Zq9\u{1b}[8m",
+    "demo case",
 ];
 
 #[test]
 fn names_from_outside_steer_no_terminal() {
     let folder = hostile_folder();
-    for line in LINES_WITH_NAMES.into_iter().chain(["demo case"]) {
+    for line in LINES_WITH_NAMES {
         let (code, out, err) = run_line(&folder, line);
         assert!(code == 0 || code == 2, "{line}: {code} {out}{err}");
         assert_harmless(&out, line);
@@ -176,7 +177,7 @@ fn names_from_outside_steer_no_terminal() {
         if line == "bouts {3}" {
             assert!(out.contains(r"as Zq9\u{202e}\u{9}\u{202e}\u{1b}[2J&x"), "{out}");
         }
-        assert_eq!((out + &err).contains("Zq9"), line != "demo case", "{line} names something from outside");
+        assert!((out + &err).contains("Zq9"), "{line} names something from outside");
     }
 }
 

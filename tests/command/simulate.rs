@@ -141,6 +141,26 @@ fn the_demo_leaves_a_folder_of_the_user_alone() {
 }
 
 #[test]
+fn a_demo_is_written_again_only_while_nobody_wrote_in_it() {
+    let dir = tempfile::tempdir().unwrap();
+    let first = run(dir.path(), "demo case");
+    assert_eq!(first.status.code(), Some(0));
+    let again = run(dir.path(), "demo case");
+    assert_eq!((again.status.code(), again.stdout), (Some(0), first.stdout));
+
+    let diary = dir.path().join("case/diary.csv");
+    let line = "2026-05-11,0,,0,2,walked to work\n";
+    fs::write(&diary, fs::read_to_string(&diary).unwrap() + line).unwrap();
+    let before = crate::page::tree(dir.path());
+    let refused = run(dir.path(), "demo case");
+    assert_eq!((refused.status.code(), refused.stdout.len()), (Some(2), 0));
+    let error = String::from_utf8(refused.stderr).unwrap();
+    assert!(error.contains("nothing was changed") && error.contains("  diary.csv: changed since"), "{error}");
+    assert_eq!(crate::page::tree(dir.path()), before);
+    assert!(fs::read_to_string(&diary).unwrap().ends_with(line));
+}
+
+#[test]
 fn a_plan_of_more_than_a_mebibyte_is_refused() {
     let dir = tempfile::tempdir().unwrap();
     let plan = "[[stage]]\nname = '1'\nsession = 'walk 5:00, run 1:00'\n";

@@ -58,7 +58,9 @@ pub use input::{
     config_unzipping, input, input_in, plan, plan_and_hash, stage,
 };
 pub use inside::{case_bytes, inside, plain_bytes};
-pub use output::{Staged, could_not_write, make_folder, remove_unfinished, with_suffix, write_whole};
+pub use output::{
+    Staged, could_not_write, is_unfinished, make_folder, remove_unfinished, with_suffix, write_whole,
+};
 pub use tree::{Links, files_below};
 
 #[cfg(test)]

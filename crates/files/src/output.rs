@@ -171,7 +171,8 @@ fn remove(folder: &Path, is_it: &dyn Fn(&str) -> bool) {
     }
 }
 
-fn is_unfinished(name: &str) -> bool {
+/// Whether this is the name of an unfinished file that a process leaves when it is killed.
+pub fn is_unfinished(name: &str) -> bool {
     unfinished_of(name).is_some()
 }
 
