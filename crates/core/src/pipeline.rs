@@ -12,8 +12,7 @@ use crate::gait::{GaitConfig, NOTICES, RunnerEvidence, RunnerPrior, Segmentation
 use crate::on_foot::OffFoot;
 use crate::prescription::{Plan, Stage};
 use crate::review::{
-    Diary, Given, OtherSession, PerformedSessions, Recorded, Review, ReviewConfig, SessionConfig, review,
-    sessions,
+    OtherSession, PerformedSessions, Recorded, Review, ReviewConfig, SessionConfig, Written, review, sessions,
 };
 
 /// Settings of every stage.
@@ -181,8 +180,7 @@ pub struct Reviewed {
 /// Recordings and diary of a case → review. `other` is the agreed training besides, up to that day, in order of time.
 pub fn review_case(
     plan: &Plan,
-    given: &Given,
-    diary: &Diary,
+    written: &Written,
     recorded: Vec<Recorded>,
     other: Vec<OtherSession>,
     as_of: Date,
@@ -191,9 +189,8 @@ pub fn review_case(
     let mut notices = Vec::new();
     let gait = (!config.alone).then_some(&config.gait);
     let judged_by = SessionConfig { review: &config.review, audit: &config.audit, gait };
-    let sessions = sessions(plan, given, recorded, as_of, judged_by).take(&mut notices);
-    let review =
-        review(plan, given, diary, &sessions.sessions, &other, as_of, &config.review).take(&mut notices);
+    let sessions = sessions(plan, written, recorded, as_of, judged_by).take(&mut notices);
+    let review = review(plan, written, &sessions.sessions, &other, as_of, &config.review).take(&mut notices);
     Reviewed { sessions, other, review, notices }
 }
 

@@ -13,7 +13,9 @@ use jogaudit_core::gait::RunnerEvidence;
 use jogaudit_core::on_foot::OffFoot;
 use jogaudit_core::pipeline::{Config, review_case, segment_recording};
 use jogaudit_core::prescription::Plan;
-use jogaudit_core::review::{Diary, Given, LeftOut, LeftOutCode, OtherRecording, Recorded, Zone, agreed};
+use jogaudit_core::review::{
+    Diary, Given, LeftOut, LeftOutCode, OtherRecording, Recorded, Seen, Written, Zone, agreed,
+};
 use jogaudit_recording::notice::{Notice, NoticeCode};
 use jogaudit_recording::read::read;
 use jogaudit_report::{ReviewParts, ReviewView};
@@ -39,6 +41,8 @@ pub struct Case {
     diary: Table,
     /// stages.csv.
     stages: Table,
+    /// seen.csv.
+    seen: Table,
     /// What was noticed while reading.
     notices: Vec<Notice>,
 }
@@ -67,7 +71,8 @@ pub fn read_case_with(folder: &Path, read_file: &ReadFile<'_>) -> Result<Case, F
     let (recorded, unread) = recordings(folder, read_file, &mut notices);
     let diary = table_or_notice(folder, "diary.csv", &mut notices);
     let stages = table_or_notice(folder, "stages.csv", &mut notices);
-    Ok(Case { plan, recorded, unread, diary, stages, notices })
+    let seen = table_or_notice(folder, "seen.csv", &mut notices);
+    Ok(Case { plan, recorded, unread, diary, stages, seen, notices })
 }
 
 impl Case {
@@ -86,7 +91,7 @@ impl Case {
 
     /// Reviews the case as it stood on a day.
     pub fn review(self, as_of: Date, config: &Config) -> ReviewView {
-        let Self { plan, recorded, unread, diary, stages, mut notices } = self;
+        let Self { plan, recorded, unread, diary, stages, seen, mut notices } = self;
         let diary = match diary {
             Table::Text(text) => Diary::parse(&text, as_of).take(&mut notices),
             Table::Unreadable => Diary::unreadable(),
@@ -101,14 +106,20 @@ impl Case {
             Table::Unreadable => Given::unreadable(),
             Table::Absent => Given::default(),
         };
+        // Of a table that cannot be read no visit is known, so that what lies before it goes on to rule.
+        let seen = match seen {
+            Table::Text(text) => Seen::parse(&text, &plan, as_of).take(&mut notices),
+            Table::Unreadable | Table::Absent => Seen::default(),
+        };
+        let written = Written { diary, given, seen };
         let (other, unread) = agreed(&plan, unread, as_of);
-        let mut reviewed = review_case(&plan, &given, &diary, recorded, other, as_of, config);
+        let mut reviewed = review_case(&plan, &written, recorded, other, as_of, config);
         notices.append(&mut reviewed.notices);
         reviewed.sessions.left_out.extend(unread);
         reviewed.sessions.left_out.sort_by(|a, b| a.name.cmp(&b.name));
         ReviewView::new(&ReviewParts {
             plan: &plan,
-            diary: &diary,
+            written: &written,
             sessions: &reviewed.sessions,
             other: &reviewed.other,
             review: &reviewed.review,

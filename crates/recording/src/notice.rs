@@ -129,6 +129,7 @@ notice_codes! {
     DiaryFuture = "diary_future",
     StagesLine = "stages_line",
     StagesUnused = "stages_unused",
+    SeenLine = "seen_line",
     TableNotUtf8 = "table_not_utf8",
     TableNotReadable = "table_not_readable",
     SeveralPlans = "several_plans",

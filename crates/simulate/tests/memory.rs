@@ -5,7 +5,7 @@
 use allocation_counter::{AllocationInfo, measure};
 use jogaudit_core::pipeline::{Config, review_case, segment_recording};
 use jogaudit_core::prescription::{Plan, Session};
-use jogaudit_core::review::{Diary, Given, Recorded};
+use jogaudit_core::review::{Recorded, Written};
 use jogaudit_recording::read::{Format, ReadConfig, Recording, Sample, read};
 use jogaudit_simulate::{Laps, Settings, Simulated, gzip, simulate, write};
 
@@ -104,10 +104,9 @@ fn a_hole_of_years_costs_a_review_as_much_as_a_short_one() {
             segmentation: segmented.segmentation,
             notices: segmented.notices,
         };
-        let (given, diary) = (Given::default(), Diary::default());
+        let written = Written::default();
         let as_of = jiff::civil::date(2035, 1, 1);
-        measure(|| drop(review_case(&plan, &given, &diary, vec![recorded], Vec::new(), as_of, &config)))
-            .bytes_max
+        measure(|| drop(review_case(&plan, &written, vec![recorded], Vec::new(), as_of, &config))).bytes_max
     };
     let (short, long) = (reviewing(600.0), reviewing(8.0 * 365.0 * 86_400.0));
     println!("a review of an hour: peak {short} bytes with a hole of 10 min, {long} with one of 8 years");

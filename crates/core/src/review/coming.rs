@@ -61,7 +61,8 @@ fn missed<C: Iterator<Item = DatedSession>>(
 ) -> Vec<Date> {
     let today = s.history.as_of;
     let rested = ruling.applied.iter().filter_map(|applied| applied.rest_until).max();
-    let after_last = s.last().map(|last| plus(last.date, i64::from(s.bounds.rest_before_next) + 1));
+    let after_last = s.last_run().map(|last| plus(last, i64::from(s.bounds.rest_before_next) + 1));
+    let after_last = after_last.max(s.fresh_visit().map(|visit| visit.date));
     let Some(since) = after_last.or(s.history.plan.start) else { return Vec::new() };
     let since = rested.map_or(since, |rested| since.max(rested)).max(plus(today, -DAYS_BEHIND));
     let least = s.bounds.sessions_per_week.map(|week| week.least);

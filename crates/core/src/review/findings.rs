@@ -165,7 +165,10 @@ pub(super) fn stages(
     let plan = history.plan;
     let mut found = Vec::new();
     let mut progress = Progress::new(plan);
+    let mut before = None;
     for (session, is_improper) in history.sessions.iter().zip(is_improper) {
+        let visits = history.seen.between(before.replace(session.date), session.date);
+        visits.for_each(|visit| progress.visited(visit.stage));
         if let Some(stage) = session.stage.stage() {
             match progress.furthest {
                 None => notices.extend(begins_late(plan, session, stage)),
@@ -360,7 +363,10 @@ pub(super) fn longest_runs(history: &History<'_>) -> Vec<Option<LongestRun>> {
 pub(super) fn longest_jumps(history: &History<'_>, longest: &[Option<LongestRun>]) -> Vec<WeeklyFinding> {
     let mut found = Vec::new();
     let mut furthest: Option<usize> = None;
+    let mut before = None;
     for (index, session) in history.sessions.iter().enumerate() {
+        let visits = history.seen.between(before.replace(session.date), session.date);
+        furthest = visits.filter_map(|visit| visit.stage).max().max(furthest);
         let places = history.plan.places();
         let due = furthest.map_or(0, |f: usize| (history.plan.stages[f].place + 1).min(places - 1));
         let due = history.plan.kinds_at(due).end - 1;

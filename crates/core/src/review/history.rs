@@ -6,14 +6,15 @@ use crate::prescription::{Block, Extent, Plan, Session};
 use crate::range::Range;
 use jogaudit_recording::units::Seconds;
 
-use super::ReviewConfig;
 use super::bounds::Bounds;
 use super::calendar::{monday, plus};
 use super::diary::Diary;
 use super::given::Given;
 use super::other::OtherSession;
 use super::pain::Pain;
+use super::seen::Seen;
 use super::sessions::PerformedSession;
+use super::{ReviewConfig, Written};
 
 /// Running speed with which a prescribed distance is turned into time when the recording has none: the slow end of
 /// return to running is 8 km/h (Rambaud et al. 2018, secondary).
@@ -25,6 +26,8 @@ pub(super) struct History<'a> {
     /// Stages that somebody named.
     pub(super) given: &'a Given,
     pub(super) diary: &'a Diary,
+    /// Visits to a clinician.
+    pub(super) seen: &'a Seen,
     /// In order of time.
     pub(super) sessions: &'a [PerformedSession],
     /// Agreed training besides, in order of time.
@@ -40,8 +43,7 @@ pub(super) struct History<'a> {
 impl<'a> History<'a> {
     pub(super) fn new(
         plan: &'a Plan,
-        given: &'a Given,
-        diary: &'a Diary,
+        written: &'a Written,
         sessions: &'a [PerformedSession],
         as_of: Date,
         config: &'a ReviewConfig,
@@ -53,7 +55,8 @@ impl<'a> History<'a> {
             stage
         };
         let at_stage = sessions.iter().map(&mut at).collect();
-        Self { plan, given, diary, sessions, other: &[], as_of, config, runs, at_stage }
+        let Written { diary, given, seen } = written;
+        Self { plan, given, diary, seen, sessions, other: &[], as_of, config, runs, at_stage }
     }
 
     /// The stage the runner was at when this session was done.
@@ -95,6 +98,16 @@ impl<'a> History<'a> {
     /// Whether a day lies in the week of the review.
     pub(super) fn in_this_week(&self, date: Date) -> bool {
         monday(date) == monday(self.as_of)
+    }
+
+    /// Whether what was done or noted on a day no longer rules, because a clinician saw the runner after it. On the day of the
+    /// visit itself nobody knows whether a run came before or after, so it rules.
+    pub(super) fn is_settled(&self, date: Date) -> bool {
+        self.seen.last().is_some_and(|visit| date < visit.date || (date == visit.date && !self.ran_on(date)))
+    }
+
+    fn ran_on(&self, date: Date) -> bool {
+        self.runs.binary_search_by_key(&date, |index| self.sessions[*index].date).is_ok()
     }
 
     /// Whether a day is one of the last seven.

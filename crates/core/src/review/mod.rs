@@ -21,6 +21,7 @@ mod pain;
 mod progress;
 mod recorded;
 mod ruling;
+mod seen;
 mod sessions;
 mod situation;
 mod stages;
@@ -51,6 +52,7 @@ pub use load::{RUN_STEP_BW, WALK_STEP_BW, loading_bw, loading_ratio};
 pub use other::{OtherRecording, OtherSession, agreed};
 pub use recorded::{LeftOut, LeftOutCode, Recorded, Totals};
 pub use ruling::{Applied, COMMON_PRACTICE, RULES, Recommendation, Rule, RuleCode, Ruling};
+pub use seen::{Seen, Visit};
 pub use sessions::{PerformedSession, PerformedSessions, SessionConfig, SessionKind, sessions};
 pub use stages::{StageChoice, StageSource};
 pub use unread::Unread;
@@ -73,6 +75,17 @@ pub struct StageTally {
     pub underdone: u32,
     /// Sessions that can't be judged.
     pub undecided: u32,
+}
+
+/// What people wrote down about a case, besides its plan.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Written {
+    /// Pain and effort by day.
+    pub diary: Diary,
+    /// Stages that somebody named.
+    pub given: Given,
+    /// Visits to a clinician.
+    pub seen: Seen,
 }
 
 /// A whole return on one day.
@@ -99,17 +112,17 @@ pub struct Review {
 }
 
 /// Reviews the sessions of a case, as [`sessions`] makes them, on the day `as_of`. Sessions after that day must have
-/// been left out; `given` is what they were made with, `other` the training besides that is agreed, both in order of time. Linear in the sessions.
+/// been left out; `written` is what they were made with, `other` the training besides that is agreed, in order of time. Linear in
+/// the sessions.
 pub fn review(
     plan: &Plan,
-    given: &Given,
-    diary: &Diary,
+    written: &Written,
     sessions: &[PerformedSession],
     other: &[OtherSession],
     as_of: Date,
     config: &ReviewConfig,
 ) -> Noted<Review> {
-    let mut history = History::new(plan, given, diary, sessions, as_of, config);
+    let mut history = History::new(plan, written, sessions, as_of, config);
     history.other = other;
     let mut notices = Vec::new();
     let longest_runs = findings::longest_runs(&history);
@@ -135,7 +148,7 @@ pub fn review(
         weeks,
         stages: tallies(plan, sessions),
         findings: found,
-        loads: sessions.iter().map(|session| load_of(session, diary)).collect(),
+        loads: sessions.iter().map(|session| load_of(session, &written.diary)).collect(),
         longest_runs,
         overrides,
     };

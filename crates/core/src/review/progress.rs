@@ -130,6 +130,17 @@ impl<'p> Progress<'p> {
         }
     }
 
+    /// Takes in that a clinician let the runner go on from a stage, or from where they are: it and what comes after it begin anew.
+    pub(super) fn visited(&mut self, stage: Option<usize>) {
+        self.furthest = stage.or(self.furthest);
+        let Some(stage) = stage.or(self.last) else { return };
+        let place = self.place(stage);
+        self.ledgers[place..].fill(Ledger::default());
+        let kinds = self.plan.stages.iter().zip(&mut self.kept);
+        kinds.filter(|(kind, _)| kind.place >= place).for_each(|(_, kept)| *kept = 0);
+        self.last = Some(stage);
+    }
+
     /// Whether it is certain that all that the stage asks for is kept.
     pub(super) fn is_complete(&self, stage: usize) -> bool {
         self.kept_at(stage) >= self.needed_at(stage)

@@ -13,7 +13,7 @@ use super::bounds::BREAK_BEGINNING_DAYS;
 use super::calendar::plus;
 use super::diary::Pattern;
 use super::findings::WeeklyCode;
-use super::situation::{OpenPain, Situation};
+use super::situation::{NotedPain, Situation};
 use super::unread::Unread;
 
 codes! {
@@ -116,11 +116,11 @@ rules! {
     NightPain = "night_pain": SeeClinician,
         "Pain at night: ask a health professional before running on.",
         "night pain: total rest (pain types of a physiotherapy handout); the visit is common practice, no source",
-        |s| pain(s, |p| p.pain.night, "pain at night was noted");
+        |s| for_a_clinician(s, |p| p.pain.night, "pain at night was noted");
     PainTwice = "pain_twice": SeeClinician,
         "Pain at two sessions running: ask a health professional before running on.",
         COMMON_PRACTICE,
-        |s| pain(s, |p| p.also_before, "pain was noted, and at the session before it too");
+        |s| for_a_clinician(s, |p| p.also_before, "pain was noted, and at the session before it too");
     DiaryNotReadable = "diary_not_readable": Rest,
         "The diary is there and can't be read, so there may be pain in it: please mend the diary first.",
         NOT_TAKEN_FOR_NONE,
@@ -209,6 +209,10 @@ rules! {
         "Less than prescribed was done in the last session: repeat the stage.",
         COMMON_PRACTICE,
         |s| last_was(s, Outcome::Underdone, "less than prescribed was done on");
+    Seen = "seen": Repeat,
+        "A health professional has seen the runner and let them go on: begin with that stage.",
+        "the clinician's word stands above the rules",
+        seen;
     TooFewKept = "too_few_kept": Repeat,
         "The stage's sessions are not all kept yet: repeat it.",
         STEP_COUNT,
@@ -234,7 +238,7 @@ rules! {
         "the plan's own order",
         |s| is_complete(s).then(|| Why::plain("the sessions of the last stage are kept"));
     AsPlanned = "as_planned": Advance,
-        "The stage's sessions are kept, none of the rules above applies: go on to the next stage.",
+        "The stage's sessions are kept, and nothing calls for holding back: go on to the next stage.",
         "the plan's own order; the published programmes (e.g. University of Delaware progression, Ann Joint 2018;3:40) \
          advance after sessions without pain",
         |s| s.stage.map(|_| about_last(s, "the stage's sessions are kept, the last on"));
@@ -293,6 +297,10 @@ pub(super) fn rule(situation: &Situation<'_>) -> Ruling {
             Some(Applied { rule, recommendation, why: why.text, findings: why.findings, rest_until })
         })
         .collect();
+    // It goes on as planned only where nothing else is to be said.
+    if applied.len() > 1 {
+        applied.retain(|a| a.row().code != RuleCode::AsPlanned);
+    }
     let recommendation = applied.iter().map(|a| a.recommendation).max().unwrap_or(Recommendation::Repeat);
     if let Some(at) = applied.iter().position(|a| a.recommendation == recommendation) {
         let deciding = applied.remove(at);
@@ -333,23 +341,32 @@ fn place_after(situation: &Situation<'_>, applied: &[Applied]) -> usize {
     applied.iter().map(leads_to).min().unwrap_or(here)
 }
 
-fn pain(s: &Situation<'_>, is_it: fn(&OpenPain) -> bool, what: &str) -> Option<Why> {
-    let pain = s.open_pains.iter().rev().find(|p| is_it(p))?;
-    Some(Why {
-        text: format!("{what} ({})", pain.date),
-        rest_until: None,
-        findings: s.pain_findings(pain.date),
-    })
+fn seen(s: &Situation<'_>) -> Option<Why> {
+    let visit = s.fresh_visit()?;
+    let by = if visit.by.is_empty() { String::new() } else { format!(" by {}", visit.by) };
+    Some(Why::plain(format!("the runner was seen on {}{by}", visit.date)))
+}
+
+fn for_a_clinician(s: &Situation<'_>, is_it: fn(&NotedPain) -> bool, what: &str) -> Option<Why> {
+    s.for_a_clinician().find(|p| is_it(p)).map(|pain| about_pain(s, pain, what))
+}
+
+fn pain(s: &Situation<'_>, is_it: fn(&NotedPain) -> bool, what: &str) -> Option<Why> {
+    s.open_pains().rev().find(|p| is_it(p)).map(|pain| about_pain(s, pain, what))
+}
+
+fn about_pain(s: &Situation<'_>, pain: &NotedPain, what: &str) -> Why {
+    Why { text: format!("{what} ({})", pain.date), rest_until: None, findings: s.pain_findings(pain.date) }
 }
 
 /// Pain that asks for rest: the next run-walk day is skipped, and at least `days_off` days.
 fn resting(
     s: &Situation<'_>,
     days_off: i64,
-    is_it: fn(&Situation<'_>, &OpenPain) -> bool,
+    is_it: fn(&Situation<'_>, &NotedPain) -> bool,
     what: &str,
 ) -> Option<Why> {
-    let pain = s.open_pains.iter().rev().find(|p| p.pain.counts() && is_it(s, p))?;
+    let pain = s.open_pains().rev().find(|p| p.pain.counts() && is_it(s, p))?;
     let until = pain.skipped_until.max(plus(pain.date, days_off + 1));
     Some(Why {
         text: format!("{what} ({})", pain.date),
@@ -365,7 +382,7 @@ fn diary_line_unread(s: &Situation<'_>) -> Option<Why> {
     s.unread_pain().map(|date| Why::plain(format!("what diary.csv says of pain on {date} can't be read")))
 }
 
-fn has_pattern(s: &Situation<'_>, pain: &OpenPain, pattern: Pattern) -> bool {
+fn has_pattern(s: &Situation<'_>, pain: &NotedPain, pattern: Pattern) -> bool {
     pain.pain.during && s.history.diary.on(pain.date).is_some_and(|entry| entry.pattern == Some(pattern))
 }
 
@@ -383,8 +400,8 @@ fn listed(days: &[Date]) -> String {
 }
 
 fn away(s: &Situation<'_>, from_days: i64) -> Option<Why> {
-    let days = s.days_away().filter(|days| *days >= from_days)?;
-    Some(about_last(s, &format!("{days} days have passed since")))
+    let (since, days) = s.away_since().filter(|(_, days)| *days >= from_days)?;
+    Some(Why::plain(format!("{days} days have passed since {since}")))
 }
 
 fn moved_on_early(s: &Situation<'_>) -> Option<Why> {

@@ -12,12 +12,12 @@ use crate::gait::{GaitConfig, NOTICES, RunnerEvidence, RunnerPrior, Segmentation
 use crate::prescription::{DueSession, Plan};
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
-use super::ReviewConfig;
 use super::calendar::Zone;
 use super::given::{Given, Said};
 use super::progress::Progress;
 use super::recorded::{LeftOut, LeftOutCode, Recorded, Totals, without_duplicates};
 use super::stages::{StageChoice, asked, recognise};
+use super::{ReviewConfig, Written};
 
 codes! {
     /// What a recorded session is to the plan.
@@ -100,11 +100,12 @@ pub struct SessionConfig<'c> {
 /// Each recording is segmented once more at most.
 pub fn sessions(
     plan: &Plan,
-    given: &Given,
+    written: &Written,
     recorded: Vec<Recorded>,
     as_of: Date,
     config: SessionConfig<'_>,
 ) -> Noted<PerformedSessions> {
+    let given = &written.given;
     let zone = Zone::of(plan);
     let day = |r: &Recorded| zone.date(r.start(), r.series.utc_offset_s());
     let mut left_out = Vec::new();
@@ -123,8 +124,10 @@ pub fn sessions(
     };
     let mut progress = Progress::new(plan);
     let mut sessions = Vec::new();
+    let mut before = None;
     for parts in parts(kept, config.review) {
         let date = parts.first().map(&day).unwrap_or_default();
+        written.seen.between(before.replace(date), date).for_each(|visit| progress.visited(visit.stage));
         let judge = Judge { plan, given, date, progress: &progress, config };
         let session = judge.with_others(parts, &evidence);
         progress.take(&session.stage, session.outcome, session.date);
@@ -275,11 +278,12 @@ session = 'walk 5:00, 4 x (run 2:00, walk 2:00)'
     fn made(recorded: Vec<Recorded>, given: &str) -> Noted<PerformedSessions> {
         let plan = Plan::parse(PLAN).unwrap().value;
         let given = Given::parse(given, &plan).value;
+        let written = Written { given, ..Written::default() };
         {
             let as_of = "2026-03-10".parse().unwrap();
             let (review, audit, gait) =
                 (&ReviewConfig::default(), &AuditConfig::default(), &GaitConfig::default());
-            sessions(&plan, &given, recorded, as_of, SessionConfig { review, audit, gait: Some(gait) })
+            sessions(&plan, &written, recorded, as_of, SessionConfig { review, audit, gait: Some(gait) })
         }
     }
 

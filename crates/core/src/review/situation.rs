@@ -12,18 +12,21 @@ use super::findings::{WeeklyCode, WeeklyFinding};
 use super::history::History;
 use super::pain::Pain;
 use super::progress::{Ledger, needed, still_due};
+use super::seen::Visit;
 use super::sessions::PerformedSession;
 use super::stages::StageChoice;
 
-/// Pain that no later session has answered: none was done after the rest that it asks for.
+/// Pain that may still rule.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct OpenPain {
+pub(super) struct NotedPain {
     pub(super) date: Date,
     pub(super) pain: Pain,
     /// The first day for the next session when the next run-walk day is skipped.
     pub(super) skipped_until: Date,
     /// Whether there was pain on the day of the session before too.
     pub(super) also_before: bool,
+    /// Whether a later session has answered it: one that was done after the rest that it asks for.
+    pub(super) is_answered: bool,
 }
 
 /// A verdict on a day with running, as the rules take it: what was too much in the week is too much.
@@ -45,7 +48,7 @@ pub(super) struct Situation<'a> {
     pub(super) findings: &'a [WeeklyFinding],
     /// Limits on the day of the review.
     pub(super) bounds: Bounds,
-    /// Days with running, in order.
+    /// Days with running that no visit to a clinician has settled, in order.
     pub(super) done: Vec<Done>,
     /// The stage the runner is at: the last known one.
     pub(super) stage: Option<usize>,
@@ -53,31 +56,28 @@ pub(super) struct Situation<'a> {
     here: Ledger,
     /// The stage to go back to when the runner came to the present one too early, and where the finding stands.
     pub(super) owed: Option<(usize, usize)>,
-    pub(super) open_pains: Vec<OpenPain>,
+    /// Pain that no visit to a clinician has settled, in order.
+    pains: Vec<NotedPain>,
 }
 
 impl<'a> Situation<'a> {
     pub(super) fn new(history: &'a History<'a>, findings: &'a [WeeklyFinding], is_improper: &[bool]) -> Self {
         let bounds = history.bounds_on(history.as_of);
-        let done: Vec<Done> = history.runs.iter().map(|i| done(history, *i, is_improper)).collect();
-        let open_pains = open_pains(history, is_improper);
-        let mut here = Self {
-            history,
-            findings,
-            bounds,
-            done,
-            stage: None,
-            here: Ledger::default(),
-            owed: None,
-            open_pains,
-        };
+        let is_open = |i: &&usize| !history.is_settled(history.sessions[**i].date);
+        let done: Vec<Done> =
+            history.runs.iter().filter(is_open).map(|i| done(history, *i, is_improper)).collect();
+        let pains = noted_pains(history, is_improper);
+        let mut here =
+            Self { history, findings, bounds, done, stage: None, here: Ledger::default(), owed: None, pains };
         here.walk_through(is_improper);
         here
     }
 
     /// Follows the stages through the sessions.
     fn walk_through(&mut self, is_improper: &[bool]) {
+        let mut before = None;
         for (index, session) in self.history.sessions.iter().enumerate() {
+            self.visited(before.replace(session.date), session.date);
             let Some(stage) = session.stage.stage() else { continue };
             let place = |stage: usize| self.history.plan.stages[stage].place;
             if self.stage.map(place) != Some(place(stage)) {
@@ -99,6 +99,16 @@ impl<'a> Situation<'a> {
                 self.owed = None;
             }
         }
+        self.visited(before, self.history.as_of);
+    }
+
+    /// Takes in the visits to a clinician between two days: from there on the stage begins anew, and nothing is owed.
+    fn visited(&mut self, after: Option<Date>, until: Date) {
+        for visit in self.history.seen.between(after, until) {
+            self.stage = visit.stage.or(self.stage);
+            self.here = Ledger::default();
+            self.owed = None;
+        }
     }
 
     /// Sessions, or weeks, kept since the runner came to the present stage.
@@ -116,8 +126,8 @@ impl<'a> Situation<'a> {
         let plan = self.history.plan;
         let leaves = self.stage.map(|stage| &plan.stages[stage]);
         let leaves = leaves.filter(|stage| stage.weeks.is_some() && place > stage.place);
-        let last = leaves.and_then(|_| self.last());
-        last.map_or(self.history.as_of, |last| plus(monday(last.date), 7))
+        let last = leaves.and_then(|_| self.last_run());
+        last.map_or(self.history.as_of, |last| plus(monday(last), 7))
     }
 
     /// How often a kind of session may still be done in the week of a day, from the least that is asked for to the most.
@@ -168,13 +178,36 @@ impl<'a> Situation<'a> {
         (!due.is_empty()).then(|| due.join(", "))
     }
 
+    /// The last day with running, if no visit to a clinician has settled it.
     pub(super) fn last(&self) -> Option<Done> {
         self.done.last().copied()
     }
 
-    /// Days from the last day with running to the day of the review.
-    pub(super) fn days_away(&self) -> Option<i64> {
-        self.last().map(|last| days_between(last.date, self.history.as_of))
+    /// The last day with running.
+    pub(super) fn last_run(&self) -> Option<Date> {
+        self.history.runs.last().map(|last| self.history.sessions[*last].date)
+    }
+
+    /// The last visit to a clinician, where no running has come after it.
+    pub(super) fn fresh_visit(&self) -> Option<&Visit> {
+        self.history.seen.last().filter(|_| self.done.is_empty())
+    }
+
+    /// Pain that no later session has answered.
+    pub(super) fn open_pains(&self) -> impl DoubleEndedIterator<Item = &NotedPain> {
+        self.pains.iter().filter(|pain| !pain.is_answered)
+    }
+
+    /// Pain that sends to a clinician, the last first. Nothing but a visit settles it, not even sessions without pain.
+    pub(super) fn for_a_clinician(&self) -> impl Iterator<Item = &NotedPain> {
+        self.pains.iter().rev()
+    }
+
+    /// The last day with running or, where none has come since, the visit to a clinician; and the days since then.
+    pub(super) fn away_since(&self) -> Option<(Date, i64)> {
+        let visit = self.fresh_visit().map(|visit| visit.date);
+        let since = self.last().map(|last| last.date).or(visit)?;
+        Some((since, days_between(since, self.history.as_of)))
     }
 
     /// Whether the last two days with running went beyond what is prescribed.
@@ -184,7 +217,8 @@ impl<'a> Situation<'a> {
 
     /// Findings of these codes within the last seven days, by index.
     pub(super) fn recent(&self, codes: &[WeeklyCode]) -> Vec<usize> {
-        let is_recent = |f: &WeeklyFinding| codes.contains(&f.code) && self.history.is_recent(f.date);
+        let rules = |date: Date| self.history.is_recent(date) && !self.history.is_settled(date);
+        let is_recent = |f: &WeeklyFinding| codes.contains(&f.code) && rules(f.date);
         (0..self.findings.len()).filter(|i| is_recent(&self.findings[*i])).collect()
     }
 
@@ -206,7 +240,8 @@ impl<'a> Situation<'a> {
     pub(super) fn pain_by_week(&self) -> (Option<f64>, Option<f64>) {
         let greatest = |from: i64, to: i64| {
             let days = plus(self.history.as_of, from)..=plus(self.history.as_of, to);
-            let entries = self.history.diary.entries().iter().filter(|entry| days.contains(&entry.date));
+            let is_it = |date: Date| days.contains(&date) && !self.history.is_settled(date);
+            let entries = self.history.diary.entries().iter().filter(|entry| is_it(entry.date));
             entries.filter_map(super::diary::Entry::greatest_pain).reduce(f64::max)
         };
         (greatest(-6, 0), greatest(-13, -7))
@@ -215,9 +250,10 @@ impl<'a> Situation<'a> {
     /// The last day of which it cannot be read whether there was pain, while it may still matter: no later session has answered
     /// it, or it is one of the last seven days.
     pub(super) fn unread_pain(&self) -> Option<Date> {
-        let open = self.open_pains.iter().rev().find(|open| open.pain.unread).map(|open| open.date);
+        let open = self.open_pains().rev().find(|open| open.pain.unread).map(|open| open.date);
         let entries = self.history.diary.entries().iter().rev();
-        let recent = entries.filter(|entry| entry.pain_unread && entry.date <= self.history.as_of);
+        let is_open = |date: Date| date <= self.history.as_of && !self.history.is_settled(date);
+        let recent = entries.filter(|entry| entry.pain_unread && is_open(entry.date));
         open.max(recent.map(|entry| entry.date).find(|date| self.history.is_recent(*date)))
     }
 
@@ -230,8 +266,8 @@ impl<'a> Situation<'a> {
     /// The first day on which the plan has room for another session.
     pub(super) fn earliest(&self) -> Date {
         let today = self.history.as_of;
-        let Some(last) = self.last() else { return today };
-        let rested = plus(last.date, i64::from(self.bounds.rest_before_next) + 1);
+        let Some(last) = self.last_run() else { return today };
+        let rested = plus(last, i64::from(self.bounds.rest_before_next) + 1);
         let this_week =
             self.history.runs.iter().filter(|i| self.history.in_this_week(self.history.sessions[**i].date));
         let is_full =
@@ -252,9 +288,9 @@ fn done(history: &History<'_>, index: usize, is_improper: &[bool]) -> Done {
     }
 }
 
-fn open_pains(history: &History<'_>, is_improper: &[bool]) -> Vec<OpenPain> {
+fn noted_pains(history: &History<'_>, is_improper: &[bool]) -> Vec<NotedPain> {
     let run_dates: Vec<Date> = history.runs.iter().map(|i| history.sessions[*i].date).collect();
-    let pains: Vec<(Date, Pain)> = history.pains().collect();
+    let pains: Vec<(Date, Pain)> = history.pains().filter(|(date, _)| !history.is_settled(*date)).collect();
     // The first day for the next session after pain: the next run-walk day is skipped.
     let skipped_until = |date: Date, pain: Pain| {
         let day_of_rest = i64::from(history.bounds_on(date).rest_before_next) + 1;
@@ -275,16 +311,16 @@ fn open_pains(history: &History<'_>, is_improper: &[bool]) -> Vec<OpenPain> {
             && has(&run_dates, day, next_day)
             && (!has(&run_dates, next_day, date) || !has(&answers, skipped_until(day, pain), date))
     };
-    let mut open = Vec::new();
+    let mut noted = Vec::new();
     for (at, &(date, pain)) in pains.iter().enumerate() {
         let until = skipped_until(date, pain);
         let is_answered = answers.last().is_some_and(|last| *last >= until);
-        if is_answered || !(pain.may_count() || pain.lasting_within_limit) {
+        if !(pain.may_count() || pain.lasting_within_limit) {
             continue;
         }
         let also_before =
             pain.counts() && pains[..at].iter().rev().take(MOST_BETWEEN).any(|p| is_before(p, date));
-        open.push(OpenPain { date, pain, skipped_until: until, also_before });
+        noted.push(NotedPain { date, pain, skipped_until: until, also_before, is_answered });
     }
-    open
+    noted
 }

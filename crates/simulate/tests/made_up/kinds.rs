@@ -9,7 +9,7 @@ use jiff::{SignedDuration, ToSpan};
 use jogaudit_core::audit::Outcome;
 use jogaudit_core::pipeline::{Config, Reviewed, review_case, segment_recording};
 use jogaudit_core::prescription::Plan;
-use jogaudit_core::review::{Diary, Given, Recommendation, Recorded};
+use jogaudit_core::review::{Diary, Recommendation, Recorded, Written};
 use jogaudit_simulate::{Settings, simulate, steps_of};
 use rand::seq::SliceRandom;
 use rand::{RngExt, SeedableRng};
@@ -82,7 +82,8 @@ fn case(plan: &Plan, case: u64) -> (Vec<usize>, Reviewed) {
     let text = format!("date,pain_during,pain_next_morning\n{}", lines.join(",0,0\n") + ",0,0\n");
     let diary = Diary::parse(&text, Date::MAX).value;
     let config = Config::default();
-    (kinds, review_case(plan, &Given::default(), &diary, sessions, Vec::new(), as_of, &config))
+    let written = Written { diary, ..Written::default() };
+    (kinds, review_case(plan, &written, sessions, Vec::new(), as_of, &config))
 }
 
 #[test]

@@ -4,7 +4,7 @@ use jiff::Timestamp;
 use jogaudit_core::audit::Outcome;
 use jogaudit_core::pipeline::{Config, review_case, segment_recording};
 use jogaudit_core::prescription::Plan;
-use jogaudit_core::review::{Diary, Given, PerformedSession, Recorded};
+use jogaudit_core::review::{Given, PerformedSession, Recorded, Written};
 use jogaudit_recording::notice::NoticeCode;
 use jogaudit_simulate::{Channels, Form, Profile, Settings, simulate};
 
@@ -53,7 +53,8 @@ fn sessions(recorded: Vec<Recorded>, config: &Config) -> Vec<PerformedSession> {
         &plan,
     );
     let as_of = jiff::civil::date(2026, 4, 1);
-    review_case(&plan, &given.value, &Diary::default(), recorded, Vec::new(), as_of, config).sessions.sessions
+    let written = Written { given: given.value, ..Written::default() };
+    review_case(&plan, &written, recorded, Vec::new(), as_of, config).sessions.sessions
 }
 
 fn is_said(session: &PerformedSession) -> bool {

@@ -6,7 +6,7 @@ use jogaudit_core::audit::{Outcome, Prescription};
 use jogaudit_core::pipeline::{Config, Reviewed, Segmented, audit_recording, review_case, segment_recording};
 use jogaudit_core::prescription::{Plan, Stage};
 use jogaudit_core::review::{
-    Diary, Given, LeftOut, LeftOutCode, OtherRecording, Recommendation, Recorded, agreed,
+    Diary, LeftOut, LeftOutCode, OtherRecording, Recommendation, Recorded, Written, agreed,
 };
 use jogaudit_recording::units::StepsPerMinute;
 use jogaudit_simulate::{Fault, FaultKind, Kept, Settings, simulate};
@@ -75,7 +75,8 @@ fn reviewed(plan: &Plan, sessions: &[(usize, &str)], diary: &str, as_of: Date, s
         ..LeftOut::new("ride".to_owned(), LeftOutCode::NotOnFoot, String::new())
     };
     let (other, _) = agreed(plan, vec![ride], as_of);
-    review_case(plan, &Given::default(), &diary, recorded.collect(), other, as_of, &Config::default())
+    let written = Written { diary, ..Written::default() };
+    review_case(plan, &written, recorded.collect(), other, as_of, &Config::default())
 }
 
 /// How many of a hundred cases are as they should be.

@@ -14,7 +14,7 @@ use jiff::{SignedDuration, Timestamp, ToSpan};
 use jogaudit_core::audit::Outcome;
 use jogaudit_core::pipeline::{Config, Reviewed, audit_recording, review_case, segment_recording};
 use jogaudit_core::prescription::{Extent, Move, Plan, Stage, Step};
-use jogaudit_core::review::{Diary, Entry, Given, Recommendation, Recorded};
+use jogaudit_core::review::{Diary, Entry, Recommendation, Recorded, Written};
 use jogaudit_recording::units::Seconds;
 use jogaudit_simulate::{Channels, Fault, FaultKind, Kept, Sampling, Settings, simulate};
 use rand::{RngExt, SeedableRng};
@@ -385,15 +385,8 @@ impl<'p> Case<'p> {
 
     fn reviewed(&self, as_of: Date) -> Reviewed {
         let diary = Diary::new(self.entries.iter().filter(|e| e.date <= as_of).cloned().collect());
-        review_case(
-            &self.pool.plan,
-            &Given::default(),
-            &diary,
-            self.recorded.clone(),
-            Vec::new(),
-            as_of,
-            &Config::default(),
-        )
+        let written = Written { diary, ..Written::default() };
+        review_case(&self.pool.plan, &written, self.recorded.clone(), Vec::new(), as_of, &Config::default())
     }
 
     /// Whether the fault is found with its code where it shows.
@@ -517,8 +510,7 @@ fn a_stage_is_recognised_without_any_history() {
                 let recorded = vec![Recorded { name: "a".into(), ..take.recorded.clone() }];
                 let reviewed = review_case(
                     &pool.plan,
-                    &Given::default(),
-                    &Diary::default(),
+                    &Written::default(),
                     recorded,
                     Vec::new(),
                     as_of,
@@ -560,11 +552,10 @@ fn the_work_grows_with_the_recordings_and_no_faster() {
             })
             .collect();
         let as_of = "2040-01-01".parse().unwrap();
-        let (given, diary) = (Given::default(), Diary::default());
+        let written = Written::default();
         let mut sessions = 0;
         let info = measure(|| {
-            let reviewed =
-                review_case(&pool.plan, &given, &diary, recorded, Vec::new(), as_of, &Config::default());
+            let reviewed = review_case(&pool.plan, &written, recorded, Vec::new(), as_of, &Config::default());
             sessions = reviewed.sessions.sessions.len();
         });
         assert_eq!(i64::try_from(sessions), Ok(count), "none is left out");
