@@ -208,7 +208,7 @@ fn a_session_cut_on_the_way_is_never_kept_or_overdone() {
     let short = outcomes.iter().take(8);
     assert!(short.clone().all(|outcome| outcome == "underdone" || outcome == "undecided"), "{outcomes:?}");
     let (_, out, _) = folder.run(&["check", "-", "--plan", "plan.toml"], &whole);
-    assert!(out.starts_with("Kept:"), "the whole: {out}");
+    assert!(out.starts_with("As prescribed:"), "the whole: {out}");
 }
 
 #[test]

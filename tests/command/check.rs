@@ -28,7 +28,7 @@ fn a_session_as_prescribed_is_kept() {
     let folder = folder(&session(AS_PRESCRIBED));
     let (code, out, err) = check(&folder, &["--strict"]);
     assert_eq!(code, 0, "{err}");
-    assert!(out.starts_with("Kept:"), "{out}");
+    assert!(out.starts_with("As prescribed:"), "{out}");
     assert!(!out.contains('\u{1b}'), "no colour in a pipe");
     assert!(out.contains("judges a recording, not a body"));
 }
@@ -108,7 +108,7 @@ fn the_activity_on_foot_is_taken_unless_another_is_named() {
     let activities = [tcx_activity("Biking", &[(300, 5.0, 0.0)]), tcx_activity("Running", AS_PRESCRIBED)];
     let folder = folder(&tcx(&activities));
     let (_, out, err) = check(&folder, &[]);
-    assert!(out.starts_with("Kept:"), "{out}");
+    assert!(out.starts_with("As prescribed:"), "{out}");
     assert!(err.contains("[several_activities]"), "{err}");
     let (_, out, err) = check(&folder, &["--activity", "1"]);
     assert!(out.starts_with("Undecided:"), "{out}");
@@ -182,7 +182,7 @@ fn a_case_without_others_is_said_and_one_without_recordings_refused() {
     folder.write("case/recordings/the-same.tcx", session(AS_PRESCRIBED));
     let (code, out, err) = check(&folder, &["--case", "case"]);
     assert_eq!(code, 0, "{err}");
-    assert!(out.starts_with("Kept:") && err.contains("[runner_not_known]"), "{err}");
+    assert!(out.starts_with("As prescribed:") && err.contains("[runner_not_known]"), "{err}");
     let (code, _, err) = check(&folder, &["--case", "case", "--out", "case/recordings/the-same.tcx"]);
     assert!(code == 2 && err.contains("would overwrite its own input"), "{err}");
     let (code, _, err) = check(&folder, &["--case", "case", "--no-case-prior"]);

@@ -360,7 +360,7 @@ fn no_output_tells_where_on_the_machine_it_was_made() {
         ] {
             let path = format!("/case/{case}/{address}");
             let mut answer = page.get(&path);
-            while answer.body.contains("comes back by itself") {
+            while answer.body.contains("This page will refresh") {
                 std::thread::sleep(std::time::Duration::from_millis(100));
                 answer = page.get(&path);
             }

@@ -216,7 +216,7 @@ fn two_gigabytes_are_refused_claimed_or_streamed() {
     assert!([413, 0].contains(&answer.status), "{answer:?}");
 
     assert_eq!(tree(folder.path()), before);
-    assert!(!page.page("/case/case/").contains("Not kept yet"));
+    assert!(!page.page("/case/case/").contains("Not saved yet"));
     let peak = page.peak_mib();
     println!("2 GB claimed and {sent} MiB streamed: at most {peak} MiB");
     assert!(peak < 256, "{peak} MiB");
@@ -245,7 +245,7 @@ fn a_gzip_bomb_does_not_unfold() {
         };
         assert_eq!(answer.status, 422, "{name}: {}", answer.body);
         assert!(answer.body.contains("read:") && answer.body.contains("What to do"), "{}", answer.body);
-        assert!(!answer.body.contains("Keep in the case"));
+        assert!(!answer.body.contains("Save to case"));
         page.post(&format!("{place}/put-away"), &[]);
     }
     assert_eq!(tree(folder.path()), before);

@@ -34,7 +34,7 @@ fn the_runners_way() {
     assert_eq!(stored.1, bytes, "the bytes as they were");
     assert!(on_disk(&folder, "stages.csv").starts_with("recording,stage\nthis-morning."));
     let report = page.page(kept.location());
-    assert!(report.contains("Kept in the case.") && report.contains("Overdone:"), "{report}");
+    assert!(report.contains("Saved to the case.") && report.contains("Overdone:"), "{report}");
 
     // The same bytes again, under another name.
     let again = page.upload("case", &[("copy.fit", &bytes)]).location().to_owned();
@@ -157,7 +157,7 @@ fn several_files_at_once_and_one_that_cannot_be_read() {
     let sent: Vec<(&str, &[u8])> = files.iter().map(|(name, bytes)| (*name, bytes.as_slice())).collect();
     assert_eq!(page.upload("case", &sent).location(), "/case/case/");
     let list = page.page("/case/case/");
-    assert!(list.contains("2026-03-07: stage “1”, kept"), "{list}");
+    assert!(list.contains("2026-03-07: stage “1”, as prescribed"), "{list}");
     assert!(list.contains("photo.jpg") && list.contains("not readable: "), "{list}");
     page.post("/case/case/keep-all", &[]).location();
     let names: Vec<_> =

@@ -79,7 +79,7 @@ fn the_demo_is_a_whole_return_in_which_something_is_caught() {
     let (review, check) = out.split_once("────\n\n").unwrap();
     assert!(check.starts_with("Overdone:"), "{check}");
     assert!(
-        review.starts_with("Rest: no run-walk session before Wed 2026-05-13; stage “4” after that."),
+        review.starts_with("No session for now: rest. Then stage “4”, from Wednesday 13 May."),
         "{review}"
     );
     for line in out.lines() {
@@ -121,12 +121,12 @@ fn the_demo_is_a_whole_return_in_which_something_is_caught() {
         let (_, out, _) = run(folder.path(), &["review", "case", "--as-of", day]);
         out.lines().next().unwrap().to_owned()
     };
-    assert_eq!(word("2026-03-08"), "Advance: go on to stage “2”, not before Mon 2026-03-09.");
-    assert_eq!(word("2026-03-10"), "Rest: no run-walk session before Fri 2026-03-13; stage “2” after that.");
-    assert_eq!(word("2026-04-05"), "Rest: no run-walk session before Mon 2026-04-06; stage “3” after that.");
-    assert_eq!(word("2026-04-06"), "Repeat: stage “3” next, not before Wed 2026-04-08.");
-    assert_eq!(word("2026-05-03"), "Repeat: stage “5” next, not before Sun 2026-05-03.");
-    assert_eq!(word("2026-05-04").split(':').next(), Some("Repeat"));
+    assert_eq!(word("2026-03-08"), "By the plan, stage “2” comes next, from Monday 9 March.");
+    assert_eq!(word("2026-03-10"), "No session for now: rest. Then stage “2”, from Friday 13 March.");
+    assert_eq!(word("2026-04-05"), "No session for now: rest. Then stage “3”, from Monday 6 April.");
+    assert_eq!(word("2026-04-06"), "Repeat stage “3”, from Wednesday 8 April.");
+    assert_eq!(word("2026-05-03"), "Repeat stage “5”, from Sunday 3 May.");
+    assert_eq!(word("2026-05-04"), "Go on with stage “4”, from Wednesday 6 May.");
 }
 
 #[test]
@@ -139,7 +139,7 @@ fn an_empty_case_is_told_to_begin() {
     assert_eq!(codes(&document["notices"]), ["no_recordings", "no_diary"]);
     let (code, out, err) = folder.run(&["--as-of", "2026-03-03"]);
     assert_eq!(code, 0);
-    assert!(out.starts_with("Repeat: stage “first” next"), "{out}");
+    assert!(out.starts_with("First session: stage “first”, from Tuesday 3 March."), "{out}");
     assert!(err.contains("[no_recordings]") && err.contains("[no_diary]"), "{err}");
 }
 
@@ -148,7 +148,7 @@ fn without_an_as_of_the_review_is_of_today() {
     // Whatever the machine's clock says, that is long ago.
     let (code, out, _) = with_one(&on("2001-03-02", AS_PRESCRIBED)).run(&[]);
     assert_eq!(code, 0);
-    assert!(out.starts_with("Step back: to stage “first”"), "{out}");
+    assert!(out.starts_with("Repeat stage “first”, from"), "{out}");
 }
 
 #[test]
@@ -268,10 +268,13 @@ fn a_diary_or_list_of_stages_that_cannot_be_read_asks_to_rest_until_it_is_mended
     };
     let days = ["2026-03-02", "2026-03-26", "2026-05-10"];
     let before = days.map(ruled);
-    let firsts = before.each_ref().map(|out| out.split(':').next().unwrap());
-    assert_eq!(firsts, ["Repeat", "Advance", "Rest"]);
+    let firsts = before.each_ref().map(|out| out.split([' ', ',']).next().unwrap());
+    assert_eq!(firsts, ["Go", "By", "No"]);
     let workbook = |name: &str| format!("{}.xlsx", name.trim_end_matches(".csv"));
-    for (name, what) in [("diary.csv", "mend the diary first"), ("stages.csv", "please mend it first")] {
+    for (name, what) in [
+        ("diary.csv", "The diary is there and can't be read, so there may be pain in it."),
+        ("stages.csv", "The list of stages is there and can't be read."),
+    ] {
         let (path, kept) = (case.join(name), fs::read(case.join(name)).ok());
         let break_it: [&dyn Fn(); 4] = [
             &|| fs::create_dir(&path).unwrap(),
@@ -285,8 +288,7 @@ fn a_diary_or_list_of_stages_that_cannot_be_read_asks_to_rest_until_it_is_mended
             for day in days {
                 let out = ruled(day);
                 let words = out.split_whitespace().collect::<Vec<_>>().join(" ");
-                let ends =
-                    "Rest: no run-walk session until the diary or the list of stages can be read again.";
+                let ends = "Rest: no session until the diary or the list of stages can be read again.";
                 assert!(words.starts_with(ends), "{out}");
                 assert!(words.contains(what), "{out}");
             }
@@ -299,7 +301,7 @@ fn a_diary_or_list_of_stages_that_cannot_be_read_asks_to_rest_until_it_is_mended
         assert_eq!(days.map(ruled), before, "{name}");
     }
     fs::remove_file(case.join("diary.csv")).unwrap();
-    assert!(ruled("2026-03-26").starts_with("Repeat:"), "a case may have no diary");
+    assert!(ruled("2026-03-26").starts_with("Repeat stage"), "a case may have no diary");
 }
 
 #[test]
@@ -321,6 +323,6 @@ fn the_report_never_says_that_running_is_safe() {
     let (_, out, _) = with_one(&session(AS_PRESCRIBED)).run(&["--as-of", "2026-03-03"]);
     let text = out.to_lowercase();
     assert!(!text.contains("safe"), "{out}");
-    assert!(text.contains("what your clinician says stands above this report"));
+    assert!(text.contains("what your clinician says takes precedence over this report"));
     assert!(!out.contains('\u{1b}'), "no colour in a pipe");
 }

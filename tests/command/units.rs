@@ -60,7 +60,7 @@ fn everything_a_person_reads_is_in_miles_when_the_plan_is() {
         ([&check[..], &["--format", "html"]].concat(), "Pace, minutes per mile"),
         (vec!["review", "."], "0.5 mi"),
         (vec!["review", ".", "--format", "html"], "12:00 /mi"),
-        (vec!["plan", "show", "plan.toml", "--stage", "canal"], "never faster than 12:00 /mi"),
+        (vec!["plan", "show", "plan.toml", "--stage", "canal"], "no faster than 12:00 /mi"),
     ] {
         let (code, out, err) = folder.run(&args, b"");
         assert_eq!(code, 0, "{err}");

@@ -27,6 +27,9 @@ use super::uploads::WaitingFile;
 /// Time for which an answer waits for the case to be read, before it shows how far that has come.
 pub(super) const READ_WAIT: Duration = Duration::from_millis(400);
 /// The day is looked up anew this often, s.
+/// Files of a case besides its recordings.
+const TABLES: [&str; 4] = ["plan.toml", "diary.csv", "stages.csv", "seen.csv"];
+
 const DAY_STEP_S: i64 = 900;
 
 /// A case.
@@ -136,8 +139,7 @@ impl CachedCase {
     }
 
     fn stamp(&self) -> Stamp {
-        let tables =
-            ["plan.toml", "diary.csv", "stages.csv"].map(|name| (name.to_owned(), self.folder.join(name)));
+        let tables = TABLES.map(|name| (name.to_owned(), self.folder.join(name)));
         let recordings = files::recording_files(&self.folder, &mut Vec::new()).unwrap_or_default();
         let all = tables.into_iter().chain(recordings);
         Stamp {
@@ -160,7 +162,7 @@ impl CachedCase {
         if let Some(progress) = &state.progress {
             return Err(Arc::clone(progress));
         }
-        let total = stamp.files.len().saturating_sub(3) + stamp.waiting.len();
+        let total = stamp.files.len().saturating_sub(TABLES.len()) + stamp.waiting.len();
         let progress = Arc::new(self.readers.begin(total));
         state.progress = Some(Arc::clone(&progress));
         let (cached, mine) = (Arc::clone(self), Arc::clone(&progress));

@@ -10,7 +10,7 @@ use jiff::civil::Date;
 
 use jogaudit_core::pipeline::Config;
 use jogaudit_core::prescription::Plan;
-use jogaudit_core::review::{DayCells, day_cells, diary_with, stages_with};
+use jogaudit_core::review::{DayCells, day_cells, diary_with, seen_with, stages_with};
 use jogaudit_files::{self as files, Failure};
 
 use super::uploads::{WaitingFile, activity_mark};
@@ -57,7 +57,7 @@ pub(super) struct Kept {
 pub(super) fn recording(case: &Path, file: &WaitingFile, stage: Option<&str>) -> Result<Kept, Failure> {
     let read = file.read(&Config::default());
     if let Err(why) = read {
-        return Err(Failure::refused(format!("“{}” can’t be read, so it was not kept: {why}", file.shown))
+        return Err(Failure::refused(format!("“{}” can’t be read, so it was not saved: {why}", file.shown))
             .hint("export the session again as FIT, GPX or TCX and choose that file"));
     }
     let mark = activity_mark(read);
@@ -120,6 +120,20 @@ fn set_stage(case: &Path, recording: &str, stage: &str) -> Result<(), Failure> {
     let before = table(case, "stages.csv")?;
     let after = stages_with(&before, recording, stage).map_err(|error| unchanged("stages.csv", &error))?;
     write(case, "stages.csv", after.as_bytes())
+}
+
+/// Notes a visit to a clinician in `seen.csv`: day, by whom, stage or nothing, note.
+pub(super) fn visit(case: &Path, visit: &[String; 4]) -> Result<(), Failure> {
+    let stage = &visit[2];
+    let plan = files::case_plan(case, &mut Vec::new())?;
+    if !stage.is_empty() && !plan.stages.iter().any(|known| known.stage_name() == stage) {
+        return Err(Failure::refused("the plan has no such stage")
+            .hint("open the form again and choose one of the list"));
+    }
+    let _writing = WriteLock::begin(case)?;
+    let before = table(case, "seen.csv")?;
+    let after = seen_with(&before, visit).map_err(|error| unchanged("seen.csv", &error))?;
+    write(case, "seen.csv", after.as_bytes())
 }
 
 /// The cells of a day as they stand in `diary.csv`.

@@ -38,7 +38,7 @@ pub(super) async fn days(
     .await
 }
 
-fn date_of(text: &str) -> Result<Date, Refusal> {
+pub(super) fn date_of(text: &str) -> Result<Date, Refusal> {
     text.parse().map_err(|_| {
         Refusal::new(StatusCode::UNPROCESSABLE_ENTITY, "that is no date", "write the day such as 2026-03-02")
     })
@@ -107,7 +107,7 @@ pub(super) fn field_of(column: usize, cell: &str) -> String {
 }
 
 /// A field takes one line.
-fn one_line(text: &str) -> String {
+pub(super) fn one_line(text: &str) -> String {
     let plain: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
     plain.trim().to_owned()
 }

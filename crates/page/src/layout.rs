@@ -129,13 +129,14 @@ pub(super) fn coded(text: &str) -> String {
 /// What was done, by the word that stands in the address.
 fn said(done: &str) -> Option<&'static str> {
     Some(match done {
-        "kept" => "Kept in the case.",
+        "kept" => "Saved to the case.",
         "duplicate" => "The case has this recording already, byte for byte: nothing was added.",
         "all" => {
-            "Everything that could be read is kept in the case. What the case had already was not added again."
+            "Everything that could be read is saved to the case. What the case had already was not added again."
         }
-        "away" => "Put away: it is not in the case.",
+        "away" => "Discarded: it is not in the case.",
         "diary" => "Written into the diary.",
+        "seen" => "The visit is noted.",
         "diary-same" => "Nothing was changed, so nothing was written.",
         "stage" => "Noted which stage it was.",
         "plan" => "The plan is saved. The one before stands beside it as plan.toml.bak.",
@@ -149,7 +150,7 @@ pub(super) fn underway(frame: &PageFrame<'_>, progress: &Progress) -> Html<Strin
     let (done, total) = (progress.done(), progress.total);
     let body = html! {
         h1 { (isolated(frame.title)) }
-        p role="status" { "Reading the recordings: " (done) " of " (total) ". This page comes back by itself." }
+        p role="status" { "Reading the recordings: " (done) " of " (total) ". This page will refresh." }
         progress value=(done) max=(total.max(1)) aria-label="Recordings read" {}
         @if let Some(cached) = frame.cached {
             form.row method="post" action={ (root(cached)) "/stop" } { button { "Stop reading" } }

@@ -57,6 +57,7 @@ mod view_case;
 mod view_caseload;
 mod view_diary;
 mod view_plan;
+mod visit;
 
 #[doc(hidden)]
 pub use uploads::taken_in;

@@ -24,7 +24,7 @@ use super::layout::{self, PageFrame, coded, root};
 use super::refusal::Refusal;
 use super::uploads::WaitingFile;
 use super::view_case::{self, Proposal};
-use super::{App, case_writer, forms, guard, report, view_caseload};
+use super::{App, case_writer, forms, guard, report, view_caseload, visit};
 
 pub(super) type PageResult = Result<Response, Refusal>;
 pub(super) type AppState = State<Arc<App>>;
@@ -55,6 +55,7 @@ pub(super) fn router(app: Arc<App>) -> Router {
         .route("/case/{case}/stop", post(stop))
         .route("/case/{case}/read-on", post(read_on))
         .route("/case/{case}/stage", post(note_stage))
+        .route("/case/{case}/seen", post(visit::note))
         .route("/case/{case}/diary", get(forms::days))
         .route("/case/{case}/diary-of", get(forms::diary_of))
         .route("/case/{case}/diary/{date}", get(forms::day).post(forms::write_day))
@@ -248,7 +249,7 @@ fn waiting_file(cached: &CachedCase, sha256: &str) -> Result<Arc<WaitingFile>, R
         Refusal::new(
             StatusCode::NOT_FOUND,
             "this file does not wait here any more",
-            "it was kept or put away, or the page was started anew: choose it again",
+            "it was saved or discarded, or the page was started anew: choose it again",
         )
     })
 }
@@ -477,7 +478,7 @@ async fn report_file(
 }
 
 /// The case as read, where what is asked for cannot wait on a page of its own.
-async fn ready(cached: &Arc<CachedCase>) -> Result<Arc<Snapshot>, Refusal> {
+pub(super) async fn ready(cached: &Arc<CachedCase>) -> Result<Arc<Snapshot>, Refusal> {
     match cached.read_within(Duration::from_secs(30)).await {
         CaseState::Ready(snapshot) => Ok(snapshot),
         CaseState::Reading(_) => Err(Refusal::new(

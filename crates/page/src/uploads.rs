@@ -287,7 +287,7 @@ impl Uploads {
     fn full() -> Refusal {
         Refusal::new(
             StatusCode::PAYLOAD_TOO_LARGE,
-            &format!("more than {} MiB of files would wait to be kept", MOST_WAITING_BYTES >> 20),
+            &format!("more than {} MiB of files would wait to be saved", MOST_WAITING_BYTES >> 20),
             "keep or put away the files that wait, then choose the others again",
         )
     }

@@ -6,12 +6,15 @@ use jogaudit_core::audit::Outcome;
 use jogaudit_core::prescription::Plan;
 use jogaudit_core::review::{SessionKind, StageSource};
 use jogaudit_report::card::CardView;
+use jogaudit_report::mark::Mark;
+use jogaudit_report::review_text::fact;
 use jogaudit_report::review_view::SessionView;
 use jogaudit_report::{ReviewView, escaped, isolated};
 
 use super::cached_case::{CachedCase, Found};
 use super::layout::{coded, root};
 use super::uploads::WaitingFile;
+use super::visit;
 
 /// The case's first page.
 pub(super) fn now(cached: &CachedCase, found: &Found, waiting: &Markup, max_file_bytes: usize) -> Markup {
@@ -19,13 +22,14 @@ pub(super) fn now(cached: &CachedCase, found: &Found, waiting: &Markup, max_file
     html! {
         h1 { (isolated(&review.plan)) }
         (ruling(review))
+        p.quiet { (isolated(&review.cautions)) }
+        @if let Some(next) = &review.card { (next_session(next)) }
         (waiting)
         (drop_box(cached, max_file_bytes))
         (last_session(cached, review))
-        @if let Some(next) = &review.card { (next_session(next)) }
+        (visit::section(cached, found))
         (left_out(review))
         (notices(review))
-        p.quiet { (isolated(&review.cautions)) }
     }
 }
 
@@ -33,7 +37,7 @@ pub(super) fn now(cached: &CachedCase, found: &Found, waiting: &Markup, max_file
 fn next_session(card: &CardView) -> Markup {
     html! {
         section {
-            h2 { "The next session" }
+            h2 { @if card.instead.is_none() { "The next session" } @else { "What to do now" } }
             @if card.instead.is_none() { p { "Stage “" (isolated(&card.stage)) "”: " strong { (card.session) } } }
             ul { @for sentence in &card.text { li { (isolated(sentence)) } } }
         }
@@ -46,7 +50,8 @@ pub(super) fn ruling(review: &ReviewView) -> Markup {
         section.ruling {
             h2 { (isolated(&review.ruling.text)) }
             @if let Some(contact) = review.contact_now() { p { strong { "Contact: " (isolated(contact)) } } }
-            @if let Some(rule) = review.ruling.rules.first() { p { (rule.says) " Here: " (isolated(&rule.because)) "." } }
+            @if let Some(rule) = review.ruling.rules.first() { p { (isolated(&fact(rule))) } }
+            @if let Some(ends) = review.ruling.ends { p { (ends) } }
         }
     }
 }
@@ -63,7 +68,7 @@ pub(super) fn drop_box(cached: &CachedCase, max_file_bytes: usize) -> Markup {
                 button { "Look at them" }
                 p.quiet {
                     "FIT, GPX or TCX, plain or zipped, up to " (max_file_bytes >> 20)
-                    " MiB each. They stay on this machine, and are not in the case until you keep them."
+                    " MiB each. They stay on this machine, and are not in the case until you save them."
                 }
                 p.trouble role="alert" hidden {}
             }
@@ -81,7 +86,7 @@ pub(super) fn waiting_list(
     html! {
         @if !waiting.is_empty() {
             section {
-                h2 { "Not kept yet" }
+                h2 { "Not saved yet" }
                 ul.files {
                     @for file in waiting {
                         li {
@@ -92,8 +97,8 @@ pub(super) fn waiting_list(
                 }
                 @if waiting.len() > 1 {
                     form.row method="post" action={ (root) "/keep-all" } {
-                        button { "Keep all that can be read" }
-                        button formaction={ (root) "/put-away-all" } { "Put all away" }
+                        button { "Save all that can be read" }
+                        button formaction={ (root) "/put-away-all" } { "Discard all" }
                     }
                 }
             }
@@ -107,7 +112,8 @@ fn taken_for(file: &WaitingFile, found: Option<&Found>) -> String {
     let is_it = |name: &String| name == &file.file_name || name.starts_with(&format!("{}#", file.file_name));
     if let Some(session) = view.sessions.iter().find(|session| session.recordings.iter().any(is_it)) {
         let stage = what_it_was(session);
-        let outcome = session.outcome.map(|outcome| format!(", {}", outcome.word())).unwrap_or_default();
+        let outcome =
+            session.outcome.map(|outcome| format!(", {}", Mark::from(outcome).word())).unwrap_or_default();
         return format!("{}: {stage}{outcome}", session.date);
     }
     if let Some(left) = view.left_out.iter().find(|left| is_it(&left.recording)) {
@@ -162,7 +168,7 @@ pub(super) fn mark(outcome: Outcome) -> Markup {
         Outcome::Undecided => "?",
         Outcome::Kept => "●",
     };
-    html! { span class={ "mark " (outcome.word()) } { span aria-hidden="true" { (shape) " " } (outcome.word()) } }
+    html! { span class={ "mark " (outcome.word()) } { span aria-hidden="true" { (shape) " " } (Mark::from(outcome).word()) } }
 }
 
 fn left_out(review: &ReviewView) -> Markup {
@@ -268,15 +274,15 @@ pub(super) fn waiting_bar(
         @if can_keep {
             form.row method="get" action=(here) {
                 (stage_choice(plan, proposal))
-                button { "Hold against this stage" }
+                button { "Compare with this stage" }
             }
         }
         form.row method="post" action={ (here) "/keep" } {
             @if proposal.is_chosen {
                 input type="hidden" name="stage" value=(proposal.stage.as_deref().unwrap_or_default());
             }
-            @if can_keep { button.main { "Keep in the case" } }
-            button formaction={ (here) "/put-away" } { "Put away" }
+            @if can_keep { button.main { "Save to case" } }
+            button formaction={ (here) "/put-away" } { "Discard" }
         }
     }
 }
@@ -298,7 +304,7 @@ pub(super) fn kept_bar(
         form.row method="get" action={ (root) "/session" } {
             input type="hidden" name="recording" value=(recording);
             (stage_choice(plan, proposal))
-            button { "Hold against this stage" }
+            button { "Compare with this stage" }
             @if proposal.is_chosen {
                 button formmethod="post" formaction={ (root) "/stage" } { "Note this stage in the case" }
             }

@@ -32,7 +32,7 @@ pub(super) fn table(app: &App, states: &[CaseState]) -> (Markup, bool) {
         h1 { "Patients" }
         @if unread > 0 {
             p role="status" {
-                (app.cases.len() - unread) " of " (app.cases.len()) " cases are read. This page comes back by itself."
+                (app.cases.len() - unread) " of " (app.cases.len()) " cases are read. This page will refresh."
             }
             progress value=(app.cases.len() - unread) max=(app.cases.len()) aria-label="Cases read" {}
         }

@@ -99,7 +99,7 @@ fn shown(value: Option<f64>) -> String {
 const LABELS: [&str; 5] =
     ["Pain during the session", "When it hurt", "Pain on the morning after", "How hard it was", "Note"];
 const HELP: [&str; 5] = [
-    "0 none, 10 the worst there is; empty: not asked",
+    "0 none, 10 the worst there is; leave blank if you don’t know",
     "",
     "fill this in tomorrow",
     "0 rest, 10 as hard as can be",

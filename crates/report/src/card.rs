@@ -212,8 +212,10 @@ impl CardView {
         view.text = view.sentences();
         if let Some(rise) = stage.session.rise().filter(|_| view.instead.is_none()) {
             let begin = counted(rise.least as usize, "repetition");
-            view.text
-                .insert(0, format!("Begin with {begin}. Each session kept adds one, up to {}.", rise.most));
+            view.text.insert(
+                0,
+                format!("Begin with {begin}. Each session done as prescribed adds one, up to {}.", rise.most),
+            );
         }
         view
     }
@@ -232,13 +234,17 @@ impl CardView {
     fn sentences(&self) -> Vec<String> {
         match self.instead {
             Some(Recommendation::Rest) => {
-                vec!["No session for now: rest, and do not make up for it later.".to_owned(), self.help()]
+                let sentences = ["No session for now: rest.", "There is no need to catch up later."];
+                sentences.map(str::to_owned).into_iter().chain([self.help()]).collect()
             }
-            Some(_) => vec![
-                "No session for now: see a health professional before the next run, and take this report along."
-                    .to_owned(),
-                self.help(),
-            ],
+            Some(_) => {
+                let sentences = [
+                    "Do not run for now.",
+                    "See a health professional: your physiotherapist, your doctor, or whoever wrote this plan.",
+                    "Take this report along.",
+                ];
+                sentences.map(str::to_owned).into_iter().chain([self.help()]).collect()
+            }
             None => {
                 let limits = [self.pace(), self.other_limits(), self.walks(), Some(self.pain())];
                 self.notes.iter().cloned().chain(limits.into_iter().flatten()).chain([self.help()]).collect()
@@ -265,10 +271,9 @@ impl CardView {
         let level = if self.pace_basis == PaceBasis::Level { " on level ground, slower uphill" } else { "" };
         match groups.as_slice() {
             [] => None,
-            [(ceiling, _)] if !is_some_free => Some(format!(
-                "Run slowly: never faster than {}{level}.",
-                lengths::ceiling(*ceiling, self.units)
-            )),
+            [(ceiling, _)] if !is_some_free => {
+                Some(format!("Run slowly: no faster than {}{level}.", lengths::ceiling(*ceiling, self.units)))
+            }
             several => {
                 let parts: Vec<String> = several
                     .iter()
@@ -278,7 +283,7 @@ impl CardView {
                     })
                     .collect();
                 let more = if several.len() > 3 { "; more in the session's text" } else { "" };
-                Some(format!("Run slowly: never faster than {}{level}{more}.", parts.join(", ")))
+                Some(format!("Run slowly: no faster than {}{level}{more}.", parts.join(", ")))
             }
         }
     }
@@ -321,7 +326,7 @@ impl CardView {
 }
 
 const HELP: &str = "With swelling, a limp, pain at night or pain that stays, see a health professional. What your \
-    clinician says stands above this card.";
+    clinician says takes precedence over this card.";
 
 /// At most four names.
 fn shortened(names: &[String]) -> String {

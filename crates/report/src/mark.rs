@@ -58,7 +58,7 @@ impl Mark {
             Self::NotYet | Self::NoSession => "no session",
             Self::Other => "other training, agreed",
             Self::Walk => "walk",
-            Self::Kept => "kept",
+            Self::Kept => "as prescribed",
             Self::Underdone => "underdone",
             Self::Undecided => "undecided",
             Self::Overdone => "overdone",

@@ -273,7 +273,7 @@ pub fn text(view: &PlanView) -> String {
     let (stages, weeks) = (view.stages.len(), view.weeks.len());
     page.paragraph(
         "",
-        &format!("{}, {} when every session is kept.", counted(stages, "stage"), counted(weeks, "week")),
+        &format!("{}, {} when every session is done.", counted(stages, "stage"), counted(weeks, "week")),
     );
     if let Some(note) = &view.note {
         page.paragraph("", &format!("To the runner: {note}"));
@@ -429,7 +429,7 @@ fn calendar_list(page: &mut Page, view: &PlanView) {
         }
         return;
     }
-    page.heading("Calendar, if every session is kept");
+    page.heading("Calendar, if every session is done");
     for session in &view.calendar {
         page.hanging("  ", "    ", &session.text);
     }
@@ -512,7 +512,7 @@ mod tests {
             shown,
             "\
 Back on the path
-3 stages, 2 weeks when every session is kept.
+3 stages, 2 weeks when every session is done.
 
 A session of each stage
   stage          sessions   running   walking   session   longest  run:walk

@@ -1,7 +1,6 @@
 //! The report of a whole return in plain text, 80 columns wide: the ruling first.
 
 use jogaudit_core::audit::Outcome;
-use jogaudit_core::review::Recommendation;
 
 use super::card;
 use super::ends;
@@ -10,10 +9,10 @@ use super::outside::escaped_prose;
 use super::review_view::{ReviewView, RuleView, SessionView, WeekView};
 use super::review_wording::EFFORT_KEY;
 use super::text::{HEADING, Page, QUIET, UNKNOWN, shown};
-use super::wording::{clock, counted};
+use super::wording::{clock, counted, sentence};
 
 /// Cells of the bar of a week's running.
-const BAR: usize = 12;
+const BAR: usize = 11;
 /// Share beyond the plan's running that the bar does not show.
 const NOT_SHOWN: f64 = 0.02;
 
@@ -24,6 +23,11 @@ pub fn review(view: &ReviewView, with_notices: bool) -> String {
     if let Some(contact) = view.contact_now() {
         page.paragraph("", &format!("Contact: {contact}"));
     }
+    if let Some(ends) = view.ruling.ends {
+        page.paragraph("", ends);
+    }
+    page.line("");
+    page.styled_paragraph(QUIET, &view.cautions);
     page.line("");
     let zone = view.timezone.as_deref().unwrap_or("each recording's own offset, else UTC");
     page.paragraph(
@@ -36,47 +40,68 @@ pub fn review(view: &ReviewView, with_notices: bool) -> String {
             &format!("The plan's limits hold by a clinician's word: “{}”.", escaped_prose(reason)),
         );
     }
-    coming(&mut page, view);
     reasons(&mut page, view);
     next_session(&mut page, view);
+    coming(&mut page, view);
+    visits(&mut page, view);
     weeks(&mut page, view);
     stages(&mut page, view);
     findings(&mut page, view);
     sessions(&mut page, view);
     effort(&mut page, view);
     left_out(&mut page, view);
+    rules(&mut page, view);
     if with_notices {
         page.notices(&view.notices);
     }
-    page.line("");
-    page.styled_paragraph(QUIET, &view.cautions);
     page.into_text()
 }
 
+/// The facts that the ruling rests on, then what holds besides; no orders.
 fn reasons(page: &mut Page, view: &ReviewView) {
     let Some((deciding, others)) = view.ruling.rules.split_first() else { return };
     page.heading("Why");
-    reason(page, "> ", deciding);
-    // What asks for less than the ruling is said, too: it holds once the gravest is over.
-    let others: Vec<&RuleView> =
-        others.iter().filter(|rule| rule.ruling != Recommendation::Advance).collect();
-    if !others.is_empty() {
-        page.paragraph("  ", "These apply as well:");
-    }
+    page.hanging("  > ", "    ", &fact(deciding));
     for rule in others {
-        reason(page, "- ", rule);
+        page.hanging("  - ", "    ", &fact(rule));
     }
 }
 
-fn reason(page: &mut Page, mark: &str, rule: &RuleView) {
-    page.hanging(&format!("  {mark}"), "    ", &format!("{} Here: {}.", rule.says, rule.because));
-    page.hanging("    ", "    ", &format!("[{}; {}]", rule.rule, rule.source));
+/// The evidence as a sentence.
+pub fn fact(rule: &RuleView) -> String {
+    sentence(&rule.because, "")
+}
+
+/// The rules behind the reasons, for those who want to look them up.
+fn rules(page: &mut Page, view: &ReviewView) {
+    if view.ruling.rules.is_empty() {
+        return;
+    }
+    page.heading("Rules that apply, in the order of their weight");
+    for rule in &view.ruling.rules {
+        page.hanging("  ", "    ", &format!("{} {} [{}; {}]", rule.says, asks(rule), rule.rule, rule.source));
+    }
+}
+
+/// What a rule asks for, as a fact about the rule.
+pub(super) fn asks(rule: &RuleView) -> String {
+    format!("It asks for: {}.", rule.ruling.word().replace('_', " "))
+}
+
+fn visits(page: &mut Page, view: &ReviewView) {
+    if view.visits.is_empty() {
+        return;
+    }
+    page.heading("Visits to a health professional");
+    for visit in &view.visits {
+        page.hanging("  ", "    ", &escaped_prose(&visit.text));
+    }
 }
 
 /// Which sessions come next and when.
 fn coming(page: &mut Page, view: &ReviewView) {
     let Some(coming) = &view.coming else { return };
-    page.heading("Coming sessions, if each is kept");
+    page.heading("Coming sessions, if each is done as prescribed");
     for session in &coming.sessions {
         page.hanging("  ", "    ", &session.text);
     }
@@ -105,7 +130,7 @@ fn weeks(page: &mut Page, view: &ReviewView) {
     // A range takes the room of the bar.
     let cells = BAR.saturating_sub(width - 8);
     page.line(&format!(
-        "  Monday      M T W T F S S  kept  running {:>width$}  {:cells$}  longest  pain",
+        "  Monday      M T W T F S S  o/all  running {:>width$}  {:cells$}  longest  pain",
         "of plan", ""
     ));
     let most =
@@ -120,7 +145,7 @@ fn weeks(page: &mut Page, view: &ReviewView) {
         let kept =
             if week.sessions > 0 { format!("{}/{}", week.kept, week.sessions) } else { UNKNOWN.to_owned() };
         page.line(&format!(
-            "  {}  {}  {kept:>4} {:>8} {:>width$}  {} {:>8} {:>5}",
+            "  {}  {}  {kept:>5} {:>8} {:>width$}  {} {:>8} {:>5}",
             week.monday,
             days.join(" "),
             shown(week.run_s.achieved, clock),
@@ -140,7 +165,7 @@ fn weeks(page: &mut Page, view: &ReviewView) {
     page.hanging(
         "  ",
         "  ",
-        "kept: of the sessions with running. Bar: █ running, ▒ beyond the plan's, | the plan's for the week. longest: \
+        "o/all: sessions as prescribed, of those with running. Bar: █ running, ▒ beyond the plan's, | the plan's for the week. longest: \
          the longest run. pain: the greatest noted, of 10.",
     );
 }
@@ -164,11 +189,11 @@ fn bar(week: &WeekView, most: f64, width: usize) -> String {
 
 fn stages(page: &mut Page, view: &ReviewView) {
     page.heading("Stages");
-    page.line("  stage         needed  done  kept  overdone  underdone  undecided");
+    page.line("  stage         needed  done  as prescribed  overdone  underdone  undecided");
     for stage in &view.stages {
         let name: String = stage.stage.chars().take(13).collect();
         page.line(&format!(
-            "  {name:<13} {:>6} {:>5} {:>5} {:>9} {:>10} {:>10}",
+            "  {name:<13} {:>6} {:>5} {:>14} {:>9} {:>10} {:>10}",
             shown(stage.needed, |n| n.to_string()),
             stage.attempts,
             stage.kept,
@@ -248,7 +273,7 @@ fn effort(page: &mut Page, view: &ReviewView) {
     if weeks.is_empty() {
         return;
     }
-    page.heading("Effort and estimated loading: reported, not ruled on");
+    page.heading("Effort and estimated loading, for information only");
     page.line("  Monday       load  monotony  strain     run    walk       loading  of plan's");
     for week in weeks {
         let range = |r: super::review_view::RangeView, places: usize| {

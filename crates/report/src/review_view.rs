@@ -10,9 +10,9 @@ use jogaudit_core::audit::Outcome;
 use jogaudit_core::prescription::{DatedSession, Plan};
 use jogaudit_core::range::Range;
 use jogaudit_core::review::{
-    Applied, Coming, Diary, LeftOut, LeftOutCode, LongestRun, OtherSession, Pattern, PerformedSession,
-    PerformedSessions, Recommendation, Review, ReviewConfig, RiseBand, RuleCode, SessionKind, StageChoice,
-    StageSource, Week, WeeklyCode, WeeklyFinding, Zone,
+    Applied, Coming, LeftOut, LeftOutCode, LongestRun, OtherSession, Pattern, PerformedSession,
+    PerformedSessions, Recommendation, Review, ReviewConfig, RiseBand, RuleCode, Ruling, SessionKind,
+    StageChoice, StageSource, Visit, Week, WeeklyCode, WeeklyFinding, Written, Zone,
 };
 use jogaudit_recording::notice::Notice;
 use jogaudit_recording::units::Unit;
@@ -36,6 +36,7 @@ pub struct ReviewView {
     pub timezone: Option<String>,
     pub clinician_overrides: Vec<String>,
     pub ruling: RulingView,
+    pub visits: Vec<VisitView>,
     pub coming: Option<ComingView>,
     /// The card of the next session, for the text report; programs take it from `plan show`.
     #[serde(skip)]
@@ -64,7 +65,23 @@ pub struct RulingView {
     pub repetitions: Option<u32>,
     pub not_before: Option<String>,
     pub text: String,
+    /// How it ends, where it does not end by itself.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub ends: Option<&'static str>,
     pub rules: Vec<RuleView>,
+}
+
+/// A visit to a clinician.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
+pub struct VisitView {
+    pub date: String,
+    pub by: String,
+    pub stage: Option<String>,
+    pub note: String,
+    /// In one sentence.
+    #[serde(skip)]
+    pub text: String,
 }
 
 /// Which sessions come next and when.
@@ -269,8 +286,8 @@ pub struct LeftOutView {
 pub struct ReviewParts<'a> {
     /// The prescription.
     pub plan: &'a Plan,
-    /// The diary.
-    pub diary: &'a Diary,
+    /// Diary, stages and visits.
+    pub written: &'a Written,
     /// The sessions, and what the review left out.
     pub sessions: &'a PerformedSessions,
     /// Agreed training besides, in order of time.
@@ -344,13 +361,9 @@ impl ReviewView {
             timezone: Zone::of(plan).name().map(str::to_owned),
             clinician_overrides: review.overrides.clone(),
             ruling: ruling(parts),
+            visits: review.visits.iter().map(|seen| visit(plan, seen, review.as_of)).collect(),
             coming: review.coming.as_ref().map(|coming| ComingView::new(plan, coming, review.as_of)),
-            card: review.ruling.stage.and_then(|stage| plan.stages.get(stage)).map(|stage| {
-                match &review.ruling.due {
-                    Some(due) => CardView::due(plan, stage, due, Some(review.ruling.recommendation)),
-                    None => CardView::new(plan, stage, Some(review.ruling.recommendation)),
-                }
-            }),
+            card: card(plan, &review.ruling),
             weeks: review.weeks.iter().map(|w| week(parts, w)).collect(),
             stages: stages(plan, review),
             findings: review.findings.iter().map(|f| weekly_finding(plan, f)).collect(),
@@ -361,6 +374,18 @@ impl ReviewView {
             cautions: with_contact(wording::CAUTIONS, contact.as_deref()),
             contact,
         }
+    }
+}
+
+/// The card of the next session or, where none is due, of what is to be done instead.
+fn card(plan: &Plan, ruling: &Ruling) -> Option<CardView> {
+    let stage = plan.stages.get(ruling.stage.or(ruling.here).unwrap_or(0))?;
+    let is_done = ruling.applied.first().is_some_and(|rule| rule.row().code == RuleCode::PlanComplete);
+    let asked = Some(ruling.recommendation);
+    match &ruling.due {
+        _ if is_done => None,
+        Some(due) => Some(CardView::due(plan, stage, due, asked)),
+        None => Some(CardView::new(plan, stage, asked)),
     }
 }
 
@@ -387,8 +412,21 @@ fn ruling(parts: &ReviewParts<'_>) -> RulingView {
         }),
         repetitions: ruling.due.as_ref().map(|due| due.repetitions),
         not_before: ruling.not_before.map(|date| date.to_string()),
-        text: wording::ruling(ruling.recommendation, stage.as_deref(), ruling.not_before),
+        text: wording::ruling(plan, ruling, parts.review.as_of),
+        ends: wording::how_it_ends(ruling),
         rules: ruling.applied.iter().map(|applied| rule(parts.review, applied)).collect(),
+        stage,
+    }
+}
+
+fn visit(plan: &Plan, visit: &Visit, as_of: Date) -> VisitView {
+    let stage =
+        visit.stage.and_then(|stage| plan.stages.get(stage)).map(|stage| stage.stage_name().to_owned());
+    VisitView {
+        date: visit.date.to_string(),
+        by: visit.by.clone(),
+        text: wording::visit(visit, stage.as_deref(), as_of),
+        note: visit.note.clone(),
         stage,
     }
 }
@@ -500,7 +538,7 @@ fn session(parts: &ReviewParts<'_>, index: usize) -> SessionView {
     let session = &parts.sessions.sessions[index];
     let plan = parts.plan;
     let totals = &session.totals;
-    let entry = parts.diary.on(session.date);
+    let entry = parts.written.diary.on(session.date);
     let longest = parts.review.longest_runs.get(index).copied().flatten();
     let stage = session.stage.stage();
     let prescribed = session.audit.as_ref().and_then(|audit| audit.dose.run_s.prescribed);

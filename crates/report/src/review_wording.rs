@@ -2,8 +2,11 @@
 
 use jiff::civil::Date;
 
+use jogaudit_core::prescription::Plan;
 use jogaudit_core::range::Range;
-use jogaudit_core::review::{Against, Coming, Recommendation, WeeklyCode, WeeklyFinding};
+use jogaudit_core::review::{
+    Against, Coming, Recommendation, RuleCode, Ruling, Visit, WeeklyCode, WeeklyFinding,
+};
 use jogaudit_recording::units::{LengthUnit, Unit};
 
 use super::ends;
@@ -13,34 +16,62 @@ use super::wording::{clock, how_sure};
 /// What the report ends with.
 pub(super) const CAUTIONS: &str = "This judges recordings and a diary, not a body: it cannot tell whether running is \
     right for you, and it does not know what was neither recorded nor noted. With pain, swelling, a limp or pain at \
-    night, stop and see a health professional. What your clinician says stands above this report.";
+    night, stop and see a health professional. What your clinician says takes precedence over this report.";
 
 /// What the figures of effort and loading mean.
 pub(super) const EFFORT_KEY: &str = "load: effort × minutes. monotony: mean daily load over its standard deviation (n − 1). strain: load × monotony. run, \
          walk: steps. loading: an estimate, body weights summed over steps, from published peak forces of 2.0–2.9 a running and \
          1.0–1.5 a walking step; of plan's: against the week as prescribed.";
 
-/// The ruling in one sentence.
-pub(super) fn ruling(asked: Recommendation, stage: Option<&str>, not_before: Option<Date>) -> String {
-    let stage = stage.map(|name| format!("stage “{name}”")).unwrap_or_default();
-    let when = not_before.map(day).unwrap_or_default();
-    match asked {
-        Recommendation::Advance => format!("Advance: go on to {stage}, not before {when}."),
-        Recommendation::Repeat => format!("Repeat: {stage} next, not before {when}."),
-        Recommendation::StepBack => format!("Step back: to {stage}, not before {when}."),
-        Recommendation::Rest if not_before.is_none() => {
-            "Rest: no run-walk session until the diary or the list of stages can be read again.".to_owned()
+/// The ruling in one sentence: what is to be done, and from which day on.
+pub(super) fn ruling(plan: &Plan, ruling: &Ruling, as_of: Date) -> String {
+    let named = |stage: usize| format!("stage “{}”", plan.stages[stage].name);
+    let stage = ruling.stage.map(named).unwrap_or_default();
+    let from = ruling.not_before.map(|date| format!("from {}", long_day(date, as_of.year())));
+    let Some(from) = from else {
+        return match ruling.recommendation {
+            Recommendation::SeeClinician => "See a clinician before you run again.",
+            _ => "Rest: no session until the diary or the list of stages can be read again.",
         }
-        Recommendation::Rest => format!("Rest: no run-walk session before {when}; {stage} after that."),
-        Recommendation::SeeClinician => {
-            "See a clinician: ask a health professional before the next run-walk session.".to_owned()
+        .to_owned();
+    };
+    let place = |stage: usize| plan.stages[stage].place;
+    let is_here = ruling.here.zip(ruling.stage).is_some_and(|(here, next)| place(here) == place(next));
+    let reason = ruling.applied.first().map(|applied| applied.row().code);
+    match (ruling.recommendation, reason) {
+        (_, Some(RuleCode::NothingDone)) => format!("First session: {stage}, {from}."),
+        (_, Some(RuleCode::PlanComplete)) => {
+            "The plan is done: ask your prescriber what comes next.".to_owned()
         }
+        (Recommendation::Advance, _) => format!("By the plan, {stage} comes next, {from}."),
+        (Recommendation::Rest, _) => format!("No session for now: rest. Then {stage}, {from}."),
+        (Recommendation::StepBack, _) if !is_here => format!("Go back to {stage}, {from}."),
+        (_, Some(RuleCode::Seen | RuleCode::TooFewKept)) => format!("Go on with {stage}, {from}."),
+        _ => format!("Repeat {stage}, {from}."),
     }
 }
 
-/// `Mon 2026-03-02`.
-pub(super) fn day(date: Date) -> String {
-    date.strftime("%a %Y-%m-%d").to_string()
+/// How a ruling ends that does not end by itself.
+pub(super) fn how_it_ends(ruling: &Ruling) -> Option<&'static str> {
+    match ruling.recommendation {
+        Recommendation::SeeClinician => Some(
+            "This stays until a visit is noted: the day, who saw you, and the stage to go on from. It is noted on the page \
+             of this case, or as a line of seen.csv (date,by,stage,note).",
+        ),
+        Recommendation::Rest if ruling.not_before.is_none() => {
+            Some("This stays until the file is mended; the remarks say what is wrong with it.")
+        }
+        _ => None,
+    }
+}
+
+/// A visit to a clinician in one sentence.
+pub(super) fn visit(visit: &Visit, stage: Option<&str>, as_of: Date) -> String {
+    let by = if visit.by.is_empty() { "a health professional" } else { &visit.by };
+    let from =
+        stage.map_or_else(|| "from where you were".to_owned(), |stage| format!("from stage “{stage}”"));
+    let note = if visit.note.is_empty() { String::new() } else { format!(" Note: {}", visit.note) };
+    format!("{}: seen by {by}, who let you go on {from}.{note}", long_day(visit.date, as_of.year()))
 }
 
 /// `Thursday 12 March`; with its year when it is not `this_year`.
@@ -67,9 +98,11 @@ pub(super) fn coming(coming: &Coming, as_of: Date) -> Vec<String> {
     });
     let missed = match coming.missed.as_slice() {
         [] => None,
-        [one] => Some(format!("The session meant for {} was missed. It need not be made up.", day(one))),
+        [one] => {
+            Some(format!("The session meant for {} was missed. There is no need to catch up.", day(one)))
+        }
         [first, .., last] => Some(format!(
-            "{} sessions from {} to {} were missed. They need not be made up.",
+            "{} sessions from {} to {} were missed. There is no need to catch up.",
             coming.missed.len(),
             day(first),
             day(last)
@@ -104,13 +137,13 @@ pub(super) fn weekly_finding(
         }
         WeeklyCode::StageSkipped => format!("Stage “{left}” was skipped: this was stage “{stage}”"),
         WeeklyCode::StageRushed => format!(
-            "Moved on to stage “{stage}” with {achieved} of {} of stage “{left}” kept",
+            "Moved on to stage “{stage}” with {achieved} of {} of stage “{left}” done as prescribed",
             plural(allowed, "session")
         ),
         WeeklyCode::RunningTimeJump => {
             let bound =
                 if f.against == Against::Plan { "the plan's limit for the rise" } else { "the usual bound" };
-            format!("The week's running came to {}; {bound} is {}", clock(achieved), clock(allowed))
+            format!("Running totalled {} in the week; {bound} is {}", clock(achieved), clock(allowed))
         }
         WeeklyCode::LongestRunJump => {
             let value = |x: f64| match f.unit {
@@ -131,7 +164,7 @@ pub(super) fn weekly_finding(
             format!("The effort noted was {achieved} of 10; the ceiling is {allowed}")
         }
         WeeklyCode::UnplannedRun => {
-            format!("Ran for {} that fits no session of the plan", clock(achieved))
+            format!("A {} run matches no session of the plan", clock(achieved))
         }
     };
     if f.certainty < 1.0 { format!("{what} ({}).", how_sure(f.certainty)) } else { format!("{what}.") }
@@ -206,14 +239,14 @@ mod tests {
                 Unit::Sessions,
                 Against::Plan,
                 Some((3.0, 1.0)),
-                "Moved on to stage “3” with 1 of 3 sessions of stage “2” kept.",
+                "Moved on to stage “3” with 1 of 3 sessions of stage “2” done as prescribed.",
             ),
             (
                 RunningTimeJump,
                 Unit::Seconds,
                 Against::Plan,
                 Some((1350.0, 1800.0)),
-                "The week's running came to 30:00; the plan's limit for the rise is 22:30.",
+                "Running totalled 30:00 in the week; the plan's limit for the rise is 22:30.",
             ),
             (
                 LongestRunJump,
@@ -241,7 +274,7 @@ mod tests {
                 Unit::Seconds,
                 Against::Plan,
                 Some((0.0, 1500.0)),
-                "Ran for 25:00 that fits no session of the plan.",
+                "A 25:00 run matches no session of the plan.",
             ),
             (
                 EffortTooHigh,
@@ -275,7 +308,7 @@ mod tests {
             coming(&both, date("2026-03-11")),
             [
                 "The next session is moved from Tuesday 10 March, because rest comes first; the dates after it move along.",
-                "The session meant for Sunday 8 March was missed. It need not be made up."
+                "The session meant for Sunday 8 March was missed. There is no need to catch up."
             ]
         );
         let several = Coming { missed: vec![date("2026-03-03"), date("2026-03-05")], ..none };
@@ -283,19 +316,5 @@ mod tests {
             coming(&several, date("2026-03-11"))[0]
                 .starts_with("2 sessions from Tuesday 3 March to Thursday 5 March")
         );
-    }
-
-    #[test]
-    fn the_ruling_says_what_and_when() {
-        let date = Some("2026-03-16".parse().unwrap());
-        assert_eq!(
-            ruling(Recommendation::Rest, Some("2"), date),
-            "Rest: no run-walk session before Mon 2026-03-16; stage “2” after that."
-        );
-        assert_eq!(
-            ruling(Recommendation::Advance, Some("3"), date),
-            "Advance: go on to stage “3”, not before Mon 2026-03-16."
-        );
-        assert!(ruling(Recommendation::SeeClinician, None, None).contains("health professional"));
     }
 }

@@ -15,8 +15,8 @@ use super::view::FindingView;
 
 /// What every report ends with.
 pub(super) const CAUTIONS: &str = "This judges a recording, not a body: it cannot tell whether running is right for \
-    you. With pain, swelling, a limp or pain at night, stop and see a health professional. What your clinician says \
-    stands above this report.";
+    you. With pain, swelling, a limp or pain at night, stop and see a health professional. What your clinician says takes \
+    precedence over this report.";
 
 /// A text in which a professional is named, with how to reach one.
 pub(super) fn with_contact(text: &str, contact: Option<&str>) -> String {
@@ -36,19 +36,21 @@ pub(super) fn summary(outcome: Outcome, stage: &str, findings: &[FindingView]) -
             let ways = if count == 1 { "in one way".to_owned() } else { format!("in {count} ways") };
             format!("Overdone: more was done than stage “{stage}” prescribes, {ways}.")
         }
-        Outcome::Kept => format!("Kept: the recording shows what stage “{stage}” prescribes."),
+        Outcome::Kept => format!("As prescribed: the recording shows what stage “{stage}” asks for."),
         Outcome::Underdone => {
             format!("Underdone: less was done than stage “{stage}” prescribes, and nothing went beyond it.")
         }
         Outcome::Undecided => {
-            format!("Undecided: the recording cannot tell whether stage “{stage}” was kept.")
+            format!("Undecided: the recording cannot tell whether stage “{stage}” was done as prescribed.")
         }
     }
 }
 
 /// The outcome where nothing was scored.
 pub(super) fn not_scored(stage: &str) -> String {
-    format!("Undecided: nothing was scored, so it is not known whether stage “{stage}” was kept.")
+    format!(
+        "Undecided: nothing was scored, so it is not known whether stage “{stage}” was done as prescribed."
+    )
 }
 
 /// The recorded sport in a list of what is known of a recording.
@@ -233,7 +235,7 @@ fn when(f: &Finding) -> Option<String> {
 
 fn sure_enough(f: &Finding) -> String {
     let may_decide = f.code.is_overdoing() || f.code.is_underdoing();
-    let doubt = if may_decide && f.certainty < DECIDES { ", too little to decide" } else { "" };
+    let doubt = if may_decide && f.certainty < DECIDES { ", not enough to count" } else { "" };
     format!("{}{doubt}", how_sure(f.certainty))
 }
 
@@ -441,11 +443,11 @@ mod tests {
     fn doubt_is_said() {
         assert!(
             said(Code::RunTooLong, None, Unit::Seconds, [60.0, 74.0, 14.0], 0.7)
-                .ends_with("70 % sure, too little to decide).")
+                .ends_with("70 % sure, not enough to count).")
         );
         assert!(
             said(Code::RepMissing, None, Unit::Seconds, [60.0, 0.0, 60.0], 0.7)
-                .ends_with("70 % sure, too little to decide).")
+                .ends_with("70 % sure, not enough to count).")
         );
         assert!(
             said(Code::WalkTooSlow, None, Unit::StepsPerMinute, [105.0, 99.0, 6.0], 0.7)

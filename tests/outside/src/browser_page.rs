@@ -72,8 +72,8 @@ async fn a_runner_drops_a_file_keeps_it_writes_the_diary_and_sees_the_review() {
     let drawn = "return document.querySelectorAll('main svg').length";
     assert!(client.execute(drawn, vec![]).await.unwrap().as_u64().unwrap() > 0, "the strip is drawn");
 
-    click(&client, "Keep in the case").await;
-    says(&client, "Kept in the case.").await;
+    click(&client, "Save to case").await;
+    says(&client, "Saved to the case.").await;
     click(&client, "Write the diary of 2026-03-09").await;
     let pain = find(&client, "#pain_next_morning").await;
     pain.clear().await.unwrap();
@@ -105,8 +105,8 @@ async fn a_bad_file_a_large_file_and_two_uploads_at_once() {
     drop_files(&one, &[("photo.jpg", b"\xff\xd8\xff\xe0 no recording")]).await;
     says(&one, "“photo.jpg” can’t be read").await;
     says(&one, "What to do: export the session again").await;
-    click(&one, "Put away").await;
-    says(&one, "Put away: it is not in the case.").await;
+    click(&one, "Discard").await;
+    says(&one, "Discarded: it is not in the case.").await;
 
     // The script says it before anything is sent.
     let grow =
@@ -119,8 +119,8 @@ async fn a_bad_file_a_large_file_and_two_uploads_at_once() {
     let files = ["2026-03-02.fit", "2026-03-04.gpx.gz"].map(|name| demo_file(&format!("recordings/{name}")));
     let way = async |client: &Client, bytes: &[u8]| {
         drop_files(client, &[("a.fit", bytes)]).await;
-        click(client, "Keep in the case").await;
-        says(client, "Kept in the case.").await;
+        click(client, "Save to case").await;
+        says(client, "Saved to the case.").await;
     };
     tokio::join!(way(&one, &files[0]), way(&two, &files[1]));
     let mut kept: Vec<Vec<u8>> = tree(&case.join("recordings")).into_iter().map(|(_, bytes)| bytes).collect();
@@ -194,8 +194,8 @@ async fn everything_can_be_done_by_keyboard_alone() {
     let enter = Key::Enter.to_string();
     tab_to(&client, "Look at them").await.send_keys(&enter).await.unwrap();
     says(&client, "is not in the case yet").await;
-    tab_to(&client, "Keep in the case").await.send_keys(&enter).await.unwrap();
-    says(&client, "Kept in the case.").await;
+    tab_to(&client, "Save to case").await.send_keys(&enter).await.unwrap();
+    says(&client, "Saved to the case.").await;
     tab_to(&client, "Write the diary").await.send_keys(&enter).await.unwrap();
     find(&client, "#effort").await;
     let note = tab_to(&client, "first jog since January").await;

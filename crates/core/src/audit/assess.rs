@@ -189,7 +189,7 @@ impl Matched<'_> {
         let unchecked = 2 * found.unjudged.len() > found.runs;
         if let Some(runs) = named(&found.unjudged, found.runs) {
             let then = if unchecked {
-                "so it can't be told whether the pace ceiling was kept"
+                "so it can't be told whether the run stayed below the pace ceiling"
             } else {
                 "so the pace ceiling could not be checked there"
             };
@@ -210,11 +210,11 @@ impl Matched<'_> {
         let unchecked = found.covered < LEAST_COVERED || 2 * found.unjudged.len() > found.runs;
         let missing = named(&found.unjudged, found.runs);
         let text = match (found.covered > 0.0, unchecked, missing) {
-            (false, ..) => {
-                Some("There is no heart rate, so it can't be told whether its ceiling was kept.".to_owned())
-            }
+            (false, ..) => Some(
+                "There is no heart rate, so it can't be told whether it stayed below its ceiling.".to_owned(),
+            ),
             (true, true, _) => Some(format!(
-                "Heart rate is known for {:.0} % of the session only, so it can't be told whether its ceiling was kept.",
+                "Heart rate is known for {:.0} % of the session only, so it can't be told whether it stayed below its ceiling.",
                 100.0 * found.covered
             )),
             (true, false, Some(runs)) => Some(format!(
@@ -339,7 +339,7 @@ fn note_ends(
          steps were left out.",
     );
     if hides {
-        text.push_str(" Prescribed running is not on it, so it can't be told whether that was kept.");
+        text.push_str(" Prescribed running is not on it, so it can't be told whether that was done.");
     }
     notices.push(Notice::new(NoticeCode::LateStart, text));
     hides

@@ -1,7 +1,7 @@
 //! From findings to the outcome.
 
 use super::certainty::DECIDES;
-use super::{Finding, Outcome};
+use super::{Code, Finding, Outcome};
 use jogaudit_recording::notice::{Notice, NoticeCode};
 
 /// Below this a finding does not stand in the way of another verdict: as probable as not. Our choice.
@@ -38,16 +38,34 @@ pub(super) fn outcome(findings: &[Finding], doubts: Doubts, notices: &mut Vec<No
     Outcome::Kept
 }
 
+/// What a finding is about, in a few words.
+const fn what_of(code: Code) -> &'static str {
+    match code {
+        Code::RunTooLong => "too long a run",
+        Code::RunTooFast => "too fast a run",
+        Code::RunTooShort => "too short a run",
+        Code::WalkCutShort => "a walk cut short",
+        Code::WalkMissing => "a walk left out",
+        Code::WalkTooSlow => "too slow a walk",
+        Code::RepMissing => "a run left out",
+        Code::RepExtra => "running on after the end",
+        Code::RunningTimeOver => "too much running in all",
+        Code::SessionTooLong => "too long a session",
+        Code::UnplannedRun => "running where none is prescribed",
+        Code::HeartRateTooHigh => "too high a heart rate",
+    }
+}
+
 /// Whether a finding that is not sure is more probable than not, and says so of each.
 fn hangs<'a>(findings: impl Iterator<Item = &'a Finding>, what: &str, notices: &mut Vec<Notice>) -> bool {
     let before = notices.len();
     for finding in findings.filter(|f| f.certainty >= EVEN) {
-        let rep = finding.rep.map_or(String::new(), |rep| format!(" {rep}"));
+        let rep = finding.rep.map_or(String::new(), |rep| format!(" (number {rep})"));
         notices.push(Notice::new(
             NoticeCode::VerdictHangs,
             format!(
-                "The verdict hangs on `{}`{rep}, which is {:.0} % certain; {:.0} % are needed to say that {what}.",
-                finding.code.word(),
+                "The verdict depends on {}{rep}, which is {:.0} % sure; {:.0} % are needed to say that {what}.",
+                what_of(finding.code),
                 100.0 * finding.certainty,
                 100.0 * DECIDES
             ),

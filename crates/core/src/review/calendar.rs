@@ -49,6 +49,20 @@ pub(super) fn days_between(from: Date, to: Date) -> i64 {
     from.until(to).map_or(0, |span| i64::from(span.get_days()))
 }
 
+/// `a`, `a and b`, `a, b and c`.
+pub(super) fn joined(parts: &[&str]) -> String {
+    match parts.split_last() {
+        Some((last, [])) => (*last).to_owned(),
+        Some((last, before)) => format!("{} and {last}", before.join(", ")),
+        None => String::new(),
+    }
+}
+
+/// `9 March`; with its year where that is not the year of `today`.
+pub(super) fn spoken(date: Date, today: Date) -> String {
+    date.strftime(if date.year() == today.year() { "%-d %B" } else { "%-d %B %Y" }).to_string()
+}
+
 #[cfg(test)]
 mod tests {
     use proptest::prelude::*;

@@ -9,6 +9,7 @@ use crate::separator::separator;
 
 use super::csv::{self, Row};
 use super::diary::COLUMNS;
+use super::seen;
 
 /// A table that cannot be changed without a person's eye.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -87,6 +88,20 @@ pub fn stages_with(text: &str, recording: &str, stage: &str) -> Result<String, E
     let is_it = |cell: &str| cell.replace('\\', "/") == recording;
     let values = [Some(recording.to_owned()), Some(stage.to_owned())];
     Columns { table: "stages.csv", names: &["recording", "stage"] }.with(text, &is_it, &values, false)
+}
+
+/// Adds a visit at the end of the text of `seen.csv`: day, by whom, stage, note. What stands in it stays byte for byte.
+///
+/// # Example
+/// ```
+/// use jogaudit_core::review::seen_with;
+/// let visit = ["2026-03-20", "R. Lunde", "2", ""].map(str::to_owned);
+/// assert_eq!(seen_with("", &visit)?, "date,by,stage,note\n2026-03-20,R. Lunde,2,\n");
+/// # Ok::<(), jogaudit_core::review::EditError>(())
+/// ```
+pub fn seen_with(text: &str, visit: &[String; seen::COLUMNS.len()]) -> Result<String, EditError> {
+    let values = visit.clone().map(Some);
+    Columns { table: "seen.csv", names: &seen::COLUMNS }.with(text, &|_| false, &values, false)
 }
 
 /// The columns of a table; the first one says what a row is about.

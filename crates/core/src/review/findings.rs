@@ -230,7 +230,7 @@ fn moved_on(
         notices.push(Notice::new(
             NoticeCode::StageCompletionOpen,
             format!(
-                "Whether the sessions of stage “{}” were kept before moving on, on {}, hangs on sessions that can't \
+                "Whether the sessions of stage “{}” were done as prescribed before moving on, on {}, depends on sessions that can't \
                  be judged.",
                 plan.stages[furthest].stage_name(), session.date
             ),

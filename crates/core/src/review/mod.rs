@@ -44,7 +44,7 @@ pub use calendar::Zone;
 pub use coming::Coming;
 pub use config::ReviewConfig;
 pub use diary::{Diary, Entry, Pattern, score};
-pub use edit::{DayCells, EditError, day_cells, diary_with, stages_with};
+pub use edit::{DayCells, EditError, day_cells, diary_with, seen_with, stages_with};
 pub use effort::{WeekEffort, session_load, week_effort};
 pub use findings::{Against, LongestRun, RiseBand, WeeklyCode, WeeklyFinding};
 pub use given::Given;
@@ -107,6 +107,8 @@ pub struct Review {
     pub longest_runs: Vec<Option<LongestRun>>,
     /// For each session, effort times minutes, where the diary has the effort.
     pub loads: Vec<Option<f64>>,
+    /// Visits to a clinician, in order.
+    pub visits: Vec<Visit>,
     /// Reasons of clinicians in the plan, each once.
     pub overrides: Vec<String>,
 }
@@ -150,6 +152,7 @@ pub fn review(
         findings: found,
         loads: sessions.iter().map(|session| load_of(session, &written.diary)).collect(),
         longest_runs,
+        visits: written.seen.visits().to_vec(),
         overrides,
     };
     Noted { value, notices }

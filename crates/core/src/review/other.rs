@@ -85,7 +85,7 @@ pub fn agreed(plan: &Plan, left_out: Vec<LeftOut>, as_of: Date) -> (Vec<OtherSes
             .filter(|last| session.start.as_second() < end_of(last) || session.start == last.start)
         {
             Some(earlier) => {
-                let text = format!("Recorded at the same time as {}, which is kept.", earlier.recording);
+                let text = format!("Recorded at the same time as {}, which is used.", earlier.recording);
                 rest.push(LeftOut { code: LeftOutCode::Duplicate, text, ..file });
             }
             None => kept.push(session),

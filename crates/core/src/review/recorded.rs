@@ -121,7 +121,7 @@ fn duplicate(recording: &Recorded, kept: &Recorded) -> LeftOut {
     } else {
         "both are equally rich".to_owned()
     };
-    let text = format!("Recorded at the same time as {}, which is kept: {why}.", kept.name);
+    let text = format!("Recorded at the same time as {}, which is used: {why}.", kept.name);
     LeftOut::new(recording.name.clone(), LeftOutCode::Duplicate, text)
 }
 

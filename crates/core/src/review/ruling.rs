@@ -3,6 +3,8 @@
 //! Every rule that applies is kept and printed; the most cautious decides, among equals the first of the table.
 //! So adding a reason for caution never makes the recommendation bolder.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use jiff::civil::Date;
 
 use crate::audit::Outcome;
@@ -10,7 +12,7 @@ use crate::codes::codes;
 use crate::prescription::DueSession;
 
 use super::bounds::BREAK_BEGINNING_DAYS;
-use super::calendar::plus;
+use super::calendar::{joined, plus};
 use super::diary::Pattern;
 use super::findings::WeeklyCode;
 use super::situation::{NotedPain, Situation};
@@ -114,134 +116,134 @@ macro_rules! rules {
 
 rules! {
     NightPain = "night_pain": SeeClinician,
-        "Pain at night: ask a health professional before running on.",
+        "There was pain at night.",
         "night pain: total rest (pain types of a physiotherapy handout); the visit is common practice, no source",
-        |s| for_a_clinician(s, |p| p.pain.night, "pain at night was noted");
+        |s| for_a_clinician(s, |p| p.pain.night, "pain at night was noted on");
     PainTwice = "pain_twice": SeeClinician,
-        "Pain at two sessions running: ask a health professional before running on.",
+        "There was pain in two sessions in a row.",
         COMMON_PRACTICE,
-        |s| for_a_clinician(s, |p| p.also_before, "pain was noted, and at the session before it too");
+        |s| for_a_clinician(s, |p| p.also_before, "there was pain in two sessions in a row, the last on");
     DiaryNotReadable = "diary_not_readable": Rest,
-        "The diary is there and can't be read, so there may be pain in it: please mend the diary first.",
+        "The diary is there and can't be read, so there may be pain in it.",
         NOT_TAKEN_FOR_NONE,
-        |s| (s.history.diary.unread() == Unread::Whole).then(|| Why::plain("nothing of the diary can be used"));
+        |s| (s.history.diary.unread() == Unread::Whole).then(|| Why::plain("the diary is there and can't be read, so there may be pain in it"));
     StagesNotReadable = "stages_not_readable": Rest,
-        "The list of stages is there and can't be read: please mend it first.",
+        "The list of stages is there and can't be read.",
         NOT_TAKEN_FOR_NONE,
-        |s| (s.history.given.unread() == Unread::Whole).then(|| Why::plain("nothing of the list of stages can be used"));
+        |s| (s.history.given.unread() == Unread::Whole).then(|| Why::plain("the list of stages is there and can't be read"));
     PainAboveFive = "pain_above_five": Rest then StepBack,
-        "Pain above 5 of 10: too much; skip the next run-walk day, then go back a stage.",
+        "There was pain above 5 of 10.",
         PAIN_MODEL,
-        |s| resting(s, 0, |_, p| p.pain.above_five, "pain above 5 of 10 was noted");
+        |s| resting(s, 0, |_, p| p.pain.above_five, "pain above 5 of 10 was noted on");
     PainStays = "pain_stays": Rest then StepBack,
-        "Pain in the warm-up that went on: at least two days off, then go back a stage.",
+        "Pain in the warm-up did not go away.",
         SORENESS_TWO_DAYS,
-        |s| resting(s, 2, |s, p| has_pattern(s, p, Pattern::WarmUpStays), "pain in the warm-up went on");
+        |s| resting(s, 2, |s, p| has_pattern(s, p, Pattern::WarmUpStays), "pain in the warm-up did not go away on");
     PainReturns = "pain_returns": Rest then StepBack,
-        "Pain that went away and came back in the session: at least two days off, then go back a stage.",
+        "Pain went away in the session and came back.",
         SORENESS_TWO_DAYS,
-        |s| resting(s, 2, |s, p| has_pattern(s, p, Pattern::Returns), "pain went away and came back");
+        |s| resting(s, 2, |s, p| has_pattern(s, p, Pattern::Returns), "pain went away and came back on");
     PainNextMorning = "pain_next_morning": Rest then Repeat,
-        "Pain on the morning after: skip the next run-walk day, do not advance.",
+        "There was pain on the morning after.",
         SORENESS_RULES,
-        |s| resting(s, 1, |_, p| p.pain.next_morning, "pain was noted on the morning after");
+        |s| resting(s, 1, |_, p| p.pain.next_morning, "there was pain on the morning after the session of");
     PainAfter = "pain_after": Rest then Repeat,
-        "Pain after the session: skip the next run-walk day, do not advance.",
+        "There was pain after the session.",
         SORENESS_RULES,
-        |s| resting(s, 1, |s, p| has_pattern(s, p, Pattern::After), "pain after the session was noted");
+        |s| resting(s, 1, |s, p| has_pattern(s, p, Pattern::After), "there was pain after the session of");
     PainDuring = "pain_during": Rest then Repeat,
-        "Pain in the session beyond what is allowed: skip the next run-walk day, then repeat.",
+        "There was pain in the session, of the kind that counts.",
         COMMON_PRACTICE,
-        |s| resting(s, 0, |_, p| p.pain.during, "pain beyond what is allowed was noted");
+        pain_during;
     SpacingTwice = "spacing_twice": Rest then Repeat,
-        "Sessions too many or too close, twice within seven days: skip the next run-walk day.",
+        "Twice within seven days there were too many sessions, or sessions too close together.",
         COMMON_PRACTICE,
         spacing_twice;
     AwayMonths = "away_months": StepBack to First,
-        "About three months away: begin with the first stage.",
+        "The last session was three months ago, or more.",
         COMMON_PRACTICE,
         |s| away(s, BREAK_BEGINNING_DAYS);
     BreakStepBack = "break_step_back": StepBack,
-        "A long break: go back a stage. The number of days is the plan's, at most 14.",
+        "There was a long break. The number of days is the plan's, at most 14.",
         COMMON_PRACTICE,
         |s| away(s, s.bounds.break_step_back_days);
     MovedOnEarly = "moved_on_early": StepBack to Owed,
-        "A stage was skipped or left before its sessions were kept: go back to it.",
+        "A stage was skipped, or left before its sessions were done as prescribed.",
         COMMON_PRACTICE,
         moved_on_early;
     OverdoneTwice = "overdone_twice": StepBack,
-        "Two days with running one after the other went beyond what is prescribed: go back a stage.",
+        "The last two runs both went beyond the plan.",
         COMMON_PRACTICE,
-        |s| s.overdone_twice().then(|| about_last(s, "both of the last two days with running went beyond it, the last on"));
+        |s| s.overdone_twice().then(|| about_last(s, "your last two runs both went beyond the plan, the second on"));
     BreakRepeat = "break_repeat": Repeat,
-        "A break: repeat the stage. The number of days is the plan's, at most 7.",
+        "There was a break. The number of days is the plan's, at most 7.",
         COMMON_PRACTICE,
         |s| away(s, s.bounds.break_repeat_days);
     Overdone = "overdone": Repeat,
-        "The last session went beyond what is prescribed: repeat the stage as prescribed.",
+        "The last session went beyond the plan.",
         COMMON_PRACTICE,
-        |s| last_was(s, Outcome::Overdone, "more than prescribed was done on");
+        overdone;
     OverdoneThisWeek = "overdone_this_week": Repeat,
-        "Something went beyond what is prescribed within the last seven days: do not advance.",
+        "Something went beyond the plan within the last seven days.",
         COMMON_PRACTICE,
         overdone_this_week;
     EffortTooHigh = "effort_too_high": Repeat,
-        "A session within the last seven days was harder than the effort that is prescribed: do not advance.",
+        "A session within the last seven days was harder than prescribed.",
         COMMON_PRACTICE,
         effort_too_high;
     PainLasting = "pain_lasting": Repeat,
-        "Pain within the prescriber's limit, but not gone after the warm-up: do not advance.",
+        "There was pain within the limit that was not gone after the warm-up.",
         SORENESS_RULES,
-        |s| pain(s, |p| p.pain.lasting_within_limit, "pain within the limit, not gone after the warm-up, was noted");
+        |s| pain(s, |p| p.pain.lasting_within_limit, "pain within the limit was not gone after the warm-up on");
     PainRising = "pain_rising": Repeat,
-        "More pain than in the week before: do not advance.",
+        "There was more pain than in the week before.",
         PAIN_MODEL,
         pain_rising;
     Undecided = "undecided": Repeat,
-        "The recording of the last session can't tell whether it was kept: do not advance.",
-        "what can't be told is not taken for kept",
-        |s| last_was(s, Outcome::Undecided, "it can't be told whether the session was kept of");
+        "The recording of the last session can't tell whether it went as prescribed.",
+        "what can't be told is not taken for done as prescribed",
+        |s| last_was(s, Outcome::Undecided, "it can't be told whether the session went as prescribed on");
     StageNotKnown = "stage_not_known": Repeat,
-        "The last session's stage can't be told: do not advance.",
-        "what can't be told is not taken for kept",
-        |s| s.last().filter(|last| last.is_ambiguous).map(|_| about_last(s, "the stage can't be told of the session of"));
+        "The last session's stage can't be told.",
+        "what can't be told is not taken for done as prescribed",
+        |s| s.last().filter(|last| last.is_ambiguous).map(|_| about_last(s, "it can't be told which stage was done on"));
     Underdone = "underdone": Repeat,
-        "Less than prescribed was done in the last session: repeat the stage.",
+        "Less than prescribed was done in the last session.",
         COMMON_PRACTICE,
         |s| last_was(s, Outcome::Underdone, "less than prescribed was done on");
     Seen = "seen": Repeat,
-        "A health professional has seen the runner and let them go on: begin with that stage.",
+        "A health professional has seen the runner and let them go on.",
         "the clinician's word stands above the rules",
         seen;
     TooFewKept = "too_few_kept": Repeat,
-        "The stage's sessions are not all kept yet: repeat it.",
+        "The stage is not finished yet.",
         STEP_COUNT,
         too_few_kept;
     DiaryLineNotReadable = "diary_line_not_readable": Repeat,
-        "Something in the diary can't be read, and it may be pain: do not advance until that line is mended.",
+        "Something in the diary can't be read, and it may be pain.",
         NOT_TAKEN_FOR_NONE,
         diary_line_unread;
     StagesLineNotReadable = "stages_line_not_readable": Repeat,
-        "A line of the list of stages can't be used: do not advance until that line is mended.",
+        "A line of the list of stages can't be used.",
         NOT_TAKEN_FOR_NONE,
         |s| (s.history.given.unread() == Unread::Lines).then(|| Why::plain("a line of stages.csv can't be used"));
     PainNotKnown = "pain_not_known": Repeat,
-        "Whether there was pain in the last session is not noted: do not advance.",
+        "Whether there was pain in the last session is not noted.",
         "the published rules advance only after a session without pain: what is not known is not taken for none",
         |s| s.last().filter(|_| !s.pain_is_known()).map(|_| about_last(s, "the diary does not say whether there was pain on"));
     NothingDone = "nothing_done": Repeat to First,
-        "There is no session to go by: begin with the first stage.",
+        "No session of the plan is on record yet.",
         "the plan's own order",
-        |s| s.stage.is_none().then(|| Why::plain("no session of the plan is on record"));
+        |s| s.stage.is_none().then(|| Why::plain("no session of the plan is on record yet"));
     PlanComplete = "plan_complete": Repeat,
-        "The last stage is done: what comes next is for the prescriber to say.",
+        "The last stage is done.",
         "the plan's own order",
-        |s| is_complete(s).then(|| Why::plain("the sessions of the last stage are kept"));
+        |s| is_complete(s).then(|| Why::plain("the last stage is done as prescribed"));
     AsPlanned = "as_planned": Advance,
-        "The stage's sessions are kept, and nothing calls for holding back: go on to the next stage.",
+        "The stage's sessions are done as prescribed, and nothing calls for holding back.",
         "the plan's own order; the published programmes (e.g. University of Delaware progression, Ann Joint 2018;3:40) \
          advance after sessions without pain",
-        |s| s.stage.map(|_| about_last(s, "the stage's sessions are kept, the last on"));
+        |s| s.stage.map(|_| about_last(s, "the stage's sessions are done as prescribed and nothing calls for holding back; the last was on"));
 }
 
 /// A rule that applies, with its evidence.
@@ -271,6 +273,8 @@ impl Applied {
 pub struct Ruling {
     /// What is recommended.
     pub recommendation: Recommendation,
+    /// The stage that the runner is at, by index; `None` before the first session.
+    pub here: Option<usize>,
     /// The stage of the next session, by index; `None` when a health professional is to be asked first, or a table of the case
     /// to be mended. With [`Recommendation::Rest`] the stage after the rest.
     pub stage: Option<usize>,
@@ -297,26 +301,29 @@ pub(super) fn rule(situation: &Situation<'_>) -> Ruling {
             Some(Applied { rule, recommendation, why: why.text, findings: why.findings, rest_until })
         })
         .collect();
-    // It goes on as planned only where nothing else is to be said.
+    // It goes on as planned only where nothing else is to be said, and one fact is said once, by the gravest rule.
     if applied.len() > 1 {
         applied.retain(|a| a.row().code != RuleCode::AsPlanned);
     }
+    let mut known = BTreeSet::new();
+    applied.retain(|a| known.insert(a.why.clone()));
     let recommendation = applied.iter().map(|a| a.recommendation).max().unwrap_or(Recommendation::Repeat);
     if let Some(at) = applied.iter().position(|a| a.recommendation == recommendation) {
         let deciding = applied.remove(at);
         applied.insert(0, deciding);
     }
+    let here = situation.stage;
     let is_to_mend =
         applied.iter().any(|a| a.recommendation == Recommendation::Rest && a.rest_until.is_none());
     if recommendation == Recommendation::SeeClinician || is_to_mend {
-        return Ruling { recommendation, stage: None, due: None, not_before: None, applied };
+        return Ruling { recommendation, here, stage: None, due: None, not_before: None, applied };
     }
     let rested = applied.iter().filter_map(|a| a.rest_until).max().unwrap_or(today);
     let place = place_after(situation, &applied);
     let not_before = situation.earliest().max(rested).max(situation.new_week_for(place));
     let stage = situation.due_kind(place, not_before);
     let due = situation.due_session(stage);
-    Ruling { recommendation, stage: Some(stage), due, not_before: Some(not_before), applied }
+    Ruling { recommendation, here, stage: Some(stage), due, not_before: Some(not_before), applied }
 }
 
 /// The lowest place in the plan that any of the rules leads to, once all rest is over.
@@ -343,8 +350,8 @@ fn place_after(situation: &Situation<'_>, applied: &[Applied]) -> usize {
 
 fn seen(s: &Situation<'_>) -> Option<Why> {
     let visit = s.fresh_visit()?;
-    let by = if visit.by.is_empty() { String::new() } else { format!(" by {}", visit.by) };
-    Some(Why::plain(format!("the runner was seen on {}{by}", visit.date)))
+    let by = if visit.by.is_empty() { String::new() } else { format!(": {}", visit.by) };
+    Some(Why::plain(format!("a health professional saw you on {}{by}", s.spoken(visit.date))))
 }
 
 fn for_a_clinician(s: &Situation<'_>, is_it: fn(&NotedPain) -> bool, what: &str) -> Option<Why> {
@@ -356,7 +363,23 @@ fn pain(s: &Situation<'_>, is_it: fn(&NotedPain) -> bool, what: &str) -> Option<
 }
 
 fn about_pain(s: &Situation<'_>, pain: &NotedPain, what: &str) -> Why {
-    Why { text: format!("{what} ({})", pain.date), rest_until: None, findings: s.pain_findings(pain.date) }
+    Why {
+        text: format!("{what} {}", s.spoken(pain.date)),
+        rest_until: None,
+        findings: s.pain_findings(pain.date),
+    }
+}
+
+fn pain_during(s: &Situation<'_>) -> Option<Why> {
+    let during = resting(s, 0, |_, p| p.pain.during, "there was pain in the session of")?;
+    let date = s.open_pains().rev().find(|p| p.pain.counts() && p.pain.during)?.date;
+    let noted = s.history.diary.on(date).and_then(|entry| entry.pain_during).filter(|pain| *pain > 0.0);
+    let limit = match (noted, s.history.bounds_on(date).pain_limit) {
+        (None, _) => "; how much is not noted".to_owned(),
+        (_, Some(limit)) => format!(", more than the limit of {limit}"),
+        (_, None) => "; the plan sets no pain limit, so any pain counts".to_owned(),
+    };
+    Some(Why { text: during.text + &limit, ..during })
 }
 
 /// Pain that asks for rest: the next run-walk day is skipped, and at least `days_off` days.
@@ -368,18 +391,15 @@ fn resting(
 ) -> Option<Why> {
     let pain = s.open_pains().rev().find(|p| p.pain.counts() && is_it(s, p))?;
     let until = pain.skipped_until.max(plus(pain.date, days_off + 1));
-    Some(Why {
-        text: format!("{what} ({})", pain.date),
-        rest_until: Some(until),
-        findings: s.pain_findings(pain.date),
-    })
+    Some(Why { rest_until: Some(until), ..about_pain(s, pain, what) })
 }
 
 fn diary_line_unread(s: &Situation<'_>) -> Option<Why> {
     if s.history.diary.unread() == Unread::Lines {
-        return Some(Why::plain("a line of diary.csv can't be read"));
+        return Some(Why::plain("a line of diary.csv can't be read, and it may be about pain"));
     }
-    s.unread_pain().map(|date| Why::plain(format!("what diary.csv says of pain on {date} can't be read")))
+    s.unread_pain()
+        .map(|date| Why::plain(format!("what diary.csv says of pain on {} can't be read", s.spoken(date))))
 }
 
 fn has_pattern(s: &Situation<'_>, pain: &NotedPain, pattern: Pattern) -> bool {
@@ -391,23 +411,20 @@ fn spacing_twice(s: &Situation<'_>) -> Option<Why> {
     let days = s.recent_improper();
     let last = s.last().filter(|_| days.len() >= 2)?;
     let until = plus(last.date, 2 * (i64::from(s.bounds.rest_before_next) + 1));
-    let text = format!("sessions too many or too close ({})", listed(&days));
+    let text = format!("{TOO_CLOSE} on {}", s.listed(&days));
     Some(Why { text, rest_until: Some(until), findings })
-}
-
-fn listed(days: &[Date]) -> String {
-    days.iter().map(Date::to_string).collect::<Vec<_>>().join(", ")
 }
 
 fn away(s: &Situation<'_>, from_days: i64) -> Option<Why> {
     let (since, days) = s.away_since().filter(|(_, days)| *days >= from_days)?;
-    Some(Why::plain(format!("{days} days have passed since {since}")))
+    Some(Why::plain(format!("it has been {days} days since {}", s.spoken(since))))
 }
 
 fn moved_on_early(s: &Situation<'_>) -> Option<Why> {
     let (owed, finding) = s.owed?;
     let name = &s.history.plan.stages[owed].name;
-    let text = format!("stage “{name}” was not done as the plan asks before {}", s.findings[finding].date);
+    let text =
+        format!("stage “{name}” was not done as prescribed before {}", s.spoken(s.findings[finding].date));
     Some(Why { text, rest_until: None, findings: vec![finding] })
 }
 
@@ -419,34 +436,69 @@ fn overdone_this_week(s: &Situation<'_>) -> Option<Why> {
         WeeklyCode::LongestRunJump,
         WeeklyCode::UnplannedRun,
     ]);
-    let mut said: Vec<String> = findings
-        .iter()
-        .map(|i| format!("{} ({})", s.findings[*i].code.word().replace('_', " "), s.findings[*i].date))
-        .collect();
-    let improper = s.recent_improper();
-    if !improper.is_empty() {
-        said.push(format!("sessions too many or too close ({})", listed(&improper)));
-        findings.extend(s.recent(&[WeeklyCode::TooManySessions, WeeklyCode::NoRestDay]));
+    let mut said: BTreeMap<Date, Vec<&str>> = BTreeMap::new();
+    for finding in findings.iter().map(|i| &s.findings[*i]) {
+        said.entry(finding.date).or_default().push(went_beyond(finding.code));
     }
-    (!said.is_empty()).then(|| Why { text: said.join(", "), rest_until: None, findings })
+    s.recent_improper().into_iter().for_each(|day| said.entry(day).or_default().push(TOO_CLOSE));
+    findings.extend(s.recent(&[WeeklyCode::TooManySessions, WeeklyCode::NoRestDay]));
+    let mut told: Vec<(Vec<&str>, Vec<Date>)> = Vec::new();
+    for (date, mut what) in said {
+        // A run outside the plan is named once, not by each limit that it broke.
+        if what.contains(&MATCHED_NONE) {
+            what = vec![MATCHED_NONE];
+        }
+        what.dedup();
+        match told.iter_mut().find(|(known, _)| *known == what) {
+            Some((_, days)) => days.push(date),
+            None => told.push((what, vec![date])),
+        }
+    }
+    let days: Vec<String> =
+        told.iter().map(|(what, days)| format!("{} on {}", joined(what), s.listed(days))).collect();
+    (!days.is_empty()).then(|| Why { text: days.join("; "), rest_until: None, findings })
+}
+
+const TOO_CLOSE: &str = "there were too many sessions, or sessions too close together,";
+
+const MATCHED_NONE: &str = "a run matched no session of the plan";
+
+/// What happened on a day, in a clause.
+fn went_beyond(code: WeeklyCode) -> &'static str {
+    match code {
+        WeeklyCode::StageSkipped => "a stage was skipped",
+        WeeklyCode::StageRushed => "a stage was left early",
+        WeeklyCode::RunningTimeJump => "weekly running rose too much",
+        WeeklyCode::LongestRunJump => "a run was much longer than those before",
+        WeeklyCode::UnplannedRun => MATCHED_NONE,
+        WeeklyCode::EffortTooHigh => "a session was too hard",
+        WeeklyCode::RanInPain | WeeklyCode::PainNextMorning => "there was pain",
+        WeeklyCode::TooManySessions | WeeklyCode::NoRestDay => TOO_CLOSE,
+    }
 }
 
 fn effort_too_high(s: &Situation<'_>) -> Option<Why> {
     let findings = s.recent(&[WeeklyCode::EffortTooHigh]);
     let days: Vec<Date> = findings.iter().map(|i| s.findings[*i].date).collect();
-    let text = format!("the effort noted was above its ceiling ({})", listed(&days));
+    let text = format!("the effort noted was above its ceiling on {}", s.listed(&days));
     (!days.is_empty()).then_some(Why { text, rest_until: None, findings })
 }
 
 fn pain_rising(s: &Situation<'_>) -> Option<Why> {
     let (Some(now), Some(before)) = s.pain_by_week() else { return None };
     let text =
-        format!("the greatest pain of the last seven days is {now}, of the seven days before {before}");
+        format!("the greatest pain of the last seven days is {now} of 10, of the seven days before {before}");
     (now > before).then(|| Why::plain(text))
 }
 
+fn overdone(s: &Situation<'_>) -> Option<Why> {
+    let last = s.last().filter(|last| last.outcome == Outcome::Overdone)?;
+    let what = if last.is_unplanned { MATCHED_NONE } else { "more than prescribed was done" };
+    Some(Why::plain(format!("{what} on {}", s.spoken(last.date))))
+}
+
 fn last_was(s: &Situation<'_>, outcome: Outcome, what: &str) -> Option<Why> {
-    s.last().filter(|last| last.outcome == outcome).map(|_| about_last(s, what))
+    s.last().filter(|last| last.outcome == outcome && !last.is_ambiguous).map(|_| about_last(s, what))
 }
 
 fn too_few_kept(s: &Situation<'_>) -> Option<Why> {
@@ -454,7 +506,8 @@ fn too_few_kept(s: &Situation<'_>) -> Option<Why> {
     let (kept, needed, here) = (s.kept_here(), s.needed_here(), &s.history.plan.stages[stage]);
     let (name, what) = (here.stage_name(), if here.weeks.is_some() { "weeks" } else { "sessions" });
     let due = s.due_this_week().map(|due| format!("; still due this week: {due}")).unwrap_or_default();
-    let text = format!("{kept} of {needed} {what} of stage “{name}” are kept{due}");
+    let done = if kept == 1 { "is" } else { "are" };
+    let text = format!("{kept} of {needed} {what} of stage “{name}” {done} done as prescribed{due}");
     (kept < needed).then(|| Why::plain(text))
 }
 
@@ -466,5 +519,5 @@ fn is_complete(s: &Situation<'_>) -> bool {
 
 /// A clause that ends with the last day with running.
 fn about_last(s: &Situation<'_>, what: &str) -> Why {
-    Why::plain(s.last().map_or_else(|| what.to_owned(), |last| format!("{what} {}", last.date)))
+    Why::plain(s.last().map_or_else(|| what.to_owned(), |last| format!("{what} {}", s.spoken(last.date))))
 }

@@ -7,7 +7,7 @@ use crate::prescription::DueSession;
 use crate::range::Range;
 
 use super::bounds::Bounds;
-use super::calendar::{days_between, monday, plus};
+use super::calendar::{days_between, joined, monday, plus, spoken};
 use super::findings::{WeeklyCode, WeeklyFinding};
 use super::history::History;
 use super::pain::Pain;
@@ -37,6 +37,8 @@ pub(super) struct Done {
     pub(super) is_ambiguous: bool,
     /// Too many in the week or too close to the one before.
     pub(super) is_improper: bool,
+    /// Running that is no session of the plan.
+    pub(super) is_unplanned: bool,
 }
 
 /// Entries of the diary that are looked through for the session before.
@@ -193,6 +195,17 @@ impl<'a> Situation<'a> {
         self.history.seen.last().filter(|_| self.done.is_empty())
     }
 
+    /// A day in words, with its year where that is not the year of the review.
+    pub(super) fn spoken(&self, date: Date) -> String {
+        spoken(date, self.history.as_of)
+    }
+
+    /// Days in words.
+    pub(super) fn listed(&self, days: &[Date]) -> String {
+        let days: Vec<String> = days.iter().map(|day| self.spoken(*day)).collect();
+        joined(&days.iter().map(String::as_str).collect::<Vec<_>>())
+    }
+
     /// Pain that no later session has answered.
     pub(super) fn open_pains(&self) -> impl DoubleEndedIterator<Item = &NotedPain> {
         self.pains.iter().filter(|pain| !pain.is_answered)
@@ -279,12 +292,14 @@ impl<'a> Situation<'a> {
 
 fn done(history: &History<'_>, index: usize, is_improper: &[bool]) -> Done {
     let session = &history.sessions[index];
-    let too_much = is_improper[index] || session.is_unplanned(history.config);
+    let is_unplanned = session.is_unplanned(history.config);
+    let too_much = is_improper[index] || is_unplanned;
     Done {
         date: session.date,
         outcome: if too_much { Outcome::Overdone } else { session.outcome },
         is_ambiguous: matches!(session.stage, StageChoice::Ambiguous(_) | StageChoice::InParts),
         is_improper: is_improper[index],
+        is_unplanned,
     }
 }
 

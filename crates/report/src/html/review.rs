@@ -11,8 +11,8 @@ use crate::card::{CardBout, CardGait, CardView, bout_texts};
 use crate::ends;
 use crate::mark::Mark;
 use crate::outside::{escaped_prose, isolated};
-use crate::review_text::why_undecided;
-use crate::review_view::{ReviewView, RuleView, SessionView, WeekView};
+use crate::review_text::{asks, fact, why_undecided};
+use crate::review_view::{ReviewView, SessionView, WeekView};
 use crate::text::{UNKNOWN, shown};
 use crate::wording::{clock, counted};
 
@@ -32,13 +32,16 @@ pub(super) fn body(view: &ReviewView) -> Markup {
         (patterns())
         header.outcome { h1 { (isolated(&view.ruling.text)) } }
         @if let Some(contact) = view.contact_now() { p { strong { "Contact: " (isolated(contact)) } } }
+        @if let Some(ends) = view.ruling.ends { p { (ends) } }
+        p.cautions { (isolated(&view.cautions)) }
         p { "Plan “" (isolated(&view.plan)) "”, reviewed on " (view.as_of) "; days are counted in " (zone) "." }
         @for reason in &view.clinician_overrides {
             p { "The plan's limits hold by a clinician's word: “" (isolated(&escaped_prose(reason))) "”." }
         }
-        (coming(view))
         (why(view))
         @if let Some(card) = &view.card { (next_session(card)) }
+        (coming(view))
+        (visits(view))
         (weeks(view))
         (findings(view))
         (stages(view))
@@ -46,7 +49,6 @@ pub(super) fn body(view: &ReviewView) -> Markup {
         (effort(view))
         (left_out(view))
         (super::notices(&view.notices))
-        p.cautions { (isolated(&view.cautions)) }
         p.key { "Made by jogaudit " (env!("CARGO_PKG_VERSION")) " from the plan, the diary and the recordings alone." }
     }
 }
@@ -55,7 +57,7 @@ fn coming(view: &ReviewView) -> Markup {
     html! {
         @if let Some(coming) = &view.coming {
             section aria-labelledby="coming" {
-                h2 #coming { "Coming sessions, if each is kept" }
+                h2 #coming { "Coming sessions, if each is done as prescribed" }
                 ul { @for session in &coming.sessions { li { (isolated(&session.text)) } } }
                 @for said in &coming.text { p { (said) } }
             }
@@ -63,25 +65,33 @@ fn coming(view: &ReviewView) -> Markup {
     }
 }
 
+/// The facts that the ruling rests on; their rules fold away.
 fn why(view: &ReviewView) -> Markup {
-    let Some((deciding, others)) = view.ruling.rules.split_first() else { return html! {} };
-    let others: Vec<&RuleView> =
-        others.iter().filter(|rule| rule.ruling != Recommendation::Advance).collect();
+    let rules = &view.ruling.rules;
     html! {
-        section aria-labelledby="why" {
-            h2 #why { "Why" }
-            (rule(deciding))
-            @if !others.is_empty() {
-                p { "These apply as well:" }
-                ul { @for other in others { li { (rule(other)) } } }
+        @if !rules.is_empty() {
+            section aria-labelledby="why" {
+                h2 #why { "Why" }
+                ul.facts { @for rule in rules { li { (isolated(&fact(rule))) } } }
+                details {
+                    summary { "The rules behind this, with their sources" }
+                    ul { @for rule in rules {
+                        li { (rule.says) " " (asks(rule)) " " span.source { (rule.rule) "; " (rule.source) } }
+                    } }
+                }
             }
         }
     }
 }
 
-fn rule(rule: &RuleView) -> Markup {
+fn visits(view: &ReviewView) -> Markup {
     html! {
-        p { (rule.says) " Here: " (isolated(&rule.because)) ". " span.source { (rule.rule) "; " (rule.source) } }
+        @if !view.visits.is_empty() {
+            section aria-labelledby="visits" {
+                h2 #visits { "Visits to a health professional" }
+                ul { @for visit in &view.visits { li { (isolated(&visit.text)) } } }
+            }
+        }
     }
 }
 
@@ -368,7 +378,7 @@ fn effort(view: &ReviewView) -> Markup {
     html! {
         @if !weeks.is_empty() {
             section aria-labelledby="effort" {
-                h2 #effort { "Effort and estimated loading: reported, not ruled on" }
+                h2 #effort { "Effort and estimated loading, for information only" }
                 div.scroll tabindex="0" role="region" aria-labelledby="effort" {
                     table {
                         thead { tr {

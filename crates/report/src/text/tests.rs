@@ -236,7 +236,7 @@ fn an_undecided_check_says_why_at_once() {
     let report = of(&audit);
     assert!(
         report.starts_with(
-            "Undecided: the recording cannot tell whether stage “1” was kept.\n  ? There is no heart rate.\n\n"
+            "Undecided: the recording cannot tell whether stage “1” was done as prescribed.\n  ? There is no heart rate.\n\n"
         ),
         "{report}"
     );

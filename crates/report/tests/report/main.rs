@@ -10,3 +10,4 @@ mod html_page;
 mod json;
 mod plan_draft;
 mod plan_examples;
+mod situations;
