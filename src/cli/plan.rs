@@ -7,8 +7,9 @@ use jiff::civil::{Date, Weekday};
 
 use jogaudit_core::prescription::draft::{DraftRequest, draft};
 use jogaudit_core::prescription::lint::{Increments, LintConfig, lint};
-use jogaudit_core::prescription::{Plan, parse_duration, parse_percent, parse_weekdays};
+use jogaudit_core::prescription::{DatedSession, Plan, Stage, parse_duration, parse_percent, parse_weekdays};
 use jogaudit_core::range::Range;
+use jogaudit_core::review::Diary;
 use jogaudit_files::{self as files, Failure, named_output};
 use jogaudit_recording::notice::Notice;
 use jogaudit_recording::units::LengthUnit;
@@ -30,7 +31,7 @@ enum Command {
     /// Look a plan over for jumps, missing rest and limits that cannot be
     #[command(alias = "lint")]
     Check(CheckArgs),
-    /// Print the doses of each stage and week, or the card of one session
+    /// Print the doses of each stage and week, the card of one session, or a diary to fill in
     Show(ShowArgs),
     /// Draft a steady plan from a start, a goal and limits
     Draft(Box<DraftArgs>),
@@ -55,15 +56,18 @@ struct CheckArgs {
 struct ShowArgs {
     /// Plan file; `-` reads standard input
     plan: PathBuf,
-    /// Print the card of a session of this stage instead
+    /// Show this stage alone: the card of a session of it instead of the doses
     #[arg(long, value_name = "NAME")]
     stage: Option<String>,
     /// Choose the form of the result
     #[arg(long, value_enum, default_value_t)]
-    format: Format,
+    format: ShowFormat,
     /// Show paces and distances by the kilometre or the mile [default: the plan's, else km]
     #[arg(long, value_parser = units())]
     units: Option<LengthUnit>,
+    /// Write the result to this file, whole or not at all, instead of standard output; `-` is standard output
+    #[arg(long, value_name = "PATH")]
+    out: Option<PathBuf>,
 }
 
 #[derive(Clone, Copy, Debug, Default, ValueEnum)]
@@ -71,8 +75,19 @@ enum Format {
     /// For reading, 80 columns
     #[default]
     Text,
-    /// For programs: jogaudit.plan-lint/1, jogaudit.plan/1, jogaudit.card/1
+    /// For programs: jogaudit.plan-lint/1
     Json,
+}
+
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+enum ShowFormat {
+    /// For reading, 80 columns
+    #[default]
+    Text,
+    /// For programs: jogaudit.plan/1, with --stage jogaudit.card/1
+    Json,
+    /// A blank diary.csv, with the days of the sessions where the plan gives them
+    Diary,
 }
 
 /// Lengths are written as in a plan: `1:00`, `90 s`, `2 min`.
@@ -173,20 +188,51 @@ fn run_check(args: &CheckArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
 }
 
 fn run_show(args: &ShowArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
+    let out = files::output(args.out.as_deref(), &[&args.plan])?;
+    if let Some(path) = args.out.as_deref().filter(|_| args.format == ShowFormat::Diary) {
+        refuse_a_diary(path)?;
+    }
     let plan = read(&args.plan, args.units, io)?;
-    let result = match (&args.stage, args.format) {
-        (None, Format::Text) => plan_show::text(&PlanView::new(&plan)),
-        (None, Format::Json) => plan_show::json(&PlanView::new(&plan)),
-        (Some(name), format) => {
-            let stage = files::stage(&plan, Some(name))?;
-            match format {
-                Format::Text => card::card(&plan, stage, None),
-                Format::Json => card::json(&CardView::new(&plan, stage, None)),
+    let stage = args.stage.as_deref().map(|name| files::stage(&plan, Some(name))).transpose()?;
+    let document = match (args.format, stage) {
+        (ShowFormat::Text, None) => plan_show::text(&PlanView::new(&plan)),
+        (ShowFormat::Text, Some(stage)) => card::card(&plan, stage, None),
+        (ShowFormat::Json, None) => plan_show::json(&PlanView::new(&plan)),
+        (ShowFormat::Json, Some(stage)) => card::json(&CardView::new(&plan, stage, None)),
+        (ShowFormat::Diary, stage) => {
+            if plan.start.is_none() {
+                io.remark(
+                    "The plan has no `start`, so its sessions have no days: the diary has its header only.\n",
+                );
             }
+            Diary::blank(days(&plan, stage))
         }
     };
-    io.result(&result)?;
+    match out {
+        Some(out) if args.format == ShowFormat::Text => {
+            out.write(anstream::adapter::strip_str(&document).to_string().as_bytes())?;
+        }
+        Some(out) => out.write(document.as_bytes())?,
+        None => io.result(&document)?,
+    }
     Ok(Done::Plain)
+}
+
+/// A diary that is there already may be somebody's: it is never replaced by a blank one.
+fn refuse_a_diary(path: &std::path::Path) -> Result<(), Failure> {
+    let is_there = path.as_os_str() != "-" && std::fs::symlink_metadata(path).is_ok();
+    if !is_there {
+        return Ok(());
+    }
+    let what = format!("{} is there already, and a blank diary does not take its place", named_output(path));
+    Err(Failure::refused(what).hint("name another file, or move that one away first"))
+}
+
+/// The days of the plan's sessions, or of those of one stage.
+fn days<'a>(plan: &'a Plan, stage: Option<&'a Stage>) -> impl Iterator<Item = Date> + 'a {
+    let is_asked =
+        move |session: &DatedSession| stage.is_none_or(|stage| plan.stages[session.stage].name == stage.name);
+    plan.calendar().into_iter().flatten().filter(is_asked).map(|session| session.date)
 }
 
 fn run_draft(args: &DraftArgs, io: &mut Io<'_>) -> Result<Done, Failure> {

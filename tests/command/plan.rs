@@ -75,6 +75,52 @@ fn the_card_of_a_stage_is_shown() {
 }
 
 #[test]
+fn a_blank_diary_has_the_days_of_the_plan_and_the_review_reads_it() {
+    let folder = folder();
+    let header = "date,pain_during,pain_pattern,pain_next_morning,effort,note\n";
+    let show = ["plan", "show", "plan.toml", "--format", "diary"];
+    let (code, out, err) = run(&folder, &show);
+    assert_eq!((code, out.as_str()), (0, header));
+    assert!(err.contains("no `start`"), "{err}");
+
+    let dated = "title = 'x'\nstart = 2026-03-02\n[[stage]]\nname = '1'\nsession = 'run 1:20'\nsessions = 2\n\
+        [[stage]]\nname = '2'\nsession = 'run 2:10'\nsessions = 1\n";
+    std::fs::create_dir(folder.path().join("case")).unwrap();
+    folder.write("case/plan.toml", dated);
+    let show = ["plan", "show", "case/plan.toml", "--format", "diary", "--out", "case/diary.csv"];
+    assert_eq!(run(&folder, &show), (0, String::new(), String::new()));
+    let diary = String::from_utf8(folder.read("case/diary.csv")).unwrap();
+    assert_eq!(diary, format!("{header}2026-03-02,,,,,\n2026-03-04,,,,,\n2026-03-06,,,,,\n"));
+    let (_, out, _) = run(&folder, &["plan", "show", "case/plan.toml", "--format", "diary", "--stage", "2"]);
+    assert_eq!(out, format!("{header}2026-03-06,,,,,\n"));
+
+    folder.write("case/diary.csv", diary.replace("02,,", "02,3,"));
+    let (code, _, err) = run(&folder, &show);
+    assert!(code == 2 && err.contains("is there already"), "{err}");
+    assert!(folder.read("case/diary.csv").windows(4).any(|bytes| bytes == b"02,3"));
+    folder.write("case/diary.csv", &diary);
+
+    let (code, out, _) = run(&folder, &["review", "case", "--as-of", "2026-03-01", "--format", "json"]);
+    let codes: Vec<Value> =
+        document(&out)["notices"].as_array().unwrap().iter().map(|notice| notice["code"].clone()).collect();
+    assert_eq!((code, codes), (0, vec![Value::from("no_recordings")]));
+}
+
+#[test]
+fn a_result_goes_to_a_file_and_never_over_the_plan() {
+    let folder = folder();
+    let (_, shown, _) = run(&folder, &["plan", "show", "plan.toml"]);
+    assert_eq!(
+        run(&folder, &["plan", "show", "plan.toml", "--out", "plan.txt"]),
+        (0, String::new(), String::new())
+    );
+    assert_eq!(String::from_utf8(folder.read("plan.txt")).unwrap(), shown);
+    let (code, _, err) = run(&folder, &["plan", "show", "plan.toml", "--out", "plan.toml"]);
+    assert_eq!(code, 2, "{err}");
+    assert_eq!(folder.read("plan.toml"), PLAN.as_bytes());
+}
+
+#[test]
 fn a_plan_may_come_from_standard_input() {
     let (code, out, _) = Folder::new().run(&["plan", "show", "-"], PLAN.as_bytes());
     assert_eq!(code, 0);

@@ -140,8 +140,23 @@ impl Diary {
         self.entries.binary_search_by_key(&date, |entry| entry.date).ok().map(|index| &self.entries[index])
     }
 
+    /// A `diary.csv` to fill in: its header and a line for each day.
+    ///
+    /// # Example
+    /// ```
+    /// use jogaudit_core::review::Diary;
+    /// let blank = Diary::blank(["2026-03-02".parse()?]);
+    /// assert_eq!(blank, "date,pain_during,pain_pattern,pain_next_morning,effort,note\n2026-03-02,,,,,\n");
+    /// # Ok::<(), jiff::Error>(())
+    /// ```
+    pub fn blank(days: impl IntoIterator<Item = Date>) -> String {
+        let cells = ",".repeat(COLUMNS.len() - 1);
+        let lines = days.into_iter().map(|day| format!("{day}{cells}\n"));
+        std::iter::once(format!("{}\n", COLUMNS.join(","))).chain(lines).collect()
+    }
+
     /// Reads `diary.csv`. What cannot be read is left out and said with line and column; the rest is used. It is not taken for
-    /// no pain: [`Entry::pain_unread`], [`Diary::unread`]. Days after `as_of` are left out and said.
+    /// no pain: [`Entry::pain_unread`], [`Diary::unread`]. Days after `as_of` are left out and, unless nothing stands there yet, said.
     ///
     /// # Example
     /// ```
@@ -176,6 +191,10 @@ impl Diary {
                 continue;
             };
             has_day = true;
+            // A day that is prepared and still to come.
+            if entry.date > as_of && entry == Entry::empty(entry.date) {
+                continue;
+            }
             if entry.date > as_of {
                 reader.say(
                     NoticeCode::DiaryFuture,
@@ -445,6 +464,21 @@ mod tests {
         assert_eq!(bare.notices[0].code, NoticeCode::DiaryNoHeader);
         assert!(parse("pain_during\n3\n").value.entries().is_empty());
         assert_eq!(parse(""), Noted::plain(Diary::default()));
+    }
+
+    #[test]
+    fn a_blank_diary_reads_without_a_notice_and_its_days_to_come_are_no_entries() {
+        let days = ["2026-03-30", "2026-03-31", "2026-04-02"].map(|day| day.parse().unwrap());
+        let diary = parse(&Diary::blank(days));
+        assert_eq!(diary.notices, []);
+        assert_eq!(diary.value.entries(), [Entry::empty(days[0]), Entry::empty(days[1])]);
+        assert_eq!(diary.value.unread(), Unread::Nothing);
+        assert_eq!(parse(&Diary::blank([])), Noted::plain(Diary::default()));
+        // What stands there already is not for a day to come.
+        for odd in ["2026-04-02,,,,,x", "2026-04-02,3", "2026-04-02,none"] {
+            let said = parse(&format!("{}{odd}\n", Diary::blank([]))).notices;
+            assert_eq!(said.last().map(|notice| notice.code), Some(NoticeCode::DiaryFuture), "{odd}");
+        }
     }
 
     proptest! {
