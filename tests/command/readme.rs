@@ -1,6 +1,6 @@
-//! The README's commands do what it shows.
+//! The commands of the README and of `docs/examples.md` do what these show.
 //!
-//! A `console` block holds commands (`$ …`) and below each what it prints on both outputs. They run in one empty folder, in
+//! A `console` block holds commands (`$ …`) and below each what it prints on both outputs. Those of a file run in one empty folder, in
 //! order, after the first set-up command. `JOGAUDIT_REFRESH=1 cargo test --test command readme` writes what they print now.
 
 #![cfg(unix)]
@@ -64,32 +64,55 @@ fn run_again(text: &str, folder: &Path) -> String {
     fresh
 }
 
-#[test]
-fn the_commands_print_what_the_readme_shows() {
-    let (mut text, folder) = (readme(), tempfile::tempdir().expect("a folder"));
-    let [setup] = blocks(&text, "sh").try_into().expect("one block of set-up commands");
+/// Runs the commands of a file again in an empty folder, and gives its text and what the demo printed.
+fn as_shown(file: &str) -> (String, String) {
+    let path = root().join(file);
+    let mut text = std::fs::read_to_string(&path).expect("a text");
+    let folder = tempfile::tempdir().expect("a folder");
+    let [setup] = blocks(&readme(), "sh").try_into().expect("one block of set-up commands");
     let demo =
         setup.lines().next().and_then(|line| line.strip_prefix("cargo run -- ")).expect("the demo first");
     let printed = shell(folder.path(), &format!("jogaudit {demo} 2>/dev/null"));
-
     let fresh = run_again(&text, folder.path());
     if std::env::var_os(REFRESH).is_some() {
-        std::fs::write(root().join("README.md"), &fresh).expect("written");
+        std::fs::write(&path, &fresh).expect("written");
         text.clone_from(&fresh);
     }
     let differs = text.lines().zip(fresh.lines()).position(|(was, is)| was != is);
     assert!(
         text == fresh,
-        "README.md shows something else from line {:?} on; read the change, then refresh it with\n\n    \
+        "{file} shows something else from line {:?} on; read the change, then refresh it with\n\n    \
          {REFRESH}=1 cargo test --test command readme\n\nnow:\n{fresh}",
         differs.map(|line| line + 1)
     );
+    (text, printed)
+}
+
+#[test]
+fn the_commands_print_what_the_readme_shows() {
+    let (text, _) = as_shown("README.md");
+    assert_eq!(blocks(&text, "console").len(), 3);
+}
+
+#[test]
+fn the_commands_print_what_the_whole_reports_show() {
+    let (text, printed) = as_shown("docs/examples.md");
     let check = printed.rfind("\nOverdone:").map_or("", |at| &printed[at + 1..]);
     assert!(
-        check.len() > 500 && fresh.contains(check),
-        "the demo ends with the check that the README shows:\n{printed}"
+        check.len() > 500 && text.contains(check),
+        "the demo ends with the check that docs/examples.md shows:\n{printed}"
     );
     assert!(blocks(&text, "console").len() >= 5);
+}
+
+#[test]
+fn the_readme_is_short_and_begins_with_the_set_up() {
+    let text = readme();
+    let words = text.split_whitespace().count();
+    assert!(words <= 1200, "{words} words");
+    // A screen of a terminal has 24 lines or more.
+    let last = text.lines().position(|line| line == "cargo test").expect("the test command");
+    assert!(last < 24, "line {last}");
 }
 
 #[test]

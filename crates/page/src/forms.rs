@@ -100,10 +100,15 @@ pub(super) fn field_of(column: usize, cell: &str) -> String {
     if SCORES.contains(&column) {
         score(cell).map(|number| number.to_string()).unwrap_or_default()
     } else if column == PATTERN {
-        Pattern::read(cell).map(Pattern::word).unwrap_or_default().to_owned()
+        in_the_files_words(&Pattern::read_all(cell).unwrap_or_default())
     } else {
         one_line(cell)
     }
+}
+
+/// Patterns of pain as the diary has them.
+fn in_the_files_words(patterns: &[Pattern]) -> String {
+    patterns.iter().map(|pattern| pattern.word()).collect::<Vec<_>>().join(" ")
 }
 
 /// A field takes one line.
@@ -113,8 +118,7 @@ pub(super) fn one_line(text: &str) -> String {
 }
 
 /// What a form sends: its fields, and the cells from which it was made.
-#[derive(Default, Deserialize)]
-#[serde(default)]
+#[derive(Default)]
 pub(super) struct Day {
     pain_during: String,
     pain_pattern: String,
@@ -129,6 +133,33 @@ pub(super) struct Day {
 }
 
 impl Day {
+    /// Takes the fields as a browser sends them: a pattern of pain that is ticked comes as a field of its own.
+    fn of(sent: Vec<(String, String)>) -> Self {
+        let mut day = Self::default();
+        for (name, value) in sent {
+            let field = match name.as_str() {
+                "pain_during" => &mut day.pain_during,
+                "pain_pattern" if !day.pain_pattern.is_empty() => {
+                    day.pain_pattern += " ";
+                    day.pain_pattern += &value;
+                    continue;
+                }
+                "pain_pattern" => &mut day.pain_pattern,
+                "pain_next_morning" => &mut day.pain_next_morning,
+                "effort" => &mut day.effort,
+                "note" => &mut day.note,
+                "was_pain_during" => &mut day.was_pain_during,
+                "was_pain_pattern" => &mut day.was_pain_pattern,
+                "was_pain_next_morning" => &mut day.was_pain_next_morning,
+                "was_effort" => &mut day.was_effort,
+                "was_note" => &mut day.was_note,
+                _ => continue,
+            };
+            *field = value;
+        }
+        day
+    }
+
     /// The cells from which the form was made. Browsers send their own line ends.
     fn was(&self) -> DayCells {
         let was = [
@@ -188,10 +219,11 @@ fn checked(column: usize, text: &str) -> Result<String, Refusal> {
 pub(super) async fn write_day(
     State(app): AppState,
     Path((case, date)): Path<(String, String)>,
-    Form(form): Form<Day>,
+    Form(sent): Form<Vec<(String, String)>>,
 ) -> PageResult {
     let cached = case_of(&app, &case)?;
     let date = date_of(&date)?;
+    let form = Day::of(sent);
     let was = form.was();
     let changes = form.changes(&was)?;
     let (before, set) = (was.clone(), changes.clone());

@@ -214,7 +214,7 @@ impl Proposal {
             let why = left_out.find(|left| is_it(&left.recording)).map(|left| left.text.clone());
             return Self { stage: None, why: why.unwrap_or_default(), is_chosen: false };
         };
-        let percent = |share: f64| format!("{:.0} %", (100.0 * share).floor());
+        let percent = |share: f64| format!("{:.0} %", (100.0 * share).floor().min(99.0));
         let why = match (&session.stage, session.stage_from, session.stage_certainty) {
             (Some(stage), Some(StageSource::Given), _) => format!("Stage “{stage}”, as said in stages.csv."),
             (Some(stage), _, Some(sure)) => {

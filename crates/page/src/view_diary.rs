@@ -64,7 +64,7 @@ pub(super) fn days(cached: &CachedCase, sessions: &[SessionView], entries: &[Ent
                         }
                         td data-label="Pain during" {
                             (shown(entry.and_then(|e| e.pain_during)))
-                            @if let Some(pattern) = entry.and_then(|e| e.pattern) { ", " (words(pattern)) }
+                            @for pattern in entry.map_or(&[][..], |e| &e.patterns) { ", " (words(*pattern)) }
                         }
                         td data-label="Next morning" { (shown(entry.and_then(|e| e.pain_next_morning))) }
                         td data-label="Effort" { (shown(entry.and_then(|e| e.effort))) }
@@ -119,7 +119,9 @@ pub(super) fn form(cached: &CachedCase, form: &DayForm, sessions: &[&SessionView
         form method="post" action={ (root) "/diary/" (form.date) } {
             @for (column, name) in FIELDS.into_iter().enumerate() {
                 div.field {
-                    label for=(name) { (LABELS[column]) }
+                    @if *name == *"pain_pattern" { span.label id={ (name) "-label" } { (LABELS[column]) } } @else {
+                        label for=(name) { (LABELS[column]) }
+                    }
                     (field(column, name, &form.fields[column]))
                     @if !HELP[column].is_empty() { span.quiet id={ (name) "-help" } { (HELP[column]) } }
                     @if !form.stands[column].is_empty() && field_of(column, &form.stands[column]).is_empty() {
@@ -140,10 +142,13 @@ pub(super) fn form(cached: &CachedCase, form: &DayForm, sessions: &[&SessionView
 fn field(column: usize, name: &str, value: &str) -> Markup {
     html! {
         @match name {
-            "pain_pattern" => select id=(name) name=(name) {
-                option value="" { "it did not, or not asked" }
+            "pain_pattern" => ul.ticks role="group" aria-labelledby={ (name) "-label" } {
+                @let ticked = Pattern::read_all(value).unwrap_or_default();
                 @for pattern in Pattern::ALL.iter().copied() {
-                    option value=(pattern.word()) selected[value == pattern.word()] { (words(pattern)) }
+                    li { label {
+                        input type="checkbox" name=(name) value=(pattern.word()) checked[ticked.contains(&pattern)];
+                        " " (words(pattern))
+                    } }
                 }
             },
             "note" => input id=(name) name=(name) type="text" dir="auto" maxlength=(MOST_NOTE) value=(value);,
@@ -160,8 +165,9 @@ fn conflict(form: &DayForm, wanted: &DayCells) -> Markup {
     const NOW: &str = "In the diary now";
     const WROTE: &str = "What you wrote";
     let words_of = |column: usize, value: &str| {
-        let pattern = if FIELDS[column] == "pain_pattern" { Pattern::read(value) } else { None };
-        let shown = pattern.map_or_else(|| value.to_owned(), |pattern| words(pattern).to_owned());
+        let patterns = if FIELDS[column] == "pain_pattern" { Pattern::read_all(value) } else { None };
+        let in_words = |all: Vec<Pattern>| all.into_iter().map(words).collect::<Vec<_>>().join(", ");
+        let shown = patterns.map_or_else(|| value.to_owned(), in_words);
         if shown.is_empty() { "–".to_owned() } else { shown }
     };
     html! {

@@ -257,7 +257,7 @@ pub(super) fn why_undecided(session: &SessionView) -> String {
             let named: Vec<String> = session
                 .stage_candidates
                 .iter()
-                .map(|c| format!("“{}” ({:.0} %)", c.stage, 100.0 * c.certainty))
+                .map(|c| format!("“{}” ({:.0} %)", c.stage, (100.0 * c.certainty).min(99.0)))
                 .collect();
             format!("It may be of stage {}.", named.join(" or "))
         }

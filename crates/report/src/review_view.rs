@@ -10,7 +10,7 @@ use jogaudit_core::audit::Outcome;
 use jogaudit_core::prescription::{DatedSession, Plan};
 use jogaudit_core::range::Range;
 use jogaudit_core::review::{
-    Applied, Coming, LeftOut, LeftOutCode, LongestRun, OtherSession, Pattern, PerformedSession,
+    Applied, Coming, Entry, LeftOut, LeftOutCode, LongestRun, OtherSession, Pattern, PerformedSession,
     PerformedSessions, Recommendation, Review, ReviewConfig, RiseBand, RuleCode, Ruling, SessionKind,
     StageChoice, StageSource, Visit, Week, WeeklyCode, WeeklyFinding, Written, Zone,
 };
@@ -579,7 +579,7 @@ fn session(parts: &ReviewParts<'_>, index: usize) -> SessionView {
         longest_run_rise: longest.map(|run| thousandths(run.rise())),
         longest_run_band: longest.as_ref().map(LongestRun::band),
         pain_during: entry.and_then(|e| e.pain_during),
-        pain_pattern: entry.and_then(|e| e.pattern),
+        pain_pattern: entry.and_then(Entry::gravest_pattern),
         pain_next_morning: entry.and_then(|e| e.pain_next_morning),
         effort: entry.and_then(|e| e.effort),
         load: known(parts.review.loads.get(index).copied().flatten(), tenths),

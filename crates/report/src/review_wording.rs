@@ -126,14 +126,10 @@ pub(super) fn weekly_finding(
             format!("{} in the week where the plan allows {allowed}", plural(achieved, "session"))
         }
         WeeklyCode::NoRestDay if achieved == 0.0 => {
-            format!("No day of rest since the session before; {} prescribed", are(allowed))
+            format!("No day of rest since the session before; {} needed", are(allowed))
         }
         WeeklyCode::NoRestDay => {
-            format!(
-                "{} of rest since the session before; {} prescribed",
-                plural(achieved, "day"),
-                are(allowed)
-            )
+            format!("{} of rest since the session before; {} needed", plural(achieved, "day"), are(allowed))
         }
         WeeklyCode::StageSkipped => format!("Stage “{left}” was skipped: this was stage “{stage}”"),
         WeeklyCode::StageRushed => format!(
@@ -224,14 +220,14 @@ mod tests {
                 Unit::Days,
                 Against::Plan,
                 Some((1.0, 0.0)),
-                "No day of rest since the session before; 1 is prescribed.",
+                "No day of rest since the session before; 1 is needed.",
             ),
             (
                 NoRestDay,
                 Unit::Days,
                 Against::Plan,
                 Some((2.0, 1.0)),
-                "1 day of rest since the session before; 2 are prescribed.",
+                "1 day of rest since the session before; 2 are needed.",
             ),
             (StageSkipped, Unit::Sessions, Against::Plan, None, "Stage “2” was skipped: this was stage “3”."),
             (

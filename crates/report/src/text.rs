@@ -37,6 +37,9 @@ pub fn check(view: &CheckView, with_notices: bool) -> String {
     for reason in &view.reasons {
         page.hanging("  ? ", "    ", &reason.text);
     }
+    if let Some(trust) = view.trust {
+        page.paragraph("", trust);
+    }
     page.line("");
     page.paragraph("", &format!("Plan “{}”, stage “{}”:", view.plan, view.stage));
     page.hanging("  ", "    ", &view.session);

@@ -292,6 +292,9 @@ pub struct CheckView {
     /// Why nothing was decided; empty for every other outcome.
     #[serde(skip)]
     pub reasons: Vec<NoticeView>,
+    /// How far the outcome can be trusted, where the recording tells less than usual.
+    #[serde(skip)]
+    pub trust: Option<&'static str>,
     /// The stage's session, as the session language writes it.
     #[serde(skip)]
     pub session: String,
@@ -349,6 +352,7 @@ impl CheckView {
                 None => wording::not_scored(&name),
             },
             reasons: notices.iter().filter(is_reason).cloned().collect(),
+            trust: wording::trust(outcome, &|code| notices.iter().any(|notice| notice.code == code)),
             stage: name,
             recording: recording(source, segmentation),
             bouts: segmentation.bouts().iter().map(|b| bout(b, units)).collect(),

@@ -79,6 +79,24 @@ const REASONS: [NoticeCode; 17] = [
     NoticeCode::HeartRateNotJudged,
 ];
 
+/// How far an outcome can be trusted, by what was noticed of the recording; nothing where it tells as much as usual.
+pub(super) fn trust(outcome: Outcome, is_noticed: &dyn Fn(NoticeCode) -> bool) -> Option<&'static str> {
+    if outcome == Outcome::Undecided || !is_noticed(NoticeCode::NoCadence) {
+        return None;
+    }
+    Some(match (is_noticed(NoticeCode::SpeedFromPositions), is_noticed(NoticeCode::PositionSpikes)) {
+        (true, true) => {
+            "This rests on positions alone, and their reception was bad: take it as a hint, not as a finding."
+        }
+        (true, false) => {
+            "This rests on positions alone: on simulated sessions such verdicts are wrong more often than others. Take it as a hint."
+        }
+        (false, _) => {
+            "There is no cadence, so runs and walks are told apart by speed alone, which is less sure."
+        }
+    })
+}
+
 /// Whether a notice may be why nothing was decided.
 pub(super) fn is_reason(code: NoticeCode) -> bool {
     REASONS.contains(&code)
@@ -419,6 +437,18 @@ mod tests {
         assert_eq!(sentence("diary.csv is not UTF-8 text", ""), "diary.csv is not UTF-8 text.");
         assert_eq!(sentence("mars/2026-03-02.fit is cut", ""), "mars/2026-03-02.fit is cut.");
         assert_eq!(sentence("`tove` has no plan.toml", ""), "`tove` has no plan.toml.");
+    }
+
+    #[test]
+    fn a_verdict_says_how_far_it_can_be_trusted() {
+        use NoticeCode::{NoCadence, PositionSpikes, SpeedFromPositions};
+        let said = |outcome, noticed: &[NoticeCode]| trust(outcome, &|code| noticed.contains(&code));
+        assert_eq!(said(Outcome::Kept, &[SpeedFromPositions]), None, "cadence tells enough");
+        assert_eq!(said(Outcome::Undecided, &[NoCadence]), None, "it says why already");
+        let words = |noticed: &[NoticeCode]| said(Outcome::Overdone, noticed).unwrap();
+        assert!(words(&[NoCadence]).contains("speed alone"));
+        assert!(words(&[NoCadence, SpeedFromPositions]).contains("hint"));
+        assert!(words(&[NoCadence, SpeedFromPositions, PositionSpikes]).contains("reception was bad"));
     }
 
     #[test]

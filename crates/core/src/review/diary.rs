@@ -25,9 +25,15 @@ codes! {
 }
 
 impl Pattern {
-    /// Reads a cell of the diary.
-    pub fn read(text: &str) -> Option<Self> {
-        Self::ALL.iter().copied().find(|pattern| text.trim().eq_ignore_ascii_case(pattern.word()))
+    /// Reads a cell of the diary: one pattern, or several with a space, comma, semicolon, plus or slash between them. `None` where
+    /// there is none, or a word that is none.
+    pub fn read_all(text: &str) -> Option<Vec<Self>> {
+        let words = text.split([' ', ',', ';', '+', '/']).filter(|word| !word.is_empty());
+        let read = |word: &str| Self::ALL.iter().copied().find(|p| word.eq_ignore_ascii_case(p.word()));
+        let mut all: Vec<Self> = words.map(read).collect::<Option<_>>()?;
+        all.sort_unstable();
+        all.dedup();
+        (!all.is_empty()).then_some(all)
     }
 }
 
@@ -48,8 +54,8 @@ pub struct Entry {
     pub date: Date,
     /// Greatest pain during the session, 0 to 10.
     pub pain_during: Option<f64>,
-    /// When it was felt; of several the gravest.
-    pub pattern: Option<Pattern>,
+    /// When it was felt, the gravest last.
+    pub patterns: Vec<Pattern>,
     /// Pain on the morning after that day, 0 to 10.
     pub pain_next_morning: Option<f64>,
     /// Session effort (rating of perceived exertion), 0 to 10.
@@ -66,12 +72,17 @@ impl Entry {
         Self {
             date,
             pain_during: None,
-            pattern: None,
+            patterns: Vec::new(),
             pain_next_morning: None,
             effort: None,
             note: String::new(),
             pain_unread: false,
         }
+    }
+
+    /// When it was felt; of several the gravest.
+    pub fn gravest_pattern(&self) -> Option<Pattern> {
+        self.patterns.last().copied()
     }
 
     /// The greatest pain noted for the day, during or on the morning after.
@@ -87,7 +98,9 @@ impl Entry {
             (a, b) => a.or(b),
         };
         self.pain_during = most(self.pain_during, other.pain_during);
-        self.pattern = self.pattern.max(other.pattern);
+        self.patterns.extend(&other.patterns);
+        self.patterns.sort_unstable();
+        self.patterns.dedup();
         self.pain_next_morning = most(self.pain_next_morning, other.pain_next_morning);
         self.effort = most(self.effort, other.effort);
         self.pain_unread |= other.pain_unread;
@@ -322,15 +335,15 @@ impl Reader {
         let is_doubtful =
             self.doubtful.iter().filter_map(|at| row.cell(*at)).any(|cell| score(&cell.text) != Some(0.0));
         let pain_during = self.score(row.line, during.as_ref());
-        let pattern_read = self.pattern(row.line, pattern.as_ref());
+        let patterns = self.patterns(row.line, pattern.as_ref());
         let pain_next_morning = self.score(row.line, morning.as_ref());
         let is_lost = (during.is_some() && pain_during.is_none())
-            || (pattern.is_some() && pattern_read.is_none())
+            || (pattern.is_some() && patterns.is_empty())
             || (morning.is_some() && pain_next_morning.is_none());
         Some(Entry {
             date: day,
             pain_during,
-            pattern: pattern_read,
+            patterns,
             pain_next_morning,
             effort: self.score(row.line, effort.as_ref()),
             note: note.map(|cell| cell.text).unwrap_or_default(),
@@ -356,16 +369,16 @@ impl Reader {
         number
     }
 
-    fn pattern(&mut self, line: usize, cell: Option<&Cell>) -> Option<Pattern> {
-        let cell = cell?;
-        let found = Pattern::read(&cell.text);
+    fn patterns(&mut self, line: usize, cell: Option<&Cell>) -> Vec<Pattern> {
+        let Some(cell) = cell else { return Vec::new() };
+        let found = Pattern::read_all(&cell.text);
         if found.is_none() {
             self.say(NoticeCode::DiaryCell, line, cell.column, &format!(
                 "expected warm_up_only, warm_up_stays, returns, after or night, found `{}`; it counts as not asked",
                 shown(&cell.text)
             ));
         }
-        found
+        found.unwrap_or_default()
     }
 }
 
@@ -390,6 +403,18 @@ mod tests {
     }
 
     #[test]
+    fn a_day_may_have_several_patterns_and_all_of_them_count() {
+        for cell in ["warm_up_only night", "\"night, warm_up_only\"", "Night+WARM_UP_ONLY+night"] {
+            let diary = parse(&format!("date,pain_during,pain_pattern\n2026-03-02,1,{cell}\n"));
+            assert!(diary.notices.is_empty(), "{:?}", diary.notices);
+            assert_eq!(diary.value.entries()[0].patterns, [Pattern::WarmUpOnly, Pattern::Night]);
+        }
+        // A word that is none makes the cell one that cannot be read, which is not taken for no pain.
+        let odd = parse("date,pain_pattern\n2026-03-02,after hours\n");
+        assert!(odd.value.entries()[0].pain_unread && odd.value.entries()[0].patterns.is_empty());
+    }
+
+    #[test]
     fn the_case_folders_example() {
         let diary = parse(
             "date,pain_during,pain_pattern,pain_next_morning,effort,note\n\
@@ -398,11 +423,11 @@ mod tests {
         assert!(diary.notices.is_empty(), "{:?}", diary.notices);
         let [first, second] = diary.value.entries() else { panic!() };
         assert_eq!(
-            (first.pain_during, first.pattern, first.note.as_str()),
+            (first.pain_during, first.gravest_pattern(), first.note.as_str()),
             (Some(0.0), None, "first jog, since January")
         );
         assert_eq!(
-            (second.pattern, second.pain_next_morning, second.effort),
+            (second.gravest_pattern(), second.pain_next_morning, second.effort),
             (Some(Pattern::WarmUpOnly), None, Some(3.5))
         );
     }
@@ -444,10 +469,10 @@ mod tests {
         let days: Vec<String> = diary.value.entries().iter().map(|e| e.date.to_string()).collect();
         assert_eq!(days, ["2026-03-02", "2026-03-04", "2026-03-06", "2026-03-08"]);
         let night = &diary.value.entries()[0];
-        assert_eq!((night.pain_during, night.pattern), (None, Some(Pattern::Night)));
+        assert_eq!((night.pain_during, night.gravest_pattern()), (None, Some(Pattern::Night)));
         let twice = diary.value.on("2026-03-06".parse().unwrap()).unwrap();
         assert_eq!(
-            (twice.pain_during, twice.pattern, twice.effort),
+            (twice.pain_during, twice.gravest_pattern(), twice.effort),
             (Some(3.0), Some(Pattern::Returns), Some(2.0))
         );
     }

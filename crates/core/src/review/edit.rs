@@ -293,7 +293,7 @@ mod tests {
 
     fn diary_with(text: &str, entry: &Entry) -> Result<String, EditError> {
         let number = |value: Option<f64>| value.map(|x| x.to_string()).unwrap_or_default();
-        let pattern = entry.pattern.map(Pattern::word).unwrap_or_default().to_owned();
+        let pattern = entry.patterns.iter().map(|pattern| pattern.word()).collect::<Vec<_>>().join(" ");
         let [during, morning, effort] =
             [entry.pain_during, entry.pain_next_morning, entry.effort].map(number);
         let cells = [during, pattern, morning, effort, entry.note.clone()].map(Some);
@@ -303,7 +303,7 @@ mod tests {
     fn entry(day: &str) -> Entry {
         Entry {
             pain_during: Some(2.5),
-            pattern: Some(Pattern::Returns),
+            patterns: vec![Pattern::Returns],
             pain_next_morning: None,
             effort: Some(4.0),
             note: "new, \"soft\" shoes".into(),
@@ -326,7 +326,7 @@ mod tests {
         let before = "date,pain_during,mood,effort,note\n2026-03-02, 1 ,\"so, so\",3,x\n2026-03-04,0,fine\n";
         let mut wanted = entry("2026-03-02");
         wanted.note = "x".into();
-        wanted.pattern = None;
+        wanted.patterns.clear();
         let after = diary_with(before, &wanted).unwrap();
         assert_eq!(
             after,

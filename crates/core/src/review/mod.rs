@@ -193,7 +193,9 @@ fn note_ambiguous(history: &History<'_>, notices: &mut Vec<Notice>) {
         }
         let named: Vec<String> = candidates
             .iter()
-            .map(|(stage, share)| format!("“{}” ({:.0} %)", history.plan.stages[*stage].name, 100.0 * share))
+            .map(|(stage, share)| {
+                format!("“{}” ({:.0} %)", history.plan.stages[*stage].name, (100.0 * share).min(99.0))
+            })
             .collect();
         let text = format!(
             "The session of {} may be of stage {}: it is not guessed. Say which in stages.csv.",

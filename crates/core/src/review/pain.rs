@@ -24,13 +24,13 @@ pub(super) struct Pain {
 impl Pain {
     pub(super) fn of(entry: &Entry, bounds: &Bounds) -> Self {
         let above = |pain: Option<f64>, limit: Option<f64>| pain.is_some_and(|p| p > limit.unwrap_or(0.0));
-        let size_unknown = entry.pattern.is_some() && entry.pain_during.is_none_or(|pain| pain == 0.0);
+        let size_unknown = !entry.patterns.is_empty() && entry.pain_during.is_none_or(|pain| pain == 0.0);
         let during = above(entry.pain_during, bounds.pain_limit) || size_unknown;
-        let lasting = !matches!(entry.pattern, None | Some(Pattern::WarmUpOnly));
+        let lasting = entry.patterns.iter().any(|pattern| *pattern != Pattern::WarmUpOnly);
         Self {
             during,
             next_morning: above(entry.pain_next_morning, bounds.morning_limit),
-            night: entry.pattern == Some(Pattern::Night),
+            night: entry.patterns.contains(&Pattern::Night),
             above_five: entry.greatest_pain().is_some_and(|pain| pain > super::bounds::MOST_PAIN_LIMIT),
             lasting_within_limit: !during && lasting,
             unread: entry.pain_unread,
@@ -58,7 +58,7 @@ mod tests {
         let entry = Entry {
             pain_during: during,
             pain_next_morning: morning,
-            pattern,
+            patterns: pattern.into_iter().collect(),
             ..Entry::empty("2026-03-02".parse().unwrap())
         };
         Pain::of(&entry, &bounds)

@@ -403,7 +403,7 @@ fn diary_line_unread(s: &Situation<'_>) -> Option<Why> {
 }
 
 fn has_pattern(s: &Situation<'_>, pain: &NotedPain, pattern: Pattern) -> bool {
-    pain.pain.during && s.history.diary.on(pain.date).is_some_and(|entry| entry.pattern == Some(pattern))
+    pain.pain.during && s.history.diary.on(pain.date).is_some_and(|entry| entry.patterns.contains(&pattern))
 }
 
 fn spacing_twice(s: &Situation<'_>) -> Option<Why> {

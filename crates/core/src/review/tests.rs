@@ -532,7 +532,7 @@ impl Made {
         let entries = self.pain.iter().map(|&(at, during, morning, pattern)| Entry {
             pain_during: during.map(f64::from),
             pain_next_morning: morning.map(f64::from),
-            pattern,
+            patterns: pattern.into_iter().collect(),
             ..Entry::empty(day(at))
         });
         let diary = Diary::new(entries.collect());

@@ -28,6 +28,7 @@ pub(super) fn body(view: &CheckView, charts: Option<&Charts>) -> Markup {
         @if !view.reasons.is_empty() {
             ul.reasons aria-label="Why" { @for reason in &view.reasons { li { (isolated(&reason.text)) } } }
         }
+        @if let Some(trust) = view.trust { p.trust { (trust) } }
         (prescription(view))
         (figure(view, &layout, charts))
         (findings(view))
