@@ -4,7 +4,6 @@ use std::fmt::Write as _;
 
 use jogaudit_core::prescription::draft::{DraftRequest, DraftStage, DraftedPlan};
 use jogaudit_core::prescription::lint::{Increments, LONG_ABSENCE_WEEKS};
-use jogaudit_core::prescription::{Stage, weekday_word};
 
 use super::wording::clock;
 
@@ -17,70 +16,23 @@ pub fn toml(draft: &DraftedPlan, request: &DraftRequest) -> String {
     for paragraph in explained(draft, request) {
         comment(&mut out, &paragraph);
     }
-    let _ = writeln!(out, "\ntitle = {}", quoted(&request.title));
-    if let Some(note) = &draft.plan.note {
-        let _ = writeln!(out, "note = {}", quoted(note));
-    }
-    if let Some(start) = request.start {
-        let _ = writeln!(out, "start = {start}");
-    }
-    if !request.weekdays.is_empty() {
-        let days: Vec<String> = request.weekdays.iter().map(|day| quoted(weekday_word(*day))).collect();
-        let _ = writeln!(out, "weekdays = [{}]", days.join(", "));
-    }
-    let _ = writeln!(out, "\n[limits]");
-    if let Some(ceiling) = request.session_ceiling_s {
-        let _ = writeln!(out, "session_ceiling = \"{}\"", clock(f64::from(ceiling)));
-    }
-    let _ = writeln!(out, "sessions_per_week = {}", request.sessions_per_week);
-    let _ = writeln!(out, "rest_days_between = {}", request.rest_days);
-    if let Some(share) = request.weekly_increase {
-        let _ = writeln!(out, "weekly_running_increase = \"{} %\"", percent(share));
-    }
-    for (place, doses) in draft.stages.iter().enumerate() {
-        let kinds = draft.plan.stages.get(draft.plan.kinds_at(place)).unwrap_or_default();
-        stage(&mut out, kinds, *doses, request.session_least_s.is_some());
-    }
+    out.push('\n');
+    out.push_str(
+        &draft.plan.to_toml(|place| draft.stages.get(place).map(|doses| dose(draft, place, *doses))),
+    );
     out
 }
 
-/// Writes a stage with all its kinds of session.
-fn stage(out: &mut String, kinds: &[Stage], doses: DraftStage, is_range: bool) {
-    let Some(first) = kinds.first() else { return };
-    let is_most = is_range || kinds.iter().any(|kind| kind.session.rise().is_some());
-    let _ = writeln!(
-        out,
-        "\n[[stage]]  # {} of running{}, runs of {}\nname = \"{}\"",
+/// `9:00 of running, runs of 1:00`.
+fn dose(draft: &DraftedPlan, place: usize, doses: DraftStage) -> String {
+    let kinds = draft.plan.stages.get(draft.plan.kinds_at(place)).unwrap_or_default();
+    let is_most = kinds.iter().any(|kind| kind.session.dose().run.is_some_and(|run| !run.is_exact()));
+    format!(
+        "{} of running{}, runs of {}",
         clock(f64::from(doses.total_s)),
         if is_most { " at most" } else { "" },
-        clock(f64::from(doses.run_s)),
-        first.stage_name()
-    );
-    if first.kind.is_none() {
-        let _ = writeln!(out, "session = \"{}\"", first.session);
-    }
-    for (key, value) in [("sessions", first.sessions), ("weeks", first.weeks)] {
-        if let Some(value) = value {
-            let _ = writeln!(out, "{key} = {value}");
-        }
-    }
-    for (kind, session) in kinds.iter().filter_map(|stage| Some((stage.kind.as_ref()?, &stage.session))) {
-        let (name, a_week) = (&kind.name, kind.a_week);
-        let _ = writeln!(out, "[[stage.session]]\nname = \"{name}\"\ndo = \"{session}\"\na_week = {a_week}");
-    }
-}
-
-/// A TOML basic string.
-fn quoted(text: &str) -> String {
-    let escaped: String = text
-        .chars()
-        .map(|c| match c {
-            '"' => "\\\"".to_owned(),
-            '\\' => "\\\\".to_owned(),
-            c => c.to_string(),
-        })
-        .collect();
-    format!("\"{escaped}\"")
+        clock(f64::from(doses.run_s))
+    )
 }
 
 /// A fraction in percent without a trail of rounding: 0.07 is `7`.

@@ -540,6 +540,7 @@ mod dates;
 mod other;
 mod stages;
 mod words;
+mod write;
 
 #[cfg(test)]
 mod tests;
