@@ -356,7 +356,8 @@ fn pace_clock(text: &str) -> Option<f64> {
     let (m, s) = text.split_once(':')?;
     let whole = s.split('.').next()?;
     sixtieths(whole)?;
-    Some(f64::from(digits(m, 1..=3)? * 60) + decimal(s)?)
+    // Rounded to what is written: thousandths of a second.
+    Some(f64::from(digits(m, 1..=3)? * 60) + (decimal(s)? * 1000.0).round() / 1000.0)
 }
 
 /// Writes a time as the language has it: `m:ss`, `h:mm:ss`, or `0.5 s` when it is not in whole seconds.
@@ -437,6 +438,7 @@ mod tests {
         // By arithmetic: 6:45 /km is 1000 m in 405 s; 10:50 /mi is 1609.344 m in 650 s.
         assert_eq!(Scanner::new("6:45 /km").pace().unwrap().get(), 1000.0 / 405.0);
         assert_eq!(Scanner::new("10:50/mi").pace().unwrap().get(), 1609.344 / 650.0);
+        assert_eq!(written_pace(Scanner::new("6:45.12549 /km").pace().unwrap()), "6:45.125 /km");
         for bad in ["6:45", "6:45 km", "6.45 /km", "6:45 /h", "0:30 /km", "45:00 /km", "/km", ""] {
             assert!(Scanner::new(bad).pace().is_err(), "{bad}");
         }

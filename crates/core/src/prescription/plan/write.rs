@@ -5,7 +5,7 @@ use std::fmt::{self, Write as _};
 use super::{bounds, weekday_word};
 use crate::prescription::scan::{write_time, written_pace};
 use crate::prescription::{Limits, PaceBasis, Plan, Runner, Stage, Tolerance};
-use jogaudit_recording::units::{BeatsPerMinute, Seconds, StepsPerMinute};
+use jogaudit_recording::units::{BeatsPerMinute, LengthUnit, Seconds, StepsPerMinute};
 
 /// Keys with their values as the file has them.
 type Entries = Vec<(&'static str, String)>;
@@ -44,7 +44,7 @@ impl Plan {
         let mut top = vec![("title", quoted(&self.title))];
         let mut text = |key, value: Option<&str>| top.extend(value.map(|value| (key, quoted(value))));
         text("timezone", self.timezone.as_deref());
-        text("units", self.units.map(|unit| unit.word()));
+        text("units", self.units.map(LengthUnit::word));
         text("note", self.note.as_deref());
         text("contact", self.contact.as_deref());
         top.extend(self.start.map(|date| ("start", date.to_string())));
@@ -86,7 +86,7 @@ impl Plan {
         }
         entries(out, &lines);
         for (kind, stage) in kinds.iter().filter_map(|stage| Some((stage.kind.as_ref()?, stage))) {
-            let a_week = whole_or_range(&kind.a_week);
+            let a_week = whole_or_range(kind.a_week);
             let mut lines = vec![
                 ("name", quoted(&kind.name)),
                 ("do", quoted(&stage.session.to_string())),
@@ -137,7 +137,7 @@ fn limits(limits: &Limits) -> Entries {
         ("heart_rate_ceiling", limits.heart_rate_ceiling.map(bpm)),
         ("walk_cadence_floor", limits.walk_cadence_floor.map(spm)),
         ("session_ceiling", limits.session_ceiling.map(time)),
-        ("sessions_per_week", week.as_ref().map(whole_or_range)),
+        ("sessions_per_week", week.map(whole_or_range)),
         ("rest_days_between", limits.rest_days_between.map(whole)),
         ("weekly_running_increase", limits.weekly_running_increase.map(percent)),
         ("pain_limit", limits.pain_limit.map(|pain| pain.to_string())),
@@ -155,7 +155,7 @@ fn quoted(text: &str) -> String {
 }
 
 /// `3`, or `"2 to 3"`.
-fn whole_or_range(range: &crate::range::Range<u32>) -> String {
+fn whole_or_range(range: crate::range::Range<u32>) -> String {
     if range.is_exact() { range.to_string() } else { quoted(&range.to_string()) }
 }
 
@@ -178,7 +178,10 @@ fn percent(share: f64) -> String {
         let factor = 10_f64.powi(places);
         (share * 100.0 * factor).round() / factor
     });
-    let number = rounded.into_iter().find(|number| number / 100.0 == share).unwrap_or(share * 100.0);
+    // With all its digits the product may be the one beside.
+    let product = share * 100.0;
+    let beside = [product, product.next_up(), product.next_down()];
+    let number = rounded.chain(beside).find(|number| number / 100.0 == share).unwrap_or(product);
     quoted(&format!("{number} %"))
 }
 
