@@ -10,8 +10,6 @@ mod docs;
 mod from_outside;
 #[cfg(target_os = "linux")]
 mod full_disk;
-#[cfg(unix)]
-mod hostile;
 mod html;
 mod outputs;
 mod page_attacks;

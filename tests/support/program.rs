@@ -1,4 +1,5 @@
 //! The program under test.
+#![allow(dead_code)] // each test uses its part
 
 use std::path::PathBuf;
 

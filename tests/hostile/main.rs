@@ -2,15 +2,20 @@
 //! links, pipes and devices. None may crash, hang, take much, or touch what it was not told to write.
 //!
 //! The runs are those of an ordinary user: when the test is root's, they are given to nobody. One of them again, its folder
-//! kept: `JOGAUDIT_HOSTILE=NUMBER cargo test --test command a_few_hostile -- --nocapture`. `JOGAUDIT_HOSTILE_RUNS` changes how
+//! kept: `JOGAUDIT_HOSTILE=NUMBER cargo test --test hostile a_few -- --nocapture`. `JOGAUDIT_HOSTILE_RUNS` changes how
 //! many there are of the many.
-
+//!
+//! A test of its own, since the memory that a child had begins with that of the process it came from, which here is small.
+#![cfg(unix)]
 #![allow(clippy::print_stdout)] // what was measured
 
 mod damage;
 mod measured;
 mod recordings;
 mod runs;
+
+#[path = "../support/program.rs"]
+mod program;
 
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -136,8 +141,11 @@ fn rounds(numbers: std::ops::Range<u64>) {
         println!("slowest: {:.2} s of the processor, {mib} MiB, {name}", time.as_secs_f64());
     }
     runs.sort_by_key(|(_, mib, _)| std::cmp::Reverse(*mib));
+    let least = runs.last().map_or(0, |(_, mib, _)| *mib);
+    println!("the smallest: {least} MiB; what the test itself has is in it");
     for (time, mib, name) in runs.iter().take(3) {
         println!("largest: {mib} MiB, {:.2} s of the processor, {name}", time.as_secs_f64());
     }
+    assert!(5 * done >= runs.len(), "too few hostile runs give a result to say anything of results");
     assert!(faults.is_empty(), "{} of the runs:\n{}", faults.len(), faults.join("\n"));
 }

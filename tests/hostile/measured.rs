@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::fs::{self, File, Permissions};
-use std::os::unix::fs::{FileTypeExt, MetadataExt, PermissionsExt, chown, symlink};
+use std::os::unix::fs::{MetadataExt, PermissionsExt, chown, symlink};
 use std::os::unix::process::{CommandExt, ExitStatusExt};
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -145,10 +145,9 @@ fn all_below(folder: &Path, before: &str, all: &mut BTreeMap<String, Option<Vec<
     for entry in fs::read_dir(folder).unwrap().map(Result::unwrap) {
         let name = format!("{before}{}", entry.file_name().to_string_lossy());
         let kind = entry.file_type().unwrap();
-        debug_assert!(!kind.is_block_device());
         if kind.is_file() {
-            let closed = fs::metadata(entry.path()).unwrap().permissions().mode().trailing_zeros() > 8;
-            if closed {
+            let permissions = fs::metadata(entry.path()).unwrap().permissions().mode() & 0o777;
+            if permissions == 0 {
                 fs::set_permissions(entry.path(), Permissions::from_mode(0o600)).unwrap();
             }
             all.insert(name, fs::read(entry.path()).ok());
