@@ -359,11 +359,7 @@ fn no_output_tells_where_on_the_machine_it_was_made() {
             "session?recording=2026-03-09.fit",
         ] {
             let path = format!("/case/{case}/{address}");
-            let mut answer = page.get(&path);
-            while answer.body.contains("This page will refresh") {
-                std::thread::sleep(std::time::Duration::from_millis(100));
-                answer = page.get(&path);
-            }
+            let answer = page.settled(&path);
             assert!(!answer.body.contains(mark) && !answer.head.contains(mark), "{path}: {}", answer.body);
         }
         let answer = page.post(&format!("/case/{case}/diary/2026-03-02"), &[("note", "x"), ("was_note", "")]);

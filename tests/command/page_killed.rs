@@ -11,11 +11,7 @@ use std::time::Duration;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use crate::page::{Page, case_with, gpx, tree};
-
-fn on_disk(folder: &tempfile::TempDir, name: &str) -> String {
-    fs::read_to_string(folder.path().join("case").join(name)).unwrap_or_default()
-}
+use crate::page::{Page, case_with, gpx, on_disk, tree};
 
 #[test]
 fn uploads_killed_at_any_time_leave_the_case_whole() {
@@ -177,6 +173,7 @@ fn uploads_killed(hits_wanted: usize) {
             page.stop();
             keeping.into_iter().map(|one| one.join().unwrap()).collect()
         });
+        assert!(round % 5 != 0 || told.iter().all(Option::is_some), "round {round} goes through: {told:?}");
         hits += usize::from(told.iter().any(Option::is_none));
         acknowledged.extend(told.into_iter().flatten());
 
@@ -195,7 +192,6 @@ fn uploads_killed(hits_wanted: usize) {
         assert!(stages.is_empty() || stages.ends_with(",1\n"), "{stages}");
         round += 1;
     }
-    assert!(acknowledged.len() >= AT_ONCE, "the first round went through");
     println!(
         "{} of {} uploads were acknowledged, {hits} of {round} kills hit others",
         acknowledged.len(),

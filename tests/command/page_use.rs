@@ -4,11 +4,7 @@
 
 use std::fs;
 
-use crate::page::{Page, case_with, coded, demo_file, tree};
-
-fn on_disk(folder: &tempfile::TempDir, name: &str) -> String {
-    fs::read_to_string(folder.path().join("case").join(name)).unwrap_or_default()
-}
+use crate::page::{Page, case_with, coded, demo_file, on_disk, tree};
 
 #[test]
 fn the_runners_way() {

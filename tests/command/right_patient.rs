@@ -189,7 +189,7 @@ fn a_review_ends_at_once_when_it_is_interrupted() {
         fs::hard_link(case.join("recordings/2026-03-02.fit"), copy).unwrap();
     }
     // Whoever runs the tests in the background may ignore the signal for all.
-    let review = Command::new("env")
+    let mut review = Command::new("env")
         .arg("--default-signal=INT")
         .arg(jogaudit())
         .args(["review", "--as-of", "2026-05-10"])
@@ -200,7 +200,8 @@ fn a_review_ends_at_once_when_it_is_interrupted() {
         .unwrap();
     // While it reads, it has threads besides its first one.
     let threads = format!("/proc/{}/task", review.id());
-    while fs::read_dir(&threads).is_ok_and(|tasks| tasks.count() < 2) {
+    let is_alone = || fs::read_dir(&threads).is_ok_and(|tasks| tasks.count() < 2);
+    while review.try_wait().unwrap().is_none() && is_alone() {
         std::thread::sleep(std::time::Duration::from_millis(1));
     }
     assert!(Command::new("kill").args(["-INT", &review.id().to_string()]).status().unwrap().success());

@@ -128,13 +128,19 @@ impl Page {
         self.send(format!("{}\r\n", self.head("GET", path)).as_bytes())
     }
 
-    /// Gets a page; while the case is being read, again.
+    /// Gets a page.
     pub(crate) fn page(&self, path: &str) -> String {
+        let answer = self.settled(path);
+        assert_eq!(answer.status, 200, "{path}: {}", answer.body);
+        answer.body
+    }
+
+    /// Gets what a page answers, whatever it is; while the case is being read, again.
+    pub(crate) fn settled(&self, path: &str) -> Answer {
         for _ in 0..HANG.as_millis() / 100 {
             let answer = self.get(path);
-            assert_eq!(answer.status, 200, "{path}: {}", answer.body);
             if !answer.body.contains("http-equiv=\"refresh\"") {
-                return answer.body;
+                return answer;
             }
             std::thread::sleep(Duration::from_millis(100));
         }
@@ -310,6 +316,11 @@ pub(crate) fn case_with(recordings: &[&str]) -> tempfile::TempDir {
             .expect("written");
     }
     folder
+}
+
+/// A text of the case called `case` in a folder; none if it is not there.
+pub(crate) fn on_disk(folder: &tempfile::TempDir, name: &str) -> String {
+    fs::read_to_string(folder.path().join("case").join(name)).unwrap_or_default()
 }
 
 /// Every file below a folder with its bytes, by its path inside; the lock of a writer is left out.
