@@ -138,4 +138,5 @@ def main():
           f"Python {their_rate:.2f} ({theirs['read']} read, {theirs['failed']} failed): {our_rate / their_rate:.0f} x")
 
 
-main()
+if __name__ == "__main__":
+    main()

@@ -58,13 +58,17 @@ FAULTS = {
 }
 
 
+def simulate(jogaudit, plan, stage, seed, path, options):
+    """Makes a session; what is there is taken again."""
+    if not path.exists():
+        subprocess.run([jogaudit, "simulate", "--plan", plan, "--stage", stage, "--seed", str(seed), *options, "--out", path],
+                       check=True, capture_output=True)
+
+
 def outcomes(jogaudit, plan, folder, stage, options, seeds):
     folder.mkdir(parents=True, exist_ok=True)
     for seed in seeds:
-        path = folder / f"{seed}.fit"
-        if not path.exists():
-            subprocess.run([jogaudit, "simulate", "--plan", plan, "--stage", stage, "--seed", str(seed), *options,
-                            "--out", path], check=True, capture_output=True)
+        simulate(jogaudit, plan, stage, seed, folder / f"{seed}.fit", options)
     out = folder.with_suffix(".ndjson")
     out.unlink(missing_ok=True)
     listed = folder.with_suffix(".list")
@@ -129,4 +133,5 @@ def main():
         as_prescribed(options, plan, realism, samplings, seeds)
 
 
-main()
+if __name__ == "__main__":
+    main()

@@ -2,7 +2,7 @@
 
     python3 benches/plan_bounds.py PROGRAM
 
-Runs `plan lint` on each and prints processor time, greatest memory and what was said. Where a plan is refused at once, that is what
+Runs `plan check` on each and prints processor time, greatest memory and what was said. Where a plan is refused at once, that is what
 is measured.
 """
 
@@ -42,7 +42,7 @@ def main(program):
         with tempfile.NamedTemporaryFile("w", suffix=".toml", delete=False) as file:
             file.write(text)
         done = subprocess.run(
-            ["/usr/bin/time", "-f", "%U %S %M", program, "plan", "lint", file.name], capture_output=True, text=True, check=False
+            ["/usr/bin/time", "-f", "%U %S %M", program, "plan", "check", file.name], capture_output=True, text=True, check=False
         )
         os.unlink(file.name)
         user, system, memory = done.stderr.strip().splitlines()[-1].split()

@@ -19,29 +19,10 @@ import pathlib
 import re
 import subprocess
 
-PLAN = """title = "Done as prescribed"
-[[stage]]
-name = "limits"
-session = "walk 5:00, 6 x (run 2:00, walk 1:30), walk 3:00"
-pace_ceiling = "6:20 /km"
-heart_rate_ceiling = "155 bpm"
-session_ceiling = "32:00"
-"""
-FAULTS = {
-    "run-longer:25": "overdone",
-    "run-longer:60": "overdone",
-    "run-faster:20": "overdone",
-    "rep-extra": "overdone",
-    "run-unplanned:60": "overdone",
-    "walk-cut:40": "overdone",
-    "walk-missing": "overdone",
-    "heart-rate-high": "overdone",
-    "session-longer": "overdone",
-    "run-shorter:25": "underdone",
-    "run-shorter:60": "underdone",
-    "rep-missing": "underdone",
-}
-COLUMNS = {"cadence": [], "no cadence": ["--no-cadence"], "positions": ["--positions-only"]}
+import kept
+from kept import COLUMNS
+
+FAULTS = {fault: ordered for fault, ordered in kept.FAULTS.items() if fault not in ("none", "run-faster:10")}
 SURE = 0.9
 # Codes of findings that can make an outcome of `underdone`; the others that count are overdoing.
 LESS = {"run_too_short", "rep_missing"}
@@ -111,10 +92,8 @@ def sessions(options, plan):
         fault = faults[number // 12 % len(faults)] if number // 2 % 2 else None
         seed = options.first + number
         path = options.folder / f"{seed}.gpx"
-        if not path.exists():
-            subprocess.run([options.jogaudit, "simulate", "--plan", plan, "--stage", "limits", "--seed", str(seed), "--out", path,
-                            "--realism", realism, *COLUMNS[columns], *(["--fault", fault] if fault else [])],
-                           check=True, capture_output=True)
+        flags = ["--realism", realism, *COLUMNS[columns], *(["--fault", fault] if fault else [])]
+        kept.simulate(options.jogaudit, plan, "limits", seed, path, flags)
         yield f"{seed}, {realism}, {columns}, {fault or 'as prescribed'}", path, FAULTS.get(fault, "kept")
 
 
@@ -163,7 +142,7 @@ def main():
     options = parser.parse_args()
     options.folder.mkdir(parents=True, exist_ok=True)
     plan = options.folder / "plan.toml"
-    plan.write_text(PLAN)
+    plan.write_text(kept.PLAN)
     tallies = {(realism, change): Tally() for realism in ("ideal", "realistic") for change in CHANGES}
     count = collections.Counter()
     for name, path, ordered in sessions(options, plan):
