@@ -6,7 +6,7 @@
 
 use jogaudit_core::audit::{Audit, Outcome};
 use jogaudit_core::pipeline::{Config, audit_recording, segment_recording};
-use jogaudit_core::prescription::{Plan, Session, Stage};
+use jogaudit_core::prescription::{Plan, Session};
 use jogaudit_simulate::{Fault, FaultKind, InRange, Settings, simulate, steps_of};
 
 const FIRST_SEED: u64 = 1_200_000;
@@ -22,20 +22,20 @@ struct Show {
 }
 
 impl Show {
-    fn stage(&self) -> Stage {
+    fn plan(&self) -> Plan {
         let text = format!("[[stage]]\nname = '1'\nsession = '{}'", self.session);
-        Plan::parse(&text).expect(self.session).value.stages.remove(0)
+        Plan::parse(&text).expect(self.session).value
     }
 
     fn audit(&self, seed: u64, in_range: InRange, faults: Vec<Fault>) -> Audit {
-        let stage = self.stage();
+        let plan = self.plan();
+        let stage = &plan.stages[0];
         let settings = Settings { seed, in_range, faults, ..Settings::default() };
         let steps = steps_of(&stage.session, &settings);
         let simulated = simulate(&steps, &settings).unwrap_or_else(|error| panic!("seed {seed}: {error}"));
         let config = Config::default();
         let mut segmented = segment_recording(&simulated.recording, &config);
-        let plan = Plan::parse("[[stage]]\nname = '1'\nsession = 'run 1:00'").unwrap().value;
-        audit_recording(&mut segmented, &plan, &stage, &config)
+        audit_recording(&mut segmented, &plan, stage, &config)
     }
 
     /// How many of the seeds end as `wanted`, and how many are called overdone.
