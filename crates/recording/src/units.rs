@@ -188,6 +188,8 @@ pub enum Unit {
     StepsPerMinute,
     /// Sessions.
     Sessions,
+    /// Weeks.
+    Weeks,
     /// Days.
     Days,
     /// Points on a scale from 0 to 10, as of pain.
@@ -204,6 +206,7 @@ impl Unit {
             Self::BeatsPerMinute => "bpm",
             Self::StepsPerMinute => "spm",
             Self::Sessions => "sessions",
+            Self::Weeks => "weeks",
             Self::Days => "days",
             Self::PointsOfTen => "of 10",
         }

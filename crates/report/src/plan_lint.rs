@@ -148,7 +148,7 @@ fn amount(value: f64, unit: RemarkUnit, units: LengthUnit) -> String {
         RemarkUnit::MetresPerSecond => lengths::ceiling(1000.0 / value, units),
         RemarkUnit::BeatsPerMinute => format!("{value:.0} bpm"),
         RemarkUnit::StepsPerMinute => format!("{value:.0} steps a minute"),
-        RemarkUnit::Days | RemarkUnit::Sessions | RemarkUnit::Pain => format!("{value}"),
+        RemarkUnit::Days | RemarkUnit::Sessions | RemarkUnit::Weeks | RemarkUnit::Pain => format!("{value}"),
     }
 }
 
@@ -272,7 +272,8 @@ fn text_of(remark: &Remark, units: LengthUnit) -> String {
         }
         LintCode::RisingNeverEnds => {
             format!(
-                "{who} is over before its count has risen to its end: that takes {limit} sessions, the stage has {value}."
+                "{who} is over before its count has risen to its end: that takes {limit} {}, the stage has {value}.",
+                remark.unit
             )
         }
         LintCode::KindsAlike => format!(
@@ -381,7 +382,7 @@ fn proposal_of(remark: &Remark, units: LengthUnit) -> String {
             "begin one of them and keep it for a stage, then the other; or say why in a `note`.".to_owned()
         }
         LintCode::RisingNeverEnds => {
-            format!("write `sessions = {limit}` in [[stage]] “{first}”, or let the count rise less far.")
+            format!("write `{} = {limit}` in [[stage]] “{first}”, or let the count rise less far.", remark.unit)
         }
         LintCode::KindsAlike => format!(
             "make their runs, or their number, differ by more than {limit} in all, or make one kind of the two; else say \

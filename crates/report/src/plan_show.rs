@@ -189,6 +189,12 @@ impl DosesView {
 }
 
 impl StageView {
+    /// `3`, `2 weeks`.
+    fn needed(&self) -> Option<String> {
+        let weeks = self.weeks.map(|weeks| counted(weeks as usize, "week"));
+        weeks.or_else(|| self.sessions.map(|sessions| sessions.to_string()))
+    }
+
     fn new(stage: &Stage, figures: &Range<Figures>) -> Self {
         let dose = stage.session.dose();
         let is_range = figures.exact().is_none() || is_without_end(&dose);
@@ -297,7 +303,7 @@ pub fn text(view: &PlanView) -> String {
             ),
         );
     }
-    if view.stages.iter().any(|stage| stage.sessions.is_none() || stage.sessions_per_week.is_none()) {
+    if view.stages.iter().any(|stage| stage.needed().is_none() || stage.sessions_per_week.is_none()) {
         page.paragraph(
             "",
             &format!(
@@ -349,7 +355,7 @@ fn stage_table(page: &mut Page, view: &PlanView) {
         page.line(&format!(
             "  {:<LABEL$} {:>8} {:>9} {:>9} {:>9} {:>9} {:>9}",
             cut(&stage.stage, LABEL),
-            stage.sessions.map_or_else(|| UNKNOWN.to_owned(), |n| n.to_string()),
+            stage.needed().unwrap_or_else(|| UNKNOWN.to_owned()),
             amount(
                 of(stage.run_s, |d| d.run_s),
                 of(stage.run_distance_m, |d| d.run_distance_m),

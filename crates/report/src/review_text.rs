@@ -7,7 +7,7 @@ use super::ends;
 use super::mark::Mark;
 use super::outside::escaped_prose;
 use super::review_view::{ReviewView, RuleView, SessionView, WeekView};
-use super::review_wording::EFFORT_KEY;
+use super::review_wording::{EFFORT_KEY, WEEK_KEY};
 use super::text::{HEADING, Page, QUIET, UNKNOWN, shown};
 use super::wording::{clock, counted, sentence};
 
@@ -154,9 +154,12 @@ fn weeks(page: &mut Page, view: &ReviewView) {
             clock(week.longest_run_s),
             shown(week.greatest_pain, |pain| format!("{pain}")),
         ));
-        if let Some(other) = week.other_in_words() {
-            page.hanging("              ", "              ", &other);
+        if let Some(told) = week.in_words() {
+            page.hanging("              ", "              ", &told);
         }
+    }
+    if view.weeks.iter().any(|week| week.outcome.is_some()) {
+        page.hanging("  ", "  ", WEEK_KEY);
     }
     let has_other = view.weeks.iter().any(|week| !week.other.is_empty());
     let used = Mark::OF_SESSIONS.iter().filter(|mark| **mark != Mark::Other || has_other);
@@ -189,12 +192,12 @@ fn bar(week: &WeekView, most: f64, width: usize) -> String {
 
 fn stages(page: &mut Page, view: &ReviewView) {
     page.heading("Stages");
-    page.line("  stage         needed  done  as prescribed  overdone  underdone  undecided");
+    page.line("  stage          needed  done  as prescribed  overdone  underdone  undecided");
     for stage in &view.stages {
         let name: String = stage.stage.chars().take(13).collect();
         page.line(&format!(
-            "  {name:<13} {:>6} {:>5} {:>14} {:>9} {:>10} {:>10}",
-            shown(stage.needed, |n| n.to_string()),
+            "  {name:<13} {:>7} {:>5} {:>14} {:>9} {:>10} {:>10}",
+            stage.needed_in_words().unwrap_or_else(|| UNKNOWN.to_owned()),
             stage.attempts,
             stage.kept,
             stage.overdone,

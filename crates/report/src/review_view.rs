@@ -7,12 +7,12 @@ use jiff::civil::Date;
 use serde::Serialize;
 
 use jogaudit_core::audit::Outcome;
-use jogaudit_core::prescription::{DatedSession, Plan};
+use jogaudit_core::prescription::{DatedSession, Plan, Stage};
 use jogaudit_core::range::Range;
 use jogaudit_core::review::{
     Applied, Coming, Entry, LeftOut, LeftOutCode, LongestRun, OtherSession, Pattern, PerformedSession,
     PerformedSessions, Recommendation, Review, ReviewConfig, RiseBand, RuleCode, Ruling, SessionKind,
-    StageChoice, StageSource, Visit, Week, WeeklyCode, WeeklyFinding, Written, Zone,
+    StageChoice, StageSource, Visit, Week, WeekOutcome, WeeklyCode, WeeklyFinding, Written, Zone,
 };
 use jogaudit_recording::notice::Notice;
 use jogaudit_recording::units::Unit;
@@ -24,7 +24,7 @@ use super::view::{
     AmountView, FindingView, NoticeView, certainty, findings, known, notice, rounded, tenths, whole_steps,
 };
 use super::word::{as_word, as_word_or_null};
-use super::wording::{clock, with_contact};
+use super::wording::{clock, counted, with_contact};
 
 /// The document `jogaudit.review/1`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -142,6 +142,9 @@ pub struct RangeView {
 pub struct WeekView {
     pub monday: String,
     pub is_over: bool,
+    /// What became of it, where the plan goes by weeks or has several kinds of session in one.
+    #[serde(skip_serializing_if = "Option::is_none", serialize_with = "as_word_or_null")]
+    pub outcome: Option<WeekOutcome>,
     pub sessions: u32,
     pub walks: u32,
     pub rest_days: u32,
@@ -180,6 +183,9 @@ pub struct StageView {
     pub stage: String,
     pub session: String,
     pub needed: Option<u32>,
+    /// Where the stage goes by weeks.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub needed_weeks: Option<u32>,
     pub attempts: u32,
     pub kept: u32,
     pub overdone: u32,
@@ -195,6 +201,9 @@ pub struct WeeklyFindingView {
     pub code: WeeklyCode,
     pub date: String,
     pub stage: Option<String>,
+    /// The kind of session, of several in a week, that it is about.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub kind: Option<String>,
     pub prescribed: Option<f64>,
     pub achieved: Option<f64>,
     #[serde(serialize_with = "as_word")]
@@ -310,7 +319,7 @@ impl ComingView {
                 .collect(),
             moved_from: coming.moved_from.map(|date| date.to_string()),
             missed: coming.missed.iter().map(Date::to_string).collect(),
-            text: wording::coming(coming, as_of),
+            text: wording::coming(plan, coming, as_of),
         }
     }
 }
@@ -320,9 +329,7 @@ impl DatedView {
     pub(super) fn new(plan: &Plan, session: DatedSession, this_year: i16) -> Self {
         let stage = stage_name(plan, Some(session.stage)).unwrap_or_default();
         let stage_of = &plan.stages[session.stage];
-        // The number counts all kinds of session of a stage, and so tells how far a count has risen only where there is one.
-        let is_one_kind = plan.kinds_at(stage_of.place).len() == 1;
-        let due = stage_of.session.due_after(session.number.saturating_sub(1)).filter(|_| is_one_kind);
+        let due = stage_of.session.due_after(session.kept);
         let figures = due.map_or_else(|| stage_of.session.figures(), |due| due.session.figures());
         let day = wording::long_day(session.date, this_year);
         Self {
@@ -334,9 +341,24 @@ impl DatedView {
     }
 }
 
+impl StageView {
+    /// `3`, `2 weeks`.
+    pub(super) fn needed_in_words(&self) -> Option<String> {
+        let weeks = self.needed_weeks.map(|weeks| counted(weeks as usize, "week"));
+        weeks.or_else(|| self.needed.map(|sessions| sessions.to_string()))
+    }
+}
+
 impl WeekView {
+    /// What stands below a week's row: what became of it, and other training.
+    pub(super) fn in_words(&self) -> Option<String> {
+        let outcome = self.outcome.map(|outcome| format!("week {outcome}"));
+        let told: Vec<String> = outcome.into_iter().chain(self.other_in_words()).collect();
+        (!told.is_empty()).then(|| told.join("; "))
+    }
+
     /// `cycling 45:00, swimming 30:00`; nothing without other training.
-    pub(super) fn other_in_words(&self) -> Option<String> {
+    fn other_in_words(&self) -> Option<String> {
         let told: Vec<String> =
             self.other.iter().map(|o| format!("{} {}", o.sport, clock(f64::from(o.duration_s)))).collect();
         (!told.is_empty()).then(|| told.join(", "))
@@ -450,6 +472,7 @@ fn week(parts: &ReviewParts<'_>, week: &Week) -> WeekView {
     WeekView {
         monday: week.monday.to_string(),
         is_over: week.is_over,
+        outcome: week.outcome,
         sessions: week.sessions,
         walks: week.walks,
         rest_days: week.rest_days,
@@ -510,6 +533,7 @@ fn stages(plan: &Plan, review: &Review) -> Vec<StageView> {
         stage: stage.name.clone(),
         session: stage.session.to_string(),
         needed: stage.sessions,
+        needed_weeks: stage.weeks,
         attempts: tally.attempts,
         kept: tally.kept,
         overdone: tally.overdone,
@@ -520,7 +544,9 @@ fn stages(plan: &Plan, review: &Review) -> Vec<StageView> {
 }
 
 fn weekly_finding(plan: &Plan, finding: &WeeklyFinding) -> WeeklyFindingView {
-    let left = stage_name(plan, finding.left);
+    let left = finding.left.and_then(|left| plan.stages.get(left)).map(Stage::stage_name);
+    let kind =
+        finding.kind.and_then(|kind| plan.stages.get(kind)?.kind.as_ref()).map(|kind| kind.name.as_str());
     let stage = stage_name(plan, finding.stage);
     WeeklyFindingView {
         code: finding.code,
@@ -529,7 +555,8 @@ fn weekly_finding(plan: &Plan, finding: &WeeklyFinding) -> WeeklyFindingView {
         achieved: known(finding.achieved, tenths),
         unit: finding.unit,
         certainty: certainty(finding.certainty),
-        text: wording::weekly_finding(finding, stage.as_deref(), left.as_deref(), plan.read_in()),
+        text: wording::weekly_finding(finding, [stage.as_deref(), kind, left], plan.read_in()),
+        kind: kind.map(str::to_owned),
         stage,
     }
 }

@@ -23,6 +23,10 @@ pub(super) const EFFORT_KEY: &str = "load: effort × minutes. monotony: mean dai
          walk: steps. loading: an estimate, body weights summed over steps, from published peak forces of 2.0–2.9 a running and \
          1.0–1.5 a walking step; of plan's: against the week as prescribed.";
 
+/// What the word for a week means, where the plan goes by weeks.
+pub(super) const WEEK_KEY: &str = "A week is kept when each kind of session was done as prescribed as often as the week asks for, and \
+    nothing was overdone; else it is incomplete or overdone, or undecided where a recording can't tell.";
+
 /// The ruling in one sentence: what is to be done, and from which day on.
 pub(super) fn ruling(plan: &Plan, ruling: &Ruling, as_of: Date) -> String {
     let named = |stage: usize| format!("stage “{}”", plan.stages[stage].name);
@@ -88,7 +92,7 @@ pub(super) fn dated(day: &str, stage: &str, session_s: Range, is_exact: bool) ->
 }
 
 /// What there is to say about the days that come.
-pub(super) fn coming(coming: &Coming, as_of: Date) -> Vec<String> {
+pub(super) fn coming(plan: &Plan, coming: &Coming, as_of: Date) -> Vec<String> {
     let day = |date: &Date| long_day(*date, as_of.year());
     let moved = coming.moved_from.as_ref().map(|from| {
         format!(
@@ -98,6 +102,11 @@ pub(super) fn coming(coming: &Coming, as_of: Date) -> Vec<String> {
     });
     let missed = match coming.missed.as_slice() {
         [] => None,
+        // Without weekdays no day is meant: there was room.
+        [first, rest @ ..] if plan.weekdays.is_empty() => {
+            let sessions = if rest.is_empty() { "one more session" } else { "more sessions" };
+            Some(format!("Since {} there was room for {sessions}. There is no need to catch up.", day(first)))
+        }
         [one] => {
             Some(format!("The session meant for {} was missed. There is no need to catch up.", day(one)))
         }
@@ -114,8 +123,7 @@ pub(super) fn coming(coming: &Coming, as_of: Date) -> Vec<String> {
 /// A finding in one sentence: what, by how much, how sure.
 pub(super) fn weekly_finding(
     f: &WeeklyFinding,
-    stage: Option<&str>,
-    left: Option<&str>,
+    [stage, kind, left]: [Option<&str>; 3],
     units: LengthUnit,
 ) -> String {
     let (achieved, allowed) = (f.achieved.unwrap_or(0.0), f.prescribed.unwrap_or(0.0));
@@ -123,7 +131,8 @@ pub(super) fn weekly_finding(
     let left = left.unwrap_or("?");
     let what = match f.code {
         WeeklyCode::TooManySessions => {
-            format!("{} in the week where the plan allows {allowed}", plural(achieved, "session"))
+            let of_kind = kind.map(|kind| format!(" of “{kind}”")).unwrap_or_default();
+            format!("{}{of_kind} in the week where the plan allows {allowed}", plural(achieved, "session"))
         }
         WeeklyCode::NoRestDay if achieved == 0.0 => {
             format!("No day of rest since the session before; {} needed", are(allowed))
@@ -134,7 +143,7 @@ pub(super) fn weekly_finding(
         WeeklyCode::StageSkipped => format!("Stage “{left}” was skipped: this was stage “{stage}”"),
         WeeklyCode::StageRushed => format!(
             "Moved on to stage “{stage}” with {achieved} of {} of stage “{left}” done as prescribed",
-            plural(allowed, "session")
+            plural(allowed, if f.unit == Unit::Weeks { "week" } else { "session" })
         ),
         WeeklyCode::RunningTimeJump => {
             let bound =
@@ -193,6 +202,7 @@ mod tests {
             code,
             date: "2026-03-02".parse().unwrap(),
             stage: Some(2),
+            kind: None,
             left: Some(1),
             prescribed: values.map(|v| v.0),
             achieved: values.map(|v| v.1),
@@ -200,7 +210,7 @@ mod tests {
             against,
             certainty: 1.0,
         };
-        weekly_finding(&finding, Some("3"), Some("2"), LengthUnit::Kilometre)
+        weekly_finding(&finding, [Some("3"), None, Some("2")], LengthUnit::Kilometre)
     }
 
     #[test]
@@ -289,6 +299,51 @@ mod tests {
     }
 
     #[test]
+    fn without_weekdays_no_session_was_meant_for_a_day() {
+        let date = |text: &str| -> Date { text.parse().unwrap() };
+        let stage = "[[stage]]\nname = '3'\nsession = 'run 9:10'";
+        let plan = Plan::parse(&format!("start = 2026-03-02\n{stage}")).unwrap().value;
+        let said = |missed: &[&str]| {
+            let missed = missed.iter().map(|day| date(day)).collect();
+            coming(&plan, &Coming { missed, ..Coming::default() }, date("2026-03-11"))
+        };
+        assert_eq!(
+            said(&["2026-03-05"]),
+            ["Since Thursday 5 March there was room for one more session. There is no need to catch up."]
+        );
+        assert_eq!(
+            said(&["2026-03-05", "2026-03-07"]),
+            ["Since Thursday 5 March there was room for more sessions. There is no need to catch up."]
+        );
+    }
+
+    #[test]
+    fn weeks_are_not_called_sessions_and_a_kind_has_its_name() {
+        let mut finding = WeeklyFinding {
+            code: WeeklyCode::StageRushed,
+            date: "2026-03-02".parse().unwrap(),
+            stage: Some(2),
+            kind: None,
+            left: Some(1),
+            prescribed: Some(2.0),
+            achieved: Some(1.0),
+            unit: Unit::Weeks,
+            against: Against::Plan,
+            certainty: 1.0,
+        };
+        let names = [Some("3/steady"), Some("steady"), Some("2")];
+        assert_eq!(
+            weekly_finding(&finding, names, LengthUnit::Kilometre),
+            "Moved on to stage “3/steady” with 1 of 2 weeks of stage “2” done as prescribed."
+        );
+        finding = WeeklyFinding { code: WeeklyCode::TooManySessions, unit: Unit::Sessions, ..finding };
+        assert_eq!(
+            weekly_finding(&finding, names, LengthUnit::Kilometre),
+            "1 session of “steady” in the week where the plan allows 2."
+        );
+    }
+
+    #[test]
     fn what_comes_next_has_its_day() {
         let date = |text: &str| -> Date { text.parse().unwrap() };
         assert_eq!(
@@ -296,12 +351,14 @@ mod tests {
             "Thursday 12 March: stage 3, 24 min"
         );
         assert_eq!(long_day(date("2027-01-01"), 2026), "Friday 1 January 2027");
+        let stage = "[[stage]]\nname = '3'\nsession = 'run 9:10'";
+        let plan = Plan::parse(&format!("weekdays = ['tue', 'sun']\n{stage}")).unwrap().value;
         let none = Coming::default();
-        assert_eq!(coming(&none, date("2026-03-11")), Vec::<String>::new());
+        assert_eq!(coming(&plan, &none, date("2026-03-11")), Vec::<String>::new());
         let both =
             Coming { moved_from: Some(date("2026-03-10")), missed: vec![date("2026-03-08")], ..none.clone() };
         assert_eq!(
-            coming(&both, date("2026-03-11")),
+            coming(&plan, &both, date("2026-03-11")),
             [
                 "The next session is moved from Tuesday 10 March, because rest comes first; the dates after it move along.",
                 "The session meant for Sunday 8 March was missed. There is no need to catch up."
@@ -309,7 +366,7 @@ mod tests {
         );
         let several = Coming { missed: vec![date("2026-03-03"), date("2026-03-05")], ..none };
         assert!(
-            coming(&several, date("2026-03-11"))[0]
+            coming(&plan, &several, date("2026-03-11"))[0]
                 .starts_with("2 sessions from Tuesday 3 March to Thursday 5 March")
         );
     }

@@ -7,7 +7,8 @@ use jogaudit_core::gait::Gait;
 use jogaudit_core::prescription::lint::{LintCode, RemarkUnit};
 use jogaudit_core::prescription::{Move, PaceBasis};
 use jogaudit_core::review::{
-    LeftOutCode, Pattern, Recommendation, RiseBand, RuleCode, SessionKind, StageSource, WeeklyCode,
+    LeftOutCode, Pattern, Recommendation, RiseBand, RuleCode, SessionKind, StageSource, WeekOutcome,
+    WeeklyCode,
 };
 use jogaudit_recording::notice::NoticeCode;
 use jogaudit_recording::units::Unit;
@@ -45,6 +46,7 @@ stable_words!(
     RemarkUnit,
     RiseBand,
     RuleCode,
+    WeekOutcome,
     SessionKind,
     StageSource,
     Unit,

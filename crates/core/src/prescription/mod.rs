@@ -19,7 +19,7 @@ pub(crate) mod suggest;
 mod weeks;
 
 pub(crate) use calendar::monday;
-pub use calendar::{Calendar, CalendarStart, DatedSession, LEAST_REST_DAYS};
+pub use calendar::{Calendar, CalendarStart, DatedSession, LEAST_REST_DAYS, WeekSoFar};
 pub use dose::PrescribedDose;
 pub use error::{Fault, LanguageError, MOST_FAULTS, PlanError};
 use expand::each;

@@ -14,54 +14,146 @@ pub struct PlannedWeek {
     pub sessions: Vec<usize>,
 }
 
+/// What a week holds so far.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Filling {
+    /// Sessions, of whichever kinds.
+    count: u32,
+    /// The sessions of which it is known which kind they were, by index.
+    known: Vec<usize>,
+    /// The most that the stage allows with which it begins.
+    most: Option<u32>,
+}
+
+impl Filling {
+    /// A week with so many sessions, and those of them whose kind is known.
+    pub(super) fn of_week(count: u32, known: Vec<usize>) -> Self {
+        Self { count, known, most: None }
+    }
+
+    /// Sessions of one kind.
+    fn of(&self, kind: usize) -> u32 {
+        self.known.iter().filter(|known| **known == kind).count() as u32
+    }
+
+    pub(super) fn add(&mut self, plan: &Plan, kind: usize) {
+        self.most = self.most.or(plan.stages.get(kind).map(Stage::weekly_sessions));
+        self.count += 1;
+        self.known.push(kind);
+    }
+}
+
 impl Stage {
     /// Sessions a week at most, assumed where the plan does not say.
     pub fn weekly_sessions(&self) -> u32 {
         self.limits.sessions_per_week.map_or(ASSUMED_SESSIONS_PER_WEEK, |week| week.most).max(1)
     }
 
-    /// Sessions that the stage takes, of all kinds and at most; a week of them where the plan does not say.
-    pub fn planned_sessions(&self) -> u32 {
-        self.sessions.unwrap_or_else(|| self.weeks.unwrap_or(1) * self.weekly_sessions()).max(1)
+    /// How often a week this kind of session may be at most, assumed where the plan does not say.
+    pub fn most_a_week(&self) -> u32 {
+        let week = self.weekly_sessions();
+        self.kind.as_ref().map_or(week, |kind| kind.a_week.most.min(week))
+    }
+
+    /// How often a week asks for this kind of session at least: once where the plan does not say.
+    pub fn least_a_week(&self) -> u32 {
+        self.a_week().map_or(1, |week| week.least)
     }
 }
 
 impl Plan {
-    /// Lays the sessions of all stages into weeks, each stage at its sessions a week. A week that two stages share has
-    /// as many sessions as the stage that it begins with allows.
+    /// Lays the sessions of all stages into weeks, each stage at its sessions a week. A week that two stages share has no
+    /// more sessions than the stage that it begins with allows.
     pub fn weeks(&self) -> Vec<PlannedWeek> {
         let mut weeks: Vec<PlannedWeek> = Vec::new();
-        let mut room = 0;
-        for place in 0..self.places() {
-            let kinds = self.kinds_at(place);
-            let Some(stage) = self.stages.get(kinds.start) else { continue };
-            // What is counted by weeks, or has several kinds in one, begins with a week.
-            if stage.weeks.is_some() || kinds.len() > 1 {
-                room = 0;
+        let mut week = Filling::default();
+        let mut finish = |week: &mut Filling| {
+            let sessions = std::mem::take(week).known;
+            if !sessions.is_empty() {
+                weeks.push(PlannedWeek { number: weeks.len() + 1, sessions });
             }
-            let mut turn = self.in_turn(kinds).into_iter().cycle();
-            for _ in 0..stage.planned_sessions() {
-                if room == 0 {
-                    weeks.push(PlannedWeek { number: weeks.len() + 1, sessions: Vec::new() });
-                    room = stage.weekly_sessions();
+        };
+        for place in 0..self.places() {
+            if self.begins_with_week(place) {
+                finish(&mut week);
+            }
+            let by_weeks = self.first_at(place).and_then(|stage| stage.weeks);
+            for _ in 0..by_weeks.unwrap_or(0) {
+                while let Some(kind) = self.next_in_week(place, &week, u32::MAX) {
+                    week.add(self, kind);
                 }
-                if let (Some(week), Some(index)) = (weeks.last_mut(), turn.next()) {
-                    week.sessions.push(index);
+                finish(&mut week);
+            }
+            for _ in 0..by_weeks.map_or_else(|| self.planned_sessions(place), |_| 0) {
+                if self.next_in_week(place, &week, u32::MAX).is_none() {
+                    finish(&mut week);
                 }
-                room -= 1;
+                let Some(kind) = self.next_in_week(place, &week, u32::MAX) else { break };
+                week.add(self, kind);
             }
         }
+        finish(&mut week);
         weeks
     }
 
-    /// The sessions of one week of a stage, each kind as often as it may be, in turn.
-    pub(super) fn in_turn(&self, kinds: std::ops::Range<usize>) -> Vec<usize> {
-        if kinds.len() <= 1 {
-            return kinds.collect();
-        }
-        let most = |index: &usize| self.stages[*index].a_week().map_or(1, |week| week.most);
-        let rounds = kinds.clone().map(|index| most(&index)).max().unwrap_or(0);
-        (0..rounds).flat_map(|round| kinds.clone().filter(move |index| most(index) > round)).collect()
+    /// Whether a stage begins with a week: it, or the one before, is counted by weeks, or it has several kinds of session in one.
+    pub(crate) fn begins_with_week(&self, place: usize) -> bool {
+        let by_weeks = |place: usize| self.first_at(place).is_some_and(|stage| stage.weeks.is_some());
+        place > 0 && (by_weeks(place) || by_weeks(place - 1) || self.kinds_at(place).len() > 1)
+    }
+
+    /// The kind of session of a place that comes next in a week: each as often as it may be, in turn, but none that is optional
+    /// while no more than `room` is left for those that the week asks for. `None` when the week is full.
+    pub(super) fn next_in_week(&self, place: usize, week: &Filling, room: u32) -> Option<usize> {
+        let kinds = self.kinds_at(place);
+        let least = |kind: usize| {
+            let kind = self.stages.get(kind).and_then(|stage| stage.kind.as_ref());
+            kind.map_or(0, |kind| kind.a_week.least)
+        };
+        let lacks = |kind: usize| least(kind).saturating_sub(week.of(kind));
+        let lacking: u32 = kinds.clone().map(lacks).sum();
+        let fits = |kind: &usize| {
+            let room = room.min(self.most_in(week, *kind).saturating_sub(week.count));
+            self.has_room(*kind, week) && (lacks(*kind) > 0 || room > lacking)
+        };
+        kinds.filter(fits).min_by_key(|kind| (week.of(*kind), *kind))
+    }
+
+    /// Sessions that a week may have when one of that kind is among them.
+    fn most_in(&self, week: &Filling, kind: usize) -> u32 {
+        let own = self.stages.get(kind).map_or(0, Stage::weekly_sessions);
+        own.min(week.most.unwrap_or(own))
+    }
+
+    /// Whether a week has room for one more session of that kind.
+    pub(super) fn has_room(&self, kind: usize, week: &Filling) -> bool {
+        let is_open = |stage: &Stage| stage.kind.is_none() || week.of(kind) < stage.most_a_week();
+        week.count < self.most_in(week, kind) && self.stages.get(kind).is_some_and(is_open)
+    }
+
+    /// Whether every kind of session at a place is as often in a week as it asks for at least.
+    pub(crate) fn is_week_complete(&self, place: usize, so_often: impl Fn(usize) -> u32) -> bool {
+        self.kinds_at(place).all(|kind| so_often(kind) >= self.stages[kind].least_a_week())
+    }
+
+    /// A stage's first kind of session, which has what holds for all of them.
+    pub(super) fn first_at(&self, place: usize) -> Option<&Stage> {
+        self.stages.get(self.kinds_at(place).start)
+    }
+
+    /// Sessions a week of a stage, of all kinds and at most.
+    fn sessions_a_week(&self, place: usize) -> u32 {
+        let kinds = self.stages.get(self.kinds_at(place)).unwrap_or_default();
+        let most = kinds.iter().map(Stage::weekly_sessions).max().unwrap_or(0);
+        most.min(kinds.iter().map(Stage::most_a_week).sum())
+    }
+
+    /// Sessions that a stage takes, of all kinds and at most; a week of them where the plan does not say.
+    pub(crate) fn planned_sessions(&self, place: usize) -> u32 {
+        let stage = self.first_at(place);
+        let sessions = stage.and_then(|stage| stage.sessions);
+        let weeks = stage.and_then(|stage| stage.weeks).unwrap_or(1);
+        sessions.unwrap_or_else(|| weeks * self.sessions_a_week(place))
     }
 
     /// The days of each stage's first and last session, counted from 0, sessions spread evenly over their weeks.
@@ -70,12 +162,10 @@ impl Plan {
         let mut next = 0.0;
         let mut days = Vec::with_capacity(self.stages.len());
         for place in 0..self.places() {
-            let kinds = self.kinds_at(place);
-            let Some(stage) = self.stages.get(kinds.start) else { continue };
-            let apart = DAYS_OF_A_WEEK / f64::from(stage.weekly_sessions());
+            let apart = DAYS_OF_A_WEEK / f64::from(self.sessions_a_week(place).max(1));
             let first = next;
-            next += apart * f64::from(stage.planned_sessions());
-            days.extend(kinds.map(|_| (first, next - apart)));
+            next += apart * f64::from(self.planned_sessions(place).max(1));
+            days.extend(self.kinds_at(place).map(|_| (first, next - apart)));
         }
         days
     }
@@ -104,6 +194,32 @@ mod tests {
         let sessions: Vec<_> = weeks.iter().map(|w| w.sessions.as_slice()).collect();
         assert_eq!(sessions, [&[0, 0, 1][..], &[1, 2, 2], &[2]]);
         assert_eq!(weeks[2].number, 3);
+    }
+
+    #[test]
+    fn a_shared_week_has_no_more_sessions_than_either_stage_allows() {
+        let weeks = plan(&[(Some(1), Some(4)), (Some(3), Some(2))]).weeks();
+        let sessions: Vec<_> = weeks.iter().map(|w| w.sessions.as_slice()).collect();
+        assert_eq!(sessions, [&[0, 1][..], &[1, 1]]);
+    }
+
+    #[test]
+    fn a_week_of_kinds_has_each_as_often_as_it_may_be_and_no_more_than_the_week() {
+        let kind = |name: &str, week: &str| {
+            format!("[[stage.session]]\nname = '{name}'\ndo = 'run 9:10'\na_week = {week}\n")
+        };
+        let weeks = |most: u32, last: &str| {
+            let head = format!("[limits]\nsessions_per_week = {most}\n[[stage]]\nname = '1'\nweeks = 2\n");
+            let kinds = kind("a", "'0 to 2'") + &kind("b", last);
+            let weeks = Plan::parse(&(head + &kinds)).unwrap().value.weeks();
+            weeks.into_iter().map(|week| week.sessions).collect::<Vec<_>>()
+        };
+        // The week allows more than the kinds add up to.
+        assert_eq!(weeks(5, "1"), [[0, 1, 0], [0, 1, 0]]);
+        // It allows less: what it asks for comes before what is optional.
+        assert_eq!(weeks(3, "2"), [[0, 1, 1], [0, 1, 1]]);
+        assert_eq!(weeks(2, "2"), [[1, 1], [1, 1]]);
+        assert_eq!(weeks(3, "0"), [[0, 0], [0, 0]]);
     }
 
     #[test]

@@ -2,10 +2,10 @@
 
 use jiff::civil::Date;
 
-use crate::prescription::{CalendarStart, DatedSession, monday};
+use crate::prescription::{DatedSession, Stage, monday};
 
 use super::calendar::plus;
-use super::ruling::Ruling;
+use super::ruling::{Ruling, is_complete};
 use super::situation::Situation;
 
 /// Sessions that are looked ahead. Our choice: two weeks of the most that is usual.
@@ -28,49 +28,40 @@ pub struct Coming {
 pub(super) fn coming(s: &Situation<'_>, ruling: &Ruling) -> Option<Coming> {
     let plan = s.history.plan;
     let (stage, not_before) = ruling.stage.zip(ruling.not_before).filter(|_| plan.is_dated())?;
-    let asked = &plan.stages[stage];
-    let is_here = s.stage.is_some_and(|here| plan.stages[here].place == asked.place);
-    let kept = if is_here { s.kept_here() } else { 0 };
-    // Of a stage by weeks the sessions of the weeks that are kept.
-    let kept = if asked.weeks.is_some() { kept * asked.weekly_sessions() } else { kept };
-    let number = (kept + 1).min(asked.planned_sessions());
-    let from = |date: Date| {
-        let date = plan.start.map_or(date, |start| date.max(start));
-        plan.calendar_from(CalendarStart { date, stage, number, in_week: in_week(s, date) })
-    };
-    let sessions: Vec<DatedSession> = from(not_before).take(MOST_COMING).collect();
+    let sessions: Vec<DatedSession> = s.calendar(stage, not_before).take(MOST_COMING).collect();
     let first = sessions.first()?;
-    let unmoved = from(s.earliest()).next().map(|session| session.date);
+    let unrested = s.calendar(stage, s.unrested(plan.stages[stage].place)).next().map(|session| session.date);
     Some(Coming {
-        moved_from: unmoved.filter(|unmoved| *unmoved < first.date),
-        missed: missed(s, ruling, &from),
+        moved_from: unrested.filter(|unrested| *unrested < first.date),
+        missed: if is_complete(s) { Vec::new() } else { missed(s, ruling, stage) },
         sessions,
     })
 }
 
-fn in_week(s: &Situation<'_>, date: Date) -> u32 {
+fn in_week(s: &Situation<'_>, date: Date) -> usize {
     let is_of_week = |index: &&usize| monday(s.history.sessions[**index].date) == monday(date);
-    u32::try_from(s.history.runs.iter().filter(is_of_week).count()).unwrap_or(u32::MAX)
+    s.history.runs.iter().filter(is_of_week).count()
 }
 
 /// Days meant for a session since the last one, before the day of the review and after any rest.
-fn missed<C: Iterator<Item = DatedSession>>(
-    s: &Situation<'_>,
-    ruling: &Ruling,
-    from: &impl Fn(Date) -> C,
-) -> Vec<Date> {
-    let today = s.history.as_of;
+fn missed(s: &Situation<'_>, ruling: &Ruling, stage: usize) -> Vec<Date> {
+    let (plan, today) = (s.history.plan, s.history.as_of);
     let rested = ruling.applied.iter().filter_map(|applied| applied.rest_until).max();
     let after_last = s.last_run().map(|last| plus(last, i64::from(s.bounds.rest_before_next) + 1));
     let after_last = after_last.max(s.fresh_visit().map(|visit| visit.date));
-    let Some(since) = after_last.or(s.history.plan.start) else { return Vec::new() };
+    let Some(since) = after_last.or(plan.start) else { return Vec::new() };
     let since = rested.map_or(since, |rested| since.max(rested)).max(plus(today, -DAYS_BEHIND));
-    let least = s.bounds.sessions_per_week.map(|week| week.least);
+    let kinds = plan.stages.get(plan.kinds_at(plan.stages[stage].place)).unwrap_or_default();
+    let least: Option<u32> = match kinds {
+        [one] => one.a_week().map(|week| week.least),
+        several => Some(several.iter().map(Stage::least_a_week).sum()),
+    };
     let mut missed: Vec<Date> = Vec::new();
-    // Whatever the stage: a session that was not done does not bring the next one. An optional one is never missed.
-    for date in from(since).map(|session| session.date).take_while(|date| *date < today) {
+    // A session that was not done does not bring the next stage. An optional one is never missed.
+    let meant = s.calendar(stage, since).staying().map(|session| session.date);
+    for date in meant.take_while(|date| *date < today) {
         let of_week = missed.iter().filter(|earlier| monday(**earlier) == monday(date)).count();
-        if least.is_none_or(|least| in_week(s, date) as usize + of_week < least as usize) {
+        if least.is_none_or(|least| in_week(s, date) + of_week < least as usize) {
             missed.push(date);
         }
     }

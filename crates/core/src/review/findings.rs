@@ -1,17 +1,19 @@
 //! What went beyond the prescription over days and weeks.
 
+use std::collections::BTreeMap;
+
 use jiff::civil::Date;
 
-use crate::audit::Outcome;
 use crate::codes::codes;
 use crate::prescription::Plan;
 use jogaudit_recording::notice::{Notice, NoticeCode};
 use jogaudit_recording::units::Unit;
 
-use super::calendar::{days_between, monday, plus};
+use super::calendar::plus;
 use super::history::{History, longest_prescribed_run_s};
-use super::progress::Progress;
+use super::progress::{Progress, counted};
 use super::sessions::PerformedSession;
+use super::spacing::{Excess, Spacing};
 use super::stages::StageChoice;
 
 codes! {
@@ -61,6 +63,8 @@ pub struct WeeklyFinding {
     pub date: Date,
     /// The stage of that session, by index.
     pub stage: Option<usize>,
+    /// Where it is about one kind of session of several in a week, that kind, by index.
+    pub kind: Option<usize>,
     /// For a skipped or rushed stage, that stage.
     pub left: Option<usize>,
     /// What is allowed, in `unit`.
@@ -77,8 +81,8 @@ pub struct WeeklyFinding {
 
 impl WeeklyFinding {
     fn new(code: WeeklyCode, date: Date, unit: Unit, against: Against) -> Self {
-        let (stage, left, prescribed, achieved) = (None, None, None, None);
-        Self { code, date, stage, left, prescribed, achieved, unit, against, certainty: 1.0 }
+        let (stage, kind, left, prescribed, achieved) = (None, None, None, None, None);
+        Self { code, date, stage, kind, left, prescribed, achieved, unit, against, certainty: 1.0 }
     }
 
     fn values(self, prescribed: f64, achieved: f64) -> Self {
@@ -98,59 +102,39 @@ fn stage_certainty(session: &PerformedSession) -> f64 {
     }
 }
 
-/// Sessions too many in a week, or too close to the one before. Gives besides, for each session, whether it is one.
+/// Sessions too many in a week, or too close to the one before: one finding a week for all sessions and one for each kind, on the
+/// day of the first session too many, with the week's number. Gives besides, for each session, whether it is one.
 pub(super) fn spacing(history: &History<'_>) -> (Vec<WeeklyFinding>, Vec<bool>) {
-    let mut found = Vec::new();
-    let mut is_improper = vec![false; history.sessions.len()];
-    let (mut week, mut in_week) = (Date::MIN, 0_u32);
-    let mut too_many_at: Option<usize> = None;
-    let mut before: Option<Date> = None;
-    for &index in &history.runs {
-        let session = &history.sessions[index];
-        let bounds = history.bounds_at(index);
-        if monday(session.date) != week {
-            (week, in_week, too_many_at) = (monday(session.date), 0, None);
+    let mut found: Vec<WeeklyFinding> = Vec::new();
+    let mut is_improper = Vec::with_capacity(history.sessions.len());
+    let mut spacing = Spacing::new(history.plan);
+    let mut at: BTreeMap<Option<usize>, usize> = BTreeMap::new();
+    for session in history.sessions {
+        let week = spacing.week;
+        let spaced = spacing.take(session, history.config);
+        if spacing.week != week {
+            at.clear();
         }
-        in_week += 1;
-        let about = |code, unit| WeeklyFinding {
+        let about = |code, unit, excess: Excess| WeeklyFinding {
             stage: session.stage.stage(),
             certainty: run_certainty(session),
             ..WeeklyFinding::new(code, session.date, unit, Against::Plan)
+                .values(excess.allowed.into(), excess.done.into())
         };
-        let of_kind = session
-            .stage
-            .stage()
-            .and_then(|stage| history.plan.stages[stage].kind.as_ref().map(|k| (stage, k)));
-        let kind = of_kind.and_then(|(stage, kind)| {
-            let same = |i: &&usize| history.sessions[**i].stage.stage() == Some(stage);
-            let week =
-                history.runs.iter().filter(|i| **i <= index && monday(history.sessions[**i].date) == week);
-            let done = week.filter(same).count() as u32;
-            (done > kind.a_week.most).then_some((kind.a_week.most, done))
-        });
-        let all =
-            bounds.sessions_per_week.filter(|bound| in_week > bound.most).map(|bound| (bound.most, in_week));
-        if let Some((most, in_week)) = all.or(kind) {
-            is_improper[index] = true;
-            let finding =
-                about(WeeklyCode::TooManySessions, Unit::Sessions).values(most.into(), in_week.into());
-            // One a week, on the day of the first session too many, with the week's number.
-            if let Some(at) = too_many_at {
-                let first: &mut WeeklyFinding = &mut found[at];
-                first.achieved = finding.achieved;
-            } else {
-                too_many_at = Some(found.len());
-                found.push(finding);
-            }
+        let of_week = spaced.of_week.map(|excess| (None, excess));
+        let of_kind = spaced.of_kind.map(|(kind, excess)| (Some(kind), excess));
+        for (kind, excess) in [of_week, of_kind].into_iter().flatten() {
+            let first = *at.entry(kind).or_insert(found.len());
+            let Some(first) = found.get_mut(first) else {
+                let finding = about(WeeklyCode::TooManySessions, Unit::Sessions, excess);
+                let of_kind = if kind.is_some() { stage_certainty(session) } else { 1.0 };
+                found.push(WeeklyFinding { kind, certainty: finding.certainty.min(of_kind), ..finding });
+                continue;
+            };
+            first.achieved = Some(excess.done.into());
         }
-        let rest = before.map(|before| days_between(before, session.date) - 1);
-        if let (Some(rest), Some(least)) = (rest, bounds.rest_days)
-            && rest < i64::from(least)
-        {
-            is_improper[index] = true;
-            found.push(about(WeeklyCode::NoRestDay, Unit::Days).values(least.into(), rest.max(0) as f64));
-        }
-        before = Some(session.date);
+        found.extend(spaced.rest.map(|excess| about(WeeklyCode::NoRestDay, Unit::Days, excess)));
+        is_improper.push(spaced.is_improper());
     }
     (found, is_improper)
 }
@@ -178,8 +162,7 @@ pub(super) fn stages(
                 Some(_) => {}
             }
         }
-        let outcome = if *is_improper { Outcome::Overdone } else { session.outcome };
-        progress.take(&session.stage, outcome, session.date);
+        progress.take(&session.stage, counted(session, *is_improper, history.config), session.date);
     }
     found
 }
@@ -221,18 +204,20 @@ fn moved_on(
     if let Some(skipped) = (furthest + 1..stage).filter(is_between).find(|skipped| runs(*skipped)) {
         found.push(about(WeeklyCode::StageSkipped, skipped, Unit::Sessions));
     }
+    let by_weeks = plan.stages[furthest].weeks.is_some();
     if runs(furthest) && !progress.may_be_complete(furthest) {
         let (kept, needed) = (progress.kept_at(furthest), progress.needed_at(furthest));
-        found.push(
-            about(WeeklyCode::StageRushed, furthest, Unit::Sessions).values(needed.into(), kept.into()),
-        );
+        let unit = if by_weeks { Unit::Weeks } else { Unit::Sessions };
+        found.push(about(WeeklyCode::StageRushed, furthest, unit).values(needed.into(), kept.into()));
     } else if runs(furthest) && !progress.is_complete(furthest) {
         notices.push(Notice::new(
             NoticeCode::StageCompletionOpen,
             format!(
-                "Whether the sessions of stage “{}” were done as prescribed before moving on, on {}, depends on sessions that can't \
+                "Whether the {} of stage “{}” were done as prescribed before moving on, on {}, depends on sessions that can't \
                  be judged.",
-                plan.stages[furthest].stage_name(), session.date
+                if by_weeks { "weeks" } else { "sessions" },
+                plan.stages[furthest].stage_name(),
+                session.date
             ),
         ));
     }

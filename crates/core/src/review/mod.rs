@@ -24,6 +24,7 @@ mod ruling;
 mod seen;
 mod sessions;
 mod situation;
+mod spacing;
 mod stages;
 #[cfg(test)]
 mod tests;
@@ -33,7 +34,7 @@ mod weeks;
 use jiff::civil::Date;
 
 use crate::audit::Outcome;
-use crate::prescription::Plan;
+use crate::prescription::{DueSession, Plan};
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
 pub use bounds::{
@@ -56,10 +57,11 @@ pub use seen::{Seen, Visit};
 pub use sessions::{PerformedSession, PerformedSessions, SessionConfig, SessionKind, sessions};
 pub use stages::{StageChoice, StageSource};
 pub use unread::Unread;
-pub use weeks::Week;
+pub use weeks::{Week, WeekOutcome};
 
 use bounds::Bounds;
 use history::History;
+use progress::Progress;
 use situation::Situation;
 
 /// What was done at one stage.
@@ -129,6 +131,7 @@ pub fn review(
     let mut notices = Vec::new();
     let longest_runs = findings::longest_runs(&history);
     let (mut found, is_improper) = findings::spacing(&history);
+    let progress = Progress::of(plan, &written.seen, sessions, as_of, config);
     let (weeks, jumps) = weeks::weeks(&history, &is_improper);
     found.extend(jumps);
     found.extend(findings::stages(&history, &is_improper, &mut notices));
@@ -137,7 +140,7 @@ pub fn review(
     found.extend(findings::pain(&history));
     found.extend(findings::effort(&history));
     found.sort_by(|a, b| a.date.cmp(&b.date).then(a.code.cmp(&b.code)));
-    let situation = Situation::new(&history, &found, &is_improper);
+    let situation = Situation::new(&history, &found, &is_improper, &progress);
     let ruling = ruling::rule(&situation);
     let coming = coming::coming(&situation, &ruling);
     note_ambiguous(&history, &mut notices);
@@ -156,6 +159,20 @@ pub fn review(
         overrides,
     };
     Noted { value, notices }
+}
+
+/// What a stage asks for on a day after these sessions and the visits to a clinician, where a count rises from session to session:
+/// with the number that is due.
+pub fn due_on(
+    plan: &Plan,
+    stage: usize,
+    seen: &Seen,
+    sessions: &[PerformedSession],
+    day: Date,
+    config: &ReviewConfig,
+) -> Option<DueSession> {
+    plan.stages.get(stage)?;
+    Progress::of(plan, seen, sessions, day, config).due(stage)
 }
 
 fn load_of(session: &PerformedSession, diary: &Diary) -> Option<f64> {

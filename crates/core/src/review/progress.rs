@@ -1,65 +1,104 @@
 //! Where in the plan a runner is, session by session.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::civil::Date;
 
 use crate::audit::Outcome;
-use crate::prescription::Plan;
+use crate::prescription::{DueSession, Plan};
 use crate::range::Range;
 
+use super::ReviewConfig;
 use super::calendar::monday;
+use super::seen::Seen;
+use super::sessions::PerformedSession;
+use super::spacing::Spacing;
 use super::stages::StageChoice;
+
+/// A session at a stage.
+#[derive(Clone, Debug)]
+struct Done {
+    /// The kinds of session of the stage that it may have been, by index: one where it is known.
+    kinds: Vec<usize>,
+    outcome: Outcome,
+}
+
+/// The outcome of a session as it counts for the plan: too many, too close to the one before, or none of the plan's sessions is too
+/// much.
+pub(super) fn counted(session: &PerformedSession, is_improper: bool, config: &ReviewConfig) -> Outcome {
+    if is_improper || session.is_unplanned(config) { Outcome::Overdone } else { session.outcome }
+}
 
 /// What was done at one stage of the plan, of whichever kinds.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Ledger {
-    /// Day, kind of session by index, outcome, in order.
-    done: Vec<(Date, usize, Outcome)>,
+    /// By week.
+    weeks: BTreeMap<Date, Vec<Done>>,
+    kept: u32,
+    /// Sessions of which it can't be told.
+    open: u32,
 }
 
 impl Ledger {
-    pub(super) fn add(&mut self, date: Date, stage: usize, outcome: Outcome) {
-        self.done.push((date, stage, outcome));
+    /// Takes a session in that is, or may be, one of these kinds.
+    pub(super) fn add(&mut self, date: Date, kinds: Vec<usize>, outcome: Outcome) {
+        self.kept += u32::from(outcome == Outcome::Kept);
+        self.open += u32::from(outcome == Outcome::Undecided);
+        self.weeks.entry(monday(date)).or_default().push(Done { kinds, outcome });
     }
 
-    /// Sessions kept, and those of which it can't be told.
-    fn sessions(&self) -> (u32, u32) {
-        let count =
-            |wanted: Outcome| self.done.iter().filter(|(_, _, outcome)| *outcome == wanted).count() as u32;
-        (count(Outcome::Kept), count(Outcome::Undecided))
+    /// Sessions kept.
+    pub(super) fn sessions(&self) -> u32 {
+        self.kept
     }
 
-    /// Weeks kept: each kind as often as it is asked for, and nothing overdone. `with_open`: sessions that can't be told count.
-    fn weeks(&self, plan: &Plan, with_open: bool) -> u32 {
-        let mut weeks: BTreeMap<Date, Vec<(usize, Outcome)>> = BTreeMap::new();
-        for (date, stage, outcome) in &self.done {
-            weeks.entry(monday(*date)).or_default().push((*stage, *outcome));
-        }
-        let counts =
-            |outcome: Outcome| outcome == Outcome::Kept || (with_open && outcome == Outcome::Undecided);
-        let is_kept = |done: &Vec<(usize, Outcome)>| {
-            let Some(place) = done.first().map(|(stage, _)| plan.stages[*stage].place) else { return false };
-            let of = |kind: usize| done.iter().filter(|(stage, o)| *stage == kind && counts(*o)).count();
-            let reached = plan.kinds_at(place).all(|kind| of(kind) >= least_a_week(plan, kind) as usize);
-            reached && done.iter().all(|(_, outcome)| *outcome != Outcome::Overdone)
+    /// The sessions of a week that were kept, by kind.
+    pub(super) fn kept_in(&self, week: Date) -> Vec<usize> {
+        let done = self.weeks.get(&week).into_iter().flatten();
+        done.filter(|done| done.outcome == Outcome::Kept).flat_map(|done| done.kinds.clone()).collect()
+    }
+
+    /// Whether a week has each kind of session as often as it asks for. `with_open`: sessions that can't be told count, each
+    /// once.
+    pub(super) fn is_week_complete(&self, plan: &Plan, week: Date, with_open: bool) -> bool {
+        let Some(done) = self.weeks.get(&week) else { return false };
+        let Some(place) =
+            done.iter().flat_map(|done| &done.kinds).map(|kind| plan.stages[*kind].place).next()
+        else {
+            return false;
         };
-        weeks.values().filter(|done| is_kept(done)).count() as u32
+        let kept = |kind: usize| {
+            done.iter().filter(|done| done.outcome == Outcome::Kept && done.kinds.contains(&kind)).count()
+                as u32
+        };
+        let may_be = |kinds: &[usize]| {
+            let open = done.iter().filter(|done| done.outcome == Outcome::Undecided && with_open);
+            open.filter(|done| done.kinds.iter().any(|kind| kinds.contains(kind))).count() as u32
+        };
+        let lacks = |kind: usize| plan.stages[kind].least_a_week().saturating_sub(kept(kind));
+        let lacking: Vec<usize> = plan.kinds_at(place).filter(|kind| lacks(*kind) > 0).collect();
+        plan.is_week_complete(place, |kind| kept(kind) + may_be(&[kind]))
+            && lacking.iter().map(|kind| lacks(*kind)).sum::<u32>() <= may_be(&lacking)
+    }
+
+    /// Weeks kept: each kind as often as it is asked for, and nothing overdone; those of `until` on do not count.
+    fn weeks(&self, plan: &Plan, overdone: &BTreeSet<Date>, until: Date, with_open: bool) -> u32 {
+        let proper = self.weeks.range(..until).filter(|(week, _)| !overdone.contains(week));
+        proper.filter(|(week, _)| self.is_week_complete(plan, **week, with_open)).count() as u32
+    }
+
+    /// Weeks kept before a day's week.
+    pub(super) fn weeks_before(&self, plan: &Plan, overdone: &BTreeSet<Date>, date: Date) -> u32 {
+        self.weeks(plan, overdone, monday(date), false)
     }
 
     /// How much is kept, in sessions or, where the stage goes by weeks, in weeks. `with_open`: what can't be told counts.
-    pub(super) fn kept(&self, plan: &Plan, stage: usize, with_open: bool) -> u32 {
+    pub(super) fn kept(&self, plan: &Plan, stage: usize, overdone: &BTreeSet<Date>, with_open: bool) -> u32 {
         if plan.stages[stage].weeks.is_some() {
-            return self.weeks(plan, with_open);
+            return self.weeks(plan, overdone, Date::MAX, with_open);
         }
-        let (kept, open) = self.sessions();
-        if with_open { kept + open } else { kept }
+        if with_open { self.kept + self.open } else { self.kept }
     }
-}
-
-/// Sessions of a kind that a week asks for at least: once where the plan does not say.
-pub(super) fn least_a_week(plan: &Plan, stage: usize) -> u32 {
-    plan.stages[stage].a_week().map_or(1, |week| week.least)
 }
 
 /// Sessions, or weeks, that have to be kept at a stage: the plan's number, else 1.
@@ -74,6 +113,8 @@ pub(super) struct Progress<'p> {
     plan: &'p Plan,
     /// By place in the plan.
     ledgers: Vec<Ledger>,
+    /// Mondays of the weeks in which something was overdone.
+    overdone: BTreeSet<Date>,
     /// Sessions kept, by kind.
     kept: Vec<u32>,
     /// The furthest stage that was done.
@@ -87,10 +128,31 @@ impl<'p> Progress<'p> {
         Self {
             plan,
             ledgers: vec![Ledger::default(); plan.places()],
+            overdone: BTreeSet::new(),
             kept: vec![0; plan.stages.len()],
             furthest: None,
             last: None,
         }
+    }
+
+    /// What was done by sessions in order of time, with the visits to a clinician up to a day.
+    pub(super) fn of(
+        plan: &'p Plan,
+        seen: &Seen,
+        sessions: &[PerformedSession],
+        until: Date,
+        config: &ReviewConfig,
+    ) -> Self {
+        let (mut progress, mut spacing) = (Self::new(plan), Spacing::new(plan));
+        let mut before = None;
+        for session in sessions {
+            let visits = seen.between(before.replace(session.date), session.date);
+            visits.for_each(|visit| progress.visited(visit.stage));
+            let is_improper = spacing.take(session, config).is_improper();
+            progress.take(&session.stage, counted(session, is_improper, config), session.date);
+        }
+        seen.between(before, until).for_each(|visit| progress.visited(visit.stage));
+        progress
     }
 
     fn place(&self, stage: usize) -> usize {
@@ -99,22 +161,28 @@ impl<'p> Progress<'p> {
 
     pub(super) fn done(&mut self, stage: usize, outcome: Outcome, date: Date) {
         let place = self.place(stage);
-        self.ledgers[place].add(date, stage, outcome);
+        self.ledgers[place].add(date, vec![stage], outcome);
         self.kept[stage] += u32::from(outcome == Outcome::Kept);
         self.furthest = self.furthest.max(Some(stage));
         self.last = Some(stage);
     }
 
-    /// Takes a session in whose stage is not known: it may have been any of these, and kept.
+    /// Takes a session in whose stage is not known: it may have been any of these, and kept; at each place in the plan one.
     fn maybe_done(&mut self, stages: impl Iterator<Item = usize>, date: Date) {
+        let mut at: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
         for stage in stages {
-            let place = self.place(stage);
-            self.ledgers[place].add(date, stage, Outcome::Undecided);
+            at.entry(self.place(stage)).or_default().push(stage);
+        }
+        for (place, kinds) in at {
+            self.ledgers[place].add(date, kinds, Outcome::Undecided);
         }
     }
 
     /// Takes any session in.
     pub(super) fn take(&mut self, choice: &StageChoice, outcome: Outcome, date: Date) {
+        if outcome == Outcome::Overdone {
+            self.overdone.insert(monday(date));
+        }
         match choice {
             StageChoice::Given(stage) | StageChoice::Recognised { stage, .. } => {
                 self.done(*stage, outcome, date);
@@ -124,7 +192,8 @@ impl<'p> Progress<'p> {
                 self.maybe_done(candidates.iter().map(|(stage, _)| *stage), date);
             }
             StageChoice::InParts if outcome != Outcome::Overdone => {
-                self.maybe_done(self.last.into_iter(), date);
+                let kinds = self.last.map(|last| self.plan.kinds_at(self.place(last)));
+                self.maybe_done(kinds.into_iter().flatten(), date);
             }
             StageChoice::Ambiguous(_) | StageChoice::InParts | StageChoice::NoSession => {}
         }
@@ -138,6 +207,7 @@ impl<'p> Progress<'p> {
         self.ledgers[place..].fill(Ledger::default());
         let kinds = self.plan.stages.iter().zip(&mut self.kept);
         kinds.filter(|(kind, _)| kind.place >= place).for_each(|(_, kept)| *kept = 0);
+        self.overdone.clear();
         self.last = Some(stage);
     }
 
@@ -148,12 +218,13 @@ impl<'p> Progress<'p> {
 
     /// Whether all that the stage asks for may be kept: what can't be told counts.
     pub(super) fn may_be_complete(&self, stage: usize) -> bool {
-        self.ledgers[self.place(stage)].kept(self.plan, stage, true) >= self.needed_at(stage)
+        let ledger = &self.ledgers[self.place(stage)];
+        ledger.kept(self.plan, stage, &self.overdone, true) >= self.needed_at(stage)
     }
 
     /// Sessions, or weeks, kept at a stage, of all its kinds.
     pub(super) fn kept_at(&self, stage: usize) -> u32 {
-        self.ledgers[self.place(stage)].kept(self.plan, stage, false)
+        self.ledgers[self.place(stage)].kept(self.plan, stage, &self.overdone, false)
     }
 
     /// Sessions, or weeks, that have to be kept at a stage.
@@ -161,9 +232,20 @@ impl<'p> Progress<'p> {
         needed(self.plan, stage)
     }
 
-    /// Sessions of one kind that were kept.
-    pub(super) fn kept_of_kind(&self, stage: usize) -> u32 {
-        self.kept[stage]
+    /// Mondays of the weeks in which something was overdone.
+    pub(super) fn overdone_weeks(&self) -> &BTreeSet<Date> {
+        &self.overdone
+    }
+
+    /// For each kind of session how often it was kept.
+    pub(super) fn kept_of_kinds(&self) -> &[u32] {
+        &self.kept
+    }
+
+    /// What a session of a kind is next, where a count rises from session to session: with the number that is due after those
+    /// that were kept.
+    pub(super) fn due(&self, kind: usize) -> Option<DueSession> {
+        self.plan.stages[kind].session.due_after(self.kept[kind])
     }
 
     /// The place in the plan that is next in turn: the last one until its sessions are kept, then the one after it.

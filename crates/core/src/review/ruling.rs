@@ -320,9 +320,16 @@ pub(super) fn rule(situation: &Situation<'_>) -> Ruling {
     }
     let rested = applied.iter().filter_map(|a| a.rest_until).max().unwrap_or(today);
     let place = place_after(situation, &applied);
-    let not_before = situation.earliest().max(rested).max(situation.new_week_for(place));
-    let stage = situation.due_kind(place, not_before);
-    let due = situation.due_session(stage);
+    let not_before = situation.unrested(place).max(rested);
+    let meant = situation.meant_day(place, not_before);
+    let stage = situation.due_kind(place, meant);
+    let due = situation.progress.due(stage);
+    if recommendation == Recommendation::Repeat
+        && situation.is_here(place)
+        && situation.history.in_this_week(meant)
+    {
+        say_still_due(situation, &mut applied);
+    }
     Ruling { recommendation, here, stage: Some(stage), due, not_before: Some(not_before), applied }
 }
 
@@ -505,13 +512,21 @@ fn too_few_kept(s: &Situation<'_>) -> Option<Why> {
     let stage = s.stage?;
     let (kept, needed, here) = (s.kept_here(), s.needed_here(), &s.history.plan.stages[stage]);
     let (name, what) = (here.stage_name(), if here.weeks.is_some() { "weeks" } else { "sessions" });
-    let due = s.due_this_week().map(|due| format!("; still due this week: {due}")).unwrap_or_default();
     let done = if kept == 1 { "is" } else { "are" };
-    let text = format!("{kept} of {needed} {what} of stage “{name}” {done} done as prescribed{due}");
+    let text = format!("{kept} of {needed} {what} of stage “{name}” {done} done as prescribed");
     (kept < needed).then(|| Why::plain(text))
 }
 
-fn is_complete(s: &Situation<'_>) -> bool {
+/// Adds what this week still asks for to how many sessions are kept.
+fn say_still_due(s: &Situation<'_>, applied: &mut [Applied]) {
+    let too_few = applied.iter_mut().find(|applied| applied.row().code == RuleCode::TooFewKept);
+    if let Some((applied, due)) = too_few.zip(s.due_this_week()) {
+        applied.why = format!("{}; still due this week: {due}", applied.why);
+    }
+}
+
+/// Whether the last stage is kept.
+pub(super) fn is_complete(s: &Situation<'_>) -> bool {
     let plan = s.history.plan;
     s.stage.is_some_and(|stage| plan.stages[stage].place + 1 == plan.places())
         && s.kept_here() >= s.needed_here()

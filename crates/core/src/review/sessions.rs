@@ -14,8 +14,9 @@ use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
 use super::calendar::Zone;
 use super::given::{Given, Said};
-use super::progress::Progress;
+use super::progress::{Progress, counted};
 use super::recorded::{LeftOut, LeftOutCode, Recorded, Totals, without_duplicates};
+use super::spacing::Spacing;
 use super::stages::{StageChoice, asked, recognise};
 use super::{ReviewConfig, Written};
 
@@ -122,7 +123,7 @@ pub fn sessions(
         Some(_) => kept.iter().filter_map(|r| RunnerEvidence::of(&r.series, &r.segmentation)).collect(),
         None => Vec::new(),
     };
-    let mut progress = Progress::new(plan);
+    let (mut progress, mut spacing) = (Progress::new(plan), Spacing::new(plan));
     let mut sessions = Vec::new();
     let mut before = None;
     for parts in parts(kept, config.review) {
@@ -130,7 +131,8 @@ pub fn sessions(
         written.seen.between(before.replace(date), date).for_each(|visit| progress.visited(visit.stage));
         let judge = Judge { plan, given, date, progress: &progress, config };
         let session = judge.with_others(parts, &evidence);
-        progress.take(&session.stage, session.outcome, session.date);
+        let is_improper = spacing.take(&session, config.review).is_improper();
+        progress.take(&session.stage, counted(&session, is_improper, config.review), session.date);
         if let StageChoice::InParts = session.stage {
             notices.push(Notice::new(NoticeCode::SessionInParts, format!(
                 "{}: {} are taken for parts of one session, so its runs and walks are not held against a stage.",
@@ -220,8 +222,7 @@ impl Judge<'_> {
             [only] => self.verdict(only, &totals, &mut notices),
             _ => (StageChoice::InParts, None, Outcome::Undecided),
         };
-        let due = |stage: usize| self.plan.stages[stage].session.due_after(self.progress.kept_of_kind(stage));
-        let due = stage.stage().and_then(due);
+        let due = stage.stage().and_then(|stage| self.progress.due(stage));
         PerformedSession { recordings, start, date: self.date, totals, stage, due, outcome, audit, notices }
     }
 

@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 
 use crate::audit::Outcome;
-use crate::prescription::DueSession;
+use crate::prescription::{Calendar, CalendarStart, WeekSoFar};
 use crate::range::Range;
 
 use super::bounds::Bounds;
@@ -11,9 +11,8 @@ use super::calendar::{days_between, joined, monday, plus, spoken};
 use super::findings::{WeeklyCode, WeeklyFinding};
 use super::history::History;
 use super::pain::Pain;
-use super::progress::{Ledger, needed, still_due};
+use super::progress::{Ledger, Progress, counted, needed, still_due};
 use super::seen::Visit;
-use super::sessions::PerformedSession;
 use super::stages::StageChoice;
 
 /// Pain that may still rule.
@@ -54,6 +53,8 @@ pub(super) struct Situation<'a> {
     pub(super) done: Vec<Done>,
     /// The stage the runner is at: the last known one.
     pub(super) stage: Option<usize>,
+    /// What was done of the whole plan.
+    pub(super) progress: &'a Progress<'a>,
     /// What was done since the runner came to that stage.
     here: Ledger,
     /// The stage to go back to when the runner came to the present one too early, and where the finding stands.
@@ -63,14 +64,28 @@ pub(super) struct Situation<'a> {
 }
 
 impl<'a> Situation<'a> {
-    pub(super) fn new(history: &'a History<'a>, findings: &'a [WeeklyFinding], is_improper: &[bool]) -> Self {
+    pub(super) fn new(
+        history: &'a History<'a>,
+        findings: &'a [WeeklyFinding],
+        is_improper: &[bool],
+        progress: &'a Progress<'a>,
+    ) -> Self {
         let bounds = history.bounds_on(history.as_of);
         let is_open = |i: &&usize| !history.is_settled(history.sessions[**i].date);
         let done: Vec<Done> =
             history.runs.iter().filter(is_open).map(|i| done(history, *i, is_improper)).collect();
         let pains = noted_pains(history, is_improper);
-        let mut here =
-            Self { history, findings, bounds, done, stage: None, here: Ledger::default(), owed: None, pains };
+        let mut here = Self {
+            history,
+            findings,
+            bounds,
+            done,
+            stage: None,
+            progress,
+            here: Ledger::default(),
+            owed: None,
+            pains,
+        };
         here.walk_through(is_improper);
         here
     }
@@ -94,8 +109,8 @@ impl<'a> Situation<'a> {
                 let is_back = self.owed.is_some_and(|(owed, _)| place(stage) <= place(owed));
                 self.owed = back.or(self.owed.filter(|_| !is_back));
             }
-            let outcome = if is_improper[index] { Outcome::Overdone } else { session.outcome };
-            self.here.add(session.date, stage, outcome);
+            let outcome = counted(session, is_improper[index], self.history.config);
+            self.here.add(session.date, vec![stage], outcome);
             self.stage = Some(stage);
             if self.kept_here() >= self.needed_here() {
                 self.owed = None;
@@ -115,7 +130,9 @@ impl<'a> Situation<'a> {
 
     /// Sessions, or weeks, kept since the runner came to the present stage.
     pub(super) fn kept_here(&self) -> u32 {
-        self.stage.map_or(0, |stage| self.here.kept(self.history.plan, stage, false))
+        self.stage.map_or(0, |stage| {
+            self.here.kept(self.history.plan, stage, self.progress.overdone_weeks(), false)
+        })
     }
 
     /// Sessions, or weeks, that have to be kept at the present stage: the plan's number, else 1.
@@ -123,13 +140,58 @@ impl<'a> Situation<'a> {
         self.stage.map_or(1, |stage| needed(self.history.plan, stage))
     }
 
-    /// The first day for a session at a place in the plan that comes after a stage by weeks: that of a new week.
+    /// The first day for a session at a place in the plan that needs a new week: a stage by weeks is left with one, and this one may
+    /// have no room for any of the place's kinds.
     pub(super) fn new_week_for(&self, place: usize) -> Date {
         let plan = self.history.plan;
         let leaves = self.stage.map(|stage| &plan.stages[stage]);
         let leaves = leaves.filter(|stage| stage.weeks.is_some() && place > stage.place);
         let last = leaves.and_then(|_| self.last_run());
-        last.map_or(self.history.as_of, |last| plus(monday(last), 7))
+        let left = last.map_or(self.history.as_of, |last| plus(monday(last), 7));
+        let (today, kinds) = (self.history.as_of, plan.kinds_at(place));
+        let is_full = kinds.len() > 1 && kinds.clone().all(|kind| self.still_due(kind, today).most == 0);
+        left.max(if is_full { plus(monday(today), 7) } else { today })
+    }
+
+    /// The calendar of the plan from where the runner stands, beginning with a kind of session, from a day on.
+    pub(super) fn calendar(&self, stage: usize, from: Date) -> Calendar<'a> {
+        let plan = self.history.plan;
+        let date = plan.start.map_or(from, |start| from.max(start));
+        let place = plan.stages[stage].place;
+        let here = self.is_here(place).then_some(&self.here);
+        let overdone = self.progress.overdone_weeks();
+        let runs = self.history.runs.iter().map(|i| &self.history.sessions[*i]);
+        let of_week: Vec<_> = runs.filter(|session| monday(session.date) == monday(date)).collect();
+        plan.calendar_from(CalendarStart {
+            date,
+            stage,
+            sessions: here.map_or(0, Ledger::sessions),
+            weeks: here.map_or(0, |here| here.weeks_before(plan, overdone, date)),
+            kept: self.progress.kept_of_kinds().to_vec(),
+            week: WeekSoFar {
+                sessions: u32::try_from(of_week.len()).unwrap_or(u32::MAX),
+                known: of_week.iter().filter_map(|session| session.stage.stage()).collect(),
+                kept: here.map_or_else(Vec::new, |here| here.kept_in(monday(date))),
+                is_overdone: overdone.contains(&monday(date)),
+            },
+        })
+    }
+
+    /// The day that is meant for a session at a place in the plan from a day on: that day where the plan has no dates.
+    pub(super) fn meant_day(&self, place: usize, from: Date) -> Date {
+        let plan = self.history.plan;
+        let first = plan.is_dated().then(|| self.calendar(plan.kinds_at(place).start, from).next()).flatten();
+        first.map_or(from, |session| session.date)
+    }
+
+    /// The first day for a session at a place in the plan, whatever rest pain and load ask for.
+    pub(super) fn unrested(&self, place: usize) -> Date {
+        self.earliest().max(self.new_week_for(place))
+    }
+
+    /// Whether the runner is at that place in the plan.
+    pub(super) fn is_here(&self, place: usize) -> bool {
+        self.stage.is_some_and(|stage| self.history.plan.stages[stage].place == place)
     }
 
     /// How often a kind of session may still be done in the week of a day, from the least that is asked for to the most.
@@ -150,15 +212,6 @@ impl<'a> Situation<'a> {
         asked
             .or_else(|| kinds.clone().find(|kind| self.still_due(*kind, day).most > 0))
             .unwrap_or(kinds.start)
-    }
-
-    /// What a session of a kind is next, where a count rises from session to session: with the number that is due after those
-    /// that were kept.
-    pub(super) fn due_session(&self, kind: usize) -> Option<DueSession> {
-        let session = &self.history.plan.stages[kind].session;
-        let is_kept = |s: &&PerformedSession| s.stage.stage() == Some(kind) && s.outcome == Outcome::Kept;
-        let kept = self.history.sessions.iter().filter(is_kept).count() as u32;
-        session.due_after(kept)
     }
 
     /// What the week of the review still asks for at the present stage, in words; `None` where it has one kind of session.
@@ -293,10 +346,9 @@ impl<'a> Situation<'a> {
 fn done(history: &History<'_>, index: usize, is_improper: &[bool]) -> Done {
     let session = &history.sessions[index];
     let is_unplanned = session.is_unplanned(history.config);
-    let too_much = is_improper[index] || is_unplanned;
     Done {
         date: session.date,
-        outcome: if too_much { Outcome::Overdone } else { session.outcome },
+        outcome: counted(session, is_improper[index], history.config),
         is_ambiguous: matches!(session.stage, StageChoice::Ambiguous(_) | StageChoice::InParts),
         is_improper: is_improper[index],
         is_unplanned,

@@ -77,7 +77,7 @@ struct Fit {
 /// What a session of a stage is asked for next: of a count that rises, the number that is due.
 pub(super) fn asked<'p>(plan: &'p Plan, stage: usize, progress: &Progress<'_>) -> Cow<'p, Session> {
     let session = &plan.stages[stage].session;
-    let due = session.due_after(progress.kept_of_kind(stage));
+    let due = progress.due(stage);
     due.map_or(Cow::Borrowed(session), |due| Cow::Owned(due.session))
 }
 

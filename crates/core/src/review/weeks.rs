@@ -3,15 +3,31 @@
 use jiff::civil::Date;
 
 use crate::audit::Outcome;
+use crate::codes::codes;
 
 use super::calendar::{days_between, monday, plus};
 use super::effort::{WeekEffort, session_load, week_effort};
 use super::findings::{Against, WeeklyFinding, running_time_jump};
 use super::history::History;
 use super::load::{loading_bw, loading_ratio};
-use super::progress::still_due;
+use super::progress::{Ledger, counted, still_due};
+use super::stages::StageChoice;
 use crate::range::Range;
 use jogaudit_recording::units::Seconds;
+
+codes! {
+    /// What became of a week of a stage that goes by weeks or has several kinds of session in one.
+    pub enum WeekOutcome {
+        /// Every kind of session was kept as often as the week asks for, and nothing was overdone.
+        Kept = "kept",
+        /// The week is over, and something that it asks for is missing.
+        Incomplete = "incomplete",
+        /// Something was overdone.
+        Overdone = "overdone",
+        /// The week is over, and whether it is kept hangs on sessions that can't be judged.
+        Undecided = "undecided",
+    }
+}
 
 /// Weeks that a week's running is held against.
 const WEEKS_BEFORE: i64 = 4;
@@ -25,6 +41,8 @@ pub struct Week {
     pub empty_before: u32,
     /// Whether all its days lie before or on the day of the review.
     pub is_over: bool,
+    /// What became of it; `None` while it runs and is neither kept nor overdone, and where the plan does not go by weeks.
+    pub outcome: Option<WeekOutcome>,
     /// Sessions with running.
     pub sessions: u32,
     /// Walks.
@@ -92,6 +110,7 @@ pub(super) fn weeks(history: &History<'_>, is_improper: &[bool]) -> (Vec<Week>, 
         }
         let indices: Vec<usize> = (from..next_session).collect();
         let mut sums = sums(history, week, &indices);
+        sums.outcome = outcome(history, is_improper, &sums, &indices);
         sums.empty_before = weeks
             .last()
             .map_or(0, |last| u32::try_from(days_between(last.monday, week) / 7 - 1).unwrap_or(0));
@@ -172,6 +191,7 @@ fn sums(history: &History<'_>, week: Date, indices: &[usize]) -> Week {
         monday: week,
         empty_before: 0,
         is_over: sunday <= history.as_of,
+        outcome: None,
         sessions: runs.len() as u32,
         walks: (indices.len() - runs.len()) as u32,
         rest_days: (u32::try_from(days).unwrap_or(0)).saturating_sub(run_dates.len() as u32),
@@ -199,6 +219,42 @@ fn sums(history: &History<'_>, week: Date, indices: &[usize]) -> Week {
     sums.effort = if sums.is_over { effort(history, week, indices) } else { WeekEffort::default() };
     sums.loading_ratio = ratio(history, &sums, &runs);
     sums
+}
+
+/// What became of a week, by the stage of its last session with a known one.
+fn outcome(
+    history: &History<'_>,
+    is_improper: &[bool],
+    week: &Week,
+    indices: &[usize],
+) -> Option<WeekOutcome> {
+    let plan = history.plan;
+    let stage = indices.iter().rev().find_map(|i| history.sessions[*i].stage.stage())?;
+    let (place, by_weeks) = (plan.stages[stage].place, plan.stages[stage].weeks.is_some());
+    if !by_weeks && plan.stages[stage].kind.is_none() {
+        return None;
+    }
+    let mut ledger = Ledger::default();
+    let mut is_overdone = false;
+    for index in indices {
+        let session = &history.sessions[*index];
+        let outcome = counted(session, is_improper[*index], history.config);
+        is_overdone |= outcome == Outcome::Overdone;
+        let may_be = |kind: &usize| match &session.stage {
+            StageChoice::Ambiguous(candidates) => candidates.iter().any(|(stage, _)| stage == kind),
+            StageChoice::InParts => true,
+            known => known.stage() == Some(*kind),
+        };
+        ledger.add(session.date, plan.kinds_at(place).filter(may_be).collect(), outcome);
+    }
+    let is_complete = |with_open| ledger.is_week_complete(plan, week.monday, with_open);
+    match (is_overdone, is_complete(false), week.is_over) {
+        (true, _, _) => Some(WeekOutcome::Overdone),
+        (false, true, _) => Some(WeekOutcome::Kept),
+        (false, false, true) if is_complete(true) => Some(WeekOutcome::Undecided),
+        (false, false, true) => Some(WeekOutcome::Incomplete),
+        (false, false, false) => None,
+    }
 }
 
 /// Time of each agreed sport in a week.

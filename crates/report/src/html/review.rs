@@ -13,6 +13,7 @@ use crate::mark::Mark;
 use crate::outside::{escaped_prose, isolated};
 use crate::review_text::{asks, fact, why_undecided};
 use crate::review_view::{ReviewView, SessionView, WeekView};
+use crate::review_wording::WEEK_KEY;
 use crate::text::{UNKNOWN, shown};
 use crate::wording::{clock, counted};
 
@@ -180,7 +181,7 @@ fn week_row(view: &ReviewView, week: &WeekView, most_s: f64) -> Markup {
         }
         tr {
             th scope="row" { (week.monday) }
-            td.left { div.week { (days(view, week)) div.bar { (bar(week, most_s)) } } @if let Some(other) = week.other_in_words() { div.quiet { (isolated(&other)) } } }
+            td.left { div.week { (days(view, week)) div.bar { (bar(week, most_s)) } } @if let Some(told) = week.in_words() { div.quiet { (isolated(&told)) } } }
             td { (pain(week.greatest_pain)) }
             td { (clock(week.longest_run_s)) }
             td { (kept) }
@@ -270,6 +271,7 @@ fn key(view: &ReviewView) -> Markup {
             }
             li { svg.icon aria-hidden="true" width="8" height="18" { line.plan x1="4" x2="4" y1="0" y2="18" {} } "the plan's for the week" }
         }
+        @if view.weeks.iter().any(|week| week.outcome.is_some()) { p.key { (WEEK_KEY) } }
         p.key { "Kept: of the sessions with running. Pain: the greatest noted." }
     }
 }
@@ -288,7 +290,7 @@ fn stages(view: &ReviewView) -> Markup {
                         @for stage in &view.stages {
                             tr {
                                 th scope="row" { (isolated(&stage.stage)) }
-                                td { (shown(stage.needed, |n| n.to_string())) }
+                                td { (stage.needed_in_words().unwrap_or_else(|| UNKNOWN.to_owned())) }
                                 @for count in [stage.attempts, stage.kept, stage.overdone, stage.underdone, stage.undecided] { td { (count) } }
                                 td.left { (stage.session) }
                             }

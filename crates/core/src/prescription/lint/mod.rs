@@ -77,6 +77,7 @@ codes! {
         StepsPerMinute = "spm",
         Days = "days",
         Sessions = "sessions",
+        Weeks = "weeks",
         /// Points of 10.
         Pain = "pain",
     }

@@ -356,6 +356,24 @@ fn a_rise_ends_within_its_stage() {
 }
 
 #[test]
+fn a_kind_rises_as_often_as_its_weeks_have_it() {
+    let found = |weeks: u32| {
+        let text = format!(
+            "{HEAD}[[stage]]\nname = '1'\nweeks = {weeks}\n[[stage.session]]\nname = 'grow'\na_week = 1\n\
+             do = 'walk 4:10, 4 rising to 6 x (run 1:10, walk 2:20)'\n[[stage.session]]\nname = 'steady'\n\
+             a_week = 2\ndo = 'run 9:10'\n"
+        );
+        only(&text, LintCode::RisingNeverEnds)
+    };
+    assert_eq!(found(3), []);
+    let remarks = found(2);
+    assert_eq!(
+        (remarks[0].value, remarks[0].limit, remarks[0].unit),
+        (Some(2.0), Some(3.0), RemarkUnit::Weeks)
+    );
+}
+
+#[test]
 fn kinds_are_to_be_told_apart_by_their_recordings() {
     let found = |second: &str| {
         let text = format!(

@@ -86,14 +86,17 @@ fn at_once(plan: &Plan, figures: &[Range<Figures>], place: usize, found: &mut Ve
 
 /// A count that has not ended its rise when the stage is over.
 fn rising(stage: &Stage, found: &mut Vec<Remark>) {
-    let Some(sessions) = stage.sessions.or(stage.weeks.map(|_| stage.planned_sessions())) else { return };
     let rises = each(&stage.session.items).filter_map(Item::rising);
     let longest = rises.map(|(first, last)| last - first + 1).max().unwrap_or(0);
-    if longest > sessions {
-        found.push(
-            Remark::new(LintCode::RisingNeverEnds, &stage.name, RemarkUnit::Sessions)
-                .held(f64::from(sessions), f64::from(longest)),
-        );
+    // By weeks: so many as hold the sessions.
+    let (given, takes, unit) = match (stage.sessions, stage.weeks) {
+        (Some(sessions), _) => (sessions, longest, RemarkUnit::Sessions),
+        (None, Some(weeks)) => (weeks, longest.div_ceil(stage.most_a_week().max(1)), RemarkUnit::Weeks),
+        (None, None) => return,
+    };
+    if takes > given {
+        let remark = Remark::new(LintCode::RisingNeverEnds, &stage.name, unit);
+        found.push(remark.held(f64::from(given), f64::from(takes)));
     }
 }
 
