@@ -48,8 +48,10 @@ impl<'a> PageFrame<'a> {
         let bar = html! {
             div.bar {
                 header { (self.navigation()) }
-                (self.said())
-                (bar)
+                section aria-label=(self.title) {
+                    (self.said())
+                    (bar)
+                }
             }
         };
         self.document("/report.css", &bar, report)

@@ -3,9 +3,11 @@
 use maud::{Markup, html};
 
 use jogaudit_core::audit::Outcome;
-use jogaudit_core::prescription::Plan;
+use jogaudit_core::prescription::{Plan, Stage};
 use jogaudit_core::review::{SessionKind, StageSource};
+use jogaudit_recording::units::Seconds;
 use jogaudit_report::card::CardView;
+use jogaudit_report::ends::between;
 use jogaudit_report::mark::Mark;
 use jogaudit_report::review_text::fact;
 use jogaudit_report::review_view::SessionView;
@@ -164,9 +166,9 @@ pub(super) fn what_it_was(session: &SessionView) -> String {
 pub(super) fn mark(outcome: Outcome) -> Markup {
     let shape = match outcome {
         Outcome::Overdone => "▲",
-        Outcome::Underdone => "▽",
+        Outcome::Underdone => "▯",
         Outcome::Undecided => "?",
-        Outcome::Kept => "●",
+        Outcome::Kept => "▮",
     };
     html! { span class={ "mark " (outcome.word()) } { span aria-hidden="true" { (shape) " " } (Mark::from(outcome).word()) } }
 }
@@ -250,7 +252,7 @@ pub(super) fn stage_choice(plan: &Plan, proposal: &Proposal) -> Markup {
             }
             @for stage in &plan.stages {
                 option value=(stage.name) dir="auto" selected[proposal.is_chosen && proposal.stage.as_deref() == Some(&stage.name)] {
-                    (escaped(&stage.name)) ": " (stage.session)
+                    (escaped(&stage.name)) (running(stage))
                 }
             }
             option value="-" selected[proposal.is_chosen && proposal.stage.as_deref() == Some("-")] {
@@ -258,6 +260,13 @@ pub(super) fn stage_choice(plan: &Plan, proposal: &Proposal) -> Markup {
             }
         }
     }
+}
+
+/// `: 9 min of running`, by which a stage is known in a line that a telephone has room for.
+fn running(stage: &Stage) -> String {
+    let run = stage.session.dose().run.filter(|run| run.most.get() > 0.0);
+    let minutes = |s: f64| format!("{:.0} min", (s / 60.0).max(1.0));
+    run.map(|run| format!(": {} of running", between(run.map(Seconds::get), minutes))).unwrap_or_default()
 }
 
 /// The bar above the report of a file that waits.

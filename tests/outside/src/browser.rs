@@ -22,10 +22,12 @@ pub(crate) struct Look {
 }
 
 impl Look {
-    /// A telephone held upright and a wide screen, each in light and dark.
-    pub(crate) const ALL: [Self; 4] = [
+    /// A telephone held upright, a tablet and a wide screen, each in light and dark.
+    pub(crate) const ALL: [Self; 6] = [
         Self { width: 360, height: 740, dark: false },
         Self { width: 360, height: 740, dark: true },
+        Self { width: 768, height: 1024, dark: false },
+        Self { width: 768, height: 1024, dark: true },
         Self { width: 1400, height: 900, dark: false },
         Self { width: 1400, height: 900, dark: true },
     ];
@@ -91,23 +93,60 @@ impl Drop for Driver {
     }
 }
 
-/// What axe-core finds serious or critical on the page that is open.
-pub(crate) async fn serious(client: &Client) -> Vec<String> {
+/// What is wrong with the page that is open: what axe-core finds, of whatever weight, and what does not fit the screen.
+pub(crate) async fn wrong(client: &Client) -> Vec<String> {
+    let mut found = barriers(client).await;
+    found.extend(misfits(client).await);
+    found
+}
+
+/// What axe-core finds on the page that is open.
+pub(crate) async fn barriers(client: &Client) -> Vec<String> {
     let path = top().join("target/browser/node_modules/axe-core/axe.min.js");
     let axe = std::fs::read_to_string(path).expect("axe-core; `bash tests/install` installs it");
     client.execute(&axe, vec![]).await.expect("axe-core loads");
     let run = "const done = arguments[arguments.length - 1];
-        const told = v => v.id + ': ' + v.help + ' at ' + v.nodes.slice(0, 5).map(n => n.target.join(' ') + ' ['
+        const told = v => v.id + ' (' + v.impact + '): ' + v.help + ' at ' + v.nodes.slice(0, 5).map(n => n.target.join(' ') + ' ['
             + (n.any[0] || n.all[0] || n.none[0] || {message: ''}).message + ']').join(', ');
-        axe.run().then(
-            found => done(found.violations.filter(v => ['serious', 'critical'].includes(v.impact)).map(told)),
-            error => done(['axe-core failed: ' + error]));";
-    let found = client.execute_async(run, vec![]).await.expect("axe-core runs");
-    serde_json::from_value(found).expect("a list of texts")
+        axe.run().then(found => done(found.violations.map(told)), error => done(['axe-core failed: ' + error]));";
+    texts(client.execute_async(run, vec![]).await.expect("axe-core runs"))
 }
 
-/// By how many CSS pixels the page that is open is wider than the screen.
-pub(crate) async fn overflow_px(client: &Client) -> i64 {
-    let script = "const page = document.documentElement; return page.scrollWidth - page.clientWidth;";
-    client.execute(script, vec![]).await.expect("the page is measured").as_i64().expect("a whole number")
+/// Elements that reach beyond the screen or scroll sideways, and texts that are cut. What is there for readers of the screen
+/// alone, and shapes that a drawing cuts at its edge, are no texts that anybody sees.
+pub(crate) async fn misfits(client: &Client) -> Vec<String> {
+    let script = "const found = [], width = document.documentElement.clientWidth;
+        const told = (element, what) => found.push(what + ': ' + element.tagName.toLowerCase() + '.'
+            + (element.getAttribute('class') || '') + ' “' + (element.textContent || '').trim().slice(0, 60) + '”');
+        const page = document.documentElement;
+        if (page.scrollWidth > page.clientWidth) found.push('the page is ' + (page.scrollWidth - page.clientWidth) + ' px too wide');
+        const unseen = element => {
+            for (let at = element; at && at !== document.body; at = at.parentElement) {
+                const style = getComputedStyle(at);
+                if (style.clipPath === 'inset(50%)' || style.visibility === 'hidden' || at.matches('.skip:not(:focus)')) return true;
+            }
+            return false;
+        };
+        const canvas = document.createElement('canvas').getContext('2d');
+        for (const element of document.body.querySelectorAll('*')) {
+            if (element.ownerSVGElement && element.tagName !== 'text') continue;
+            if (element.getClientRects().length === 0 || unseen(element)) continue;
+            const box = element.getBoundingClientRect(), style = getComputedStyle(element);
+            if (box.width > 0 && (box.left < -0.5 || box.right > width + 0.5)) told(element, 'beyond the screen');
+            if (element.closest('svg')) continue;
+            if (style.overflowX !== 'visible' && element.scrollWidth > element.clientWidth + 1 && element.tagName !== 'INPUT')
+                told(element, 'scrolls sideways or is cut');
+            if (style.overflowY === 'hidden' && element.scrollHeight > element.clientHeight + 1) told(element, 'cut below');
+            if (element.tagName === 'SELECT' && element.selectedOptions.length) {
+                canvas.font = style.font;
+                const arrow = 20, room = element.clientWidth - parseFloat(style.paddingLeft) - parseFloat(style.paddingRight) - arrow;
+                if (canvas.measureText(element.selectedOptions[0].label).width > room) told(element, 'a choice is cut');
+            }
+        }
+        return found.slice(0, 12);";
+    texts(client.execute(script, vec![]).await.expect("the page is measured"))
+}
+
+fn texts(found: serde_json::Value) -> Vec<String> {
+    serde_json::from_value(found).expect("a list of texts")
 }

@@ -4,7 +4,7 @@
 use std::fs;
 use std::time::Duration;
 
-use crate::browser::{Driver, Look, overflow_px, serious};
+use crate::browser::{Driver, Look, wrong};
 use crate::page::{HANG, Page, case_with, demo, demo_file, tree};
 use fantoccini::actions::{InputSource, KeyAction, KeyActions};
 use fantoccini::elements::Element;
@@ -231,7 +231,7 @@ async fn every_page_fits_each_screen_and_is_accessible() {
     ];
     page.page(waits.location());
     let driver = Driver::start();
-    let mut wrong = Vec::new();
+    let mut found = Vec::new();
     for look in Look::ALL {
         let client = driver.open(look).await;
         let mut all: Vec<String> = paths.iter().map(|path| format!("http://{}{path}", page.host)).collect();
@@ -241,13 +241,9 @@ async fn every_page_fits_each_screen_and_is_accessible() {
         for address in all {
             client.goto(&address).await.unwrap();
             let name = format!("{} {look:?}", address.split('/').skip(3).collect::<Vec<_>>().join("/"));
-            let too_wide_px = overflow_px(&client).await;
-            if too_wide_px != 0 {
-                wrong.push(format!("{name}: {too_wide_px} px too wide"));
-            }
-            wrong.extend(serious(&client).await.into_iter().map(|found| format!("{name}: {found}")));
+            found.extend(wrong(&client).await.into_iter().map(|what| format!("{name}: {what}")));
         }
         client.close().await.unwrap();
     }
-    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    assert!(found.is_empty(), "{}", found.join("\n"));
 }

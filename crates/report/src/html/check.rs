@@ -9,7 +9,8 @@ use super::chart::{Marked, chart};
 use super::figure::patterns;
 use super::marks::icon;
 use super::strip::{self, Layout, Weight, flag_icon};
-use crate::chart::{Chart, Charts};
+use super::table::{Column, table};
+use crate::chart::Charts;
 use crate::ends;
 use crate::outside::isolated;
 use crate::text::{UNKNOWN, shown};
@@ -64,43 +65,42 @@ fn prescription(view: &CheckView) -> Markup {
 
 fn figure(view: &CheckView, layout: &Layout, charts: Option<&Charts>) -> Markup {
     let gaps = charts.map_or(&[][..], |charts| &charts.gaps);
+    let curves = charts.map(|charts| {
+        [
+            (&charts.pace, Code::RunTooFast, "no usable pace"),
+            (&charts.cadence, Code::WalkTooSlow, "no usable cadence"),
+            (&charts.heart_rate, Code::HeartRateTooHigh, "no heart rate"),
+        ]
+    });
     html! {
         section aria-labelledby="strip" {
             h2 #strip { "Prescribed and done" }
             (strip::key(view))
-            div.scroll tabindex=[(layout.axis.screens > 1).then_some("0")] role=[(layout.axis.screens > 1).then_some("region")]
-                aria-label=[(layout.axis.screens > 1).then_some("Prescribed and done, over time")] {
-                div class=(layout.axis.class()) {
-                    (strip::strip(view, layout, gaps))
-                    @if let Some(charts) = charts {
-                        @for (curve, code, missing) in [
-                            (&charts.pace, Code::RunTooFast, "no usable pace"),
-                            (&charts.cadence, Code::WalkTooSlow, "no usable cadence"),
-                            (&charts.heart_rate, Code::HeartRateTooHigh, "no heart rate"),
-                        ] {
-                            (curve_of(view, layout, curve.as_ref(), code, missing, charts))
+            div.parts {
+                @for part in layout.axis.parts() {
+                    div.figure {
+                        (strip::strip(view, layout, part, gaps))
+                        @for (curve, code, _) in curves.iter().flatten() {
+                            @if let Some(curve) = curve { (chart(curve, part, gaps, &marked(view, layout, *code))) }
                         }
-                        (layout.axis.labels())
+                        @if curves.iter().flatten().any(|(curve, ..)| curve.is_some()) { (part.labels()) }
                     }
+                }
+            }
+            @for (curve, _, missing) in curves.iter().flatten() {
+                @match curve {
+                    Some(curve) => p.key { b { (curve.name) } ". " (curve.key) },
+                    None => p.key { "The recording has " (missing) "." },
                 }
             }
         }
     }
 }
 
-fn curve_of(
-    view: &CheckView,
-    layout: &Layout,
-    curve: Option<&Chart>,
-    code: Code,
-    missing: &str,
-    charts: &Charts,
-) -> Markup {
-    let Some(curve) = curve else {
-        return html! { p.caption.quiet { "The recording has " (missing) "." } };
-    };
+/// The findings of a kind, as a curve marks them.
+fn marked<'v>(view: &'v CheckView, layout: &Layout, code: Code) -> Vec<Marked<'v>> {
     let found = view.findings.iter().zip(&layout.places).enumerate().filter(|(_, (f, _))| f.code == code);
-    let found: Vec<Marked> = found
+    found
         .map(|(i, (f, place))| Marked {
             number: i + 1,
             start_s: place.0,
@@ -108,8 +108,7 @@ fn curve_of(
             text: &f.text,
             class: if f.is_overdoing { "found beyond" } else { "found less" },
         })
-        .collect();
-    chart(curve, layout.axis, &charts.gaps, &found)
+        .collect()
 }
 
 fn findings(view: &CheckView) -> Markup {
@@ -140,9 +139,9 @@ fn sentence(number: usize, finding: &FindingView) -> Markup {
 }
 
 /// A column of the table of reps: heading, what it means, and its cells.
-type Column = (&'static str, &'static str, fn(&RepView) -> String);
+type RepColumn = (&'static str, &'static str, fn(&RepView) -> String);
 
-const COLUMNS: [Column; 9] = [
+const COLUMNS: [RepColumn; 9] = [
     ("Prescribed", "", |rep| shown(rep.prescribed.as_ref(), String::clone)),
     ("Done", "", |rep| rep.done.clone()),
     ("±", "standard error of what was done, rounded up", |rep| {
@@ -160,50 +159,49 @@ fn reps(view: &CheckView) -> Markup {
     if view.reps.is_empty() {
         return html! {};
     }
-    let is_known = |column: &&Column| view.reps.iter().any(|rep| column.2(rep) != UNKNOWN);
-    let columns: Vec<&Column> = COLUMNS.iter().filter(is_known).collect();
+    let is_known = |column: &&RepColumn| view.reps.iter().any(|rep| column.2(rep) != UNKNOWN);
+    let known: Vec<&RepColumn> = COLUMNS.iter().filter(is_known).collect();
     let notes: Vec<String> =
-        columns.iter().filter(|c| !c.1.is_empty()).map(|c| format!("{}: {}.", c.0, c.1)).collect();
+        known.iter().filter(|c| !c.1.is_empty()).map(|c| format!("{}: {}.", c.0, c.1)).collect();
+    let findings = Column::left("Findings");
+    let mut columns: Vec<Column> = known.iter().map(|column| Column::right(column.0)).collect();
+    columns.push(findings);
+    let rows = html! {
+        @for rep in &view.reps {
+            tr {
+                th scope="row" { (rep.motion.word()) " " (rep.rep) }
+                @for (column, of) in columns.iter().zip(&known) { (column.cell(&of.2(rep))) }
+                @match about(view, rep) {
+                    Some(about) => (findings.holding(about)),
+                    None => (findings.cell(UNKNOWN)),
+                }
+            }
+        }
+    };
     html! {
         section aria-labelledby="reps" {
             h2 #reps { "Runs and walks" }
-            div.scroll tabindex="0" role="region" aria-labelledby="reps" {
-                table {
-                    thead { tr {
-                        th scope="col" { "Step" }
-                        @for column in &columns { th scope="col" { (column.0) } }
-                        th.left scope="col" { "Findings" }
-                    } }
-                    tbody {
-                        @for rep in &view.reps {
-                            tr {
-                                th scope="row" { (rep.motion.word()) " " (rep.rep) }
-                                @for column in &columns { td { (column.2(rep)) } }
-                                td.left { (about(view, rep)) }
-                            }
-                        }
-                    }
-                }
-            }
+            (table("reps", "Step", &columns, rows))
             p.key { "Paces are minutes for one " (view.units.word()) ". " (notes.join(" ")) }
         }
     }
 }
 
 /// Links to the findings about a rep, and its standing.
-fn about(view: &CheckView, rep: &RepView) -> Markup {
+fn about(view: &CheckView, rep: &RepView) -> Option<Markup> {
     let is_about = |f: &FindingView| f.rep == Some(rep.rep) && f.gait == Some(rep.gait());
     let found: Vec<(usize, &FindingView)> =
         view.findings.iter().enumerate().filter(|(_, f)| is_about(f)).map(|(i, f)| (i + 1, f)).collect();
-    html! {
+    let stood = rep.stand_s >= 1.0;
+    let about = html! {
         @for (number, finding) in &found {
             a.to-finding href=(format!("#finding-{number}")) aria-label=(format!("Finding {number}, {}", Weight::of(finding).words())) {
                 (flag_icon(Weight::of(finding), Some(*number)))
             }
         }
-        @if rep.stand_s >= 1.0 { span { "stood " (clock(rep.stand_s)) } }
-        @if found.is_empty() && rep.stand_s < 1.0 { (UNKNOWN) }
-    }
+        @if stood { span { "stood " (clock(rep.stand_s)) } }
+    };
+    (stood || !found.is_empty()).then_some(about)
 }
 
 fn dose(view: &CheckView) -> Markup {
@@ -233,36 +231,41 @@ fn dose(view: &CheckView) -> Markup {
 }
 
 fn bouts(view: &CheckView) -> Markup {
-    let is_known = |bout: &&BoutView| bout.gait != Gait::Unknown;
     html! {
         section.screen aria-labelledby="bouts" {
             h2 #bouts { "Bouts as recorded" }
             @if let Some(said) = bouts_left_out(view.bouts.len()) { p { (said) } }
             details {
                 summary { "Show the bouts of the strip as a table" }
-                div.scroll tabindex="0" role="region" aria-labelledby="bouts" {
-                    table {
-                        thead { tr {
-                            @for heading in ["Gait", "From", "To", "Took", "Cadence", "Heart rate", "How sure"] { th scope="col" { (heading) } }
-                        } }
-                        tbody {
-                            @for bout in view.bouts.iter().take(MOST_BOUTS) {
-                                tr {
-                                    th scope="row" { (if bout.gait == Gait::Unknown { "no data" } else { bout.gait.word() }) }
-                                    td { (clock(bout.start_s)) }
-                                    td { (clock(bout.end_s)) }
-                                    td { (clock(bout.end_s - bout.start_s)) }
-                                    td { (shown(bout.mean_cadence_spm, |n| format!("{n:.0} spm"))) }
-                                    td { (shown(bout.mean_heart_rate_bpm, |n| format!("{n:.0} bpm"))) }
-                                    td { (shown(Some(bout).filter(is_known), |bout| how_sure(bout.certainty))) }
-                                }
-                            }
-                        }
-                    }
-                }
+                (bout_table("bouts", &view.bouts))
             }
         }
     }
+}
+
+/// A row a bout.
+fn bout_table(name: &str, bouts: &[BoutView]) -> Markup {
+    let columns = ["From", "To", "Took", "Cadence", "Heart rate", "How sure"].map(Column::right);
+    let cells = |bout: &BoutView| {
+        let is_known = bout.gait != Gait::Unknown;
+        [
+            clock(bout.start_s),
+            clock(bout.end_s),
+            clock(bout.end_s - bout.start_s),
+            shown(bout.mean_cadence_spm, |n| format!("{n:.0} spm")),
+            shown(bout.mean_heart_rate_bpm, |n| format!("{n:.0} bpm")),
+            shown(is_known.then_some(bout.certainty), how_sure),
+        ]
+    };
+    let rows = html! {
+        @for bout in bouts.iter().take(MOST_BOUTS) {
+            tr {
+                th scope="row" { (if bout.gait == Gait::Unknown { "no data" } else { bout.gait.word() }) }
+                @for (column, text) in columns.iter().zip(cells(bout)) { (column.cell(&text)) }
+            }
+        }
+    };
+    table(name, "Gait", &columns, rows)
 }
 
 fn provenance(view: &CheckView) -> Markup {

@@ -9,58 +9,77 @@ use crate::wording::clock;
 
 /// Width of the narrowest field, px: a telephone held upright, without margins and scale. Our choice.
 const NARROWEST_PX: f64 = 280.0;
-/// Width from which on more is shown, px: what is left of the page's breadth at which `report.css` says so.
+/// Width from which on more is shown, px: what is left of the page's breadth at which `report.css` says so; beside another
+/// part of the same figure, half of the breadth that `report.css` asks for two.
 const ROOMY_PX: f64 = 640.0;
+const ROOMY_PART_PX: f64 = 430.0;
 /// Room of a label of the axis, px: `59:59`, and from an hour on `1:00:00`. Our choice.
 const LABEL_PX: [f64; 2] = [52.0, 76.0];
 /// Width of the scale beside a field, px. Our choice.
 pub(super) const SCALE_PX: u32 = 44;
 
-/// The common axis of time of a figure.
+/// The common axis of time of a figure, or of a part of one.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Axis {
     pub(super) from_s: f64,
     pub(super) to_s: f64,
-    /// Least width of the figure, in widths of the narrowest screen; beyond 1 it scrolls there.
-    pub(super) screens: u8,
+    /// In how many parts it is drawn, so that none is wider than the narrowest screen.
+    parts: u8,
 }
 
 impl Axis {
     /// An axis on which a run of `short_s` can be told from its neighbours.
     pub(super) fn new(from_s: f64, to_s: f64, short_s: Option<f64>) -> Self {
-        // Both our choice: narrower runs run together; beyond half a day a figure would be too wide to be of use.
+        // Both our choice: narrower runs run together; beyond half a day a figure would have too many parts to be of use.
         const LEAST_PX: f64 = 4.0;
         const LONGEST_S: f64 = 12.0 * 3600.0;
         let length_s = (to_s - from_s).max(1.0);
         let short_px = short_s.map_or(LEAST_PX, |s| NARROWEST_PX * s / length_s);
         let wanted = if length_s > LONGEST_S { 1.0 } else { LEAST_PX / short_px.max(1e-9) };
-        let screens = [1, 2, 4].into_iter().find(|n| f64::from(*n) >= wanted).unwrap_or(8);
-        Self { from_s, to_s: from_s + length_s, screens }
+        let parts = [1, 2, 4].into_iter().find(|n| f64::from(*n) >= wanted).unwrap_or(8);
+        Self { from_s, to_s: from_s + length_s, parts }
+    }
+
+    /// The axis in parts, one after the other; each but the first begins at a whole minute.
+    pub(super) fn parts(self) -> Vec<Self> {
+        const ROUND_S: f64 = 60.0;
+        let length_s = self.to_s - self.from_s;
+        let border = |n: u8| match n {
+            0 => self.from_s,
+            n if n == self.parts => self.to_s,
+            n => {
+                let even_s = self.from_s + length_s * f64::from(n) / f64::from(self.parts);
+                ((even_s / ROUND_S).round() * ROUND_S).min(self.to_s)
+            }
+        };
+        let part = |n: u8| Self { from_s: border(n), to_s: border(n + 1), parts: self.parts };
+        (0..self.parts).map(part).filter(|part| part.to_s > part.from_s).collect()
+    }
+
+    /// Whether it shows any of a stretch of time.
+    pub(super) fn shows(self, from_s: f64, to_s: f64) -> bool {
+        from_s < self.to_s && to_s > self.from_s
+    }
+
+    /// Place of a moment, % of the width, also before and after the axis.
+    pub(super) fn beyond(self, t: f64) -> f64 {
+        100.0 * (t - self.from_s) / (self.to_s - self.from_s)
     }
 
     /// Place of a moment, % of the width.
     pub(super) fn at(self, t: f64) -> f64 {
-        (100.0 * (t - self.from_s) / (self.to_s - self.from_s)).clamp(0.0, 100.0)
+        self.beyond(t).clamp(0.0, 100.0)
     }
 
     /// Share of the width, %, that so many pixels take on the narrowest screen.
     pub(super) fn share(self, px: f64) -> f64 {
-        100.0 * px / (NARROWEST_PX * f64::from(self.screens))
+        100.0 * px / NARROWEST_PX
     }
 
     /// The same there and on a roomy screen.
     pub(super) fn shares(self, px: f64) -> (f64, f64) {
-        (self.share(px), self.share(px).min(100.0 * px / ROOMY_PX))
-    }
-
-    /// Class of the figure's least width.
-    pub(super) const fn class(self) -> &'static str {
-        match self.screens {
-            1 => "figure",
-            2 => "figure wide-2",
-            4 => "figure wide-4",
-            _ => "figure wide-8",
-        }
+        let roomy_px = if self.parts > 1 { ROOMY_PART_PX } else { ROOMY_PX };
+        (self.share(px), self.share(px).min(100.0 * px / roomy_px))
     }
 
     /// Round times that have room for their labels, and whether on the narrowest screen, too.
@@ -196,25 +215,38 @@ mod tests {
     fn labels_have_room_on_the_narrowest_screen() {
         for length_s in [5.0, 90.0, 1500.0, 1860.0, 3600.0, 3.0 * 3600.0, 30.0 * 3600.0, 40.0 * 86_400.0] {
             for short_s in [None, Some(60.0), Some(20.0)] {
-                let axis = Axis::new(-20.0, length_s, short_s);
-                let roomy: Vec<f64> = axis.times().into_iter().map(|(t, _)| t).collect();
-                let narrow: Vec<f64> =
-                    axis.times().into_iter().filter(|(_, is_narrow)| *is_narrow).map(|(t, _)| t).collect();
-                let least = axis.shares(LABEL_PX[usize::from(length_s >= 3600.0)]);
-                for (times, least) in [(narrow, least.0), (roomy, least.1)] {
-                    assert!(!times.is_empty() && times[0] >= 0.0, "{length_s}");
-                    let is_apart = |w: &[f64]| axis.at(w[1]) - axis.at(w[0]) >= least - 1e-9;
-                    assert!(times.windows(2).all(is_apart), "{length_s}");
+                for axis in Axis::new(-20.0, length_s, short_s).parts() {
+                    let times = |of: fn(bool) -> bool| -> Vec<f64> {
+                        axis.times()
+                            .into_iter()
+                            .filter(|(_, is_narrow)| of(*is_narrow))
+                            .map(|(t, _)| t)
+                            .collect()
+                    };
+                    let least = axis.shares(LABEL_PX[usize::from(axis.to_s >= 3600.0)]);
+                    for (times, least) in
+                        [(times(|is_narrow| is_narrow), least.0), (times(|_| true), least.1)]
+                    {
+                        assert!(!times.is_empty() && times[0] >= 0.0, "{axis:?}");
+                        let is_apart = |w: &[f64]| axis.at(w[1]) - axis.at(w[0]) >= least - 1e-9;
+                        assert!(times.windows(2).all(is_apart), "{axis:?}");
+                    }
                 }
             }
         }
     }
 
     #[test]
-    fn short_runs_of_a_long_session_get_a_wider_figure() {
-        assert_eq!(Axis::new(0.0, 1800.0, Some(60.0)).screens, 1);
-        assert_eq!(Axis::new(0.0, 10_800.0, Some(60.0)).screens, 4);
-        assert_eq!(Axis::new(0.0, 30.0 * 86_400.0, Some(60.0)).screens, 1);
+    fn short_runs_of_a_long_session_get_a_figure_in_parts() {
+        let parts = |axis: Axis| axis.parts().iter().map(|part| (part.from_s, part.to_s)).collect::<Vec<_>>();
+        assert_eq!(parts(Axis::new(0.0, 1800.0, Some(60.0))), [(0.0, 1800.0)]);
+        assert_eq!(
+            parts(Axis::new(-20.0, 10_800.0, Some(60.0))),
+            [(-20.0, 2700.0), (2700.0, 5400.0), (5400.0, 8100.0), (8100.0, 10_800.0)]
+        );
+        assert_eq!(parts(Axis::new(0.0, 30.0 * 86_400.0, Some(60.0))).len(), 1);
+        // Shorter than its parts' minutes: no part is empty.
+        assert!(Axis::new(0.0, 70.0, Some(0.1)).parts().iter().all(|part| part.to_s > part.from_s));
         assert_eq!(Axis::new(0.0, 0.0, None).at(0.5), 50.0);
     }
 

@@ -6,6 +6,8 @@ mod figure;
 mod marks;
 mod review;
 mod strip;
+mod table;
+mod weeks;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 

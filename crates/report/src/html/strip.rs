@@ -110,15 +110,16 @@ fn outline(weight: Weight) -> Markup {
     }
 }
 
-/// Draws the strip.
-pub(super) fn strip(view: &CheckView, layout: &Layout, gaps: &[GapView]) -> Markup {
+/// Draws a part of the strip.
+pub(super) fn strip(view: &CheckView, layout: &Layout, part: Axis, gaps: &[GapView]) -> Markup {
+    let (prescribed, done) = (&layout.prescribed, &layout.done);
     html! {
-        @if !layout.prescribed.is_empty() {
-            (band("Prescribed", &view.session, &layout.prescribed, &counted(&layout.prescribed), layout.axis, &[]))
+        @if !prescribed.is_empty() {
+            (band("Prescribed", &view.session, prescribed, &counted(prescribed), part, &[]))
         }
-        (band("Done", &told(&layout.done), &layout.done, &matched(&layout.done, &view.reps), layout.axis, gaps))
-        @if !view.findings.is_empty() { (lanes(view, layout)) }
-        (layout.axis.labels())
+        (band("Done", &told(done), done, &matched(done, &view.reps), part, gaps))
+        @if !view.findings.is_empty() { (lanes(view, layout, part)) }
+        (part.labels())
     }
 }
 
@@ -183,7 +184,7 @@ fn band(
         scale: html! {},
         field: html! {
             line.foot x1="0" x2="100%" y1=(BAND) y2=(BAND) {}
-            @for (span, number) in spans.iter().zip(numbers) {
+            @for (span, number) in spans.iter().zip(numbers).filter(|(span, _)| axis.shows(span.start_s, span.end_s)) {
                 (bar(span, axis, gaps, *number))
             }
         },
@@ -219,51 +220,69 @@ fn bar(span: &GaitSpan, axis: Axis, gaps: &[GapView], number: Option<u32>) -> Ma
     }
 }
 
-/// The findings as numbered flags with their extent, in as many lanes as keep them apart.
-fn lanes(view: &CheckView, layout: &Layout) -> Markup {
-    let Layout { axis, places, .. } = layout;
+/// The findings as numbered flags with their extent, in as many lanes as keep them apart. A finding that goes on in another
+/// part of the figure has its flag where it begins.
+fn lanes(view: &CheckView, layout: &Layout, axis: Axis) -> Markup {
+    let is_first = axis.from_s <= layout.axis.from_s;
+    let is_last = axis.to_s >= layout.axis.to_s;
+    let begins = |start_s: f64| (is_first || start_s >= axis.from_s) && (is_last || start_s < axis.to_s);
     let flag = axis.share(f64::from(FLAG) + 2.0);
     let mut ends: Vec<f64> = Vec::new();
-    let lanes: Vec<usize> = places
-        .iter()
-        .map(|(start_s, end_s)| {
-            let (from, to) = (axis.at(*start_s), axis.at(*end_s));
-            let from = from.min(100.0 - flag);
-            let lane = ends.iter().position(|end| *end <= from).unwrap_or(ends.len());
-            if lane == ends.len() {
-                ends.push(0.0);
-            }
-            ends[lane] = to.max(from + flag);
-            lane
-        })
-        .collect();
+    let mut placed = Vec::new();
+    for (i, (finding, place)) in view.findings.iter().zip(&layout.places).enumerate() {
+        let is_flagged = begins(place.0);
+        if !is_flagged && !axis.shows(place.0, place.1) {
+            continue;
+        }
+        let (from, to) = (axis.at(place.0).min(100.0 - flag), axis.at(place.1));
+        let lane = ends.iter().position(|end| *end <= from).unwrap_or(ends.len());
+        if lane == ends.len() {
+            ends.push(0.0);
+        }
+        ends[lane] = to.max(from + flag);
+        placed.push((i, finding, *place, LANE * lane as u32, is_flagged));
+    }
+    let height = LANE * ends.len() as u32;
     let row = Row {
         name: "Findings",
         note: Some("each number leads to its sentence below"),
         alt: "Numbers that lead to the findings, each where it was",
-        height: LANE * ends.len() as u32,
+        height,
         scale: html! {},
         field: html! {
-            (axis.grid(LANE * ends.len() as u32))
-            @for (i, finding) in view.findings.iter().enumerate() {
-                (flagged(i + 1, finding, places[i], LANE * lanes[i] as u32, *axis))
+            (axis.grid(height))
+            @for (i, finding, place, top, is_flagged) in placed {
+                @if is_flagged { (flagged(i + 1, finding, place, top, axis)) }
+                @else { g class=(Weight::of(finding).class()) { (extent(i + 1, finding, place, top, axis)) } }
             }
         },
         is_linked: true,
     };
-    row.markup()
+    if ends.is_empty() {
+        html! {}
+    } else {
+        row.markup()
+    }
+}
+
+/// The time that a finding takes.
+fn extent(number: usize, finding: &FindingView, place: (f64, f64), top: u32, axis: Axis) -> Markup {
+    let (from, to) = (axis.at(place.0), axis.at(place.1));
+    html! {
+        title { (number) ". " (finding.text) }
+        rect.extent x=(percent(from)) y=(top + FLAG + 1) width=(percent((to - from).max(0.4))) height="6" {}
+    }
 }
 
 fn flagged(number: usize, finding: &FindingView, place: (f64, f64), top: u32, axis: Axis) -> Markup {
-    let (from, to) = (axis.at(place.0), axis.at(place.1));
+    let from = axis.at(place.0);
     let weight = Weight::of(finding);
     // At the right edge the flag stands to the left of its place.
     let is_last = from > 100.0 - axis.share(f64::from(FLAG) + 2.0);
     let shift = if is_last { -i64::from(FLAG) } else { 0 };
     html! {
         a id=(format!("place-{number}")) href=(format!("#finding-{number}")) class=(format!("flag {}", weight.class())) {
-            title { (number) ". " (finding.text) }
-            rect.extent x=(percent(from)) y=(top + FLAG + 1) width=(percent((to - from).max(0.4))) height="6" {}
+            (extent(number, finding, place, top, axis))
             svg.over x=(percent(from)) y=(top) {
                 g transform=(format!("translate({shift} 0)")) {
                     (outline(weight))
