@@ -24,6 +24,9 @@ pub(super) struct Args {
     /// Refuse files that are larger than this
     #[arg(long, value_name = "MIB", default_value_t = 16, value_parser = clap::value_parser!(u16).range(1..=64))]
     max_file: u16,
+    /// Show the plan to read only: for whoever follows it
+    #[arg(long)]
+    patient: bool,
 }
 
 pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
@@ -35,6 +38,7 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
         as_of: args.as_of.or(made_up.is_some().then_some(demo::AS_OF)),
         port: args.port,
         max_file_bytes: usize::from(args.max_file) << 20,
+        is_patient: args.patient,
     };
     serve(&options, &mut |address| {
         io.result(&format!("{address}\n"))?;

@@ -14,6 +14,7 @@ mod html;
 mod outputs;
 mod page_attacks;
 mod page_killed;
+mod page_plan;
 mod page_use;
 mod plan;
 #[cfg(target_os = "linux")]

@@ -50,7 +50,8 @@ fn a_foreign_origin_is_refused() {
         for (path, body) in [
             ("/case/case/diary/2026-05-09", "pain_during=0"),
             ("/case/case/stage", "recording=2026-03-02.fit&stage=5"),
-            ("/case/case/plan", "action=save&text=x&of="),
+            ("/case/case/plan/text", "action=save&text=x&of="),
+            ("/case/case/plan/form", "do=save&plan=%22%22&of="),
             ("/case/case/keep-all", ""),
         ] {
             let head = page
@@ -82,6 +83,7 @@ fn without_the_token_nothing_is_shown() {
         "/case/case/review",
         "/case/case/review.html",
         "/case/case/plan",
+        "/case/case/plan/text",
         "/case/case/session?recording=2026-03-02.fit",
         "/nothing",
     ] {
@@ -322,14 +324,15 @@ fn html_in_a_plan_and_a_diary_is_shown_as_text() {
     fs::write(case.join("plan.toml"), &plan).unwrap();
     fs::write(case.join("diary.csv"), format!("date,pain_during,note\n2026-03-02,0,{html}\n")).unwrap();
     let page = Page::on(&case);
-    let mut bodies: Vec<String> = ["", "diary", "diary/2026-03-02", "review", "review.html", "plan"]
-        .iter()
-        .map(|path| page.page(&format!("/case/case/{path}")))
-        .collect();
+    let mut bodies: Vec<String> =
+        ["", "diary", "diary/2026-03-02", "review", "review.html", "plan", "plan/text"]
+            .iter()
+            .map(|path| page.page(&format!("/case/case/{path}")))
+            .collect();
     bodies.push(page.page("/case/case/session?recording=2026-03-02.fit"));
     bodies.push(page.post("/case/case/plan/lint", &[("text", &plan)]).body);
     bodies.push(page.post("/case/case/plan/lint", &[("text", html)]).body);
-    bodies.push(page.post("/case/case/plan", &[("text", html), ("action", "look")]).body);
+    bodies.push(page.post("/case/case/plan/text", &[("text", html), ("action", "look")]).body);
     for body in &bodies {
         assert!(!body.contains("<script>alert"), "{body}");
     }

@@ -169,23 +169,30 @@ fn several_files_at_once_and_one_that_cannot_be_read() {
 fn the_plan_is_saved_when_it_is_one() {
     let folder = case_with(&[]);
     let page = Page::on(&folder.path().join("case"));
-    let shown = page.page("/case/case/plan");
+    let shown = page.page("/case/case/plan/text");
     let of = shown.split("name=\"of\" value=\"").nth(1).and_then(|rest| rest.split('"').next()).unwrap();
     let before = on_disk(&folder, "plan.toml");
     let broken = before.replace("run 0:50", "run 0:5o").replace('\n', "\r\n");
-    let answer = page.post("/case/case/plan", &[("text", &broken), ("of", of), ("action", "save")]);
+    let answer = page.post("/case/case/plan/text", &[("text", &broken), ("of", of), ("action", "save")]);
     assert_eq!(answer.status, 422);
-    assert!(answer.body.contains("plan.toml:") && answer.body.contains("0:5o"), "{}", answer.body);
+    assert!(
+        answer.body.contains("the plan has a mistake, so it was not saved")
+            || answer.body.contains("The plan has a mistake, so it was not saved"),
+        "{}",
+        answer.body
+    );
+    assert_eq!(answer.body.matches("expected a duration such as").count(), 1, "said once: {}", answer.body);
+    assert!(answer.body.contains("<mark>0:5o</mark>"), "{}", answer.body);
     assert_eq!(on_disk(&folder, "plan.toml"), before);
 
     let better = before.replace("7 x (run 0:50", "5 x (run 0:50");
     let sent = better.replace('\n', "\r\n");
-    let saved = page.post("/case/case/plan", &[("text", &sent), ("of", of), ("action", "save")]);
+    let saved = page.post("/case/case/plan/text", &[("text", &sent), ("of", of), ("action", "save")]);
     assert!(saved.location().contains("done=plan"));
     assert_eq!(on_disk(&folder, "plan.toml"), better);
     assert_eq!(on_disk(&folder, "plan.toml.bak"), before);
     // From the page as it was before that.
-    let late = page.post("/case/case/plan", &[("text", &before), ("of", of), ("action", "save")]);
+    let late = page.post("/case/case/plan/text", &[("text", &before), ("of", of), ("action", "save")]);
     assert_eq!(late.status, 422);
     assert!(late.body.contains("changed by somebody else"));
     assert!(page.post("/case/case/plan/lint", &[("text", &better)]).body.contains("to think about"));
@@ -211,7 +218,7 @@ fn the_physios_way() {
         page.page("/case/Berit/").contains("Taken for") || page.page("/case/Berit/").contains("2026-03-02")
     );
     let broken = page.page("/case/Cato/");
-    assert!(broken.contains("plan.toml:1:") && broken.contains("Write or mend the plan"), "{broken}");
+    assert!(broken.contains("Line 1, column 9:") && broken.contains("Write or fix the plan"), "{broken}");
     assert_eq!(page.get("/case/Dora/").status, 404);
 }
 

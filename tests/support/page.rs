@@ -172,6 +172,20 @@ impl Page {
         fields
     }
 
+    /// Presses a button of the plan's form that a page holds, as a browser would, with some fields typed in.
+    pub(crate) fn press(&self, body: &str, button: &str, typed: &[(&str, &str)]) -> Answer {
+        let address =
+            body.split("<form class=\"plan\"").nth(1).and_then(|form| between(form, "action=\"", "\""));
+        let mut fields = form_fields(body);
+        for (name, value) in typed {
+            let field = fields.iter_mut().find(|(field, _)| field == name);
+            field.unwrap_or_else(|| panic!("no field {name}: {body}")).1 = (*value).to_owned();
+        }
+        fields.push(("do".to_owned(), button.to_owned()));
+        let fields: Vec<(&str, &str)> = fields.iter().map(|(k, v)| (k.as_str(), v.as_str())).collect();
+        self.post(address.expect("the plan's form"), &fields)
+    }
+
     /// Writes fields of a day's form that was just opened.
     pub(crate) fn write_day(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
         self.send_day(path, &self.day_form(path), fields)
@@ -363,4 +377,37 @@ pub(crate) fn gpx(number: usize, inside: &str) -> Vec<u8> {
          {inside}<trkseg>{points}</trkseg></trk></gpx>"
     )
     .into_bytes()
+}
+
+fn between<'t>(text: &'t str, before: &str, after: &str) -> Option<&'t str> {
+    text.split_once(before)?.1.split_once(after).map(|(found, _)| found)
+}
+
+/// The fields of all forms of a page with what they hold, as a browser would send them.
+pub(crate) fn form_fields(body: &str) -> Vec<(String, String)> {
+    let plain = |text: &str| {
+        let text = text.replace("&quot;", "\"").replace("&lt;", "<").replace("&gt;", ">");
+        text.replace("&amp;", "&")
+    };
+    let mut fields = Vec::new();
+    for part in body.split('<').skip(1) {
+        let (tag, inside) = part.split_once('>').unwrap_or((part, ""));
+        let name = between(tag, " name=\"", "\"");
+        let value = between(tag, " value=\"", "\"");
+        match tag.split_whitespace().next() {
+            Some("input") => fields.extend(name.map(|name| (plain(name), plain(value.unwrap_or_default())))),
+            // The first line end is the markup's, and browsers send line ends of their own.
+            Some("textarea") => {
+                let text = inside.replace("\r\n", "\n");
+                let text = plain(text.strip_prefix('\n').unwrap_or(&text)).replace('\n', "\r\n");
+                fields.extend(name.map(|name| (plain(name), text)));
+            }
+            Some("select") => fields.extend(name.map(|name| (plain(name), String::new()))),
+            Some("option") if tag.ends_with(" selected") => {
+                fields.last_mut().expect("an option of a select").1 = plain(value.unwrap_or_default());
+            }
+            _ => {}
+        }
+    }
+    fields
 }

@@ -19,6 +19,8 @@ pub struct Failure {
     detail: String,
     causes: Vec<String>,
     hint: Option<String>,
+    /// The mistakes of a plan, where that is what is wrong.
+    plan_error: Option<Box<PlanError>>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -40,6 +42,7 @@ impl Failure {
             detail: String::new(),
             causes: Vec::new(),
             hint: None,
+            plan_error: None,
         }
     }
 
@@ -88,7 +91,13 @@ impl Failure {
             1 => "the plan has a mistake".to_owned(),
             n => format!("the plan has {n} mistakes"),
         };
-        Self { detail: error.render(&path.display().to_string()), ..Self::refused(what) }
+        let plan_error = Some(Box::new(error.clone()));
+        Self { detail: error.render(&path.display().to_string()), plan_error, ..Self::refused(what) }
+    }
+
+    /// The mistakes of a plan, where that is what is wrong.
+    pub fn plan_error(&self) -> Option<&PlanError> {
+        self.plan_error.as_deref()
     }
 
     /// A bug of ours.

@@ -199,12 +199,17 @@ fn unchanged(name: &str, error: &dyn std::error::Error) -> Failure {
 /// Saves the plan, if it is one, and if the file still is the one with the hash `of`. The plan before is kept beside it as
 /// `plan.toml.bak`.
 pub(super) fn plan(case: &Path, text: &str, of: &str) -> Result<(), Failure> {
+    if text.len() as u64 > files::MAX_PLAN_BYTES {
+        let most = files::MAX_PLAN_BYTES >> 20;
+        return Err(Failure::refused(format!("the plan is larger than {most} MiB, so it was not saved"))
+            .hint("shorten it: a larger one would not be read again"));
+    }
     Plan::parse(text).map_err(|error| Failure::plan(Path::new("plan.toml"), &error))?;
     let _writing = WriteLock::begin(case)?;
     let before = plan_bytes(case)?;
     if files::sha256(&before) != of {
         return Err(Failure::refused("plan.toml was changed by somebody else since you opened it")
-            .hint("copy your text, open the plan again and make your changes there"));
+            .hint("note what you changed, open the plan again and change it there"));
     }
     if !before.is_empty() {
         write(case, "plan.toml.bak", &before)?;
@@ -284,6 +289,8 @@ mod tests {
         plan(case.path(), &text(1), &files::sha256(b"")).unwrap();
         assert!(plan(case.path(), "title = <b>", &files::sha256(text(1).as_bytes())).is_err());
         assert!(plan(case.path(), &text(2), &files::sha256(b"")).is_err());
+        let large = format!("{}# {}\n", text(2), "x".repeat(1 << 20));
+        assert!(plan(case.path(), &large, &files::sha256(text(1).as_bytes())).is_err());
         assert_eq!(on_disk("plan.toml"), text(1));
         plan(case.path(), &text(2), &files::sha256(text(1).as_bytes())).unwrap();
         assert_eq!((on_disk("plan.toml"), on_disk("plan.toml.bak")), (text(2), text(1)));

@@ -1,11 +1,10 @@
-//! The diary and the plan: what is typed in.
+//! The diary: what is typed in.
 #![allow(clippy::unused_async)] // the router takes async functions
 
 use axum::extract::{Form, Path, Query, State};
 use axum::http::StatusCode;
-use axum::response::{Html, IntoResponse};
+use axum::response::IntoResponse;
 use jiff::civil::Date;
-use maud::Markup;
 use serde::Deserialize;
 
 use jogaudit_core::review::{DayCells, Diary, Pattern, score};
@@ -14,10 +13,10 @@ use jogaudit_files as files;
 use super::App;
 use super::cached_case::CachedCase;
 use super::case_writer::DayWritten;
-use super::layout::{PageFrame, root};
+use super::layout::root;
 use super::refusal::Refusal;
 use super::routes::{AppState, PageQuery, PageResult, back, case_of, in_case, to, with_case};
-use super::{case_writer, view_diary, view_plan};
+use super::{case_writer, view_diary};
 
 /// The diary of a case as it stands on disk.
 async fn diary_of_case(cached: &CachedCase) -> Result<Diary, Refusal> {
@@ -246,97 +245,4 @@ pub(super) async fn write_day(
             Ok((StatusCode::CONFLICT, page).into_response())
         }
     }
-}
-
-#[derive(Deserialize)]
-pub(super) struct Changed {
-    text: String,
-    #[serde(default)]
-    of: String,
-    #[serde(default)]
-    action: String,
-}
-
-impl Changed {
-    /// The text with the line ends of the file: browsers send their own.
-    fn text(&self, is_windows: bool) -> String {
-        let text = self.text.replace("\r\n", "\n");
-        let text = if text.ends_with('\n') { text } else { text + "\n" };
-        if is_windows { text.replace('\n', "\r\n") } else { text }
-    }
-}
-
-pub(super) async fn plan(
-    State(app): AppState,
-    Path(case): Path<String>,
-    Query(asked): Query<PageQuery>,
-) -> PageResult {
-    let cached = case_of(&app, &case)?;
-    let bytes = in_case(cached, case_writer::plan_bytes).await?;
-    let of = files::sha256(&bytes);
-    let text = String::from_utf8(bytes).map_err(|_| {
-        Refusal::new(
-            StatusCode::UNPROCESSABLE_ENTITY,
-            "plan.toml is not UTF-8 text",
-            "save it as UTF-8 with a text editor",
-        )
-    })?;
-    let text = if text.is_empty() { view_plan::TEMPLATE } else { &text };
-    let remarks = look_over(cached, text.to_owned()).await?;
-    let frame = PageFrame { done: asked.done.as_deref(), ..PageFrame::of(&app, cached, "Plan") };
-    Ok(frame.page(&view_plan::page(cached, text, &of, &remarks, None)).into_response())
-}
-
-pub(super) async fn change_plan(
-    State(app): AppState,
-    Path(case): Path<String>,
-    Form(form): Form<Changed>,
-) -> PageResult {
-    let cached = case_of(&app, &case)?;
-    let mut trouble = None;
-    if form.action == "save" {
-        let (sent, of) = (form.text(false), form.of.clone());
-        let windows = form.text(true);
-        let saved = in_case(cached, move |folder| {
-            let has_windows_ends = case_writer::plan_bytes(folder)?.windows(2).any(|two| two == b"\r\n");
-            case_writer::plan(folder, if has_windows_ends { &windows } else { &sent }, &of)
-        })
-        .await;
-        match saved {
-            Ok(()) => {
-                cached.forget();
-                return Ok(back(cached, "plan", "plan"));
-            }
-            Err(refusal) => trouble = Some(refusal),
-        }
-    }
-    let text = form.text(false);
-    let remarks = look_over(cached, text.clone()).await?;
-    let frame = PageFrame::of(&app, cached, "Plan");
-    let page = frame.page(&view_plan::page(cached, &text, &form.of, &remarks, trouble.as_ref()));
-    Ok(match trouble {
-        Some(refusal) => (refusal.status, page).into_response(),
-        None => page.into_response(),
-    })
-}
-
-pub(super) async fn lint_plan(
-    State(app): AppState,
-    Path(case): Path<String>,
-    Form(form): Form<Changed>,
-) -> PageResult {
-    let cached = case_of(&app, &case)?;
-    // As one types, only the newest text is looked over: the others are dropped when their turn comes.
-    let Some(_turn) = cached.linting.turn_unless_superseded().await else {
-        let what = "a newer text is looked over instead";
-        return Err(Refusal::new(StatusCode::CONFLICT, what, "wait for its remarks"));
-    };
-    let remarks = tokio::task::spawn_blocking(move || view_plan::remarks(&form.text(false)));
-    Ok(Html(remarks.await.map_err(|_| Refusal::bug())?.into_string()).into_response())
-}
-
-/// What there is to say about a text, one at a time.
-async fn look_over(cached: &CachedCase, text: String) -> Result<Markup, Refusal> {
-    let _turn = cached.linting.turn().await.ok_or_else(Refusal::bug)?;
-    tokio::task::spawn_blocking(move || view_plan::remarks(&text)).await.map_err(|_| Refusal::bug())
 }

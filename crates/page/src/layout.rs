@@ -13,6 +13,8 @@ use super::reading::Progress;
 
 /// The page's own style, after the reports' colours and type.
 pub(super) const STYLE: &str = include_str!("page.css");
+/// Style of the plan's pages.
+pub(super) const PLAN_STYLE: &str = include_str!("plan.css");
 /// Style of the bar above a report.
 pub(super) const BAR_STYLE: &str = include_str!("bar.css");
 /// Dropping files, and the plan's remarks as one types. Everything works without it.

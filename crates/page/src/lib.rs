@@ -3,7 +3,8 @@
 //!
 //! | module | holds |
 //! |---|---|
-//! | `routes`, `forms` | addresses and what answers them |
+//! | `routes`, `forms`, `plan_routes` | addresses and what answers them |
+//! | `plan_rows`, `plan_words` | the plan as a form: what was sent, what becomes of the text, what its fields are called |
 //! | `connections` | connections of known browsers, and of those that nobody knows yet |
 //! | `guard` | who may ask: token, host, origin; what browsers may do with an answer |
 //! | `cached_case`, `reading`, `recording_cache` | a case, read in the background, in turn with the others, and kept until one of its files changes |
@@ -28,6 +29,7 @@
 //!     as_of: None,
 //!     port: 0,
 //!     max_file_bytes: 16 << 20,
+//!     is_patient: false,
 //! };
 //! // Runs until the process is told to end. The address holds the token that lets a browser in.
 //! serve(&options, &mut |address| {
@@ -47,6 +49,9 @@ mod guard;
 mod headed;
 mod layout;
 mod newest;
+mod plan_routes;
+mod plan_rows;
+mod plan_words;
 mod reading;
 mod recording_cache;
 mod refusal;
@@ -57,6 +62,7 @@ mod view_case;
 mod view_caseload;
 mod view_diary;
 mod view_plan;
+mod view_plan_form;
 mod visit;
 
 #[doc(hidden)]
@@ -116,6 +122,8 @@ pub struct Options {
     pub port: u16,
     /// Largest file that is taken, bytes.
     pub max_file_bytes: usize,
+    /// Whether the page is the patient's: nothing on it changes the plan.
+    pub is_patient: bool,
 }
 
 /// What all requests share.
@@ -126,6 +134,8 @@ struct App {
     /// Entries of the caseload that are links, which are not followed, in words.
     not_followed: Vec<String>,
     made_up: bool,
+    /// Nothing changes the plan.
+    is_patient: bool,
     uploads: Arc<Uploads>,
     /// One report is made, or file kept, at a time: each may need the memory of a large recording.
     one_at_a_time: Arc<Semaphore>,
@@ -175,6 +185,7 @@ pub fn serve(options: &Options, ready: &mut dyn FnMut(&str) -> Result<(), Failur
             is_caseload,
             not_followed,
             made_up: options.made_up,
+            is_patient: options.is_patient,
             uploads: Arc::new(Uploads::new(options.max_file_bytes)),
             one_at_a_time,
         });

@@ -4,10 +4,12 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use maud::html;
 
+use jogaudit_core::prescription::PlanError;
 use jogaudit_files::Failure;
 use jogaudit_report::{capitalised, escaped_lines, isolated};
 
 use super::layout;
+use super::view_plan::fault_list;
 
 /// An error as the page shows it.
 #[derive(Clone, Debug)]
@@ -19,11 +21,19 @@ pub(super) struct Refusal {
     pub(super) todo: Option<String>,
     /// Lines that show the place in a text.
     pub(super) detail: String,
+    /// The mistakes of a plan, which are shown instead.
+    pub(super) plan_error: Option<PlanError>,
 }
 
 impl Refusal {
     pub(super) fn new(status: StatusCode, what: &str, todo: &str) -> Self {
-        Self { status, what: what.to_owned(), todo: Some(todo.to_owned()), detail: String::new() }
+        Self {
+            status,
+            what: what.to_owned(),
+            todo: Some(todo.to_owned()),
+            detail: String::new(),
+            plan_error: None,
+        }
     }
 
     /// There is nothing at an address.
@@ -43,7 +53,7 @@ impl Refusal {
         html! {
             div.trouble role="alert" {
                 p { strong { (isolated(&sentence(&self.what))) } }
-                @if !self.detail.is_empty() { pre tabindex="0" { bdi { (escaped_lines(&self.detail)) } } }
+                @if let Some(error) = &self.plan_error { (fault_list(error)) } @else if !self.detail.is_empty() { pre tabindex="0" { bdi { (escaped_lines(&self.detail)) } } }
                 @if let Some(todo) = &self.todo { p { "What to do: " (isolated(&sentence_lower(todo))) } }
             }
         }
@@ -57,6 +67,7 @@ impl From<Failure> for Refusal {
             what: failure.in_a_clause(),
             todo: failure.todo().map(str::to_owned),
             detail: failure.detail().to_owned(),
+            plan_error: failure.plan_error().cloned(),
         }
     }
 }

@@ -24,7 +24,7 @@ use super::layout::{self, PageFrame, coded, root};
 use super::refusal::Refusal;
 use super::uploads::WaitingFile;
 use super::view_case::{self, Proposal};
-use super::{App, case_writer, forms, guard, report, view_caseload, visit};
+use super::{App, case_writer, forms, guard, plan_routes, report, view_caseload, visit};
 
 pub(super) type PageResult = Result<Response, Refusal>;
 pub(super) type AppState = State<Arc<App>>;
@@ -33,7 +33,7 @@ pub(super) type AppState = State<Arc<App>>;
 const FORM_BYTES: usize = 4 << 20;
 
 pub(super) fn router(app: Arc<App>) -> Router {
-    let style = || async { css([THEME, layout::STYLE].concat()) };
+    let style = || async { css([THEME, layout::STYLE, layout::PLAN_STYLE].concat()) };
     let report_style = || async { css([THEME, REPORT, layout::BAR_STYLE].concat()) };
     let script = || async { ([(CONTENT_TYPE, "text/javascript; charset=utf-8")], layout::SCRIPT) };
     let files = post(take_files).layer(DefaultBodyLimit::disable());
@@ -61,8 +61,7 @@ pub(super) fn router(app: Arc<App>) -> Router {
         .route("/case/{case}/diary/{date}", get(forms::day).post(forms::write_day))
         .route("/case/{case}/review", get(review))
         .route("/case/{case}/review.html", get(review_file))
-        .route("/case/{case}/plan", get(forms::plan).post(forms::change_plan))
-        .route("/case/{case}/plan/lint", post(forms::lint_plan))
+        .merge(plan_routes::router(app.is_patient))
         .fallback(async || Refusal::not_found("there is no such page"))
         .layer(DefaultBodyLimit::max(FORM_BYTES))
         .layer(middleware::from_fn_with_state(Arc::clone(&app), guard::guard))
@@ -196,7 +195,7 @@ async fn open_case<'a>(
     let frame = PageFrame { done, ..PageFrame::of(app, cached, title) };
     match &snapshot.found {
         Ok(found) => Ok(OpenCase { frame, found: Arc::clone(found), snapshot }),
-        Err(refusal) => Err(frame.page(&cannot(cached, refusal)).into_response()),
+        Err(refusal) => Err(frame.page(&cannot(app, cached, refusal)).into_response()),
     }
 }
 
@@ -215,11 +214,11 @@ pub(super) async fn with_case(
     }
 }
 
-fn cannot(cached: &CachedCase, refusal: &Refusal) -> Markup {
+fn cannot(app: &App, cached: &CachedCase, refusal: &Refusal) -> Markup {
     html! {
         h1 { (isolated(&cached.name.label)) }
         (refusal.markup())
-        p { a href={ (root(cached)) "/plan" } { "Write or mend the plan" } }
+        @if !app.is_patient { p { a href={ (root(cached)) "/plan" } { "Write or fix the plan" } } }
     }
 }
 

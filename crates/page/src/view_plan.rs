@@ -1,12 +1,12 @@
-//! The plan: its text to change, with the linter's remarks.
+//! The plan: its text to change, with the linter's remarks; the plan to read.
 
 use maud::{Markup, html};
 
-use jogaudit_core::prescription::Plan;
 use jogaudit_core::prescription::lint::{LintConfig, lint};
-use jogaudit_files::Failure;
+use jogaudit_core::prescription::{Plan, PlanError};
+use jogaudit_core::range::Range;
 use jogaudit_report::plan_lint::{self, LintView};
-use jogaudit_report::{escaped_lines, isolated};
+use jogaudit_report::{escaped, isolated};
 
 use super::cached_case::CachedCase;
 use super::layout::root;
@@ -14,7 +14,6 @@ use super::refusal::Refusal;
 
 /// What a plan starts from; it is no plan until a session is written.
 pub(super) const TEMPLATE: &str = "\
-title = \"\"
 timezone = \"Europe/London\"
 
 [limits]
@@ -30,7 +29,7 @@ session = \"\"    # such as: walk 4:40, 6 x (run 0:50, walk 1:40), walk 4:40
 sessions = 3
 ";
 
-/// The page: the text, and what there is to say about it.
+/// The page with the text, and what there is to say about it.
 pub(super) fn page(
     cached: &CachedCase,
     text: &str,
@@ -41,55 +40,119 @@ pub(super) fn page(
     let root = root(cached);
     html! {
         h1 { "Plan" }
-        p {
-            "The prescription is the prescriber’s. Change it only in agreement with whoever wrote it. The review judges every "
-            "session, also past ones, by the plan as it now is."
-        }
+        (whose())
         @if let Some(trouble) = trouble { (trouble.markup()) }
-        form #plan method="post" action={ (root) "/plan" } data-lint={ (root) "/plan/lint" } {
+        form #plan .plan method="post" action={ (root) "/plan/text" } data-lint={ (root) "/plan/lint" } {
+            div.row {
+                button name="action" value="look" { "Look it over" }
+                button.main name="action" value="save" { "Save" }
+                button name="action" value="form" { "As a form" }
+            }
             label for="text" { "plan.toml" }
             // A browser takes the first line end away.
             textarea #text name="text" rows="24" spellcheck="false" autocapitalize="off" autocomplete="off" { "\n" (text) }
             input type="hidden" name="of" value=(of);
-            div.row {
-                button name="action" value="look" { "Look it over" }
-                button.main name="action" value="save" { "Save" }
-            }
         }
         section #remarks aria-live="polite" aria-label="Remarks on the plan" { (remarks) }
+    }
+}
+
+/// Whose the plan is, and what a change of it means.
+pub(super) fn whose() -> Markup {
+    html! {
+        p {
+            "The prescription is the prescriber’s. Change it only in agreement with whoever wrote it. The review judges every "
+            "session, also past ones, by the plan as it now is."
+        }
     }
 }
 
 /// What the linter says of a text: its mistakes, or remarks.
 pub(super) fn remarks(text: &str) -> Markup {
     match Plan::parse(text) {
-        Err(error) => {
-            let failure = Failure::plan(std::path::Path::new("plan.toml"), &error);
-            html! {
-                h2 { "Not a plan yet" }
-                pre tabindex="0" { bdi { (escaped_lines(failure.detail())) } }
-            }
-        }
+        Err(error) => html! {
+            h2 { "Not a plan yet" }
+            (fault_list(&error))
+        },
         Ok(noted) => {
             let view = LintView::new(&noted.value, &lint(&noted.value, LintConfig::default()));
             html! {
                 h2 { "Remarks" }
                 @if !noted.notices.is_empty() { ul { @for notice in &noted.notices { li { (isolated(&notice.text)) } } } }
-                p {
-                    @match view.remarks.len() {
-                        0 => "Nothing to remark.",
-                        1 => "One thing to think about.",
-                        n => { (n) " things to think about." }
-                    }
-                }
-                @for remark in &view.remarks {
-                    div.remark {
-                        p { (isolated(&remark.text)) }
-                        p { strong { "Try: " } (isolated(&remark.proposal)) }
-                        p.quiet { "Where the limit comes from: " (remark.basis) "." }
-                    }
-                }
+                p { (count_of_remarks(view.remarks.len())) }
+                @for one in &view.remarks { (remark(&one.text, &one.proposal, one.basis)) }
                 p.quiet { (plan_lint::NOTE) }
+            }
+        }
+    }
+}
+
+pub(super) fn count_of_remarks(count: usize) -> String {
+    match count {
+        0 => "Nothing to remark.".to_owned(),
+        1 => "One thing to think about.".to_owned(),
+        n => format!("{n} things to think about."),
+    }
+}
+
+pub(super) fn remark(text: &str, proposal: &str, basis: &str) -> Markup {
+    html! {
+        div.remark {
+            p { (isolated(text)) }
+            p { strong { "Try: " } (isolated(proposal)) }
+            p.quiet { "Where the limit comes from: " (basis) "." }
+        }
+    }
+}
+
+/// The mistakes of a plan, each with its line, which wraps where the screen is narrow.
+pub(super) fn fault_list(error: &PlanError) -> Markup {
+    let more = error.count() - error.faults().len();
+    html! {
+        ul.faults {
+            @for fault in error.faults() {
+                @let line = fault.excerpt();
+                li {
+                    p { strong { "Line " (fault.line) ", column " (fault.column) ": " } (isolated(&fault.message)) "." }
+                    p {
+                        code {
+                            bdi {
+                                (escaped(&line.before))
+                                @if line.at.is_empty() { mark aria-hidden="true" { "▁" } } @else { mark { (escaped(&line.at)) } }
+                                (escaped(&line.after))
+                            }
+                        }
+                    }
+                    @if let Some(help) = &fault.help { p { (isolated(help)) } }
+                }
+            }
+        }
+        @if more > 0 { p { "and " (more) " more" } }
+    }
+}
+
+/// The plan for those who follow it: nothing in it can be changed.
+pub(super) fn to_read(plan: &Plan) -> Markup {
+    let range = |range: Range<u32>| match range.exact() {
+        Some(number) => number.to_string(),
+        None => format!("{} to {}", range.least, range.most),
+    };
+    html! {
+        h1 { (isolated(&plan.title)) }
+        p { "This is what was prescribed. If something in it does not fit, tell whoever wrote it." }
+        @if let Some(note) = &plan.note { p { strong { (isolated(note)) } } }
+        @if let Some(contact) = &plan.contact { p { "Contact: " (isolated(contact)) } }
+        @for stage in &plan.stages {
+            section.stage {
+                h2 { "Stage “" (isolated(&stage.name)) "”" }
+                p { (stage.session) }
+                @if let Some(note) = &stage.note { p { (isolated(note)) } }
+                @if let Some(week) = stage.a_week() { p.quiet { "Sessions a week: " (range(week)) } }
+                @match (stage.sessions, stage.weeks) {
+                    (Some(sessions), _) => p.quiet { "Before moving on: " (sessions) @if sessions == 1 { " session" } @else { " sessions" } },
+                    (None, Some(weeks)) => p.quiet { "Before moving on: " (weeks) @if weeks == 1 { " week" } @else { " weeks" } },
+                    (None, None) => {}
+                }
             }
         }
     }

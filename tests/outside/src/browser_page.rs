@@ -14,24 +14,24 @@ use serde_json::json;
 
 const WIDE: Look = Look { width: 1400, height: 900, dark: false };
 
-async fn find(client: &Client, css: &str) -> Element {
+pub(crate) async fn find(client: &Client, css: &str) -> Element {
     let wait = client.wait().at_most(HANG).every(Duration::from_millis(50));
     wait.for_element(Locator::Css(css)).await.unwrap_or_else(|error| panic!("{css}: {error}"))
 }
 
 /// The link or button with this text.
-async fn named(client: &Client, text: &str) -> Element {
+pub(crate) async fn named(client: &Client, text: &str) -> Element {
     let path = format!("//*[self::a or self::button][contains(normalize-space(.), '{text}')]");
     let wait = client.wait().at_most(HANG).every(Duration::from_millis(50));
     wait.for_element(Locator::XPath(&path)).await.unwrap_or_else(|error| panic!("{text}: {error}"))
 }
 
-async fn click(client: &Client, text: &str) {
+pub(crate) async fn click(client: &Client, text: &str) {
     named(client, text).await.click().await.unwrap();
 }
 
 /// Waits until the page says something.
-async fn says(client: &Client, text: &str) {
+pub(crate) async fn says(client: &Client, text: &str) {
     for _ in 0..HANG.as_millis() / 100 {
         if body(client).await.contains(text) {
             return;
@@ -41,7 +41,7 @@ async fn says(client: &Client, text: &str) {
     panic!("the page never says “{text}”: {}", body(client).await);
 }
 
-async fn body(client: &Client) -> String {
+pub(crate) async fn body(client: &Client) -> String {
     let text = client.execute("return document.body ? document.body.innerText : ''", vec![]).await;
     text.ok().and_then(|text| text.as_str().map(str::to_owned)).unwrap_or_default()
 }
@@ -86,6 +86,7 @@ async fn a_runner_drops_a_file_keeps_it_writes_the_diary_and_sees_the_review() {
     click(&client, "Review").await;
     says(&client, "Pain 7 of 10 on the morning after").await;
     click(&client, "Plan").await;
+    click(&client, "As text").await;
     let text = find(&client, "#text").await;
     text.send_keys("x").await.unwrap();
     says(&client, "Not a plan yet").await;
@@ -224,6 +225,7 @@ async fn every_page_fits_each_screen_and_is_accessible() {
         "/case/case/diary/2026-03-09",
         "/case/case/review",
         "/case/case/plan",
+        "/case/case/plan/text",
         "/case/case/session?recording=2026-03-02.fit&stage=2",
         waits.location(),
         bad.location(),

@@ -8,6 +8,7 @@ mod agree;
 mod archive;
 mod browser;
 mod browser_page;
+mod browser_plan;
 mod browser_report;
 mod cluster;
 mod documents;

@@ -87,28 +87,47 @@ impl Fault {
         self
     }
 
-    /// Writes the place, the line and a caret under what is at fault.
-    fn render(&self, file: &str, number_width: usize, out: &mut impl fmt::Write) -> fmt::Result {
-        /// Characters of the line that are shown: a long one is cut around the fault.
+    /// The line, cut around what is at fault when it is long.
+    pub fn excerpt(&self) -> Excerpt {
+        /// Characters of the line that are shown.
         const SHOWN: usize = 90;
         let column = self.column - 1;
         let length = self.source_line.chars().count();
         let skipped = if length > SHOWN { column.saturating_sub(SHOWN / 2) } else { 0 };
         let (head, tail) =
             (if skipped > 0 { "…" } else { "" }, if length > skipped + SHOWN { "…" } else { "" });
-        let shown: String = self.source_line.chars().skip(skipped).take(SHOWN).map(visible).collect();
+        let mut shown = self.source_line.chars().skip(skipped).take(SHOWN).map(visible);
+        let before = head.chars().chain(shown.by_ref().take(column - skipped)).collect();
+        let at = shown.by_ref().take(self.width).collect();
+        let after = shown.chain(tail.chars()).collect();
+        Excerpt { before, at, after }
+    }
+
+    /// Writes the place, the line and a caret under what is at fault.
+    fn render(&self, file: &str, number_width: usize, out: &mut impl fmt::Write) -> fmt::Result {
+        let Excerpt { before, at, after } = self.excerpt();
         // Tabs stay tabs, so that the caret stands under its character whatever their width.
-        let mut indent = " ".repeat(head.chars().count());
-        indent.extend(shown.chars().take(column - skipped).map(|c| if c == '\t' { '\t' } else { ' ' }));
-        let carets = "^".repeat(self.width.min(SHOWN.saturating_sub(column - skipped)).max(1));
+        let indent: String = before.chars().map(|c| if c == '\t' { '\t' } else { ' ' }).collect();
+        let carets = "^".repeat(at.chars().count().max(1));
         writeln!(out, "  {file}:{}:{}", self.line, self.column)?;
-        writeln!(out, "  {:>number_width$} | {head}{shown}{tail}", self.line)?;
+        writeln!(out, "  {:>number_width$} | {before}{at}{after}", self.line)?;
         writeln!(out, "  {:>number_width$} | {indent}{carets} {}", "", self.message)?;
         if let Some(help) = &self.help {
             writeln!(out, "  {:>number_width$} = {help}", "")?;
         }
         Ok(())
     }
+}
+
+/// A line of a plan in three parts, without characters that act on a terminal.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Excerpt {
+    /// Before what is at fault.
+    pub before: String,
+    /// What is at fault; empty at the end of the line.
+    pub at: String,
+    /// After it.
+    pub after: String,
 }
 
 fn floor_boundary(text: &str, at: usize) -> usize {

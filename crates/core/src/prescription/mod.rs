@@ -21,7 +21,7 @@ mod weeks;
 pub(crate) use calendar::monday;
 pub use calendar::{Calendar, CalendarStart, DatedSession, LEAST_REST_DAYS, WeekSoFar};
 pub use dose::PrescribedDose;
-pub use error::{Fault, LanguageError, MOST_FAULTS, PlanError};
+pub use error::{Excerpt, Fault, LanguageError, MOST_FAULTS, PlanError};
 use expand::each;
 pub use expand::{Block, DueSession, End, Expansion};
 pub use figures::Figures;
