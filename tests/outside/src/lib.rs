@@ -17,6 +17,7 @@ mod parquet;
 mod plan_schemas;
 mod read_archives;
 mod read_python;
+mod reading_ease;
 mod schema;
 mod schemas;
 mod simulate_formats;
