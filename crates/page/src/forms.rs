@@ -5,7 +5,6 @@ use axum::extract::{Form, Path, Query, State};
 use axum::http::StatusCode;
 use axum::response::IntoResponse;
 use jiff::civil::Date;
-use serde::Deserialize;
 
 use jogaudit_core::review::{DayCells, Diary, Pattern, score};
 use jogaudit_files as files;
