@@ -6,7 +6,7 @@ use clap::ValueEnum;
 
 use jogaudit_core::audit::{Outcome, Prescription};
 use jogaudit_core::clean::Series;
-use jogaudit_core::gait::RunnerPrior;
+use jogaudit_core::gait::{RunnerEvidence, RunnerPrior};
 use jogaudit_core::pipeline::{Activity, Config};
 use jogaudit_files::{self as files, Failure, MAX_UNZIPPED_MIB, Output, named, named_output};
 use jogaudit_recording::notice::{Notice, NoticeCode};
@@ -95,14 +95,28 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     let stage = files::stage(&plan, args.stage.as_deref())?;
     let mut input = files::input(&args.file, args.activity, &config)?;
     input.activity.notices.splice(0..0, notices);
-    let prescription = Prescription::of(&plan, stage);
+    let mut asked = stage.clone();
+    let mut repetitions = None;
     if let Some(case) = case {
-        input.activity = with_others(input.activity, case, prescription, &config)?;
+        let recorded = files::case_recordings(case, &config)?;
+        let evidence: Vec<RunnerEvidence> =
+            recorded.iter().filter_map(|r| RunnerEvidence::of(&r.series, &r.segmentation)).collect();
+        let Activity { series, notices, .. } = &mut input.activity;
+        let due = series.as_ref().and_then(|series| {
+            files::due_in_case(case, &plan, &stage.name, recorded, series, &config, notices)
+        });
+        if let Some(due) = due {
+            (asked.session, repetitions) = (due.session, Some(due.repetitions));
+        }
+        let prescription = Prescription::of(&plan, &asked);
+        input.activity = with_others(input.activity, (case, &evidence), prescription, &config);
     }
+    let prescription = Prescription::of(&plan, &asked);
     let with_trace = matches!(args.format, Format::Html);
     let checked = input.activity.check(prescription, &config, with_trace);
-    let report = CheckReport::new(&input.activity, &input.sha256, &plan, stage, &checked);
-    let CheckReport { view, charts } = report;
+    let report = CheckReport::new(&input.activity, &input.sha256, &plan, &asked, &checked);
+    let CheckReport { mut view, charts } = report;
+    view.repetitions = repetitions;
     match out {
         Some(out) => {
             let report = match args.format {
@@ -141,12 +155,11 @@ fn output(args: &Args, case: Option<&Path>) -> Result<Option<Output>, Failure> {
 /// The activity with what the other recordings of a case folder tell of the runner.
 fn with_others(
     mut activity: Activity,
-    case: &Path,
+    (case, evidence): (&Path, &[RunnerEvidence]),
     prescription: Prescription<'_>,
     config: &Config,
-) -> Result<Activity, Failure> {
-    let evidence = files::runner_evidence(case, config)?;
-    let is_known = |series: &Series| RunnerPrior::of(&evidence, series.start(), series.end()).is_some();
+) -> Activity {
+    let is_known = |series: &Series| RunnerPrior::of(evidence, series.start(), series.end()).is_some();
     if activity.series.as_ref().is_some_and(|series| !is_known(series)) {
         let text = format!(
             "No other recording of {} tells how this runner walks and runs: this one is taken by itself.",
@@ -154,5 +167,5 @@ fn with_others(
         );
         activity.notices.push(Notice::new(NoticeCode::RunnerNotKnown, text));
     }
-    Ok(activity.with_others(&evidence, prescription, config))
+    activity.with_others(evidence, prescription, config)
 }

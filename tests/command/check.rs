@@ -224,6 +224,35 @@ fn the_other_recordings_of_a_case_decide_and_that_is_said() {
 }
 
 #[test]
+fn a_case_says_which_number_of_a_rising_count_was_due() {
+    let folder = folder(&slow_jog(6, 60, true));
+    std::fs::create_dir_all(folder.file("case/recordings")).unwrap();
+    let rising = "[[stage]]\nname = 'first'\nsession = 'walk 5:00, 1 rising to 3 x (run 1:00, walk 2:00), walk 5:00'\n";
+    folder.write("plan.toml", rising);
+    let due = |more: &[&str]| {
+        let args = [&["--case", "case", "--format", "json"], more].concat();
+        let (code, out, err) = check(&folder, &args);
+        assert_eq!(code, 0, "{err}");
+        document(&out)["repetitions"].clone()
+    };
+    // A recording of its own day, or of a later one, is none before it.
+    folder.write("case/recordings/6.tcx", slow_jog(6, 60, true));
+    folder.write("case/recordings/8.tcx", slow_jog(8, 60, true));
+    assert_eq!(due(&[]), 1);
+    // One that kept the first number.
+    let one = session(&[(300, 1.5, 106.0), (60, 2.3, 148.0), (420, 1.5, 106.0)]);
+    folder.write("case/recordings/4.tcx", one.replace("2026-03-02", "2026-03-04"));
+    folder.write("case/stages.csv", "recording,stage\n4.tcx,first\n");
+    assert_eq!(due(&[]), 2);
+    assert_eq!(due(&["--no-case-prior"]), Value::Null);
+    let (_, out, _) = check(&folder, &["--case", "case"]);
+    assert!(out.contains("2 repetitions were due"), "{out}");
+    // What somebody says of it stands before what is recognised.
+    folder.write("case/stages.csv", "recording,stage\n4.tcx,-\n");
+    assert_eq!(due(&[]), 1);
+}
+
+#[test]
 fn a_review_learns_from_the_others_unless_told_not_to() {
     let folder = Folder::new();
     std::fs::create_dir_all(folder.file("recordings")).unwrap();

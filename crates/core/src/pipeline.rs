@@ -10,9 +10,10 @@ use crate::audit::{
 use crate::clean::{CleanConfig, Series, clean};
 use crate::gait::{GaitConfig, NOTICES, RunnerEvidence, RunnerPrior, Segmentation, segment};
 use crate::on_foot::OffFoot;
-use crate::prescription::{Plan, Stage};
+use crate::prescription::{DueSession, Plan, Stage};
 use crate::review::{
-    OtherSession, PerformedSessions, Recorded, Review, ReviewConfig, SessionConfig, Written, review, sessions,
+    OtherSession, PerformedSessions, Recorded, Review, ReviewConfig, SessionConfig, Written, Zone, due_on,
+    review, sessions,
 };
 
 /// Settings of every stage.
@@ -192,6 +193,25 @@ pub fn review_case(
     let sessions = sessions(plan, written, recorded, as_of, judged_by).take(&mut notices);
     let review = review(plan, written, &sessions.sessions, &other, as_of, &config.review).take(&mut notices);
     Reviewed { sessions, other, review, notices }
+}
+
+/// What a stage of a plan, by index, asked for when a recording began, where a count rises from session to session: with the number
+/// that was due after the sessions of a case that ended before it.
+pub fn due_at(
+    plan: &Plan,
+    stage: usize,
+    written: &Written,
+    recorded: Vec<Recorded>,
+    series: &Series,
+    config: &Config,
+) -> Option<DueSession> {
+    plan.stages.get(stage)?.session.rise()?;
+    let day = Zone::of(plan).date(series.start(), series.utc_offset_s());
+    let earlier = recorded.into_iter().filter(|earlier| earlier.end() <= series.start()).collect();
+    let gait = (!config.alone).then_some(&config.gait);
+    let judged_by = SessionConfig { review: &config.review, audit: &config.audit, gait };
+    let done = sessions(plan, written, earlier, day, judged_by).value.sessions;
+    due_on(plan, stage, &written.seen, &done, day, &config.review)
 }
 
 /// The recording of that number, from 1, else the first on foot, else the first.

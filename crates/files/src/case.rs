@@ -9,10 +9,11 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use rayon::prelude::*;
 
+use jogaudit_core::clean::Series;
 use jogaudit_core::gait::RunnerEvidence;
 use jogaudit_core::on_foot::OffFoot;
-use jogaudit_core::pipeline::{Config, review_case, segment_recording};
-use jogaudit_core::prescription::Plan;
+use jogaudit_core::pipeline::{Config, due_at, review_case, segment_recording};
+use jogaudit_core::prescription::{DueSession, Plan};
 use jogaudit_core::review::{
     Diary, Given, LeftOut, LeftOutCode, OtherRecording, Recorded, Seen, Written, Zone, agreed,
 };
@@ -101,16 +102,7 @@ impl Case {
                 Diary::default()
             }
         };
-        let given = match stages {
-            Table::Text(text) => Given::parse(&text, &plan).take(&mut notices),
-            Table::Unreadable => Given::unreadable(),
-            Table::Absent => Given::default(),
-        };
-        // Of a table that cannot be read no visit is known, so that what lies before it goes on to rule.
-        let seen = match seen {
-            Table::Text(text) => Seen::parse(&text, &plan, as_of).take(&mut notices),
-            Table::Unreadable | Table::Absent => Seen::default(),
-        };
+        let (given, seen) = given_and_seen((stages, seen), &plan, as_of, &mut notices);
         let written = Written { diary, given, seen };
         let (other, unread) = agreed(&plan, unread, as_of);
         let mut reviewed = review_case(&plan, &written, recorded, other, as_of, config);
@@ -129,19 +121,58 @@ impl Case {
     }
 }
 
-/// What the recordings of a case folder tell of the runner. It needs neither plan nor diary; what cannot be read tells nothing.
-pub fn runner_evidence(folder: &Path, config: &Config) -> Result<Vec<RunnerEvidence>, Failure> {
+/// What is said of stages and visits.
+fn given_and_seen(
+    (stages, seen): (Table, Table),
+    plan: &Plan,
+    as_of: Date,
+    notices: &mut Vec<Notice>,
+) -> (Given, Seen) {
+    let given = match stages {
+        Table::Text(text) => Given::parse(&text, plan).take(notices),
+        Table::Unreadable => Given::unreadable(),
+        Table::Absent => Given::default(),
+    };
+    // Of a table that cannot be read no visit is known, so that what lies before it goes on to rule.
+    let seen = match seen {
+        Table::Text(text) => Seen::parse(&text, plan, as_of).take(notices),
+        Table::Unreadable | Table::Absent => Seen::default(),
+    };
+    (given, seen)
+}
+
+/// The recordings of a case folder that are on foot. It needs neither plan nor diary; what cannot be read is left out.
+pub fn case_recordings(folder: &Path, config: &Config) -> Result<Vec<Recorded>, Failure> {
     let files = recording_files(folder, &mut Vec::new())?;
     if files.is_empty() {
         return Err(Failure::refused(format!("{} has no recordings/", named(folder)))
             .hint("DIR is a case folder: the runner's other recordings lie in its recordings/"));
     }
-    let told = |path: &Path, name: &str| -> Vec<RunnerEvidence> {
+    let on_foot = |path: &Path, name: &str| -> Vec<Recorded> {
         let bytes = case_bytes(folder, path, input::MAX_RECORDING_BYTES).ok();
-        let (recorded, _) = bytes.and_then(|bytes| activities(&bytes, name, config).ok()).unwrap_or_default();
-        recorded.iter().filter_map(|r| RunnerEvidence::of(&r.series, &r.segmentation)).collect()
+        bytes.and_then(|bytes| activities(&bytes, name, config).ok()).unwrap_or_default().0
     };
-    Ok(files.par_iter().flat_map_iter(|(name, path)| told(path, name)).collect())
+    Ok(files.par_iter().flat_map_iter(|(name, path)| on_foot(path, name)).collect())
+}
+
+/// What a stage of a plan asked for when a recording began, where a count rises from session to session, by the recordings of a case
+/// folder and what its tables say of stages and visits.
+pub fn due_in_case(
+    folder: &Path,
+    plan: &Plan,
+    stage: &str,
+    recorded: Vec<Recorded>,
+    series: &Series,
+    config: &Config,
+    notices: &mut Vec<Notice>,
+) -> Option<DueSession> {
+    let index = plan.stages.iter().position(|known| known.name == stage)?;
+    plan.stages.get(index)?.session.rise()?;
+    let tables = ["stages.csv", "seen.csv"].map(|name| table_or_notice(folder, name, notices));
+    let day = Zone::of(plan).date(series.start(), series.utc_offset_s());
+    let (given, seen) = given_and_seen(tables.into(), plan, day, notices);
+    let written = Written { given, seen, ..Written::default() };
+    due_at(plan, index, &written, recorded, series, config)
 }
 
 /// Reads the case's prescription, and says when other files look like one.

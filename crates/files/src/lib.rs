@@ -49,7 +49,9 @@ mod inside;
 mod output;
 mod tree;
 
-pub use case::{Activities, activities, read_case, read_case_with, recording_files, runner_evidence, table};
+pub use case::{
+    Activities, activities, case_recordings, due_in_case, read_case, read_case_with, recording_files, table,
+};
 pub use claim::{Claims, Output, open_lock, output, outputs, write_together};
 pub use failure::{Failure, named, named_output};
 pub use hash::{hexadecimal, sha256, sha256_of_file};

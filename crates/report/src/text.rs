@@ -43,6 +43,9 @@ pub fn check(view: &CheckView, with_notices: bool) -> String {
     page.line("");
     page.paragraph("", &format!("Plan “{}”, stage “{}”:", view.plan, view.stage));
     page.hanging("  ", "    ", &view.session);
+    if let Some(due) = view.due_in_words() {
+        page.hanging("  ", "    ", &due);
+    }
     if let Some(limits) = &view.limits {
         page.hanging("  ", "    ", limits);
     }

@@ -278,6 +278,9 @@ pub struct CheckView {
     pub schema: &'static str,
     pub plan: String,
     pub stage: String,
+    /// Repetitions that were due, where their number rises from session to session and the case tells it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub repetitions: Option<u32>,
     pub recording: RecordingView,
     pub bouts: Vec<BoutView>,
     #[serde(serialize_with = "as_word")]
@@ -328,6 +331,12 @@ impl BoutsView {
 }
 
 impl CheckView {
+    /// How often was due, in a sentence, where the number rises from session to session and the case tells it.
+    pub(super) fn due_in_words(&self) -> Option<String> {
+        let due = self.repetitions?;
+        Some(format!("By the sessions of the case before it, {} due.", super::wording::were_due(due)))
+    }
+
     /// Makes the document of `check`. Without an audit (a recording that is not scored) the outcome is `undecided` and
     /// nothing counts as achieved or not achieved.
     pub fn new(
@@ -361,6 +370,7 @@ impl CheckView {
             dose: dose(&stage.session, audit.map(|audit| &audit.dose), units),
             findings,
             notices,
+            repetitions: None,
             session: stage.session.to_string(),
             limits: wording::limits(&stage.session, &stage.limits, units),
             units,

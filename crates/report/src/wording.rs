@@ -23,6 +23,12 @@ pub(super) fn with_contact(text: &str, contact: Option<&str>) -> String {
     contact.map_or_else(|| text.to_owned(), |contact| format!("{text} Contact: {contact}"))
 }
 
+/// `5 repetitions were`.
+pub(super) fn were_due(repetitions: u32) -> String {
+    let were = if repetitions == 1 { "was" } else { "were" };
+    format!("{} {were}", counted(repetitions as usize, "repetition"))
+}
+
 /// `1 stage`, `2 stages`.
 pub(super) fn counted(n: usize, what: &str) -> String {
     if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }

@@ -53,7 +53,7 @@ fn prescription(view: &CheckView) -> Markup {
         dl.facts {
             dt { "Plan" } dd { (isolated(&view.plan)) ", stage " (isolated(&view.stage)) }
             dt { "Prescribed" }
-            dd { (view.session) @if let Some(limits) = &view.limits { br; span.quiet { (limits) } } }
+            dd { (view.session) @if let Some(due) = view.due_in_words() { br; span.quiet { (due) } } @if let Some(limits) = &view.limits { br; span.quiet { (limits) } } }
             dt { "Recorded" }
             dd {
                 "from " (recording.start) ", " (clock(recording.elapsed_s)) " long, "
