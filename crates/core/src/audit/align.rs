@@ -207,13 +207,14 @@ impl Sums {
 
 impl Costs {
     /// Of leaving each target out. A first or last walk is cheap to leave out only where the recording begins or ends
-    /// without a walk: a walk that is there is that walk, however short.
-    fn missing(&self, pieces: &[Piece], targets: &[Target]) -> Vec<f64> {
+    /// without a walk: a walk that is there is that walk, however short. The order is counted from `longest`, so that
+    /// layouts that begin alike cost alike there.
+    fn missing(&self, pieces: &[Piece], targets: &[Target], longest: usize) -> Vec<f64> {
         let is_walk = |p: Option<&Piece>| p.is_some_and(|p| p.kind == PieceKind::Walk);
         let begins_walking = is_walk(pieces.iter().find(|p| p.is_moving()));
         let ends_walking = is_walk(pieces.iter().rev().find(|p| p.is_moving()));
         let cost = |(index, target): (usize, &Target)| {
-            let order = self.missing_order_s * (targets.len() - index) as f64;
+            let order = self.missing_order_s * longest.saturating_sub(index) as f64;
             let cut_off = match target.place {
                 TargetPlace::Lead => !begins_walking,
                 TargetPlace::Trail => !ends_walking,
@@ -268,7 +269,7 @@ impl Costs {
     /// Cost of one group, or `None` when it is not allowed.
     #[cfg(test)]
     fn group(&self, pieces: &[Piece], targets: &[Target], group: &Group) -> Option<f64> {
-        let left_out = self.missing(pieces, targets);
+        let left_out = self.missing(pieces, targets, targets.len());
         let inside = pieces.get(group.pieces.clone())?;
         let (first, last) = (targets.get(group.targets.start)?, targets.get(group.targets.end - 1)?);
         if !fits(inside, first) || group.targets.len().is_multiple_of(2) {
@@ -330,97 +331,149 @@ pub(super) fn cells(pieces: usize, targets: usize) -> usize {
     (pieces + 1).saturating_mul(targets + 1)
 }
 
-/// Finds the cheapest matching. `None` when there is too much to match in reasonable time and memory
-/// ([`MOST_CELLS`]).
-pub(super) fn align(pieces: &[Piece], targets: &[Target], costs: &Costs) -> Option<Alignment> {
-    if cells(pieces.len(), targets.len()) > MOST_CELLS {
-        return None;
+/// Finds the cheapest matchings of the same pieces with one list of targets after another. What a list has in common with the one
+/// before, from its beginning on, is not matched again.
+pub(super) struct Aligner<'a> {
+    pieces: &'a [Piece],
+    costs: &'a Costs,
+    /// Targets of the longest list.
+    longest: usize,
+    /// The list that the table is of.
+    targets: Vec<Target>,
+    table: Table,
+}
+
+impl<'a> Aligner<'a> {
+    /// For lists of so many targets at most.
+    pub(super) fn new(pieces: &'a [Piece], costs: &'a Costs, longest: usize) -> Self {
+        Self { pieces, costs, longest, targets: Vec::new(), table: Table::new(pieces.len()) }
     }
-    let mut table = Table::new(pieces.len(), targets.len());
-    let missing = costs.missing(pieces, targets);
-    for i in 0..=pieces.len() {
+
+    /// Finds the cheapest matching. `None` when there is too much to match in reasonable time and memory
+    /// ([`MOST_CELLS`]).
+    pub(super) fn align(&mut self, targets: &[Target]) -> Option<Alignment> {
+        if cells(self.pieces.len(), targets.len()) > MOST_CELLS {
+            return None;
+        }
+        // The last target is held for the end, which it may not be in the other list.
+        let same = self.targets.iter().zip(targets).take_while(|(before, now)| before == now).count();
+        let known = same.min(self.targets.len().min(targets.len()).saturating_sub(1));
+        if self.targets.is_empty() || targets.is_empty() {
+            self.table = Table::new(self.pieces.len()); // with no target at all everything is after the last
+        }
+        self.table.begin(known, targets.len());
+        let missing = self.costs.missing(self.pieces, targets, self.longest);
         for j in 0..=targets.len() {
-            let here = table.cost(i, j);
+            self.column(j, known, targets, &missing);
+        }
+        self.targets = targets.to_vec();
+        Some(self.table.backtracked())
+    }
+
+    /// Offers every step from the states in which `j` targets are used up to those in which more than `known` are, or `j`.
+    fn column(&mut self, j: usize, known: usize, targets: &[Target], missing: &[f64]) {
+        if j < known && (j + TARGETS_IN_GROUP).min(targets.len()) <= known {
+            return;
+        }
+        for i in 0..=self.pieces.len() {
+            let here = self.table.cost(i, j);
             if !here.is_finite() {
                 continue;
             }
-            if let Some(piece) = pieces.get(i)
-                && let Some(cost) = costs.loose(piece, j, targets.len())
+            if j >= known
+                && let Some(piece) = self.pieces.get(i)
+                && let Some(cost) = self.costs.loose(piece, j, targets.len())
             {
-                table.offer((i, j), (i + 1, j), here + cost);
+                self.table.offer((i, j), (i + 1, j), here + cost);
             }
             if let Some(left_out) = missing.get(j) {
-                table.offer((i, j), (i, j + 1), here + left_out);
-                offer_groups(&mut table, pieces, targets, (costs, &missing), (i, j));
+                if j >= known {
+                    self.table.offer((i, j), (i, j + 1), here + left_out);
+                }
+                self.offer_groups((i, j), known, targets, missing);
             }
         }
     }
-    Some(table.backtracked())
+
+    /// Offers every group that begins with piece `i` and target `j` and ends after more than `known` targets.
+    fn offer_groups(&mut self, (i, j): (usize, usize), known: usize, targets: &[Target], missing: &[f64]) {
+        let (pieces, costs) = (self.pieces, self.costs);
+        let target = &targets[j];
+        if !pieces.get(i).is_some_and(|p| may_bound(p, target)) {
+            return;
+        }
+        let here = self.table.cost(i, j);
+        let mut sums = Sums::default();
+        let mut joinable = true;
+        for (offset, piece) in pieces[i..].iter().take(BOUTS_IN_GROUP).enumerate() {
+            sums.add(piece, target.gait);
+            joinable &= can_join(piece, target.gait) && offset < BOUTS_IN_JOINED;
+            if !joinable && j < known {
+                return;
+            }
+            if !may_bound(piece, target) {
+                continue;
+            }
+            let end = i + offset + 1;
+            if j >= known {
+                let cost = costs.matched(target.gait, target.place, sums, target.length_s, false);
+                self.table.offer((i, j), (end, j + 1), here + cost);
+            }
+            if !joinable {
+                continue;
+            }
+            let mut want_s = target.length_s;
+            let mut left_out = 0.0;
+            let last_target = (j + TARGETS_IN_GROUP).min(targets.len());
+            for k in (j + 2..last_target).step_by(2) {
+                left_out += missing[k - 1];
+                want_s += targets[k].length_s;
+                left_out += costs.joining(&targets[k]);
+                if k < known {
+                    continue;
+                }
+                let place = joint_place(target, &targets[k]);
+                let cost = left_out + costs.matched(target.gait, place, sums, want_s, true);
+                self.table.offer((i, j), (end, k + 1), here + cost);
+            }
+        }
+    }
 }
 
-/// Offers every group that begins with piece `i` and target `j`.
-fn offer_groups(
-    table: &mut Table,
-    pieces: &[Piece],
-    targets: &[Target],
-    (costs, missing): (&Costs, &[f64]),
-    (i, j): (usize, usize),
-) {
-    let target = &targets[j];
-    if !pieces.get(i).is_some_and(|p| may_bound(p, target)) {
-        return;
-    }
-    let here = table.cost(i, j);
-    let mut sums = Sums::default();
-    let mut joinable = true;
-    for (offset, piece) in pieces[i..].iter().take(BOUTS_IN_GROUP).enumerate() {
-        sums.add(piece, target.gait);
-        joinable &= can_join(piece, target.gait) && offset < BOUTS_IN_JOINED;
-        if !may_bound(piece, target) {
-            continue;
-        }
-        let end = i + offset + 1;
-        let cost = costs.matched(target.gait, target.place, sums, target.length_s, false);
-        table.offer((i, j), (end, j + 1), here + cost);
-        if !joinable {
-            continue;
-        }
-        let mut want_s = target.length_s;
-        let mut left_out = 0.0;
-        let last_target = (j + TARGETS_IN_GROUP).min(targets.len());
-        for k in (j + 2..last_target).step_by(2) {
-            left_out += missing[k - 1];
-            want_s += targets[k].length_s;
-            left_out += costs.joining(&targets[k]);
-            let place = joint_place(target, &targets[k]);
-            let cost = left_out + costs.matched(target.gait, place, sums, want_s, true);
-            table.offer((i, j), (end, k + 1), here + cost);
-        }
-    }
-}
-
-/// Least cost of having used up `i` pieces and `j` targets, and the way there.
+/// Least cost of having used up `i` pieces and `j` targets, and the way there; a column for each `j`.
 struct Table {
-    width: usize,
+    height: usize,
     cost: Vec<f64>,
     from: Vec<(usize, usize)>,
 }
 
 impl Table {
-    fn new(pieces: usize, targets: usize) -> Self {
-        let (width, cells) = (targets + 1, (pieces + 1) * (targets + 1));
-        let mut cost = vec![f64::INFINITY; cells];
-        cost[0] = 0.0;
-        Self { width, cost, from: vec![(0, 0); cells] }
+    fn new(pieces: usize) -> Self {
+        Self { height: pieces + 1, cost: Vec::new(), from: Vec::new() }
+    }
+
+    /// Keeps what is known up to so many targets, and makes room for all.
+    fn begin(&mut self, known: usize, targets: usize) {
+        let (kept, cells) = ((known + 1) * self.height, (targets + 1) * self.height);
+        let is_first = self.cost.is_empty();
+        self.cost.truncate(kept);
+        self.from.truncate(kept);
+        self.cost.resize(cells, f64::INFINITY);
+        self.from.resize(cells, (0, 0));
+        if is_first {
+            self.cost[0] = 0.0;
+        }
     }
 
     fn cost(&self, i: usize, j: usize) -> f64 {
-        self.cost[i * self.width + j]
+        self.cost[j * self.height + i]
     }
 
+    /// Of ways that cost the same, the one from fewer pieces is taken, then from fewer targets.
     fn offer(&mut self, from: (usize, usize), to: (usize, usize), cost: f64) {
-        let at = to.0 * self.width + to.1;
-        if cost < self.cost[at] {
+        let at = to.1 * self.height + to.0;
+        let known = self.cost[at];
+        if cost < known || (cost == known && from < self.from[at]) {
             self.cost[at] = cost;
             self.from[at] = from;
         }
@@ -428,11 +481,11 @@ impl Table {
 
     /// The matching that leads to the last cell.
     fn backtracked(&self) -> Alignment {
-        let mut at = (self.cost.len() / self.width - 1, self.width - 1);
+        let mut at = (self.height - 1, self.cost.len() / self.height - 1);
         let cost_s = self.cost(at.0, at.1);
         let mut groups = Vec::new();
         while at != (0, 0) {
-            let from = self.from[at.0 * self.width + at.1];
+            let from = self.from[at.1 * self.height + at.0];
             if at.0 > from.0 && at.1 > from.1 {
                 groups.push(Group { pieces: from.0..at.0, targets: from.1..at.1 });
             }

@@ -123,12 +123,14 @@ fn match_all(pieces: &[Piece], layouts: &mut [Layout], config: &AuditConfig) {
     let mut order: Vec<usize> = (0..layouts.len()).collect();
     order.sort_by(|a, b| least_s[*a].total_cmp(&least_s[*b]));
     let mut best_s = f64::INFINITY;
+    let longest = layouts.iter().map(|layout| layout.targets.len()).max().unwrap_or(0);
+    let mut aligner = align::Aligner::new(pieces, &config.costs, longest);
     for index in order {
         if least_s[index] > best_s {
             continue;
         }
         let layout = &mut layouts[index];
-        layout.alignment = align::align(pieces, &layout.targets, &config.costs);
+        layout.alignment = aligner.align(&layout.targets);
         best_s = best_s.min(layout.cost_s());
     }
 }

@@ -7,6 +7,10 @@ fn exact_targets(steps: &[(Move, f64)]) -> Vec<Target> {
     targets(&steps.iter().map(|&(motion, s)| (motion, Range::exactly(s))).collect::<Vec<_>>())
 }
 
+fn align(pieces: &[Piece], targets: &[Target], costs: &Costs) -> Option<Alignment> {
+    Aligner::new(pieces, costs, targets.len()).align(targets)
+}
+
 fn pieces(spec: &[(PieceKind, f64, f64)]) -> Vec<Piece> {
     let mut at = 0.0;
     spec.iter()
@@ -72,7 +76,7 @@ fn price(pieces: &[Piece], targets: &[Target], groups: &[Group], costs: &Costs) 
             .min_by(f64::total_cmp)?;
         total += cheapest;
     }
-    for (j, left_out) in costs.missing(pieces, targets).iter().enumerate() {
+    for (j, left_out) in costs.missing(pieces, targets, targets.len()).iter().enumerate() {
         if !groups.iter().any(|g| g.targets.contains(&j)) {
             total += left_out;
         }
@@ -128,6 +132,35 @@ proptest! {
             .filter_map(|groups| price(&pieces, &targets, groups, &costs))
             .fold(f64::INFINITY, f64::min);
         prop_assert!((least - found.cost_s).abs() < 1e-6, "found {}, but {least} is possible", found.cost_s);
+    }
+}
+
+/// Walks and runs in turn, some of which need not be done.
+fn in_turn(lengths_s: &[(f64, f64)]) -> Vec<Target> {
+    let motion = |at: usize| if at.is_multiple_of(2) { Move::Walk } else { Move::Run };
+    let step = |(at, &(least, more)): (usize, &(f64, f64))| {
+        (motion(at), Range { least: least.max(0.0), most: least.max(0.0) + more })
+    };
+    targets(&lengths_s.iter().enumerate().map(step).collect::<Vec<_>>())
+}
+
+proptest! {
+    #[test]
+    fn what_lists_have_in_common_changes_nothing(
+        done in prop::collection::vec((any_kind(), 1.0..200.0f64, 0.5..1.0f64), 0..24),
+        wanted in prop::collection::vec((-40.0..120.0f64, 0.0..60.0f64), 1..24),
+        others in prop::collection::vec((0usize..24, prop::collection::vec((-40.0..120.0f64, 0.0..60.0f64), 0..4)), 1..6),
+    ) {
+        let (pieces, costs) = (pieces(&done), Costs::default());
+        let mut aligner = Aligner::new(&pieces, &costs, 32);
+        let fresh = |targets: &[Target]| Aligner::new(&pieces, &costs, 32).align(targets);
+        let first = in_turn(&wanted);
+        prop_assert_eq!(aligner.align(&first), fresh(&first));
+        // The first list up to some place, and something else behind it.
+        for (kept, more) in others {
+            let list = in_turn(&[&wanted[..kept.min(wanted.len())], &more].concat());
+            prop_assert_eq!(aligner.align(&list), fresh(&list));
+        }
     }
 }
 
