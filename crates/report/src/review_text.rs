@@ -192,17 +192,18 @@ fn bar(week: &WeekView, most: f64, width: usize) -> String {
 
 fn stages(page: &mut Page, view: &ReviewView) {
     page.heading("Stages");
-    page.line("  stage          needed  done  as prescribed  overdone  underdone  undecided");
-    for stage in &view.stages {
+    let needed: Vec<String> =
+        view.stages.iter().map(|s| s.needed_in_words().unwrap_or_else(|| UNKNOWN.to_owned())).collect();
+    let width = needed.iter().map(|needed| needed.chars().count()).max().unwrap_or(0).max("needed".len());
+    page.line(&format!(
+        "  stage         {:>width$}  done  as prescribed  overdone  underdone  undecided",
+        "needed"
+    ));
+    for (stage, needed) in view.stages.iter().zip(needed) {
         let name: String = stage.stage.chars().take(13).collect();
         page.line(&format!(
-            "  {name:<13} {:>7} {:>5} {:>14} {:>9} {:>10} {:>10}",
-            stage.needed_in_words().unwrap_or_else(|| UNKNOWN.to_owned()),
-            stage.attempts,
-            stage.kept,
-            stage.overdone,
-            stage.underdone,
-            stage.undecided
+            "  {name:<13} {needed:>width$} {:>5} {:>14} {:>9} {:>10} {:>10}",
+            stage.attempts, stage.kept, stage.overdone, stage.underdone, stage.undecided
         ));
         page.hanging("    ", "      ", &stage.session);
     }
