@@ -96,6 +96,13 @@ fn a_stale_form_takes_nothing_away_and_shows_both() {
     assert_eq!(on_disk(&folder, "diary.csv"), both);
     assert!(page.write_day(day, &[]).location().contains("done=diary-same"));
     assert_eq!(on_disk(&folder, "diary.csv"), both);
+    // Two marks of one day are kept and come back ticked.
+    let mut form = page.day_form(day);
+    form.push(("pain_pattern".to_owned(), "after".to_owned()));
+    assert!(page.send_day(day, &form, &[]).location().contains("done=diary"));
+    let both = both.replace("7,night,", "7,after night,");
+    assert_eq!(on_disk(&folder, "diary.csv"), both);
+    assert_eq!(page.day_form(day).iter().filter(|(name, _)| name == "pain_pattern").count(), 2);
     // A post that carries nothing of what it was made from is a conflict, too.
     assert_eq!(page.post(day, &[("pain_during", ""), ("note", "x")]).status, 409);
     assert_eq!(on_disk(&folder, "diary.csv"), both);

@@ -160,16 +160,10 @@ impl Page {
         };
         let inputs =
             body.split("<input ").skip(1).filter_map(|rest| rest.split_once('>')).map(|(tag, _)| tag);
-        let mut fields: Vec<(String, String)> = inputs
-            .filter_map(|tag| Some((value(tag, "name")?, value(tag, "value").unwrap_or_default())))
-            .collect();
-        let chosen =
-            body.split("<option ").find(|rest| rest.split('>').next().unwrap_or("").ends_with("selected"));
-        fields.push((
-            "pain_pattern".to_owned(),
-            chosen.and_then(|tag| value(tag, "value")).unwrap_or_default(),
-        ));
-        fields
+        // A box that is not ticked is not sent.
+        let is_sent = |tag: &&str| !tag.contains("type=\"checkbox\"") || tag.ends_with("checked");
+        let sent = inputs.filter(is_sent);
+        sent.filter_map(|tag| Some((value(tag, "name")?, value(tag, "value").unwrap_or_default()))).collect()
     }
 
     /// Presses a button of the plan's form that a page holds, as a browser would, with some fields typed in.
