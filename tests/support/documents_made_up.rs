@@ -9,6 +9,7 @@ pub(crate) fn facts() -> Facts {
         format: Format::Tcx,
         sport: Sport::Running,
         start: "2026-03-02T07:10:00Z".parse().unwrap(),
+        utc_offset_s: None,
         samples: 1813,
         channels: vec![Channel::Speed, Channel::Altitude],
     }

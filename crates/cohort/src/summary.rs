@@ -120,9 +120,13 @@ fn line(group: &[&Row]) -> Row {
 impl Summary {
     /// For reading, 80 columns.
     pub(super) fn text(&self) -> String {
-        const HEADER: [&str; 13] = [
-            "person", "stage", "kept", "under", "over", "open", "fail", "share", "prescr", "done", "10 %",
-            "half", "90 %",
+        /// Two lines, since whole words need them.
+        const HEADERS: [[&str; 13]; 2] = [
+            ["", "", "", "under-", "over-", "unde-", "", "share", "running", "running", "", "", ""],
+            [
+                "person", "stage", "kept", "done", "done", "cided", "error", "kept", "planned", "done",
+                "10 %", "half", "90 %",
+            ],
         ];
         let mut page = String::new();
         let mut plan = None;
@@ -130,7 +134,7 @@ impl Summary {
             if plan != Some(row[1].text()) {
                 plan = Some(row[1].text());
                 let _ = writeln!(page, "Plan “{}”", short(&row[1]));
-                print(&mut page, &HEADER.map(str::to_owned));
+                HEADERS.iter().for_each(|header| print(&mut page, &header.map(str::to_owned)));
             }
             let share = row[9].real().map_or("–".into(), |share| format!("{:.0} %", share * 100.0));
             let mut cells = [0, 2, 5, 6, 7, 8, 4].map(|at| short(&row[at])).to_vec();
@@ -139,9 +143,10 @@ impl Summary {
             print(&mut page, &cells);
         }
         page.push_str(
-            "open: the data cannot tell. fail: no result. share: kept among kept, under and\n\
-             over. prescr, done: mean running time of a session. 10 %, half, 90 %: quantiles\n\
-             of the running time beyond the prescribed, s. This judges recordings, not bodies.\n",
+            "undecided: the data cannot tell. error: no result. share kept: among kept,\n\
+             underdone and overdone. running: mean time of a session. 10 %, half, 90 %:\n\
+             quantiles of the running beyond the planned, s. This judges recordings, not\n\
+             bodies.\n",
         );
         page
     }
@@ -149,7 +154,7 @@ impl Summary {
 
 /// One line of thirteen cells; the first two are names.
 fn print(page: &mut String, cells: &[String]) {
-    const WIDTHS: [usize; 13] = [8, 5, 5, 6, 5, 5, 5, 6, 8, 8, 5, 5, 5];
+    const WIDTHS: [usize; 13] = [7, 5, 5, 7, 6, 6, 6, 6, 8, 8, 5, 5, 5];
     for (at, (cell, width)) in cells.iter().zip(WIDTHS).enumerate() {
         let _ = match at {
             0 => write!(page, "{:<width$} ", clipped(cell, width)),
@@ -226,7 +231,7 @@ mod tests {
         let text = summary.text();
         assert!(
             text.contains(
-                "\na        2        2     1    1    0    1  50 %    6:00    6:08  -14   +5  +31\n"
+                "\na       2        2      1     1     0     1  50 %    6:00    6:08  -14   +5  +31\n"
             ),
             "{text}"
         );

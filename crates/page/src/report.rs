@@ -9,6 +9,7 @@ use jogaudit_core::gait::RunnerEvidence;
 use jogaudit_core::pipeline::Config;
 use jogaudit_core::prescription::{Plan, Stage};
 use jogaudit_files::{self as files, Failure};
+use jogaudit_report::review_view::SessionView;
 use jogaudit_report::{CheckReport, ReviewView, html};
 
 /// One recording held against a stage, with what the case's others tell of the runner.
@@ -39,8 +40,14 @@ pub(super) fn check_document(report: &CheckReport) -> String {
 }
 
 /// The report of a case to stand in a page.
-pub(super) fn review_body(view: &ReviewView) -> Markup {
-    html::review_body(view)
+/// `address` says where the report of a recording is.
+pub(super) fn review_body(view: &ReviewView, address: &dyn Fn(&str) -> Option<String>) -> Markup {
+    html::review_body(view, address)
+}
+
+/// What was recorded where no stage was recognised, to stand in a page.
+pub(super) fn outing_body(session: &SessionView) -> Option<Markup> {
+    (!session.bouts.is_empty()).then(|| html::outing_body(session))
 }
 
 /// The report of a case as a document of its own.

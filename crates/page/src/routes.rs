@@ -330,7 +330,11 @@ async fn waiting(
             let bytes = Source::Waiting(Arc::clone(&file));
             check_within(&app, &found, bytes, (file.shown.clone(), asked.activity), stage).await.map(Some)
         }
-        _ => Ok(None),
+        _ => Ok(view
+            .sessions
+            .iter()
+            .find(|s| s.recordings.iter().any(|name| is_it(name)))
+            .and_then(report::outing_body)),
     };
     Ok(under_bar(&frame, &bar, made))
 }
@@ -441,16 +445,16 @@ async fn session(
     let path = recording_path(&snapshot, &recording)?;
     let is_it = |name: &str| name == recording || name.split('#').next() == Some(recording.as_str());
     let proposal = Proposal::of(&found.review, &is_it, asked.stage.as_deref());
-    let session = found.review.sessions.iter().find(|s| s.recordings.iter().any(|name| is_it(name)));
-    let date = session.map(|session| session.date.as_str());
-    let bar = view_case::kept_bar(cached, &recording, &found.plan, &proposal, date);
+    let session =
+        found.review.sessions.iter().enumerate().find(|(_, s)| s.recordings.iter().any(|name| is_it(name)));
+    let bar = view_case::kept_bar(cached, &recording, &found.plan, &proposal, session);
     let made = match &proposal.stage {
         Some(stage) if stage != "-" => {
             let bytes = Source::File { case: cached.folder.clone(), path };
             let activity = asked.activity.or_else(|| activity_of(&recording));
             check_within(&app, &found, bytes, (recording.clone(), activity), stage).await.map(Some)
         }
-        _ => Ok(None),
+        _ => Ok(session.and_then(|(_, session)| report::outing_body(session))),
     };
     Ok(under_bar(&frame, &bar, made))
 }
@@ -530,8 +534,10 @@ async fn review(State(app): AppState, Path(case): Path<String>) -> PageResult {
     };
     let frame = PageFrame::of(&app, cached, "Review");
     let bar = html! { p { a href={ (root(cached)) "/review.html" } { "Save this report as a file" } } };
-    let made =
-        snapshot.found.as_ref().map(|found| Some(report::review_body(&found.review))).map_err(Clone::clone);
+    let root = root(cached);
+    let address = |recording: &str| Some(format!("{root}/session?recording={}", coded(recording)));
+    let made = snapshot.found.as_ref().map(|found| Some(report::review_body(&found.review, &address)));
+    let made = made.map_err(Clone::clone);
     Ok(under_bar(&frame, &bar, made))
 }
 

@@ -302,13 +302,16 @@ pub(super) fn kept_bar(
     recording: &str,
     plan: &Plan,
     proposal: &Proposal,
-    date: Option<&str>,
+    session: Option<(usize, &SessionView)>,
 ) -> Markup {
     let root = root(cached);
     html! {
         p {
             strong { (isolated(recording)) } " " (isolated(&proposal.why)) " "
-            @if let Some(date) = date { a href={ (root) "/diary/" (date) } { "Write the diary of " (date) } }
+            @if let Some((place, session)) = session {
+                a href={ (root) "/diary/" (session.date) } { "Write the diary of " (session.date) } " "
+                a href={ (root) "/review#session-" (place + 1) } { "Back to the review" }
+            }
         }
         form.row method="get" action={ (root) "/session" } {
             input type="hidden" name="recording" value=(recording);

@@ -280,13 +280,13 @@ fn range(pieces: &[Vec<Point>], limits: &[Limit]) -> Option<(f64, f64)> {
 }
 
 /// Leaves a little room at both ends.
-fn padded(low: f64, high: f64) -> (f64, f64) {
+pub(super) fn padded(low: f64, high: f64) -> (f64, f64) {
     let room = 0.08 * (high - low).max(0.1);
     (thousandths((low - room).max(0.0)), thousandths(high + room))
 }
 
 /// Marks at round paces, the roundest first, none too near another.
-fn pace_ticks(low_mps: f64, high_mps: f64, units: LengthUnit) -> Vec<(f64, String)> {
+pub(super) fn pace_ticks(low_mps: f64, high_mps: f64, units: LengthUnit) -> Vec<(f64, String)> {
     let mut chosen: Vec<f64> = Vec::new();
     let rounds = [[300.0, 3600.0], [120.0, 1200.0], [60.0, 900.0], [30.0, 600.0]];
     for [step_s, most_s] in rounds {
@@ -303,7 +303,7 @@ fn pace_ticks(low_mps: f64, high_mps: f64, units: LengthUnit) -> Vec<(f64, Strin
 }
 
 /// Marks at round values.
-fn even_ticks(low: f64, high: f64) -> Vec<(f64, String)> {
+pub(super) fn even_ticks(low: f64, high: f64) -> Vec<(f64, String)> {
     let steps = [2.0, 5.0, 10.0, 20.0, 25.0, 50.0, 100.0];
     let step = steps.into_iter().find(|step| *step >= APART * (high - low)).unwrap_or(200.0);
     let (first, last) = ((low / step).ceil() as i64, (high / step).floor() as i64);

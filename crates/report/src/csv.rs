@@ -69,6 +69,7 @@ mod tests {
             format: Format::Fit,
             sport: Sport::Running,
             start: jiff::Timestamp::UNIX_EPOCH,
+            utc_offset_s: None,
             samples: 13,
             channels: vec![],
         };

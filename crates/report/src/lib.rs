@@ -43,6 +43,7 @@
 //!     format: Format::Gpx,
 //!     sport: Sport::Walking,
 //!     start: "2026-03-02T07:10:00Z".parse()?,
+//!     utc_offset_s: None,
 //!     samples: 301,
 //!     channels: vec![Channel::Cadence, Channel::Position],
 //! };

@@ -15,13 +15,16 @@ use jogaudit_core::review::{
     StageChoice, StageSource, Visit, Week, WeekOutcome, WeeklyCode, WeeklyFinding, Written, Zone,
 };
 use jogaudit_recording::notice::Notice;
-use jogaudit_recording::units::Unit;
+use jogaudit_recording::units::{LengthUnit, Unit};
 
 use super::card::CardView;
+use super::ends;
+use super::lengths;
 use super::mark::Mark;
 use super::review_wording as wording;
 use super::view::{
-    AmountView, FindingView, NoticeView, certainty, findings, known, notice, rounded, tenths, whole_steps,
+    AmountView, BoutView, FindingView, NoticeView, bout, certainty, findings, known, notice, rounded, tenths,
+    whole_steps,
 };
 use super::word::{as_word, as_word_or_null};
 use super::wording::{clock, counted, with_contact};
@@ -50,6 +53,9 @@ pub struct ReviewView {
     pub notices: Vec<NoticeView>,
     pub cautions: String,
     pub contact: Option<String>,
+    /// What paces and distances are read by.
+    #[serde(skip)]
+    pub units: LengthUnit,
 }
 
 /// The ruling for the next session.
@@ -162,12 +168,20 @@ pub struct WeekView {
     pub other: Vec<OtherTimeView>,
     pub rise_over_last_week: Option<f64>,
     pub rise_over_mean: Option<f64>,
+    pub easy_pace_s_per_km: Option<f64>,
+    pub easy_pace_ceiling_s_per_km: Option<RangeView>,
     pub greatest_pain: Option<f64>,
+    pub greatest_effort: Option<f64>,
     pub load: Option<f64>,
     pub monotony: Option<f64>,
     pub strain: Option<f64>,
     pub estimated_loading_bw: Option<RangeView>,
     pub estimated_loading_ratio: Option<RangeView>,
+    /// The pace of the easy running and its ceiling, in the report's units.
+    #[serde(skip)]
+    pub easy_pace: Option<String>,
+    #[serde(skip)]
+    pub easy_pace_ceiling: Option<String>,
     /// A mark a day.
     #[serde(skip)]
     pub days: [Mark; 7],
@@ -245,6 +259,7 @@ pub struct SessionView {
     pub run_steps: Option<u64>,
     pub walk_steps: Option<u64>,
     pub run_distance_m: Option<f64>,
+    pub mean_pace_s_per_km: Option<f64>,
     pub longest_run_s: f64,
     pub longest_run_m: Option<f64>,
     pub longest_run_rise: Option<f64>,
@@ -259,6 +274,12 @@ pub struct SessionView {
     pub note: Option<String>,
     pub findings: Vec<FindingView>,
     pub notices: Vec<NoticeView>,
+    /// Mean pace of the running in the report's units.
+    #[serde(skip)]
+    pub mean_pace: Option<String>,
+    /// Its bouts, where it is held against no stage.
+    #[serde(skip)]
+    pub bouts: Vec<BoutView>,
 }
 
 /// Agreed training besides running.
@@ -395,6 +416,7 @@ impl ReviewView {
             notices: parts.notices.iter().map(notice).collect(),
             cautions: with_contact(wording::CAUTIONS, contact.as_deref()),
             contact,
+            units: plan.read_in(),
         }
     }
 }
@@ -469,6 +491,7 @@ fn rule(review: &Review, applied: &Applied) -> RuleView {
 
 fn week(parts: &ReviewParts<'_>, week: &Week) -> WeekView {
     let [kept, overdone, underdone, undecided] = week.outcomes;
+    let (units, ceiling) = (parts.plan.read_in(), week.pace_ceiling_s_per_km);
     WeekView {
         monday: week.monday.to_string(),
         is_over: week.is_over,
@@ -494,7 +517,13 @@ fn week(parts: &ReviewParts<'_>, week: &Week) -> WeekView {
             .collect(),
         rise_over_last_week: known(week.rise_over_last, thousandths),
         rise_over_mean: known(week.rise_over_mean, thousandths),
+        easy_pace_s_per_km: known(week.easy_pace_s_per_km, tenths),
+        easy_pace_ceiling_s_per_km: ceiling
+            .map(|c| RangeView { least: tenths(c.least), most: tenths(c.most) }),
+        easy_pace: week.easy_pace_s_per_km.map(|pace| lengths::pace(pace, units)),
+        easy_pace_ceiling: ceiling.map(|c| ends::between(c, |pace| lengths::ceiling(pace, units))),
         greatest_pain: known(week.greatest_pain, tenths),
+        greatest_effort: known(week.greatest_effort, tenths),
         load: known(week.effort.load, tenths),
         monotony: known(week.effort.monotony, hundredths),
         strain: known(week.effort.strain, tenths),
@@ -601,6 +630,9 @@ fn session(parts: &ReviewParts<'_>, index: usize) -> SessionView {
         run_steps: whole_steps(totals.run_steps),
         walk_steps: whole_steps(totals.walk_steps),
         run_distance_m: known(totals.run_distance_m, tenths),
+        mean_pace_s_per_km: known(totals.pace_s_per_km(), tenths),
+        mean_pace: totals.pace_s_per_km().map(|pace| lengths::pace(pace, plan.read_in())),
+        bouts: session.bouts.iter().map(|b| bout(b, plan.read_in())).collect(),
         longest_run_s: tenths(totals.longest_run_s),
         longest_run_m: known(totals.longest_run_m, tenths),
         longest_run_rise: longest.map(|run| thousandths(run.rise())),

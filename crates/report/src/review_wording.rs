@@ -19,9 +19,10 @@ pub(super) const CAUTIONS: &str = "This judges recordings and a diary, not a bod
     night, stop and see a health professional. What your clinician says takes precedence over this report.";
 
 /// What the figures of effort and loading mean.
-pub(super) const EFFORT_KEY: &str = "load: effort × minutes. monotony: mean daily load over its standard deviation (n − 1). strain: load × monotony. run, \
-         walk: steps. loading: an estimate, body weights summed over steps, from published peak forces of 2.0–2.9 a running and \
-         1.0–1.5 a walking step; of plan's: against the week as prescribed.";
+pub(super) const EFFORT_KEY: &str = "Session load: effort × minutes, summed over the week (Foster et al. 2001, J Strength Cond Res \
+    15:109-15). Monotony: mean daily load over its standard deviation (n − 1). Weekly strain: load × monotony (Foster 1998, Med Sci \
+    Sports Exerc 30:1164-8). Estimated loading: body weights summed over the steps, from published peak forces of 2.0–2.9 a running \
+    and 1.0–1.5 a walking step; of the plan's: against the week as prescribed.";
 
 /// What the word for a week means, where the plan goes by weeks.
 pub(super) const WEEK_KEY: &str = "A week is kept when each kind of session was done as prescribed as often as the week asks for, and \

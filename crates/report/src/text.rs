@@ -197,13 +197,10 @@ impl Page {
     }
 
     fn recording(&mut self, recording: &RecordingView) {
-        let RecordingView { sport, start, elapsed_s, has, .. } = recording;
+        let RecordingView { sport, began, elapsed_s, has, .. } = recording;
         let has = if has.is_empty() { "times only".to_owned() } else { has.join(", ").replace('_', " ") };
         let sport = sport_in_words(sport.as_deref());
-        self.paragraph(
-            "",
-            &format!("Recorded from {start}, {} long, {sport}, with {has}.", clock(*elapsed_s)),
-        );
+        self.paragraph("", &format!("Recorded on {began}, {} long, {sport}, with {has}.", clock(*elapsed_s)));
     }
 
     fn strip(&mut self, bands: &[Strip]) {

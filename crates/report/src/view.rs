@@ -11,6 +11,7 @@ use jogaudit_core::gait::{Bout, Gait, Segmentation};
 use jogaudit_core::pipeline::{Activity, Checked};
 use jogaudit_core::prescription::{Move, Plan, Session, Stage};
 use jogaudit_core::range::Range;
+use jogaudit_core::review::Zone;
 use jogaudit_recording::notice::{Notice, NoticeCode};
 use jogaudit_recording::read::Facts;
 use jogaudit_recording::units::{LengthUnit, Metres, Seconds, Unit};
@@ -41,6 +42,9 @@ pub struct RecordingView {
     pub elapsed_s: f64,
     pub samples: usize,
     pub has: Vec<&'static str>,
+    /// When it began, on the runner's clock.
+    #[serde(skip)]
+    pub began: String,
 }
 
 /// One of the `bouts` of the documents.
@@ -322,7 +326,7 @@ impl BoutsView {
     ) -> Self {
         Self {
             schema: "jogaudit.bouts/1",
-            recording: recording(source, segmentation),
+            recording: recording(source, segmentation, &Zone::none()),
             bouts: segmentation.bouts().iter().map(|b| bout(b, units)).collect(),
             notices: notices.iter().map(notice).collect(),
             units,
@@ -363,7 +367,7 @@ impl CheckView {
             reasons: notices.iter().filter(is_reason).cloned().collect(),
             trust: wording::trust(outcome, &|code| notices.iter().any(|notice| notice.code == code)),
             stage: name,
-            recording: recording(source, segmentation),
+            recording: recording(source, segmentation, &Zone::of(plan)),
             bouts: segmentation.bouts().iter().map(|b| bout(b, units)).collect(),
             outcome,
             reps: audit.iter().flat_map(|a| &a.reps).map(|r| rep(r, units)).collect(),
@@ -379,7 +383,7 @@ impl CheckView {
     }
 }
 
-fn recording(source: Source<'_>, segmentation: &Segmentation) -> RecordingView {
+fn recording(source: Source<'_>, segmentation: &Segmentation, zone: &Zone) -> RecordingView {
     let Source { facts, sha256 } = source;
     RecordingView {
         format: facts.format.name(),
@@ -389,13 +393,14 @@ fn recording(source: Source<'_>, segmentation: &Segmentation) -> RecordingView {
         elapsed_s: tenths(segmentation.elapsed_s()),
         samples: facts.samples,
         has: facts.channels.iter().map(|channel| channel.word()).collect(),
+        began: wording::began(zone, facts.start, facts.utc_offset_s),
     }
 }
 
 /// Slower than this is no pace, m/s. Our choice.
 const SLOWEST_PACE_MPS: f64 = 0.2;
 
-fn bout(bout: &Bout, units: LengthUnit) -> BoutView {
+pub(super) fn bout(bout: &Bout, units: LengthUnit) -> BoutView {
     let pace_mps = bout.mean_speed_mps.filter(|speed| speed.is_finite() && *speed > SLOWEST_PACE_MPS);
     BoutView {
         gait: bout.gait,

@@ -2,9 +2,11 @@
 
 use std::borrow::Cow;
 
+use jiff::Timestamp;
 use jogaudit_core::audit::{Code, DECIDES, Finding, Outcome};
 use jogaudit_core::gait::Gait;
 use jogaudit_core::prescription::{Limits, PaceBasis, Session};
+use jogaudit_core::review::Zone;
 use jogaudit_recording::notice::NoticeCode;
 pub(super) use jogaudit_recording::units::clock;
 use jogaudit_recording::units::{LengthUnit, Unit};
@@ -297,6 +299,12 @@ fn difference(number: f64, unit: Unit, units: LengthUnit) -> String {
     }
 }
 
+/// `Monday 9 March 2026, 07:12`, on the runner's clock; with its zone where that is UTC for want of any other.
+pub(super) fn began(zone: &Zone, at: Timestamp, utc_offset_s: Option<i32>) -> String {
+    let utc = if zone.is_utc_for_want(utc_offset_s) { " UTC" } else { "" };
+    format!("{}{utc}", zone.at(at, utc_offset_s).strftime("%A %-d %B %Y, %H:%M"))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -316,6 +324,19 @@ mod tests {
             excess,
             certainty,
         })
+    }
+
+    #[test]
+    fn times_are_those_of_the_runners_clock() {
+        let plan = |zone: &str| format!("{zone}\n[[stage]]\nname = '1'\nsession = 'run 20:00'");
+        let zone =
+            |text: &str| Zone::of(&jogaudit_core::prescription::Plan::parse(&plan(text)).unwrap().value);
+        let at = "2026-03-09T23:30:00Z".parse().unwrap();
+        // Oslo is at +01:00 before 29 March; without a zone the recorder's offset counts, without that UTC, which is said.
+        let (oslo, none) = (zone("timezone = 'Europe/Oslo'"), zone(""));
+        assert_eq!(began(&oslo, at, Some(-3600)), "Tuesday 10 March 2026, 00:30");
+        assert_eq!(began(&none, at, Some(-3600)), "Monday 9 March 2026, 22:30");
+        assert_eq!(began(&none, at, None), "Monday 9 March 2026, 23:30 UTC");
     }
 
     #[test]

@@ -301,6 +301,19 @@ impl Stage {
         self.name.get(..self.name.len() - kind).unwrap_or(&self.name)
     }
 
+    /// The pace ceilings of its runs, each once.
+    pub fn pace_ceilings(&self) -> Vec<MetresPerSecond> {
+        let mut ceilings: Vec<MetresPerSecond> = Vec::new();
+        for step in self.session.expand().kinds_of_step() {
+            if let Some(ceiling) = step.pace_ceiling(&self.limits)
+                && !ceilings.contains(&ceiling)
+            {
+                ceilings.push(ceiling);
+            }
+        }
+        ceilings
+    }
+
     /// How often a week it is meant; `None` where the plan does not say.
     pub fn a_week(&self) -> Option<Range<u32>> {
         self.kind.as_ref().map(|kind| kind.a_week).or(self.limits.sessions_per_week)

@@ -1,6 +1,6 @@
 //! Days and weeks of a case.
 
-use jiff::civil::Date;
+use jiff::civil::{Date, DateTime};
 use jiff::tz::{Offset, TimeZone, TimeZoneDatabase};
 use jiff::{Timestamp, ToSpan};
 
@@ -26,16 +26,31 @@ impl Zone {
         self.name.as_deref()
     }
 
-    /// The day of a moment. `utc_offset_s` is the recording's own offset, used when the plan names no zone.
-    pub fn date(&self, at: Timestamp, utc_offset_s: Option<i32>) -> Date {
+    /// Where no plan names a zone.
+    pub const fn none() -> Self {
+        Self { name: None, zone: None }
+    }
+
+    /// Date and time of a moment on the runner's clock. `utc_offset_s` is the recording's own offset, used when the plan names no
+    /// zone; without it, UTC.
+    pub fn at(&self, at: Timestamp, utc_offset_s: Option<i32>) -> DateTime {
         match &self.zone {
-            Some(zone) => zone.to_datetime(at).date(),
+            Some(zone) => zone.to_datetime(at),
             None => utc_offset_s
                 .and_then(|seconds| Offset::from_seconds(seconds).ok())
                 .unwrap_or(Offset::UTC)
-                .to_datetime(at)
-                .date(),
+                .to_datetime(at),
         }
+    }
+
+    /// Whether that clock is UTC for want of any other.
+    pub const fn is_utc_for_want(&self, utc_offset_s: Option<i32>) -> bool {
+        self.zone.is_none() && utc_offset_s.is_none()
+    }
+
+    /// The day of a moment. `utc_offset_s` is the recording's own offset, used when the plan names no zone.
+    pub fn date(&self, at: Timestamp, utc_offset_s: Option<i32>) -> Date {
+        self.at(at, utc_offset_s).date()
     }
 }
 

@@ -17,6 +17,7 @@ mod given;
 mod history;
 mod load;
 mod other;
+mod pace;
 mod pain;
 mod progress;
 mod recorded;

@@ -171,6 +171,11 @@ impl Totals {
         }
     }
 
+    /// Mean pace of the running, s/km; `None` where the distance of any of it is not known.
+    pub fn pace_s_per_km(&self) -> Option<f64> {
+        self.run_distance_m.filter(|m| *m > 0.0).map(|m| 1000.0 * self.run_s / m)
+    }
+
     /// Takes a later part of the same session in.
     pub(super) fn join(&mut self, later: &Self, gap_s: f64) {
         let sum = |a: Option<f64>, b: Option<f64>| a.zip(b).map(|(a, b)| a + b);

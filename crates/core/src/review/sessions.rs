@@ -8,7 +8,7 @@ use crate::audit::{
     others_may_help,
 };
 use crate::codes::codes;
-use crate::gait::{GaitConfig, NOTICES, RunnerEvidence, RunnerPrior, Segmentation, segment};
+use crate::gait::{Bout, GaitConfig, NOTICES, RunnerEvidence, RunnerPrior, Segmentation, segment};
 use crate::prescription::{DueSession, Plan};
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
@@ -53,6 +53,8 @@ pub struct PerformedSession {
     pub audit: Option<Audit>,
     /// What was noticed while reading and auditing it.
     pub notices: Vec<Notice>,
+    /// Its bouts, where it was recorded in one and is held against no stage; else none.
+    pub bouts: Vec<Bout>,
 }
 
 impl PerformedSession {
@@ -223,7 +225,22 @@ impl Judge<'_> {
             _ => (StageChoice::InParts, None, Outcome::Undecided),
         };
         let due = stage.stage().and_then(|stage| self.progress.due(stage));
-        PerformedSession { recordings, start, date: self.date, totals, stage, due, outcome, audit, notices }
+        let bouts = match parts {
+            [only] if audit.is_none() => only.segmentation.bouts().to_vec(),
+            _ => Vec::new(),
+        };
+        PerformedSession {
+            recordings,
+            start,
+            date: self.date,
+            totals,
+            stage,
+            due,
+            outcome,
+            audit,
+            notices,
+            bouts,
+        }
     }
 
     /// The stage of a recording, the audit against it, and the outcome.

@@ -1,6 +1,7 @@
 //! The rule table row by row, and what must hold whatever the case. The cases are made of outcomes, without recordings.
 
 mod kinds;
+mod pace;
 mod seen;
 
 use std::fmt::Write as _;
@@ -62,6 +63,7 @@ fn session(plan: &Plan, date: Date, stage: StageChoice, outcome: Outcome) -> Per
         outcome,
         audit: None,
         notices: vec![],
+        bouts: vec![],
     }
 }
 

@@ -10,6 +10,7 @@ use super::effort::{WeekEffort, session_load, week_effort};
 use super::findings::{Against, WeeklyFinding, running_time_jump};
 use super::history::History;
 use super::load::{loading_bw, loading_ratio};
+use super::pace;
 use super::progress::{Ledger, counted, still_due};
 use super::stages::StageChoice;
 use crate::range::Range;
@@ -68,8 +69,15 @@ pub struct Week {
     pub longest_run_s: f64,
     /// Agreed training besides running: each sport with its time, s, in the order of the plan.
     pub other_s: Vec<(String, u32)>,
+    /// Mean pace of the running in sessions of the plan, s/km: its time over its distance, as run, of the sessions in which the
+    /// distance of all running is known; `None` without any.
+    pub easy_pace_s_per_km: Option<f64>,
+    /// The pace ceilings of these sessions' runs, s/km, from the fastest to the slowest; `None` where none has one.
+    pub pace_ceiling_s_per_km: Option<Range>,
     /// The greatest pain noted.
     pub greatest_pain: Option<f64>,
+    /// The greatest effort noted.
+    pub greatest_effort: Option<f64>,
     /// Effort; known when the week is over and each session has its effort.
     pub effort: WeekEffort,
     /// Estimated loading, body weights summed over the steps.
@@ -209,7 +217,10 @@ fn sums(history: &History<'_>, week: Date, indices: &[usize]) -> Week {
         run_distance_m: sessions().map(|s| s.totals.run_distance_m).sum(),
         longest_run_s: sessions().map(|s| s.totals.longest_run_s).fold(0.0, f64::max),
         other_s: other(history, week),
+        easy_pace_s_per_km: pace::of_week(history, &runs),
+        pace_ceiling_s_per_km: pace::ceiling_of_week(history, &runs),
         greatest_pain: in_week().filter_map(super::diary::Entry::greatest_pain).reduce(f64::max),
+        greatest_effort: in_week().filter_map(|entry| entry.effort).reduce(f64::max),
         effort: WeekEffort::default(),
         loading_bw: run_steps.zip(walk_steps).map(|(run, walk)| loading_bw(run, walk)),
         loading_ratio: None,

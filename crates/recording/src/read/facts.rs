@@ -54,6 +54,8 @@ pub struct Facts {
     pub sport: Sport,
     /// Time of 0 s.
     pub start: Timestamp,
+    /// The recorder's offset from UTC, s, where the file tells it.
+    pub utc_offset_s: Option<i32>,
     /// Samples that were read.
     pub samples: usize,
     /// What the recorder gave in any sample, in the order of [`Channel::ALL`].
@@ -68,6 +70,7 @@ impl Recording {
             format: self.format(),
             sport: self.sport().clone(),
             start: self.start(),
+            utc_offset_s: self.utc_offset_s(),
             samples: self.samples().len(),
             channels: Channel::ALL.into_iter().filter(is_given).collect(),
         }

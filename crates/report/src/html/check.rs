@@ -56,7 +56,7 @@ fn prescription(view: &CheckView) -> Markup {
             dd { (view.session) @if let Some(due) = view.due_in_words() { br; span.quiet { (due) } } @if let Some(limits) = &view.limits { br; span.quiet { (limits) } } }
             dt { "Recorded" }
             dd {
-                "from " (recording.start) ", " (clock(recording.elapsed_s)) " long, "
+                "on " (recording.began) ", " (clock(recording.elapsed_s)) " long, "
                 (isolated(&sport_in_words(recording.sport.as_deref()))) ", with " (has)
             }
         }
@@ -244,14 +244,20 @@ fn bouts(view: &CheckView) -> Markup {
 }
 
 /// A row a bout.
-fn bout_table(name: &str, bouts: &[BoutView]) -> Markup {
-    let columns = ["From", "To", "Took", "Cadence", "Heart rate", "How sure"].map(Column::right);
+pub(super) fn bout_table(name: &str, bouts: &[BoutView]) -> Markup {
+    let columns =
+        ["From", "To", "Took", "Distance", "Pace", "Cadence", "Heart rate", "How sure"].map(Column::right);
     let cells = |bout: &BoutView| {
         let is_known = bout.gait != Gait::Unknown;
         [
             clock(bout.start_s),
             clock(bout.end_s),
             clock(bout.end_s - bout.start_s),
+            shown(bout.distance.as_ref().filter(|_| is_known), String::clone),
+            shown(
+                bout.mean_pace.as_ref().filter(|_| matches!(bout.gait, Gait::Run | Gait::Walk)),
+                String::clone,
+            ),
             shown(bout.mean_cadence_spm, |n| format!("{n:.0} spm")),
             shown(bout.mean_heart_rate_bpm, |n| format!("{n:.0} bpm")),
             shown(is_known.then_some(bout.certainty), how_sure),

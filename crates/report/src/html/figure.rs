@@ -178,7 +178,7 @@ impl Row<'_> {
         let role = if is_linked { "group" } else { "img" };
         let label = if name.is_empty() { alt.to_owned() } else { format!("{name}. {alt}") };
         html! {
-            div.row {
+            div.row.axis[name.is_empty()] {
                 @if !name.is_empty() {
                     p.caption { b { (name) } @if let Some(note) = note { " " span.quiet { (note) } } }
                 }

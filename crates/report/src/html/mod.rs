@@ -4,6 +4,8 @@ mod chart;
 mod check;
 mod figure;
 mod marks;
+mod outing;
+mod over_weeks;
 mod review;
 mod strip;
 mod table;
@@ -12,6 +14,7 @@ mod weeks;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::outside::{escaped, isolated};
+use super::review_view::SessionView;
 use super::view::NoticeView;
 use super::{Charts, CheckView, ReviewView};
 
@@ -27,7 +30,7 @@ pub fn check(view: &CheckView, charts: Option<&Charts>) -> String {
 
 /// Lays out the review of a case.
 pub fn review(view: &ReviewView) -> String {
-    document(&escaped(&format!("{} – {}", view.ruling.text, view.plan)), &review_body(view))
+    document(&escaped(&format!("{} – {}", view.ruling.text, view.plan)), &review_body(view, &|_| None))
 }
 
 /// Lays out a check to stand in another page; that page has to hold [`THEME`] and [`REPORT`].
@@ -35,9 +38,15 @@ pub fn check_body(view: &CheckView, charts: Option<&Charts>) -> Markup {
     check::body(view, charts)
 }
 
-/// Lays out a review to stand in another page; that page has to hold [`THEME`] and [`REPORT`].
-pub fn review_body(view: &ReviewView) -> Markup {
-    review::body(view)
+/// Lays out a review to stand in another page; that page has to hold [`THEME`] and [`REPORT`]. `address` says where the report of a
+/// recording is, by the recording's name, if there is one to lead to.
+pub fn review_body(view: &ReviewView, address: &dyn Fn(&str) -> Option<String>) -> Markup {
+    review::body(view, address)
+}
+
+/// Lays out what was recorded where no stage was recognised, to stand in another page, as above.
+pub fn outing_body(session: &SessionView) -> Markup {
+    outing::body(session)
 }
 
 fn document(title: &str, body: &Markup) -> String {

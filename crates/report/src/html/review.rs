@@ -7,6 +7,8 @@ use jogaudit_core::review::{Recommendation, SessionKind};
 
 use super::figure::patterns;
 use super::marks::icon;
+use super::over_weeks::over_weeks;
+use super::strip;
 use super::table::{Column, table};
 use super::weeks::weeks;
 use crate::card::{CardBout, CardGait, CardView, bout_texts};
@@ -22,7 +24,7 @@ use crate::wording::{clock, counted};
 const MOST_STEPS: usize = 36;
 
 /// Lays out a review without the page around it.
-pub(super) fn body(view: &ReviewView) -> Markup {
+pub(super) fn body(view: &ReviewView, address: &dyn Fn(&str) -> Option<String>) -> Markup {
     let zone = view.timezone.as_deref().unwrap_or("each recording's own offset, else UTC");
     html! {
         (patterns())
@@ -38,10 +40,11 @@ pub(super) fn body(view: &ReviewView) -> Markup {
         @if let Some(card) = &view.card { (next_session(card)) }
         (coming(view))
         (visits(view))
+        (over_weeks(view))
         (weeks(view))
         (findings(view))
         (stages(view))
-        (sessions(view))
+        (sessions(view, address))
         (effort(view))
         (left_out(view))
         (super::notices(&view.notices))
@@ -186,10 +189,9 @@ const FIGURES: [Column; 5] = [
 ];
 const SAID: Column = Column::whole("What was found, what was noted");
 
-fn sessions(view: &ReviewView) -> Markup {
+fn sessions(view: &ReviewView, address: &dyn Fn(&str) -> Option<String>) -> Markup {
     let columns: Vec<Column> = [OUTCOME, STAGE, RUNNING].into_iter().chain(FIGURES).chain([SAID]).collect();
-    let rows =
-        html! { @for (i, session) in view.sessions.iter().enumerate() { (session_row(i + 1, session)) } };
+    let rows = html! { @for (i, session) in view.sessions.iter().enumerate() { (session_row(i + 1, session, address)) } };
     html! {
         @if !view.sessions.is_empty() {
             section aria-labelledby="sessions" {
@@ -200,7 +202,30 @@ fn sessions(view: &ReviewView) -> Markup {
     }
 }
 
-fn session_row(number: usize, session: &SessionView) -> Markup {
+/// The day of a session, which leads to its report, or to those of its parts.
+fn day(session: &SessionView, address: &dyn Fn(&str) -> Option<String>) -> Markup {
+    let reports: Vec<String> = session.recordings.iter().filter_map(|name| address(name)).collect();
+    html! {
+        @match reports.as_slice() {
+            [] => (session.date),
+            [only] => a href=(only) { (session.date) },
+            parts => {
+                (session.date)
+                @for (i, part) in parts.iter().enumerate() { " " a href=(part) { "part " (i + 1) } }
+            }
+        }
+    }
+}
+
+/// The picture of running that is held against no stage.
+fn picture(session: &SessionView) -> Markup {
+    let is_shown = session.kind != SessionKind::Walk && !session.bouts.is_empty();
+    html! {
+        @if is_shown { tr.picture { td.left.whole colspan=(FIGURES.len() + 5) { (strip::outing(&session.bouts)) } } }
+    }
+}
+
+fn session_row(number: usize, session: &SessionView, address: &dyn Fn(&str) -> Option<String>) -> Markup {
     let mark = match (session.outcome, session.kind) {
         (Some(outcome), _) => outcome.into(),
         (None, SessionKind::Walk) => Mark::Walk,
@@ -213,14 +238,14 @@ fn session_row(number: usize, session: &SessionView) -> Markup {
     let of_ten = |pain: Option<f64>| shown(pain, |pain| format!("{pain}"));
     let figures = [
         clock(session.longest_run_s),
-        UNKNOWN.to_owned(),
+        shown(session.mean_pace.as_ref(), String::clone),
         of_ten(session.pain_during),
         of_ten(session.pain_next_morning),
         of_ten(session.effort),
     ];
     html! {
         tr id=(format!("session-{number}")) {
-            th scope="row" { (session.date) }
+            th scope="row" { (day(session, address)) }
             td.left.outcome { (icon(mark)) (mark.word()) }
             @match &session.stage {
                 None => (STAGE.cell(UNKNOWN)),
@@ -239,17 +264,18 @@ fn session_row(number: usize, session: &SessionView) -> Markup {
                 @if let Some(note) = &session.note { " " q { (isolated(&escaped_prose(note))) } }
             }
         }
+        (picture(session))
     }
 }
 
 fn effort(view: &ReviewView) -> Markup {
     const COLUMNS: [Column; 7] = [
-        Column::right("Load"),
-        Column::right("Monotony"),
-        Column::right("Strain"),
+        Column::right("Session load (effort × min)"),
+        Column::right("Monotony of the load"),
+        Column::right("Weekly strain (load × monotony)"),
         Column::right("Running steps"),
         Column::right("Walking steps"),
-        Column::right("Loading"),
+        Column::right("Estimated loading"),
         Column::right("Of the plan's"),
     ];
     let weeks: Vec<&WeekView> = view.weeks.iter().filter(|week| week.sessions > 0).collect();

@@ -7,7 +7,7 @@ use jogaudit_core::gait::Gait;
 use super::figure::{Axis, Row, percent};
 use crate::chart::GapView;
 use crate::strip::{GaitSpan, done, last_end, prescribed};
-use crate::view::{CheckView, FindingView, MOST_BOUTS, RepView};
+use crate::view::{BoutView, CheckView, FindingView, MOST_BOUTS, RepView};
 use crate::wording::clock;
 
 /// Height of a band of the strip, px.
@@ -36,14 +36,7 @@ impl Layout {
         let elapsed_s = view.bouts.last().map_or(0.0, |bout| bout.end_s);
         let to_s = elapsed_s.max(last_end(&prescribed));
         let runs = if prescribed.is_empty() { &done } else { &prescribed };
-        let mut runs_s: Vec<f64> = runs
-            .iter()
-            .filter(|s| s.gait == Gait::Run)
-            .map(|s| s.end_s - s.start_s)
-            .filter(|s| *s > 0.0)
-            .collect();
-        runs_s.sort_by(f64::total_cmp);
-        let axis = Axis::new(from_s, to_s, runs_s.get(runs_s.len() / 4).copied());
+        let axis = axis_of(from_s, to_s, runs);
         let place = |f: &FindingView| place(f, view, &prescribed).unwrap_or((0.0, elapsed_s));
         let places = view.findings.iter().map(place).collect();
         Self { axis, prescribed, done, places }
@@ -123,6 +116,30 @@ pub(super) fn strip(view: &CheckView, layout: &Layout, part: Axis, gaps: &[GapVi
     }
 }
 
+/// Draws bouts that are held against nothing, in parts where they are long.
+pub(super) fn outing(bouts: &[BoutView]) -> Markup {
+    let done = done(&bouts[..bouts.len().min(MOST_BOUTS)]);
+    let axis = axis_of(0.0, last_end(&done), &done);
+    html! {
+        div.parts {
+            @for part in axis.parts() {
+                div.figure {
+                    (band("", &counts(&done), &done, &vec![None; done.len()], part, &[]))
+                    (part.labels())
+                }
+            }
+        }
+    }
+}
+
+/// An axis on which most runs can be told from their neighbours.
+fn axis_of(from_s: f64, to_s: f64, runs: &[GaitSpan]) -> Axis {
+    let runs = runs.iter().filter(|s| s.gait == Gait::Run);
+    let mut runs_s: Vec<f64> = runs.map(|s| s.end_s - s.start_s).filter(|s| *s > 0.0).collect();
+    runs_s.sort_by(f64::total_cmp);
+    Axis::new(from_s, to_s, runs_s.get(runs_s.len() / 4).copied())
+}
+
 /// Numbers the prescribed runs.
 fn counted(prescribed: &[GaitSpan]) -> Vec<Option<u32>> {
     let mut runs = 0;
@@ -153,6 +170,11 @@ fn matched(done: &[GaitSpan], reps: &[RepView]) -> Vec<Option<u32>> {
 }
 
 fn told(done: &[GaitSpan]) -> String {
+    format!("{}. Each stands in the table of bouts.", counts(done))
+}
+
+/// `2 runs, 3 walks`.
+fn counts(done: &[GaitSpan]) -> String {
     let count = |gait| done.iter().filter(|span| span.gait == gait).count();
     let parts: Vec<String> = [
         (Gait::Run, "runs"),
@@ -165,7 +187,7 @@ fn told(done: &[GaitSpan]) -> String {
     .filter(|(n, _)| *n > 0)
     .map(|(n, name)| format!("{n} {name}"))
     .collect();
-    format!("{}. Each stands in the table of bouts.", parts.join(", "))
+    parts.join(", ")
 }
 
 fn band(
@@ -295,12 +317,27 @@ fn flagged(number: usize, finding: &FindingView, place: (f64, f64), top: u32, ax
 
 /// What the marks of the strip mean.
 pub(super) fn key(view: &CheckView) -> Markup {
-    let has = |gait| view.bouts.iter().any(|bout| bout.gait == gait);
-    let weights: Vec<Weight> = view.findings.iter().map(Weight::of).collect();
+    let prescribed = |gait| view.reps.iter().any(|rep| rep.gait() == gait);
+    key_of(
+        |gait| prescribed(gait) || has(&view.bouts, gait),
+        &view.findings.iter().map(Weight::of).collect::<Vec<_>>(),
+    )
+}
+
+/// What those of an outing mean.
+pub(super) fn outing_key(bouts: &[BoutView]) -> Markup {
+    key_of(|gait| has(bouts, gait), &[])
+}
+
+fn has(bouts: &[BoutView], gait: Gait) -> bool {
+    bouts.iter().any(|bout| bout.gait == gait)
+}
+
+fn key_of(has: impl Fn(Gait) -> bool, weights: &[Weight]) -> Markup {
     html! {
         ul.key aria-label="Marks" {
             @for (gait, height, word) in [(Gait::Run, 14, "run"), (Gait::Walk, 7, "walk"), (Gait::Stand, 2, "stand"), (Gait::Unknown, 14, "no data")] {
-                @if has(gait) || view.reps.iter().any(|rep| rep.gait() == gait) {
+                @if has(gait) {
                     li {
                         svg.icon aria-hidden="true" width="18" height="16" {
                             rect class=(gait.word()) x="1" y=(15 - height) width="16" height=(height)

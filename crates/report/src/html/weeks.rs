@@ -56,7 +56,7 @@ fn week_row(view: &ReviewView, week: &WeekView, most_s: f64) -> Markup {
         tr {
             th scope="row" { (week.monday) }
             (RUNNING.holding(html! {
-                div.week { (days(view, week)) div.bar { (bar(week, most_s)) } }
+                div.week { (days(view, week)) div.amount { (bar(week, most_s)) } }
                 @if let Some(told) = week.in_words() { div.quiet { (isolated(&told)) } }
             }))
             @match week.greatest_pain { Some(greatest) => (PAIN.holding(pain(greatest))), None => (PAIN.cell(UNKNOWN)) }

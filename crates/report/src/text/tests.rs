@@ -64,6 +64,7 @@ fn facts() -> Facts {
         format: Format::Gpx,
         sport: Sport::Running,
         start: "2026-03-02T07:10:00Z".parse().unwrap(),
+        utc_offset_s: None,
         samples: 661,
         channels: vec![Channel::Cadence, Channel::HeartRate, Channel::Position],
     }

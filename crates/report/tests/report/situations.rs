@@ -70,6 +70,7 @@ fn session(plan: &Plan, word: &str) -> PerformedSession {
         },
         audit: None,
         notices: Vec::new(),
+        bouts: Vec::new(),
     }
 }
 

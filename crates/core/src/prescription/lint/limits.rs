@@ -7,7 +7,7 @@ use super::{LintCode, Remark, RemarkUnit};
 use crate::prescription::calendar::least_between;
 use crate::prescription::figures::Figures;
 use crate::prescription::{Move, Plan, Runner, Stage};
-use jogaudit_recording::units::{MetresPerSecond, StepsPerMinute};
+use jogaudit_recording::units::StepsPerMinute;
 
 /// Upper end of brisk walking, m/s: 3.5 miles an hour (label of the Compendium of Physical Activities 2011).
 pub const BRISK_WALK_MPS: f64 = 1.56;
@@ -109,21 +109,8 @@ fn weekdays(stage: &Stage, weekdays: &[Weekday], found: &mut Vec<Remark>) {
     }
 }
 
-/// The ceilings of a stage's runs, each once.
-fn ceilings(stage: &Stage) -> Vec<MetresPerSecond> {
-    let mut ceilings: Vec<MetresPerSecond> = Vec::new();
-    for step in stage.session.expand().kinds_of_step() {
-        if let Some(ceiling) = step.pace_ceiling(&stage.limits)
-            && !ceilings.contains(&ceiling)
-        {
-            ceilings.push(ceiling);
-        }
-    }
-    ceilings
-}
-
 fn pace(stage: &Stage, found: &mut Vec<Remark>) {
-    for ceiling in ceilings(stage) {
+    for ceiling in stage.pace_ceilings() {
         let speed_mps = ceiling.get();
         let (code, limit_mps) = if speed_mps <= BRISK_WALK_MPS {
             (LintCode::PaceCeilingIsWalking, BRISK_WALK_MPS)
