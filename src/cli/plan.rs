@@ -16,7 +16,7 @@ use jogaudit_recording::units::LengthUnit;
 use jogaudit_report::card::{self, CardView};
 use jogaudit_report::plan_lint::{self, LintView};
 use jogaudit_report::plan_show::{self, PlanView};
-use jogaudit_report::{plan_draft, text, view};
+use jogaudit_report::{HandoutView, html, plan_draft, text, view};
 
 use super::{Done, Io, units};
 
@@ -31,7 +31,7 @@ enum Command {
     /// Look a plan over for jumps, missing rest and limits that cannot be
     #[command(alias = "lint")]
     Check(CheckArgs),
-    /// Print the doses of each stage and week, the card of one session, or a diary to fill in
+    /// Print the doses of each stage and week, the card of one session, a hand-out or a blank diary
     Show(ShowArgs),
     /// Draft a steady plan from a start, a goal and limits
     Draft(Box<DraftArgs>),
@@ -65,6 +65,9 @@ struct ShowArgs {
     /// Show paces and distances by the kilometre or the mile [default: the plan's, else km]
     #[arg(long, value_parser = units())]
     units: Option<LengthUnit>,
+    /// Print the hand-out in large letters; with --format html
+    #[arg(long)]
+    large_print: bool,
     /// Write the result to this file, whole or not at all, instead of standard output; `-` is standard output
     #[arg(long, value_name = "PATH")]
     out: Option<PathBuf>,
@@ -86,6 +89,8 @@ enum ShowFormat {
     Text,
     /// For programs: jogaudit.plan/1, with --stage jogaudit.card/1
     Json,
+    /// For the patient, to print on A4 or Letter: the plan in words, boxes to tick, a diary to fill in
+    Html,
     /// A blank diary.csv, with the days of the sessions where the plan gives them
     Diary,
 }
@@ -188,6 +193,9 @@ fn run_check(args: &CheckArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
 }
 
 fn run_show(args: &ShowArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
+    if args.large_print && args.format != ShowFormat::Html {
+        return Err(Failure::refused("--large-print is for the hand-out alone").hint("add --format html"));
+    }
     let out = files::output(args.out.as_deref(), &[&args.plan])?;
     if let Some(path) = args.out.as_deref().filter(|_| args.format == ShowFormat::Diary) {
         refuse_a_diary(path)?;
@@ -199,6 +207,7 @@ fn run_show(args: &ShowArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
         (ShowFormat::Text, Some(stage)) => card::card(&plan, stage, None),
         (ShowFormat::Json, None) => plan_show::json(&PlanView::new(&plan)),
         (ShowFormat::Json, Some(stage)) => card::json(&CardView::new(&plan, stage, None)),
+        (ShowFormat::Html, stage) => html::handout(&HandoutView::new(&plan, stage), args.large_print),
         (ShowFormat::Diary, stage) => {
             if plan.start.is_none() {
                 io.remark(

@@ -2,6 +2,7 @@
 
 use crate::folder::Folder;
 use crate::hand_made::PLAN;
+use crate::html_page::{assert_anchors, assert_self_contained};
 use serde_json::Value;
 
 fn run(folder: &Folder, args: &[&str]) -> (i32, String, String) {
@@ -104,6 +105,28 @@ fn a_blank_diary_has_the_days_of_the_plan_and_the_review_reads_it() {
     let codes: Vec<Value> =
         document(&out)["notices"].as_array().unwrap().iter().map(|notice| notice["code"].clone()).collect();
     assert_eq!((code, codes), (0, vec![Value::from("no_recordings")]));
+}
+
+#[test]
+fn a_hand_out_is_one_page_of_html_in_two_sizes() {
+    let folder = folder();
+    let show = ["plan", "show", "plan.toml", "--format", "html"];
+    let (code, page, err) = run(&folder, &show);
+    assert_eq!((code, err.as_str()), (0, ""));
+    assert_self_contained(&page);
+    assert_anchors(&page);
+    assert!(page.contains("Back on the path") && page.contains("Diary for other days"));
+    let (_, large, _) = run(&folder, &[&show[..], &["--large-print"]].concat());
+    assert!(large.contains("handout large") && !page.contains("handout large"));
+    let (_, one, _) = run(&folder, &[&show[..], &["--stage", "first"]].concat());
+    assert_eq!(one.matches("id=\"stage-").count(), 1);
+    assert_eq!(
+        run(&folder, &[&show[..], &["--out", "sheet.html"]].concat()),
+        (0, String::new(), String::new())
+    );
+    assert_eq!(folder.read("sheet.html"), page.as_bytes());
+    let (code, _, err) = run(&folder, &["plan", "show", "plan.toml", "--large-print"]);
+    assert!(code == 2 && err.contains("hint: add --format html"), "{err}");
 }
 
 #[test]

@@ -6,23 +6,12 @@ use maud::{Markup, html};
 
 use jogaudit_core::review::{DayCells, Entry, Pattern};
 use jogaudit_report::review_view::SessionView;
-use jogaudit_report::{escaped_prose, isolated};
+use jogaudit_report::{escaped_prose, isolated, pattern_words};
 
 use super::cached_case::CachedCase;
 use super::forms::{DayForm, FIELDS, MOST_NOTE, field_of};
 use super::layout::{coded, root};
 use super::view_case::{mark, what_it_was};
-
-/// What a pattern of pain means to the person who has it.
-fn words(pattern: Pattern) -> &'static str {
-    match pattern {
-        Pattern::WarmUpOnly => "while warming up, gone later",
-        Pattern::WarmUpStays => "while warming up, and it went on",
-        Pattern::Returns => "went away and came back",
-        Pattern::After => "after the session",
-        Pattern::Night => "at night",
-    }
-}
 
 /// All days, the latest first.
 pub(super) fn days(cached: &CachedCase, sessions: &[SessionView], entries: &[Entry], today: &str) -> Markup {
@@ -64,7 +53,7 @@ pub(super) fn days(cached: &CachedCase, sessions: &[SessionView], entries: &[Ent
                         }
                         td data-label="Pain during" {
                             (shown(entry.and_then(|e| e.pain_during)))
-                            @for pattern in entry.map_or(&[][..], |e| &e.patterns) { ", " (words(*pattern)) }
+                            @for pattern in entry.map_or(&[][..], |e| &e.patterns) { ", " (pattern_words(*pattern)) }
                         }
                         td data-label="Next morning" { (shown(entry.and_then(|e| e.pain_next_morning))) }
                         td data-label="Effort" { (shown(entry.and_then(|e| e.effort))) }
@@ -147,7 +136,7 @@ fn field(column: usize, name: &str, value: &str) -> Markup {
                 @for pattern in Pattern::ALL.iter().copied() {
                     li { label {
                         input type="checkbox" name=(name) value=(pattern.word()) checked[ticked.contains(&pattern)];
-                        " " (words(pattern))
+                        " " (pattern_words(pattern))
                     } }
                 }
             },
@@ -166,7 +155,7 @@ fn conflict(form: &DayForm, wanted: &DayCells) -> Markup {
     const WROTE: &str = "What you wrote";
     let words_of = |column: usize, value: &str| {
         let patterns = if FIELDS[column] == "pain_pattern" { Pattern::read_all(value) } else { None };
-        let in_words = |all: Vec<Pattern>| all.into_iter().map(words).collect::<Vec<_>>().join(", ");
+        let in_words = |all: Vec<Pattern>| all.into_iter().map(pattern_words).collect::<Vec<_>>().join(", ");
         let shown = patterns.map_or_else(|| value.to_owned(), in_words);
         if shown.is_empty() { "–".to_owned() } else { shown }
     };

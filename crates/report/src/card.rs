@@ -246,7 +246,9 @@ impl CardView {
                 sentences.map(str::to_owned).into_iter().chain([self.help()]).collect()
             }
             None => {
-                let limits = [self.pace(), self.other_limits(), self.walks(), Some(self.pain())];
+                let others = self.other_limits();
+                let others = (!others.is_empty()).then(|| format!("{}.", capitalised(&others.join("; "))));
+                let limits = [self.pace(), others, self.walks(), Some(self.pain())];
                 self.notes.iter().cloned().chain(limits.into_iter().flatten()).chain([self.help()]).collect()
             }
         }
@@ -288,16 +290,25 @@ impl CardView {
         }
     }
 
-    fn other_limits(&self) -> Option<String> {
-        let parts: Vec<String> = [
+    /// What the session asks for besides its runs and walks, one order each.
+    pub(super) fn orders(&self) -> Vec<String> {
+        let others = self.other_limits().into_iter().map(|limit| format!("{}.", capitalised(&limit)));
+        let last = [self.walks(), Some(self.pain())];
+        self.pace().into_iter().chain(others).chain(last.into_iter().flatten()).collect()
+    }
+
+    /// `26:40 in all, 9:10 of running, 17:30 of walking.`
+    pub(super) fn sum(&self) -> Option<String> {
+        sum(self)
+    }
+
+    fn other_limits(&self) -> Vec<String> {
+        let parts = [
             self.heart_rate_ceiling_bpm.map(|bpm| format!("heart rate never above {bpm:.0} bpm")),
             self.effort_ceiling.map(|most| format!("effort never above {most} of 10")),
             self.session_ceiling_s.map(|s| format!("the whole session no longer than {}", clock(s))),
-        ]
-        .into_iter()
-        .flatten()
-        .collect();
-        (!parts.is_empty()).then(|| format!("{}.", capitalised(&parts.join("; "))))
+        ];
+        parts.into_iter().flatten().collect()
     }
 
     /// How to walk; nothing in a session without a walk.

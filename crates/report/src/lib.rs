@@ -6,6 +6,7 @@
 //! | the audit of a session | [`CheckView`], its curves [`Charts`] | [`text`], [`json`], [`html`] |
 //! | the review of a case | [`ReviewView`] | [`review_text`], [`json`], [`html`] |
 //! | a stage of a plan | [`card::CardView`] | [`card`] |
+//! | a plan for the patient | [`HandoutView`] | [`html`] |
 //! | a plan | [`plan_show`], [`plan_lint`], [`plan_draft`] | text, JSON, TOML |
 //! | agreement of two measurements | [`agree_view`] | [`agree_text`], [`agree_plot`], JSON |
 //!
@@ -65,6 +66,7 @@ pub mod card;
 pub mod chart;
 pub mod csv;
 pub mod ends;
+mod handout;
 pub mod html;
 pub mod json;
 mod lengths;
@@ -83,6 +85,7 @@ mod word;
 mod wording;
 
 pub use chart::Charts;
+pub use handout::{HandoutView, pattern_words};
 pub use outside::{escaped, escaped_lines, escaped_prose, is_unseen, isolated};
 pub use review_view::{ReviewParts, ReviewView};
 pub use view::{BoutsView, CheckReport, CheckView, Source};

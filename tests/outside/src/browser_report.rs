@@ -23,10 +23,12 @@ fn pages(folder: &Folder) -> Vec<&'static str> {
          --fault run-faster:20:12 --fault heart-rate-high:25 --fault walk-slower:25:5 --fault rep-missing --hole 100@3000",
     );
     run("check long.fit --plan long.toml --format html --out long.html");
+    run("plan show plan.toml --format html --out handout.html");
+    run("plan show long.toml --format html --large-print --out large.html");
     run("demo case");
     let (_, review, _) = folder.run(&["review", "case", "--as-of", "2026-05-10", "--format", "html"], b"");
     folder.write("review.html", review);
-    vec!["short.html", "long.html", "review.html"]
+    vec!["short.html", "long.html", "review.html", "handout.html", "large.html"]
 }
 
 /// Opens what is folded.

@@ -9,6 +9,7 @@ mod archive;
 mod browser;
 mod browser_page;
 mod browser_plan;
+mod browser_print;
 mod browser_report;
 mod cluster;
 mod documents;

@@ -119,6 +119,11 @@ impl Axis {
 
     /// The labels of the round times.
     pub(super) fn labels(self) -> Markup {
+        self.labels_since("the recording")
+    }
+
+    /// The same for what begins otherwise.
+    pub(super) fn labels_since(self, what: &str) -> Markup {
         let anchor = |x: f64| match x {
             x if x < self.share(18.0) => "start",
             x if x > 100.0 - self.share(24.0) => "end",
@@ -127,7 +132,7 @@ impl Axis {
         let row = Row {
             name: "",
             note: None,
-            alt: "Time since the recording began, minutes and seconds",
+            alt: &format!("Time since {what} began, minutes and seconds"),
             height: 20,
             scale: html! {},
             field: html! {

@@ -1,8 +1,9 @@
-//! Check and review → one self-contained HTML file each: no script, nothing from outside, prints as it stands.
+//! Check, review and the hand-out of a plan → one self-contained HTML file each: no script, nothing from outside, prints as it stands.
 
 mod chart;
 mod check;
 mod figure;
+mod handout;
 mod marks;
 mod outing;
 mod over_weeks;
@@ -16,7 +17,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use super::outside::{escaped, isolated};
 use super::review_view::SessionView;
 use super::view::NoticeView;
-use super::{Charts, CheckView, ReviewView};
+use super::{Charts, CheckView, HandoutView, ReviewView};
 
 /// Colours and type, shared with the local page.
 pub const THEME: &str = include_str!("theme.css");
@@ -31,6 +32,11 @@ pub fn check(view: &CheckView, charts: Option<&Charts>) -> String {
 /// Lays out the review of a case.
 pub fn review(view: &ReviewView) -> String {
     document(&escaped(&format!("{} – {}", view.ruling.text, view.plan)), &review_body(view, &|_| None))
+}
+
+/// Lays out a plan for the patient, to print on A4 or Letter; `is_large` in large print.
+pub fn handout(view: &HandoutView, is_large: bool) -> String {
+    styled(&escaped(&view.title), &handout::body(view, is_large), handout::STYLE)
 }
 
 /// Lays out a check to stand in another page; that page has to hold [`THEME`] and [`REPORT`].
@@ -50,6 +56,11 @@ pub fn outing_body(session: &SessionView) -> Markup {
 }
 
 fn document(title: &str, body: &Markup) -> String {
+    styled(title, body, "")
+}
+
+/// A document with looks of its own besides those of the reports.
+fn styled(title: &str, body: &Markup, style: &str) -> String {
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -58,7 +69,7 @@ fn document(title: &str, body: &Markup) -> String {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="referrer" content="no-referrer";
                 title { (title) }
-                style { (PreEscaped(THEME)) (PreEscaped(REPORT)) }
+                style { (PreEscaped(THEME)) (PreEscaped(REPORT)) (PreEscaped(style)) }
             }
             body {
                 a.skip href="#report" { "Skip to the report" }

@@ -108,9 +108,9 @@ pub(super) fn strip(view: &CheckView, layout: &Layout, part: Axis, gaps: &[GapVi
     let (prescribed, done) = (&layout.prescribed, &layout.done);
     html! {
         @if !prescribed.is_empty() {
-            (band("Prescribed", &view.session, prescribed, &counted(prescribed), part, &[]))
+            (band("Prescribed", None, &view.session, prescribed, &counted(prescribed), part, &[]))
         }
-        (band("Done", &told(done), done, &matched(done, &view.reps), part, gaps))
+        (band("Done", None, &told(done), done, &matched(done, &view.reps), part, gaps))
         @if !view.findings.is_empty() { (lanes(view, layout, part)) }
         (part.labels())
     }
@@ -141,7 +141,7 @@ fn axis_of(from_s: f64, to_s: f64, runs: &[GaitSpan]) -> Axis {
 }
 
 /// Numbers the prescribed runs.
-fn counted(prescribed: &[GaitSpan]) -> Vec<Option<u32>> {
+pub(super) fn counted(prescribed: &[GaitSpan]) -> Vec<Option<u32>> {
     let mut runs = 0;
     prescribed
         .iter()
@@ -190,8 +190,9 @@ fn counts(done: &[GaitSpan]) -> String {
     parts.join(", ")
 }
 
-fn band(
+pub(super) fn band(
     name: &str,
+    note: Option<&str>,
     alt: &str,
     spans: &[GaitSpan],
     numbers: &[Option<u32>],
@@ -200,7 +201,7 @@ fn band(
 ) -> Markup {
     let row = Row {
         name,
-        note: None,
+        note,
         alt,
         height: BAND,
         scale: html! {},

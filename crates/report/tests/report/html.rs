@@ -6,7 +6,7 @@ use jogaudit_core::audit::{Code, Prescription};
 use jogaudit_core::gait::Gait;
 use jogaudit_core::pipeline::{Config, activity};
 use jogaudit_core::prescription::Plan;
-use jogaudit_report::{Charts, CheckReport, CheckView, html};
+use jogaudit_report::{Charts, CheckReport, CheckView, HandoutView, html};
 
 use crate::hand_made::{AS_PRESCRIBED, PLAN, SECOND_RUN_LONG, session};
 use crate::html_page::{assert_anchors, assert_self_contained, values};
@@ -99,4 +99,36 @@ fn a_gap_is_drawn_as_a_gap() {
             && page.contains("class=\"gap\"")
             && page.contains("nothing was recorded")
     );
+}
+
+#[test]
+fn a_hand_out_has_boxes_cautions_and_the_words_of_the_plan_isolated() {
+    let plan = "title = '<script>alert(1)</script>'\nstart = 2026-03-02\nnote = '<b>slow</b>'\ncontact = 'ring\u{202e}555'\n\
+        [[stage]]\nname = '<i>1</i>'\nsession = 'walk 5:00, 2 x (run 1:10, walk 2:00)'\nsessions = 3\n";
+    let plan = Plan::parse(plan).expect("a plan").value;
+    let view = HandoutView::new(&plan, None);
+    let page = html::handout(&view, false);
+    assert_anchors(&page);
+    assert_self_contained(&page);
+    for shown in [
+        "<bdi>&lt;script&gt;alert(1)&lt;/script&gt;</bdi>",
+        "<bdi>&lt;b&gt;slow&lt;/b&gt;</bdi>",
+        "<bdi>ring\\u{202e}555</bdi>",
+        "Stage <bdi>&lt;i&gt;1&lt;/i&gt;</bdi>",
+        "Mon 2 March",
+        "What your clinician says comes first.",
+    ] {
+        assert!(page.contains(shown), "{shown}");
+    }
+    assert!(!page.contains("<i>") && !page.contains("<b>slow"));
+    let boxes = |page: &str| page.matches("class=\"box\"").count();
+    // Two runs, three walks, a strip a session; three boxes and the diary's.
+    assert_eq!(
+        (page.matches("<rect class=\"run\"").count(), page.matches("<rect class=\"walk\"").count()),
+        (2, 3)
+    );
+    assert_eq!(boxes(&page), 3 + 16);
+    let large = html::handout(&view, true);
+    assert!(large.contains("class=\"handout large\"") && !page.contains("class=\"handout large\""));
+    assert_eq!(boxes(&large), 3 + 9);
 }
