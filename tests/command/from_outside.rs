@@ -211,6 +211,7 @@ fn names_from_outside_are_isolated_on_the_local_page() {
         "/case/case/diary/2026-03-02".to_owned(),
         "/case/case/review".to_owned(),
         "/case/case/plan".to_owned(),
+        "/case/case/plan/text".to_owned(),
         format!("/case/case/session?recording={recording}"),
         format!("/case/case/session?recording={recording}&stage={}", coded(&format!("{NAME}1"))),
     ];

@@ -90,7 +90,7 @@ fn the_page_writes_nothing_through_a_link() {
     assert_eq!(page.post("/case/case/stage", &[("recording", "a.fit"), ("stage", "1")]).status, 404);
     let plan = fs::read_to_string(case.join("plan.toml")).unwrap();
     let of = page.page("/case/case/plan").split("name=\"of\" value=\"").nth(1).unwrap()[..64].to_owned();
-    let answer = page.post("/case/case/plan", &[("text", &plan), ("of", &of), ("action", "save")]);
+    let answer = page.post("/case/case/plan/text", &[("text", &plan), ("of", &of), ("action", "save")]);
     assert_eq!(answer.status, 422, "the backup would go through a link");
     assert_eq!(tree(other.path()), before);
 }
