@@ -124,7 +124,7 @@ pub(super) fn outing(bouts: &[BoutView]) -> Markup {
         div.parts {
             @for part in axis.parts() {
                 div.figure {
-                    (band("", &counts(&done), &done, &vec![None; done.len()], part, &[]))
+                    (band("", None, &counts(&done), &done, &vec![None; done.len()], part, &[]))
                     (part.labels())
                 }
             }
