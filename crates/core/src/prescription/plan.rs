@@ -302,7 +302,8 @@ impl<'i> Reader<'i> {
                 continue;
             };
             for stage in self.stage(table, entry.span(), place, plan_limits) {
-                if stages.iter().any(|earlier| earlier.name == stage.name) {
+                // Kinds of one stage that are named alike are said there.
+                if stages.iter().any(|earlier| earlier.name == stage.name && earlier.place != stage.place) {
                     let span = table.get("name").map_or(entry.span(), Spanned::span);
                     self.fault(
                         span,

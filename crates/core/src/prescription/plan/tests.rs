@@ -1,5 +1,7 @@
 //! Whole plans and every kind of mistake in them.
 
+mod page;
+
 use super::*;
 use crate::range::Range;
 
@@ -344,34 +346,6 @@ proptest::proptest! {
             proptest::prop_assert!(!error.render("p").is_empty());
         }
     }
-}
-
-#[test]
-fn the_documentation_s_plans_are_plans() {
-    let page = include_str!("../../../../../docs/plan-file.md");
-    let examples: Vec<&str> =
-        page.split("```toml\n").skip(1).filter_map(|rest| rest.split("```").next()).collect();
-    assert_eq!(examples.len(), 2);
-    let whole = plan(examples[0]);
-    assert_eq!((whole.places(), whole.stages.len()), (4, 5));
-    assert_eq!(plan(examples[1]).tolerance, Tolerance::default());
-    for key in [PLAN_KEYS, RUNNER_KEYS, LIMIT_KEYS, TOLERANCE_KEYS, STAGE_KEYS, WORD_KEYS, other::OTHER_KEYS]
-        .concat()
-    {
-        assert!(page.contains(key), "{key} is not documented");
-    }
-}
-
-#[test]
-fn the_documentation_s_error_is_what_is_shown() {
-    let page = include_str!("../../../../../docs/plan-file.md");
-    let shown =
-        page.split("```\nerror: the plan has 2 mistakes\n").nth(1).and_then(|rest| rest.split("```").next());
-    let head = "\n".repeat(11);
-    let text = format!(
-        "{head}[[stage]]\nname = 'a'\nsession = \"walk 4:40, 6 x (run 0:5x, walk 1:40), walk 4:40\"\nsesions = 3\n"
-    );
-    assert_eq!(Plan::parse(&text).unwrap_err().render("plan.toml"), shown.unwrap());
 }
 
 #[test]
