@@ -278,14 +278,14 @@ fn effort(page: &mut Page, view: &ReviewView) {
         return;
     }
     page.heading("Effort and estimated loading, for information only");
-    page.line("             session            weekly  running  walking     estimated   against");
-    page.line("  Monday        load  monotony  strain    steps    steps       loading   the plan");
+    page.line("            session            weekly  running  walking     estimated   against");
+    page.line("  Monday       load  monotony  strain    steps    steps       loading   the plan");
     for week in weeks {
         let range = |r: super::review_view::RangeView, places: usize| {
             format!("{:.places$}–{:.places$}", r.least, r.most)
         };
         page.line(&format!(
-            "  {} {:>7} {:>9} {:>7} {:>8} {:>8} {:>13} {:>10}",
+            "  {} {:>6} {:>9} {:>7} {:>8} {:>8} {:>13} {:>10}",
             week.monday,
             shown(week.load, |x| format!("{x:.0}")),
             shown(week.monotony, |x| format!("{x:.2}")),
