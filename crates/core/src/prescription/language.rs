@@ -31,7 +31,7 @@ impl Session {
     /// ```
     pub fn parse(text: &str) -> Result<Self, LanguageError> {
         let mut parser =
-            Parser { scanner: Scanner::new(text), depth: 0, inside_until: 0, inside_rising: false };
+            Parser { scanner: Scanner::new(text), items: 0, depth: 0, inside_until: 0, inside_rising: false };
         let items = parser.items()?;
         let (token, span) = parser.scanner.peek();
         if token != Token::End {
@@ -82,6 +82,8 @@ impl FromStr for Session {
 
 struct Parser<'a> {
     scanner: Scanner<'a>,
+    /// Items so far.
+    items: u32,
     /// Brackets that are open.
     depth: u32,
     /// How many of them belong to a `for`.
@@ -105,6 +107,11 @@ impl Parser<'_> {
     }
 
     fn item(&mut self) -> Result<Item, LanguageError> {
+        // Each item is at least one run or walk: what follows need not be read.
+        self.items += 1;
+        if let Err(expected) = bounds::STEPS.check(f64::from(self.items)) {
+            return Err(self.scanner.error(0..self.scanner.text().trim_end().len(), expected));
+        }
         let (token, span) = self.scanner.next();
         let Token::Word(word) = token else { return Err(self.scanner.error(span, ITEM)) };
         match word.to_ascii_lowercase().as_str() {

@@ -45,6 +45,11 @@ impl<'a> Scanner<'a> {
         Self { text, at: 0 }
     }
 
+    /// All of it.
+    pub(super) fn text(&self) -> &'a str {
+        self.text
+    }
+
     /// Where the last token that was taken ends.
     pub(super) fn at(&self) -> usize {
         self.at

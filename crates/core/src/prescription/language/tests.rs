@@ -128,6 +128,16 @@ fn each_slip_in_a_range_says_what_was_expected() {
 }
 
 #[test]
+fn a_session_of_very_many_items_is_refused_without_reading_them_all() {
+    // What follows is no session: it is not looked at.
+    let text = format!("{}run 1 s, !", "run 1 s, ".repeat(10_000));
+    let (at, expected) = fault(&text);
+    assert_eq!(at.len(), text.len());
+    assert!(expected.contains("10000 runs and walks"), "{expected}");
+    assert!(Session::parse(&vec!["run 1 s"; 10_000].join(", ")).is_ok());
+}
+
+#[test]
 fn deep_brackets_are_refused_without_overflow() {
     let text = "1 x (".repeat(100_000);
     assert!(fault(&text).1.contains("nested"));
