@@ -40,7 +40,8 @@ pub(super) fn section(cached: &CachedCase, found: &Found) -> Markup {
 
 fn form(cached: &CachedCase, found: &Found) -> Markup {
     let today = found.today.to_string();
-    let mut stages: Vec<&str> = found.plan.stages.iter().map(|stage| stage.stage_name()).collect();
+    let mut stages: Vec<&str> =
+        found.plan.stages.iter().map(jogaudit_core::prescription::Stage::stage_name).collect();
     stages.dedup();
     html! {
         form method="post" action={ (root(cached)) "/seen" } {

@@ -5,6 +5,7 @@
 
 use super::history::History;
 use crate::range::Range;
+use jogaudit_recording::units::MetresPerSecond;
 
 /// The sessions of the plan among `runs` in which the distance of all running is known, each as stage, time and distance, s
 /// and m.
@@ -26,7 +27,7 @@ pub(super) fn of_week(history: &History<'_>, runs: &[usize]) -> Option<f64> {
 /// The ceilings of these sessions' runs, s/km, from the fastest to the slowest; `None` where none has one.
 pub(super) fn ceiling_of_week(history: &History<'_>, runs: &[usize]) -> Option<Range> {
     let ceilings = easy(history, runs).flat_map(|(stage, ..)| history.plan.stages[stage].pace_ceilings());
-    let known = ceilings.map(|ceiling| ceiling.get()).filter(|mps| *mps > 0.0);
+    let known = ceilings.map(MetresPerSecond::get).filter(|mps| *mps > 0.0);
     let each = known.map(|mps| Range::exactly(1000.0 / mps));
     each.reduce(|a, b| Range { least: a.least.min(b.least), most: a.most.max(b.most) })
 }

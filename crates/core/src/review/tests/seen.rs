@@ -19,7 +19,7 @@ fn nothing_but_a_visit_ends_see_a_clinician() {
     let long = format!("{GOOD} 20:2k 22:2k 24:2k 27:2k");
     let diary = format!("{NIGHT} 20:0,0 22:0,0 24:0,0 27:0,0");
     assert_eq!(deciding(&reviewed(PLAN, &long, &diary, 28)).0, "night_pain");
-    let twice = format!("2:0,0 4:0,0 6:2,0 9:2,0 20:0,0 22:0,0 24:0,0 27:0,0");
+    let twice = "2:0,0 4:0,0 6:2,0 9:2,0 20:0,0 22:0,0 24:0,0 27:0,0".to_owned();
     assert_eq!(deciding(&reviewed(PLAN, &long, &twice, 28)).0, "pain_twice");
     for diary in [&diary, &twice] {
         let review = seen(&long, diary, (19, ""), 28);
@@ -74,7 +74,7 @@ proptest! {
     fn a_visit_makes_no_finding_come_or_go_before_it(visit in 1_i64..30, stage in "[123]?") {
         let diary = "2:0,0 4:3,0,night 6:1,0 9:2,0";
         let before = |review: &Review| -> Vec<WeeklyFinding> {
-            review.findings.iter().filter(|f| f.date < day(visit)).cloned().collect()
+            review.findings.iter().filter(|f| f.date < day(visit)).copied().collect()
         };
         let (with, without) = (seen(GOOD, diary, (visit, &stage), 30), reviewed(PLAN, GOOD, diary, 30));
         prop_assert_eq!(before(&with), before(&without));
