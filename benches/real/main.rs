@@ -19,7 +19,6 @@ mod hidden;
 #[expect(dead_code, reason = "which gait a bout is counts in made-up walks")]
 #[path = "../judged.rs"]
 mod judged;
-#[expect(dead_code, reason = "the program is not needed here")]
 #[path = "../../tests/support/program.rs"]
 mod program;
 mod score;

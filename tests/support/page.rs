@@ -173,7 +173,8 @@ impl Page {
         let mut fields = form_fields(body);
         for (name, value) in typed {
             let field = fields.iter_mut().find(|(field, _)| field == name);
-            field.unwrap_or_else(|| panic!("no field {name}: {body}")).1 = (*value).to_owned();
+            let field = field.unwrap_or_else(|| panic!("no field {name}: {body}"));
+            (*value).clone_into(&mut field.1);
         }
         fields.push(("do".to_owned(), button.to_owned()));
         let fields: Vec<(&str, &str)> = fields.iter().map(|(k, v)| (k.as_str(), v.as_str())).collect();

@@ -231,23 +231,18 @@ fn boxes(plan: &Plan, place: usize, is_asked: &dyn Fn(&Stage) -> bool) -> Vec<Se
         let stage = &plan.stages[index];
         is_asked(stage).then(|| SessionBox { day, what: what(stage, number) })
     };
-    match plan.calendar() {
-        Some(calendar) => {
-            let here = calendar.filter(|session| plan.stages[session.stage].place == place);
-            here.filter_map(|session| of((session.stage, session.number, short_day(session.date, year))))
-                .collect()
-        }
-        None => {
-            let weeks = plan.weeks();
-            let here = weeks
-                .iter()
-                .flat_map(|week| &week.sessions)
-                .filter(|index| plan.stages[**index].place == place);
-            (1..)
-                .zip(here)
-                .filter_map(|(number, index)| of((*index, number, format!("Session {number}"))))
-                .collect()
-        }
+    if let Some(calendar) = plan.calendar() {
+        let here = calendar.filter(|session| plan.stages[session.stage].place == place);
+        here.filter_map(|session| of((session.stage, session.number, short_day(session.date, year))))
+            .collect()
+    } else {
+        let weeks = plan.weeks();
+        let here =
+            weeks.iter().flat_map(|week| &week.sessions).filter(|index| plan.stages[**index].place == place);
+        (1..)
+            .zip(here)
+            .filter_map(|(number, index)| of((*index, number, format!("Session {number}"))))
+            .collect()
     }
 }
 

@@ -74,8 +74,8 @@ fn what_patients_read_is_easy_to_read() {
         .stdout(Stdio::piped())
         .spawn()
         .expect("the interpreter starts");
-    let lines: String = texts.iter().map(|text| format!("{}\n", Value::from(text.as_str()))).collect();
-    child.stdin.take().expect("piped").write_all(lines.as_bytes()).expect("the script reads all");
+    let lines: Vec<String> = texts.iter().map(|text| Value::from(text.as_str()).to_string()).collect();
+    child.stdin.take().expect("piped").write_all(lines.join("\n").as_bytes()).expect("the script reads all");
     let output = child.wait_with_output().expect("the script ends");
     let answers = String::from_utf8(output.stdout).expect("UTF-8");
     let scores: Vec<f64> = answers.lines().map(|line| line.parse().expect("a number")).collect();

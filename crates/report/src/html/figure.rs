@@ -27,6 +27,11 @@ pub(super) struct Axis {
     parts: u8,
 }
 
+/// Share of the width of an axis, %, that so many pixels take on the narrowest screen.
+pub(super) fn share(px: f64) -> f64 {
+    100.0 * px / NARROWEST_PX
+}
+
 impl Axis {
     /// An axis on which a run of `short_s` can be told from its neighbours.
     pub(super) fn new(from_s: f64, to_s: f64, short_s: Option<f64>) -> Self {
@@ -71,15 +76,10 @@ impl Axis {
         self.beyond(t).clamp(0.0, 100.0)
     }
 
-    /// Share of the width, %, that so many pixels take on the narrowest screen.
-    pub(super) fn share(self, px: f64) -> f64 {
-        100.0 * px / NARROWEST_PX
-    }
-
     /// The same there and on a roomy screen.
     pub(super) fn shares(self, px: f64) -> (f64, f64) {
         let roomy_px = if self.parts > 1 { ROOMY_PART_PX } else { ROOMY_PX };
-        (self.share(px), self.share(px).min(100.0 * px / roomy_px))
+        (share(px), share(px).min(100.0 * px / roomy_px))
     }
 
     /// Round times that have room for their labels, and whether on the narrowest screen, too.
@@ -125,8 +125,8 @@ impl Axis {
     /// The same for what begins otherwise.
     pub(super) fn labels_since(self, what: &str) -> Markup {
         let anchor = |x: f64| match x {
-            x if x < self.share(18.0) => "start",
-            x if x > 100.0 - self.share(24.0) => "end",
+            x if x < share(18.0) => "start",
+            x if x > 100.0 - share(24.0) => "end",
             _ => "middle",
         };
         let row = Row {

@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use jogaudit_core::gait::Gait;
 
-use super::figure::{Axis, Row, percent};
+use super::figure::{Axis, Row, percent, share};
 use crate::chart::GapView;
 use crate::strip::{GaitSpan, done, last_end, prescribed};
 use crate::view::{BoutView, CheckView, FindingView, MOST_BOUTS, RepView};
@@ -249,7 +249,7 @@ fn lanes(view: &CheckView, layout: &Layout, axis: Axis) -> Markup {
     let is_first = axis.from_s <= layout.axis.from_s;
     let is_last = axis.to_s >= layout.axis.to_s;
     let begins = |start_s: f64| (is_first || start_s >= axis.from_s) && (is_last || start_s < axis.to_s);
-    let flag = axis.share(f64::from(FLAG) + 2.0);
+    let flag = share(f64::from(FLAG) + 2.0);
     let mut ends: Vec<f64> = Vec::new();
     let mut placed = Vec::new();
     for (i, (finding, place)) in view.findings.iter().zip(&layout.places).enumerate() {
@@ -301,7 +301,7 @@ fn flagged(number: usize, finding: &FindingView, place: (f64, f64), top: u32, ax
     let from = axis.at(place.0);
     let weight = Weight::of(finding);
     // At the right edge the flag stands to the left of its place.
-    let is_last = from > 100.0 - axis.share(f64::from(FLAG) + 2.0);
+    let is_last = from > 100.0 - share(f64::from(FLAG) + 2.0);
     let shift = if is_last { -i64::from(FLAG) } else { 0 };
     html! {
         a id=(format!("place-{number}")) href=(format!("#finding-{number}")) class=(format!("flag {}", weight.class())) {

@@ -1,5 +1,7 @@
 //! What a person reads in each situation: headline, card and reasons, one line each.
 
+use std::fmt::Write as _;
+
 use jiff::civil::Date;
 
 use jogaudit_core::audit::Outcome;
@@ -92,7 +94,7 @@ fn reviewed(case: &Case) -> ReviewView {
     let mut diary = "date,pain_during,pain_next_morning,pain_pattern,effort\n".to_owned();
     for word in case.diary.split_whitespace().filter(|word| *word != "?") {
         let (date, rest) = word.split_once(':').unwrap();
-        diary += &format!("{},{rest}\n", day(date));
+        let _ = writeln!(diary, "{},{rest}", day(date));
     }
     let unreadable = case.diary == "?";
     let written = Written {
