@@ -429,7 +429,7 @@ mod tests {
     fn each_session_of_the_plan_has_its_box_and_its_day() {
         let view = HandoutView::new(&plan(PLAN), None);
         assert_eq!(view.summary[0], "5 stages, 11 sessions, 4 weeks, if every session goes as planned.");
-        assert_eq!(view.summary[1], "From Monday 28 December 2026 to Wednesday 20 January 2027.");
+        assert_eq!(view.summary[1], "From Monday 28 December 2026 to Friday 22 January 2027.");
         let names: Vec<(&str, Option<&str>)> =
             view.stages.iter().map(|stage| (stage.name.as_str(), stage.how_many.as_deref())).collect();
         assert_eq!(names[3..], [("grow", Some("3 sessions")), ("mixed", Some("1 week"))]);
