@@ -2,7 +2,7 @@
 //!
 //! The places come from the spans of the TOML reader, the changes are splices of the text. What comes out is read again and held
 //! against the change made on the values: a plan that is written in an odd way is refused and never damaged. A text between two
-//! changes need not be a plan yet, only TOML: `Plan::parse` says what is missing, and [`place_of`] where in the form.
+//! changes need not be a plan yet, only TOML: `Plan::parse` says what is missing, and `row_faults` where in the form.
 
 mod layout;
 mod values;
