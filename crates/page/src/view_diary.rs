@@ -131,13 +131,13 @@ pub(super) fn form(cached: &CachedCase, form: &DayForm, sessions: &[&SessionView
 fn field(column: usize, name: &str, value: &str) -> Markup {
     html! {
         @match name {
-            "pain_pattern" => ul.ticks role="group" aria-labelledby={ (name) "-label" } {
+            "pain_pattern" => div.ticks role="group" aria-labelledby={ (name) "-label" } {
                 @let ticked = Pattern::read_all(value).unwrap_or_default();
                 @for pattern in Pattern::ALL.iter().copied() {
-                    li { label {
+                    label {
                         input type="checkbox" name=(name) value=(pattern.word()) checked[ticked.contains(&pattern)];
                         " " (pattern_words(pattern))
-                    } }
+                    }
                 }
             },
             "note" => input id=(name) name=(name) type="text" dir="auto" maxlength=(MOST_NOTE) value=(value);,
