@@ -108,7 +108,7 @@ struct DraftArgs {
     /// `22 to 28`: each session with walks is then a range as wide as that
     #[arg(long, value_name = "MINUTES", value_parser = minutes)]
     minutes: Range<u32>,
-    /// Let the count of a stage rise by one repetition after each session kept, where it can
+    /// Let the count of a stage rise by one repetition after each session done as prescribed, where it can
     #[arg(long)]
     rising: bool,
     /// Towards the end, let one session of a week be a run without a walk, while the others keep their walks
@@ -117,7 +117,7 @@ struct DraftArgs {
     /// Run without a walk that the plan ends with
     #[arg(long, value_name = "DURATION", value_parser = duration)]
     goal_run: u32,
-    /// Sessions kept before moving on
+    /// Sessions done as prescribed before moving on
     #[arg(long, value_name = "N", default_value_t = 3)]
     sessions: u32,
     /// Sessions of a week

@@ -50,6 +50,7 @@ fn a_foreign_origin_is_refused() {
         for (path, body) in [
             ("/case/case/diary/2026-05-09", "pain_during=0"),
             ("/case/case/stage", "recording=2026-03-02.fit&stage=5"),
+            ("/case/case/seen", "date=2026-03-02&by=x&stage=&note="),
             ("/case/case/plan/text", "action=save&text=x&of="),
             ("/case/case/plan/form", "do=save&plan=%22%22&of="),
             ("/case/case/keep-all", ""),

@@ -92,6 +92,7 @@ fn the_page_writes_nothing_through_a_link() {
     let of = page.page("/case/case/plan").split("name=\"of\" value=\"").nth(1).unwrap()[..64].to_owned();
     let answer = page.post("/case/case/plan/text", &[("text", &plan), ("of", &of), ("action", "save")]);
     assert_eq!(answer.status, 422, "the backup would go through a link");
+    assert!(answer.body.contains("plan.toml.bak"), "{}", answer.body);
     assert_eq!(tree(other.path()), before);
 }
 

@@ -62,6 +62,7 @@ session = "walk 0:40, for 4:00 (run 0:50, walk 0:30), walk 200 m"
 "#;
 const DIARY: &str = "date,pain_during,pain_pattern,pain_next_morning,effort,note\n\
     2026-03-02,1,warm_up_only,0,3,\"new, soft shoes\"\n2026-03-04,0,,0,2,\n2026-03-06,2,returns,3,6,'=sum\n";
+const SEEN: &str = "date,by,stage,note\n2026-03-05,R. Lunde,1,calm again\n2026-03-09,x,,\n";
 const STAGES: &str = "recording,stage\na.rec,1\n2026-03-02,-\nb.rec,2\n";
 const ROSTER: &str =
     "path,participant,stage,plan\nrecordings/*,p1,1,plan.toml\n**/b.rec,p2,2,plan.toml\na.rec,p1,1,\n";
@@ -252,6 +253,10 @@ fn case(run: &mut Run, random: &mut ChaCha8Rng, seeds: &Seeds) {
     }
     if !one_in(random, 4) {
         run.file("case/stages.csv", stages);
+    }
+    if one_in(random, 2) {
+        let seen = hostile(random, SEEN, DIARY);
+        run.file("case/seen.csv", seen);
     }
     if !one_in(random, 20) {
         run.entries.push(("case/recordings".to_owned(), Entry::Folder));

@@ -153,17 +153,7 @@ impl Page {
 
     /// The fields of a day's form, as the browser would send them untouched.
     pub(crate) fn day_form(&self, path: &str) -> Vec<(String, String)> {
-        let body = self.page(path);
-        let value = |tag: &str, name: &str| {
-            let (_, rest) = tag.split_once(&format!("{name}=\""))?;
-            rest.split_once('"').map(|(value, _)| value.replace("&quot;", "\"").replace("&amp;", "&"))
-        };
-        let inputs =
-            body.split("<input ").skip(1).filter_map(|rest| rest.split_once('>')).map(|(tag, _)| tag);
-        // A box that is not ticked is not sent.
-        let is_sent = |tag: &&str| !tag.contains("type=\"checkbox\"") || tag.ends_with("checked");
-        let sent = inputs.filter(is_sent);
-        sent.filter_map(|tag| Some((value(tag, "name")?, value(tag, "value").unwrap_or_default()))).collect()
+        form_fields(&self.page(path))
     }
 
     /// Presses a button of the plan's form that a page holds, as a browser would, with some fields typed in.
@@ -390,6 +380,8 @@ pub(crate) fn form_fields(body: &str) -> Vec<(String, String)> {
         let name = between(tag, " name=\"", "\"");
         let value = between(tag, " value=\"", "\"");
         match tag.split_whitespace().next() {
+            // A box that is not ticked is not sent.
+            Some("input") if tag.contains("type=\"checkbox\"") && !tag.ends_with("checked") => {}
             Some("input") => fields.extend(name.map(|name| (plain(name), plain(value.unwrap_or_default())))),
             // The first line end is the markup's, and browsers send line ends of their own.
             Some("textarea") => {

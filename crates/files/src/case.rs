@@ -133,10 +133,10 @@ fn given_and_seen(
         Table::Unreadable => Given::unreadable(),
         Table::Absent => Given::default(),
     };
-    // Of a table that cannot be read no visit is known, so that what lies before it goes on to rule.
     let seen = match seen {
         Table::Text(text) => Seen::parse(&text, plan, as_of).take(notices),
-        Table::Unreadable | Table::Absent => Seen::default(),
+        Table::Unreadable => Seen::unreadable(),
+        Table::Absent => Seen::default(),
     };
     (given, seen)
 }

@@ -26,10 +26,9 @@ use super::uploads::WaitingFile;
 
 /// Time for which an answer waits for the case to be read, before it shows how far that has come.
 pub(super) const READ_WAIT: Duration = Duration::from_millis(400);
-/// The day is looked up anew this often, s.
 /// Files of a case besides its recordings.
 const TABLES: [&str; 4] = ["plan.toml", "diary.csv", "stages.csv", "seen.csv"];
-
+/// The day is looked up anew this often, s.
 const DAY_STEP_S: i64 = 900;
 
 /// A case.

@@ -9,6 +9,7 @@ use jogaudit_core::prescription::edit::{
 use jogaudit_core::prescription::lint::{LintCode, LintConfig, lint};
 use jogaudit_report::plan_lint::{LintView, RemarkView};
 
+use super::forms::one_line;
 use super::refusal::Refusal;
 
 /// Bytes of a text that is shown as a form, and rows of it; a larger one is shown as text.
@@ -25,7 +26,7 @@ pub(super) struct Sent {
     /// The button.
     pub(super) action: String,
     /// What the fields hold.
-    fields: Vec<(Place, &'static str, String)>,
+    fields: Vec<Field>,
 }
 
 impl Sent {
@@ -41,7 +42,7 @@ impl Sent {
                     let Some((place, key)) = name.split_once('.') else { continue };
                     let Some(place) = Place::read(place) else { continue };
                     let Some(key) = place.keys().find(|known| *known == key) else { continue };
-                    sent.fields.push((place, key, one_line(&value)));
+                    sent.fields.push((place, key, one_line(&value.replace("\r\n", " "))));
                 }
             }
         }
@@ -79,13 +80,6 @@ fn unpacked(value: &str) -> Result<String, Refusal> {
     })
 }
 
-/// A field takes one line.
-fn one_line(text: &str) -> String {
-    let plain: String =
-        text.replace("\r\n", " ").chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
-    plain.trim().to_owned()
-}
-
 /// The form as it is shown.
 pub(super) struct PlanForm {
     /// The text that it stands for, with all that could be written into it.
@@ -107,6 +101,29 @@ pub(super) struct PlanForm {
     pub(super) notices: Vec<String>,
 }
 
+/// A field of the form: its row, its key, what was sent.
+type Field = (Place, &'static str, String);
+
+/// Writes fields into a text, by halves where not all can be written at once, and gives those that only the text can change. A
+/// field whose row is gone is left out.
+fn written<'s>(text: &mut String, fields: &'s [Field]) -> Vec<&'s Field> {
+    let set: Vec<(Place, &str, &str)> = fields.iter().map(|(p, k, v)| (*p, *k, v.as_str())).collect();
+    match (plan_with_values(text, &set), fields) {
+        (Ok(after), _) => {
+            *text = after;
+            Vec::new()
+        }
+        (Err(EditError::OnlyByText), [one]) => vec![one],
+        (Err(_), [] | [_]) => Vec::new(),
+        (Err(_), several) => {
+            let (first, rest) = several.split_at(several.len() / 2);
+            let mut refused = written(text, first);
+            refused.extend(written(text, rest));
+            refused
+        }
+    }
+}
+
 impl PlanForm {
     /// The form of a text; none where it cannot be shown as one.
     pub(super) fn of(text: String) -> Option<Self> {
@@ -115,32 +132,11 @@ impl PlanForm {
 
     /// Writes what was sent into its text: the fields, then what the button asks for.
     pub(super) fn changed(sent: &Sent) -> Option<Self> {
-        let set: Vec<(Place, &str, &str)> =
-            sent.fields.iter().map(|(p, k, v)| (*p, *k, v.as_str())).collect();
-        let mut text = sent.text.clone();
-        let (mut typed, mut refused) = (BTreeMap::new(), Vec::new());
-        match plan_with_values(&text, &set) {
-            Ok(after) => text = after,
-            // One of them: the others are written all the same.
-            Err(_) => {
-                for (place, key, value) in &sent.fields {
-                    match plan_with_values(&text, &[(*place, *key, value)]) {
-                        Ok(after) => text = after,
-                        Err(EditError::NoRows | EditError::NoSuchRow) => {}
-                        Err(EditError::OnlyByText) => {
-                            typed.insert((*place, *key), value.clone());
-                            let message = "this can only be changed in the text of the plan".to_owned();
-                            refused.push(RowFault {
-                                place: *place,
-                                key: Some(*key),
-                                message,
-                                at: None,
-                                help: None,
-                            });
-                        }
-                    }
-                }
-            }
+        let (mut text, mut typed, mut refused) = (sent.text.clone(), BTreeMap::new(), Vec::new());
+        for (place, key, value) in written(&mut text, &sent.fields) {
+            typed.insert((*place, *key), value.clone());
+            let message = "this can only be changed in the text of the plan".to_owned();
+            refused.push(RowFault { place: *place, key: Some(*key), message, at: None, help: None });
         }
         let mut trouble = None;
         if let Some(change) = sent.change() {

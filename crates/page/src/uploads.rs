@@ -133,7 +133,7 @@ impl WaitingFile {
             if self.reservation.add_samples(samples) {
                 Ok(activities)
             } else {
-                Err("too much waits already: keep or put away other files, then choose this one again".to_owned())
+                Err("too much waits already: save or discard other files, then choose this one again".to_owned())
             }
         })
     }
@@ -288,7 +288,7 @@ impl Uploads {
         Refusal::new(
             StatusCode::PAYLOAD_TOO_LARGE,
             &format!("more than {} MiB of files would wait to be saved", MOST_WAITING_BYTES >> 20),
-            "keep or put away the files that wait, then choose the others again",
+            "save or discard the files that wait, then choose the others again",
         )
     }
 

@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use jogaudit_core::audit::Outcome;
 use jogaudit_core::prescription::{Plan, Stage};
-use jogaudit_core::review::{SessionKind, StageSource};
+use jogaudit_core::review::{Recommendation, SessionKind, StageSource};
 use jogaudit_recording::units::Seconds;
 use jogaudit_report::card::CardView;
 use jogaudit_report::ends::between;
@@ -53,7 +53,9 @@ pub(super) fn ruling(review: &ReviewView) -> Markup {
             h2 { (isolated(&review.ruling.text)) }
             @if let Some(contact) = review.contact_now() { p { strong { "Contact: " (isolated(contact)) } } }
             @if let Some(rule) = review.ruling.rules.first() { p { (isolated(&fact(rule))) } }
-            @if let Some(ends) = review.ruling.ends { p { (ends) } }
+            @if let Some(ends) = review.ruling.ends {
+                p { (ends) @if review.ruling.ruling == Recommendation::SeeClinician { " " a href="#seen" { "Note a visit" } } }
+            }
         }
     }
 }

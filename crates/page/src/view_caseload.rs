@@ -101,7 +101,7 @@ fn row(cached: &CachedCase, state: &CaseState, needs: Option<&[(Need, String)]>)
                     @if let Some(outcome) = last.outcome { ", " (mark(outcome)) }
                 }
             }
-            td data-label="This week’s runs" { @if let Some(found) = found { (week(found)) } }
+            td data-label="This week’s running" { @if let Some(found) = found { (week(found)) } }
         }
     }
 }

@@ -66,7 +66,7 @@ pub(super) fn days(cached: &CachedCase, sessions: &[SessionView], entries: &[Ent
                 }
             }
         }
-        p.quiet { "Pain and effort: 0 to 10. – means that it was not asked." }
+        p.quiet { "Pain and effort: 0 to 10. – means that nothing was noted." }
     }
 }
 

@@ -4,9 +4,9 @@ use maud::{Markup, html};
 
 use jogaudit_core::prescription::lint::{LintConfig, lint};
 use jogaudit_core::prescription::{Plan, PlanError};
-use jogaudit_core::range::Range;
+use jogaudit_report::card::CardView;
 use jogaudit_report::plan_lint::{self, LintView};
-use jogaudit_report::{escaped, isolated};
+use jogaudit_report::{escaped, how_many, isolated};
 
 use super::cached_case::CachedCase;
 use super::layout::root;
@@ -133,10 +133,6 @@ pub(super) fn fault_list(error: &PlanError) -> Markup {
 
 /// The plan for those who follow it: nothing in it can be changed.
 pub(super) fn to_read(plan: &Plan) -> Markup {
-    let range = |range: Range<u32>| match range.exact() {
-        Some(number) => number.to_string(),
-        None => format!("{} to {}", range.least, range.most),
-    };
     html! {
         h1 { (isolated(&plan.title)) }
         p { "This is what was prescribed. If something in it does not fit, tell whoever wrote it." }
@@ -147,12 +143,12 @@ pub(super) fn to_read(plan: &Plan) -> Markup {
                 h2 { "Stage “" (isolated(&stage.name)) "”" }
                 p { (stage.session) }
                 @if let Some(note) = &stage.note { p { (isolated(note)) } }
-                @if let Some(week) = stage.a_week() { p.quiet { "Sessions a week: " (range(week)) } }
-                @match (stage.sessions, stage.weeks) {
-                    (Some(sessions), _) => p.quiet { "Before moving on: " (sessions) @if sessions == 1 { " session" } @else { " sessions" } },
-                    (None, Some(weeks)) => p.quiet { "Before moving on: " (weeks) @if weeks == 1 { " week" } @else { " weeks" } },
-                    (None, None) => {}
+                ul { @for order in CardView::new(plan, stage, None).orders() { li { (isolated(&order)) } } }
+                @if let Some(contact) = stage.contact.as_ref().filter(|contact| plan.contact.as_ref() != Some(contact)) {
+                    p { "Contact: " (isolated(contact)) }
                 }
+                @if let Some(week) = stage.a_week() { p.quiet { "Sessions a week: " (week) } }
+                @if let Some(needed) = how_many(stage) { p.quiet { "Before moving on: " (needed) } }
             }
         }
     }

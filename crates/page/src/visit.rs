@@ -25,7 +25,7 @@ pub(super) fn section(cached: &CachedCase, found: &Found) -> Markup {
     let review = &found.review;
     let is_open = review.ruling.ruling == Recommendation::SeeClinician;
     html! {
-        section {
+        section #seen {
             @if !review.visits.is_empty() {
                 h2 { "Visits to a health professional" }
                 ul { @for visit in &review.visits { li { (isolated(&visit.text)) } } }
@@ -56,7 +56,7 @@ fn form(cached: &CachedCase, found: &Found) -> Markup {
             div.field {
                 label for="seen-stage" { "You may go on from" }
                 select #seen-stage name="stage" {
-                    option value="" { "where I was" }
+                    option value="" { "where you were" }
                     @for stage in stages { option value=(stage) dir="auto" { "stage " (escaped(stage)) } }
                 }
             }
@@ -64,7 +64,7 @@ fn form(cached: &CachedCase, found: &Found) -> Markup {
                 label for="seen-note" { "Note" }
                 input #seen-note type="text" name="note" dir="auto" maxlength=(MOST_NOTE);
             }
-            p.quiet { "Only what they said. What lies before that day stays in the report and no longer rules." }
+            p.quiet { "Write only what they told you. What came before that day stays in the report, but no longer counts." }
             button { "Note the visit" }
         }
     }

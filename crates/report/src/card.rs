@@ -291,7 +291,7 @@ impl CardView {
     }
 
     /// What the session asks for besides its runs and walks, one order each.
-    pub(super) fn orders(&self) -> Vec<String> {
+    pub fn orders(&self) -> Vec<String> {
         let others = self.other_limits().into_iter().map(|limit| format!("{}.", capitalised(&limit)));
         let last = [self.walks(), Some(self.pain())];
         self.pace().into_iter().chain(others).chain(last.into_iter().flatten()).collect()
@@ -467,8 +467,8 @@ pub fn text(view: &CardView) -> String {
     let mut page = Page::default();
     let title = match view.instead {
         None => format!("Next session: stage “{}”", view.stage),
-        Some(Recommendation::Rest) => "Next session: none, rest".to_owned(),
-        Some(_) => "Next session: none, see a health professional".to_owned(),
+        Some(Recommendation::Rest) => "For now: rest".to_owned(),
+        Some(_) => "For now: see a health professional".to_owned(),
     };
     page.styled_paragraph(HEADING, &title);
     page.line(&one_line(&view.plan, WIDTH));

@@ -14,7 +14,7 @@ use super::ends;
 use super::lengths;
 use super::review_wording::long_day;
 use super::strip::GaitSpan;
-use super::wording::{capitalised, counted};
+use super::wording::{capitalised, counted, how_many};
 
 /// Boxes of a stage that are shown; our choice, as is the next one.
 const MOST_BOXES: usize = 60;
@@ -92,35 +92,35 @@ impl HandoutView {
     /// Lays out the plan, or one of its stages alone.
     pub fn new(plan: &Plan, only: Option<&Stage>) -> Self {
         let is_asked = |stage: &Stage| only.is_none_or(|only| only.name == stage.name);
-        let units = |stage: &Stage| CardView::new(plan, stage, None).units;
         let shown: Vec<&Stage> = plan.stages.iter().filter(|stage| is_asked(stage)).collect();
-        let orders: Vec<Vec<String>> = shown.iter().map(|stage| orders(plan, stage)).collect();
+        let cards: Vec<CardView> = shown.iter().map(|stage| CardView::new(plan, stage, None)).collect();
+        let orders: Vec<Vec<String>> =
+            shown.iter().zip(&cards).map(|(stage, card)| orders(stage, card)).collect();
+        let planned = planned(plan, &is_asked);
         let every = common(&shown, &orders);
         let mut stages: Vec<HandoutStage> = Vec::new();
         for place in 0..plan.places() {
             let kinds = plan.kinds_at(place);
             let several = kinds.len() > 1;
-            let boxes = boxes(plan, place, &is_asked);
-            let at = shown.iter().zip(&orders).filter(|(stage, _)| stage.place == place);
+            let Some(first) = shown.iter().find(|stage| stage.place == place) else { continue };
+            let at = shown.iter().zip(cards.iter().zip(&orders)).filter(|(stage, _)| stage.place == place);
             let sessions: Vec<HandoutSession> = at
-                .map(|(stage, orders)| {
+                .map(|(stage, (card, orders))| {
                     let own = orders.iter().filter(|order| !every.contains(order)).cloned().collect();
-                    HandoutSession::new(plan, stage, own, units(stage), several)
+                    HandoutSession::new(stage, card, own, several)
                 })
                 .collect();
-            let Some(first) = shown.iter().find(|stage| stage.place == place) else { continue };
+            // The places of the plan follow each other.
+            let from = |place: usize| planned.partition_point(|one| plan.stages[one.stage].place < place);
+            let here = &planned[from(place)..from(place + 1)];
             stages.push(HandoutStage {
                 name: first.stage_name().to_owned(),
-                how_many: match (first.sessions, first.weeks) {
-                    (Some(n), _) => Some(counted(n as usize, "session")),
-                    (None, Some(n)) => Some(counted(n as usize, "week")),
-                    (None, None) => None,
-                },
+                how_many: how_many(first),
                 note: first.note.clone(),
                 contact: first.contact.clone().filter(|contact| plan.contact.as_ref() != Some(contact)),
                 kinds: sessions,
-                left_out: boxes.len().saturating_sub(MOST_BOXES),
-                boxes: boxes.into_iter().take(MOST_BOXES).collect(),
+                left_out: here.len().saturating_sub(MOST_BOXES),
+                boxes: here.iter().take(MOST_BOXES).map(|one| SessionBox::new(plan, one)).collect(),
             });
         }
         let spans = stages.iter().flat_map(|stage| &stage.kinds).flat_map(|session| &session.spans);
@@ -128,7 +128,7 @@ impl HandoutView {
         let is_by_distance = shown.iter().any(|stage| is_by_distance(&stage.session.items));
         Self {
             title: plan.title.clone(),
-            summary: summary(plan, &stages, only),
+            summary: summary(plan, stages.len(), &planned, only),
             note: plan.note.clone(),
             contact: plan.contact.clone(),
             every,
@@ -140,13 +140,12 @@ impl HandoutView {
 }
 
 impl HandoutSession {
-    fn new(plan: &Plan, stage: &Stage, orders: Vec<String>, units: LengthUnit, several: bool) -> Self {
-        let card = CardView::new(plan, stage, None);
+    fn new(stage: &Stage, card: &CardView, orders: Vec<String>, several: bool) -> Self {
         let (spans, is_least) = drawn(stage);
         let kind = stage.kind.as_ref().filter(|_| several);
         Self {
             kind: kind.map(|kind| format!("{}: {} a week", kind.name, a_week(kind.a_week))),
-            lines: lines(&stage.session.items, units),
+            lines: lines(&stage.session.items, card.units),
             sum: card.sum(),
             heights: heights(stage),
             spans,
@@ -168,8 +167,8 @@ pub const fn pattern_words(pattern: Pattern) -> &'static str {
 }
 
 /// What a session asks for besides its runs and walks, one order each.
-fn orders(plan: &Plan, stage: &Stage) -> Vec<String> {
-    let mut orders = CardView::new(plan, stage, None).orders();
+fn orders(stage: &Stage, card: &CardView) -> Vec<String> {
+    let mut orders = card.orders();
     if let Some(week) = stage.limits.sessions_per_week {
         let at_most = if week.is_exact() { "At most " } else { "" };
         let sessions = if week.most == 1 { "session" } else { "sessions" };
@@ -178,7 +177,7 @@ fn orders(plan: &Plan, stage: &Stage) -> Vec<String> {
     let rest = stage.limits.rest_days_held();
     if stage.session.prescribes_running() && rest > 0 {
         let days = if rest == 1 { "a day".to_owned() } else { format!("{rest} days") };
-        orders.push(format!("Rest for {days} between two sessions."));
+        orders.push(format!("Rest at least {days} between two sessions."));
     }
     orders
 }
@@ -193,17 +192,23 @@ fn common(stages: &[&Stage], orders: &[Vec<String>]) -> Vec<String> {
     first.iter().filter(|order| all.iter().all(|orders| orders.contains(order))).cloned().collect()
 }
 
-fn summary(plan: &Plan, stages: &[HandoutStage], only: Option<&Stage>) -> Vec<String> {
-    let boxes: usize = stages.iter().map(|stage| stage.boxes.len() + stage.left_out).sum();
-    let mut amounts = vec![counted(stages.len(), "stage"), counted(boxes, "session")];
+fn summary(plan: &Plan, stages: usize, planned: &[Planned], only: Option<&Stage>) -> Vec<String> {
+    let day = |one: Option<&Planned>| one.and_then(|one| one.date);
+    let days = day(planned.first()).zip(day(planned.last()));
+    let mut amounts = vec![counted(stages, "stage"), counted(planned.len(), "session")];
     if only.is_none() {
-        amounts.push(counted(plan.weeks().len(), "week"));
+        let weeks =
+            days.and_then(|(first, last)| usize::try_from(first.until(last).ok()?.get_days() / 7 + 1).ok());
+        amounts.push(counted(weeks.unwrap_or_else(|| plan.weeks().len()), "week"));
     }
-    let mut summary = vec![format!("{}, if every session goes as planned.", amounts.join(", "))];
-    let days: Vec<Date> = days(plan, &|stage| only.is_none_or(|only| only.name == stage.name));
-    if let (Some(first), Some(last)) = (days.first(), days.last()) {
+    let mut summary = vec![format!("{}, if every session is done as prescribed.", amounts.join(", "))];
+    if let Some((first, last)) = days {
         let first_day = first.strftime("%A %-d %B %Y").to_string();
-        summary.push(format!("From {first_day} to {}.", long_day(*last, first.year())));
+        summary.push(if first == last {
+            format!("On {first_day}.")
+        } else {
+            format!("From {first_day} to {}.", long_day(last, first.year()))
+        });
         summary.push("The days are a guide. After a break they move, in the same order.".to_owned());
     }
     if !plan.other.is_empty() {
@@ -213,36 +218,51 @@ fn summary(plan: &Plan, stages: &[HandoutStage], only: Option<&Stage>) -> Vec<St
     summary
 }
 
-fn days(plan: &Plan, is_asked: &dyn Fn(&Stage) -> bool) -> Vec<Date> {
-    let sessions = plan.calendar().into_iter().flatten();
-    sessions.filter(|session| is_asked(&plan.stages[session.stage])).map(|session| session.date).collect()
+/// A session that the plan leads to, if each before it is done as prescribed.
+struct Planned {
+    /// Its stage, by index.
+    stage: usize,
+    /// Which session of the place it is, from 1.
+    number: u32,
+    /// Sessions of its kind before it.
+    kept: u32,
+    /// Its day, where the plan has days.
+    date: Option<Date>,
 }
 
-/// The sessions of the stage at a place, in order.
-fn boxes(plan: &Plan, place: usize, is_asked: &dyn Fn(&Stage) -> bool) -> Vec<SessionBox> {
-    let year = plan.start.map_or(0, Date::year);
-    let several = plan.kinds_at(place).len() > 1;
-    let what = |stage: &Stage, number: u32| {
-        let kind = stage.kind.as_ref().filter(|_| several).map(|kind| kind.name.clone());
-        let due = || stage.session.due_after(number.saturating_sub(1));
-        kind.or_else(|| due().map(|due| format!("{} times", due.repetitions)))
-    };
-    let of = |(index, number, day): (usize, u32, String)| {
-        let stage = &plan.stages[index];
-        is_asked(stage).then(|| SessionBox { day, what: what(stage, number) })
-    };
+/// The sessions of the stages that are asked for, in order.
+fn planned(plan: &Plan, is_asked: &dyn Fn(&Stage) -> bool) -> Vec<Planned> {
+    let of_asked = |one: &Planned| is_asked(&plan.stages[one.stage]);
     if let Some(calendar) = plan.calendar() {
-        let here = calendar.filter(|session| plan.stages[session.stage].place == place);
-        here.filter_map(|session| of((session.stage, session.number, short_day(session.date, year))))
-            .collect()
-    } else {
-        let weeks = plan.weeks();
-        let here =
-            weeks.iter().flat_map(|week| &week.sessions).filter(|index| plan.stages[**index].place == place);
-        (1..)
-            .zip(here)
-            .filter_map(|(number, index)| of((*index, number, format!("Session {number}"))))
-            .collect()
+        let dated = calendar.map(|session| Planned {
+            stage: session.stage,
+            number: session.number,
+            kept: session.kept,
+            date: Some(session.date),
+        });
+        return dated.filter(of_asked).collect();
+    }
+    let (mut numbers, mut kept) = (vec![0; plan.places()], vec![0; plan.stages.len()]);
+    let sessions = plan.weeks().into_iter().flat_map(|week| week.sessions);
+    let numbered = sessions.map(|stage| {
+        numbers[plan.stages[stage].place] += 1;
+        kept[stage] += 1;
+        Planned { stage, number: numbers[plan.stages[stage].place], kept: kept[stage] - 1, date: None }
+    });
+    numbered.filter(of_asked).collect()
+}
+
+impl SessionBox {
+    fn new(plan: &Plan, one: &Planned) -> Self {
+        let stage = &plan.stages[one.stage];
+        let year = plan.start.map_or(0, Date::year);
+        let several = plan.kinds_at(stage.place).len() > 1;
+        let kind = stage.kind.as_ref().filter(|_| several).map(|kind| kind.name.clone());
+        let due = || stage.session.due_after(one.kept);
+        Self {
+            day: one.date.map_or_else(|| format!("Session {}", one.number), |date| short_day(date, year)),
+            what: kind.or_else(|| due().map(|due| format!("{} times", due.repetitions))),
+        }
     }
 }
 
@@ -270,7 +290,7 @@ fn line(item: &Item, units: LengthUnit) -> Line {
                 Count::Times(Range { least: 1, most: 1 }) => "Once:".to_owned(),
                 Count::Times(times) => format!("{times} times:"),
                 Count::Rising { first, last } => format!(
-                    "{first} times at first, then once more after each session that went as planned, up to {last} times:"
+                    "{first} times at first; each session done as prescribed adds one, up to {last} times:"
                 ),
             };
             Line { text, inside: lines(items, units) }
@@ -300,7 +320,7 @@ fn is_by_distance(items: &[Item]) -> bool {
 
 fn assumed(units: LengthUnit) -> String {
     format!(
-        "Distances are drawn for running at {} and walking at {}. That is no pace to keep.",
+        "Distances are drawn for running at {} and walking at {}. These are not paces to aim for.",
         lengths::pace(1000.0 / ASSUMED_RUN_MPS, units),
         lengths::pace(1000.0 / ASSUMED_WALK_MPS, units)
     )
@@ -428,7 +448,10 @@ mod tests {
     #[test]
     fn each_session_of_the_plan_has_its_box_and_its_day() {
         let view = HandoutView::new(&plan(PLAN), None);
-        assert_eq!(view.summary[0], "5 stages, 11 sessions, 4 weeks, if every session goes as planned.");
+        assert_eq!(
+            view.summary[0],
+            "5 stages, 11 sessions, 4 weeks, if every session is done as prescribed."
+        );
         assert_eq!(view.summary[1], "From Monday 28 December 2026 to Friday 22 January 2027.");
         let names: Vec<(&str, Option<&str>)> =
             view.stages.iter().map(|stage| (stage.name.as_str(), stage.how_many.as_deref())).collect();
@@ -463,7 +486,7 @@ mod tests {
                 "Heart rate never above 150 bpm.",
                 "Effort never above 4 of 10.",
                 "2 to 3 sessions a week.",
-                "Rest for a day between two sessions."
+                "Rest at least a day between two sessions."
             ]
         );
         let own = |stage: usize| view.stages[stage].kinds[0].orders.clone();

@@ -89,4 +89,4 @@ pub use handout::{HandoutView, pattern_words};
 pub use outside::{escaped, escaped_lines, escaped_prose, is_unseen, isolated};
 pub use review_view::{ReviewParts, ReviewView};
 pub use view::{BoutsView, CheckReport, CheckView, Source};
-pub use wording::capitalised;
+pub use wording::{capitalised, how_many};

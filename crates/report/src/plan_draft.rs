@@ -113,7 +113,7 @@ fn forms(request: &DraftRequest) -> Vec<String> {
     if request.is_rising {
         paragraphs.push(
             "Where it can, a stage begins with the running of the stage before and has one repetition more after each \
-             session kept; of the plans with the fewest stages, this is one in which most can."
+             session done as prescribed; of the plans with the fewest stages, this is one in which most can."
                 .to_owned(),
         );
     }

@@ -219,7 +219,7 @@ fn text_of(remark: &Remark, units: LengthUnit) -> String {
             verb("has", "have")
         ),
         LintCode::StageSessionsMissing => {
-            format!("{who} {} not say how many sessions to keep before moving on.", verb("does", "do"))
+            format!("{who} {} not say how many sessions come before moving on.", verb("does", "do"))
         }
         LintCode::SessionOverItsCeiling => {
             format!(

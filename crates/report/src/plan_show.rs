@@ -17,7 +17,7 @@ use super::outside::escaped;
 use super::plan_lint::ratio;
 use super::review_view::DatedView;
 use super::text::{HEADING, Page, RUN, UNKNOWN, WIDTH};
-use super::wording::{clock, counted};
+use super::wording::{clock, counted, needed};
 
 /// The document `jogaudit.plan/1`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -191,8 +191,7 @@ impl DosesView {
 impl StageView {
     /// `3`, `2 weeks`.
     fn needed(&self) -> Option<String> {
-        let weeks = self.weeks.map(|weeks| counted(weeks as usize, "week"));
-        weeks.or_else(|| self.sessions.map(|sessions| sessions.to_string()))
+        needed(self.sessions, self.weeks)
     }
 
     fn new(stage: &Stage, figures: &Range<Figures>) -> Self {
@@ -279,7 +278,11 @@ pub fn text(view: &PlanView) -> String {
     let (stages, weeks) = (view.stages.len(), view.weeks.len());
     page.paragraph(
         "",
-        &format!("{}, {} when every session is done.", counted(stages, "stage"), counted(weeks, "week")),
+        &format!(
+            "{}, {} when every session is done as prescribed.",
+            counted(stages, "stage"),
+            counted(weeks, "week")
+        ),
     );
     if let Some(note) = &view.note {
         page.paragraph("", &format!("To the runner: {note}"));
@@ -435,7 +438,7 @@ fn calendar_list(page: &mut Page, view: &PlanView) {
         }
         return;
     }
-    page.heading("Calendar, if every session is done");
+    page.heading("Calendar, if every session is done as prescribed");
     for session in &view.calendar {
         page.hanging("  ", "    ", &session.text);
     }
@@ -518,7 +521,7 @@ mod tests {
             shown,
             "\
 Back on the path
-3 stages, 2 weeks when every session is done.
+3 stages, 2 weeks when every session is done as prescribed.
 
 A session of each stage
   stage          sessions   running   walking   session   longest  run:walk

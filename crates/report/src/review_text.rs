@@ -1,12 +1,13 @@
 //! The report of a whole return in plain text, 80 columns wide: the ruling first.
 
 use jogaudit_core::audit::Outcome;
+use jogaudit_core::review::Recommendation;
 
 use super::card;
 use super::ends;
 use super::mark::Mark;
 use super::outside::escaped_prose;
-use super::review_view::{ReviewView, RuleView, SessionView, WeekView};
+use super::review_view::{RangeView, ReviewView, RuleView, SessionView, WeekView};
 use super::review_wording::{EFFORT_KEY, WEEK_KEY};
 use super::text::{HEADING, Page, QUIET, UNKNOWN, shown};
 use super::wording::{clock, counted, sentence};
@@ -26,13 +27,19 @@ pub fn review(view: &ReviewView, with_notices: bool) -> String {
     if let Some(ends) = view.ruling.ends {
         page.paragraph("", ends);
     }
+    if view.ruling.ruling == Recommendation::SeeClinician {
+        page.paragraph(
+            "",
+            "It is noted on the page of this case, or as a line of seen.csv: date,by,stage,note.",
+        );
+    }
     page.line("");
     page.styled_paragraph(QUIET, &view.cautions);
     page.line("");
     let zone = view.timezone.as_deref().unwrap_or("each recording's own offset, else UTC");
     page.paragraph(
         "",
-        &format!("Plan “{}”, reviewed on {}; days are counted in {zone}.", view.plan, view.as_of),
+        &format!("Plan “{}”, reviewed on {}; days are counted in {zone}.", view.plan, view.day),
     );
     for reason in &view.clinician_overrides {
         page.paragraph(
@@ -257,6 +264,7 @@ pub(super) fn why_undecided(session: &SessionView) -> String {
         return format!("Recorded in parts: {}.", session.recordings.join(", "));
     }
     match &session.stage {
+        None if session.stage_candidates.is_empty() => "Which stage it was can't be told.".to_owned(),
         None => {
             let named: Vec<String> = session
                 .stage_candidates
@@ -272,6 +280,20 @@ pub(super) fn why_undecided(session: &SessionView) -> String {
     }
 }
 
+/// Load, monotony, strain, running and walking steps, loading, loading against the plan.
+pub(super) fn effort_cells(week: &WeekView) -> [String; 7] {
+    let range = |r: RangeView, places: usize| format!("{:.places$}–{:.places$}", r.least, r.most);
+    [
+        shown(week.load, |x| format!("{x:.0}")),
+        shown(week.monotony, |x| format!("{x:.2}")),
+        shown(week.strain, |x| format!("{x:.0}")),
+        shown(week.run_steps, |n| n.to_string()),
+        shown(week.walk_steps, |n| n.to_string()),
+        shown(week.estimated_loading_bw, |r| range(r, 0)),
+        shown(week.estimated_loading_ratio, |r| range(r, 2)),
+    ]
+}
+
 fn effort(page: &mut Page, view: &ReviewView) {
     let weeks: Vec<&WeekView> = view.weeks.iter().filter(|week| week.sessions > 0).collect();
     if weeks.is_empty() {
@@ -281,19 +303,10 @@ fn effort(page: &mut Page, view: &ReviewView) {
     page.line("            session            weekly  running  walking     estimated   against");
     page.line("  Monday       load  monotony  strain    steps    steps       loading   the plan");
     for week in weeks {
-        let range = |r: super::review_view::RangeView, places: usize| {
-            format!("{:.places$}–{:.places$}", r.least, r.most)
-        };
+        let [load, monotony, strain, run, walk, loading, ratio] = effort_cells(week);
         page.line(&format!(
-            "  {} {:>6} {:>9} {:>7} {:>8} {:>8} {:>13} {:>10}",
-            week.monday,
-            shown(week.load, |x| format!("{x:.0}")),
-            shown(week.monotony, |x| format!("{x:.2}")),
-            shown(week.strain, |x| format!("{x:.0}")),
-            shown(week.run_steps, |n| n.to_string()),
-            shown(week.walk_steps, |n| n.to_string()),
-            shown(week.estimated_loading_bw, |r| range(r, 0)),
-            shown(week.estimated_loading_ratio, |r| range(r, 2)),
+            "  {} {load:>6} {monotony:>9} {strain:>7} {run:>8} {walk:>8} {loading:>13} {ratio:>10}",
+            week.monday
         ));
     }
     page.hanging("  ", "  ", EFFORT_KEY);

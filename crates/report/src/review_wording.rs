@@ -25,24 +25,30 @@ pub(super) const EFFORT_KEY: &str = "Session load: effort × minutes, summed ove
     and 1.0–1.5 a walking step; of the plan's: against the week as prescribed.";
 
 /// What the word for a week means, where the plan goes by weeks.
-pub(super) const WEEK_KEY: &str = "A week is kept when each kind of session was done as prescribed as often as the week asks for, and \
-    nothing was overdone; else it is incomplete or overdone, or undecided where a recording can't tell.";
+pub(super) const WEEK_KEY: &str = "A week is as prescribed when each kind of session was done as prescribed as often as the week asks \
+    for, and nothing was overdone; else it is incomplete or overdone, or undecided where a recording can't tell.";
 
 /// The ruling in one sentence: what is to be done, and from which day on.
 pub(super) fn ruling(plan: &Plan, ruling: &Ruling, as_of: Date) -> String {
     let named = |stage: usize| format!("stage “{}”", plan.stages[stage].name);
     let stage = ruling.stage.map(named).unwrap_or_default();
     let from = ruling.not_before.map(|date| format!("from {}", long_day(date, as_of.year())));
+    let reason = ruling.applied.first().map(|applied| applied.row().code);
     let Some(from) = from else {
-        return match ruling.recommendation {
-            Recommendation::SeeClinician => "See a clinician before you run again.",
-            _ => "Rest: no session until the diary or the list of stages can be read again.",
+        return match (ruling.recommendation, reason) {
+            (Recommendation::SeeClinician, _) => "See a health professional before you run again.",
+            (_, Some(RuleCode::StagesNotReadable)) => {
+                "Rest: no session until the list of stages can be read again."
+            }
+            (_, Some(RuleCode::SeenNotReadable)) => {
+                "Rest: no session until the list of visits can be read again."
+            }
+            _ => "Rest: no session until the diary can be read again.",
         }
         .to_owned();
     };
     let place = |stage: usize| plan.stages[stage].place;
     let is_here = ruling.here.zip(ruling.stage).is_some_and(|(here, next)| place(here) == place(next));
-    let reason = ruling.applied.first().map(|applied| applied.row().code);
     match (ruling.recommendation, reason) {
         (_, Some(RuleCode::NothingDone)) => format!("First session: {stage}, {from}."),
         (_, Some(RuleCode::PlanComplete)) => {
@@ -59,12 +65,11 @@ pub(super) fn ruling(plan: &Plan, ruling: &Ruling, as_of: Date) -> String {
 /// How a ruling ends that does not end by itself.
 pub(super) fn how_it_ends(ruling: &Ruling) -> Option<&'static str> {
     match ruling.recommendation {
-        Recommendation::SeeClinician => Some(
-            "This stays until a visit is noted: the day, who saw you, and the stage to go on from. It is noted on the page \
-             of this case, or as a line of seen.csv (date,by,stage,note).",
-        ),
+        Recommendation::SeeClinician => {
+            Some("This stays until a visit is noted: the day, who saw you, and the stage to go on from.")
+        }
         Recommendation::Rest if ruling.not_before.is_none() => {
-            Some("This stays until the file is mended; the remarks say what is wrong with it.")
+            Some("This stays until the file is mended; the notices say what is wrong with it.")
         }
         _ => None,
     }
@@ -177,7 +182,12 @@ pub(super) fn weekly_finding(
 }
 
 fn pain(f: &WeeklyFinding, when: &str) -> String {
-    let size = f.achieved.map_or_else(|| "of unknown size".to_owned(), |pain| format!("{pain} of 10"));
+    let noted = f.achieved.filter(|pain| *pain > 0.0);
+    let is_within = noted.is_some_and(|pain| pain <= f.prescribed.unwrap_or(0.0));
+    if f.against == Against::PainLimit && is_within {
+        return "Pain at night".to_owned();
+    }
+    let size = noted.map_or_else(|| "of unknown size".to_owned(), |pain| format!("{pain} of 10"));
     match f.against {
         Against::PainLimit => {
             format!("Pain {size} {when}; the limit there is {}", f.prescribed.unwrap_or(0.0))
@@ -294,6 +304,13 @@ mod tests {
         for (code, unit, against, values, expected) in cases {
             assert_eq!(said(code, unit, against, values), expected);
         }
+        // Pain at night is found whatever its size: within the limit it is not above it, and 0 is no size.
+        let night = |against, limit, pain| said(RanInPain, Unit::PointsOfTen, against, Some((limit, pain)));
+        assert_eq!(night(Against::PainLimit, 2.0, 1.0), "Pain at night.");
+        assert_eq!(
+            night(Against::AnyPain, 0.0, 0.0),
+            "Pain of unknown size in the session; no limit is prescribed, so any pain counts."
+        );
         assert!(
             said(RanInPain, Unit::PointsOfTen, Against::PainLimit, None).starts_with("Pain of unknown size")
         );

@@ -338,7 +338,7 @@ impl CheckView {
     /// How often was due, in a sentence, where the number rises from session to session and the case tells it.
     pub(super) fn due_in_words(&self) -> Option<String> {
         let due = self.repetitions?;
-        Some(format!("By the sessions of the case before it, {} due.", super::wording::were_due(due)))
+        Some(format!("Going by the earlier sessions of the case, {} due.", super::wording::were_due(due)))
     }
 
     /// Makes the document of `check`. Without an audit (a recording that is not scored) the outcome is `undecided` and

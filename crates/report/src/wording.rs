@@ -5,7 +5,7 @@ use std::borrow::Cow;
 use jiff::Timestamp;
 use jogaudit_core::audit::{Code, DECIDES, Finding, Outcome};
 use jogaudit_core::gait::Gait;
-use jogaudit_core::prescription::{Limits, PaceBasis, Session};
+use jogaudit_core::prescription::{Limits, PaceBasis, Session, Stage};
 use jogaudit_core::review::Zone;
 use jogaudit_recording::notice::NoticeCode;
 pub(super) use jogaudit_recording::units::clock;
@@ -34,6 +34,17 @@ pub(super) fn were_due(repetitions: u32) -> String {
 /// `1 stage`, `2 stages`.
 pub(super) fn counted(n: usize, what: &str) -> String {
     if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
+}
+
+/// How often a stage is to be done before the next: `3 sessions`, `2 weeks`; nothing where the plan does not say.
+pub fn how_many(stage: &Stage) -> Option<String> {
+    let of = |n: Option<u32>, what: &str| n.map(|n| counted(n as usize, what));
+    of(stage.sessions, "session").or_else(|| of(stage.weeks, "week"))
+}
+
+/// The same in a column of sessions: `3`, `2 weeks`.
+pub(super) fn needed(sessions: Option<u32>, weeks: Option<u32>) -> Option<String> {
+    weeks.map(|weeks| counted(weeks as usize, "week")).or_else(|| sessions.map(|n| n.to_string()))
 }
 
 /// The outcome in one sentence.

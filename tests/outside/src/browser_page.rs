@@ -145,7 +145,7 @@ async fn a_physio_leafs_through_patients() {
     let first = find(&client, "tbody th a").await;
     assert_eq!(first.text().await.unwrap(), "Arne");
     first.click().await.unwrap();
-    says(&client, "See a clinician before you run again.").await;
+    says(&client, "See a health professional before you run again.").await;
     click(&client, "All patients").await;
     click(&client, "Berit").await;
     says(&client, "The last session").await;

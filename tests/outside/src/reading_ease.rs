@@ -65,7 +65,10 @@ fn what_patients_read_is_easy_to_read() {
     let noted = fs::read_to_string(&diary).expect("a diary") + "2026-05-10,2,night,,,\n";
     fs::write(&diary, noted).expect("written");
     texts.extend(sentences(folder.path()));
-    assert!(texts.iter().any(|text| text.starts_with("See a clinician")) && texts.len() > 20, "{texts:?}");
+    assert!(
+        texts.iter().any(|text| text.starts_with("See a health professional before")) && texts.len() > 20,
+        "{texts:?}"
+    );
 
     let interpreter = std::env::var_os("JOGAUDIT_PYTHON").expect("JOGAUDIT_PYTHON names an interpreter");
     let mut child = Command::new(interpreter)

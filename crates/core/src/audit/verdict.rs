@@ -64,7 +64,7 @@ fn hangs<'a>(findings: impl Iterator<Item = &'a Finding>, what: &str, notices: &
         notices.push(Notice::new(
             NoticeCode::VerdictHangs,
             format!(
-                "The verdict depends on {}{rep}, which is {:.0} % sure; {:.0} % are needed to say that {what}.",
+                "The verdict depends on {}{rep}, which is {:.0} % sure; {:.0} % is needed to say that {what}.",
                 what_of(finding.code),
                 100.0 * finding.certainty,
                 100.0 * DECIDES

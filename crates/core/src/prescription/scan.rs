@@ -1,5 +1,7 @@
 //! Words and quantities: what a session and the values of a plan are written in.
 
+use std::fmt::Write as _;
+
 use jogaudit_recording::units::{
     self, LengthUnit, METRES_PER_MILE, Metres, MetresPerSecond, Seconds, StepsPerMinute, StridesPerMinute,
 };
@@ -421,6 +423,24 @@ pub fn written_pace(speed: MetresPerSecond) -> String {
     let seconds = ((pace_s - minutes * 60.0) * 1000.0).round() / 1000.0;
     let zero = if seconds < 10.0 { "0" } else { "" };
     format!("{minutes}:{zero}{seconds} /{}", unit.word())
+}
+
+/// A text as a basic string of TOML.
+pub(super) fn quoted(text: &str) -> String {
+    let mut quoted = String::with_capacity(text.len() + 2);
+    quoted.push('"');
+    for c in text.chars() {
+        match c {
+            '"' | '\\' => quoted.extend(['\\', c]),
+            c if c.is_ascii_control() => {
+                // Writing to a String cannot fail.
+                let _ = write!(quoted, "\\u{:04X}", u32::from(c));
+            }
+            c => quoted.push(c),
+        }
+    }
+    quoted.push('"');
+    quoted
 }
 
 #[cfg(test)]

@@ -38,11 +38,6 @@ pub(super) fn coming(s: &Situation<'_>, ruling: &Ruling) -> Option<Coming> {
     })
 }
 
-fn in_week(s: &Situation<'_>, date: Date) -> usize {
-    let is_of_week = |index: &&usize| monday(s.history.sessions[**index].date) == monday(date);
-    s.history.runs.iter().filter(is_of_week).count()
-}
-
 /// Days meant for a session since the last one, before the day of the review and after any rest.
 fn missed(s: &Situation<'_>, ruling: &Ruling, stage: usize) -> Vec<Date> {
     let (plan, today) = (s.history.plan, s.history.as_of);
@@ -61,7 +56,7 @@ fn missed(s: &Situation<'_>, ruling: &Ruling, stage: usize) -> Vec<Date> {
     let meant = s.calendar(stage, since).staying().map(|session| session.date);
     for date in meant.take_while(|date| *date < today) {
         let of_week = missed.iter().filter(|earlier| monday(**earlier) == monday(date)).count();
-        if least.is_none_or(|least| in_week(s, date) + of_week < least as usize) {
+        if least.is_none_or(|least| s.history.runs_in_week(date).count() + of_week < least as usize) {
             missed.push(date);
         }
     }

@@ -62,6 +62,16 @@ pub(super) fn rows(text: &str) -> Vec<Row> {
     rows
 }
 
+/// Where each column of these names stands, and whether the first row is a header; without one they stand in order. Of two
+/// columns with one name the last one counts.
+pub(super) fn places(rows: &[Row], names: &[&str]) -> (Vec<Option<usize>>, bool) {
+    let in_order = || (0..names.len()).map(Some).collect();
+    let Some(first) = rows.first() else { return (in_order(), false) };
+    let place = |name: &&str| first.cells.iter().rposition(|cell| cell.text.eq_ignore_ascii_case(name));
+    let found: Vec<Option<usize>> = names.iter().map(place).collect();
+    if found.iter().any(Option::is_some) { (found, true) } else { (in_order(), false) }
+}
+
 /// Whether a line is a row by itself, also where a quote before it was not closed: one of its cells is a day.
 fn begins_row(line: &str, separator: char) -> bool {
     line.contains(separator) && line.split(separator).any(|cell| cell.trim().parse::<Date>().is_ok())

@@ -227,11 +227,7 @@ impl Diary {
             }
             entries.push(entry);
         }
-        let unread = match (has_lost, has_day) {
-            (false, _) => Unread::Nothing,
-            (true, true) => Unread::Lines,
-            (true, false) => Unread::Whole,
-        };
+        let unread = Unread::of(has_lost, has_day);
         Noted { value: Self { unread, ..Self::new(entries) }, notices: reader.notices }
     }
 }

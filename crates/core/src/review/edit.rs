@@ -142,7 +142,7 @@ impl Columns<'_> {
         if let Some(open) = rows.iter().find(|row| row.unclosed) {
             return Err(EditError::Unclosed { table, line: open.line });
         }
-        let (places, has_head) = self.places(&rows);
+        let (places, has_head) = csv::places(&rows, self.names);
         if has_head && places.first().is_none_or(Option::is_none) {
             return Err(EditError::NoKey { table, column: self.names.first().copied().unwrap_or_default() });
         }
@@ -223,16 +223,6 @@ impl Columns<'_> {
             text.push_str(end);
         }
         Ok(text + &row + end)
-    }
-
-    /// Where each column stands, and whether the first row is a header.
-    fn places(&self, rows: &[Row]) -> (Vec<Option<usize>>, bool) {
-        let in_order = || (0..self.names.len()).map(Some).collect();
-        let Some(first) = rows.first() else { return (in_order(), false) };
-        // Of two columns with one name the last one counts, as in reading.
-        let place = |name: &&str| first.cells.iter().rposition(|cell| cell.text.eq_ignore_ascii_case(name));
-        let found: Vec<Option<usize>> = self.names.iter().map(place).collect();
-        if found.iter().any(Option::is_some) { (found, true) } else { (in_order(), false) }
     }
 }
 

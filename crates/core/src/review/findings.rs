@@ -149,10 +149,9 @@ pub(super) fn stages(
     let plan = history.plan;
     let mut found = Vec::new();
     let mut progress = Progress::new(plan);
-    let mut before = None;
+    let mut visits = history.seen.in_turn();
     for (session, is_improper) in history.sessions.iter().zip(is_improper) {
-        let visits = history.seen.between(before.replace(session.date), session.date);
-        visits.for_each(|visit| progress.visited(visit.stage));
+        progress.visited(visits.until(session.date));
         if let Some(stage) = session.stage.stage() {
             match progress.furthest {
                 None => notices.extend(begins_late(plan, session, stage)),
@@ -348,10 +347,10 @@ pub(super) fn longest_runs(history: &History<'_>) -> Vec<Option<LongestRun>> {
 pub(super) fn longest_jumps(history: &History<'_>, longest: &[Option<LongestRun>]) -> Vec<WeeklyFinding> {
     let mut found = Vec::new();
     let mut furthest: Option<usize> = None;
-    let mut before = None;
+    let mut visits = history.seen.in_turn();
     for (index, session) in history.sessions.iter().enumerate() {
-        let visits = history.seen.between(before.replace(session.date), session.date);
-        furthest = visits.filter_map(|visit| visit.stage).max().max(furthest);
+        let to = visits.until(session.date).iter().filter_map(|visit| visit.stage).max();
+        furthest = to.max(furthest);
         let places = history.plan.places();
         let due = furthest.map_or(0, |f: usize| (history.plan.stages[f].place + 1).min(places - 1));
         let due = history.plan.kinds_at(due).end - 1;

@@ -81,11 +81,7 @@ impl Given {
             };
             lines.push((which, place.map_or(Said::NoSession, Said::Stage)));
         }
-        let unread = match (notices.is_empty(), lines.is_empty()) {
-            (true, _) => Unread::Nothing,
-            (false, false) => Unread::Lines,
-            (false, true) => Unread::Whole,
-        };
+        let unread = Unread::of(!notices.is_empty(), !lines.is_empty());
         Noted { value: Self { lines, unread }, notices }
     }
 

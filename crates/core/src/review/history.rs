@@ -106,8 +106,17 @@ impl<'a> History<'a> {
         self.seen.last().is_some_and(|visit| date < visit.date || (date == visit.date && !self.ran_on(date)))
     }
 
+    /// Whether there was a session on a day: a recording with running or, without one, an effort in the diary.
     fn ran_on(&self, date: Date) -> bool {
-        self.runs.binary_search_by_key(&date, |index| self.sessions[*index].date).is_ok()
+        let is_noted =
+            || self.diary.on(date).and_then(|entry| entry.effort).is_some_and(|effort| effort > 0.0);
+        self.runs.binary_search_by_key(&date, |index| self.sessions[*index].date).is_ok() || is_noted()
+    }
+
+    /// The sessions with running in the week of a day.
+    pub(super) fn runs_in_week(&self, day: Date) -> impl Iterator<Item = &'a PerformedSession> + '_ {
+        let runs = self.runs.iter().map(|i| &self.sessions[*i]);
+        runs.filter(move |session| monday(session.date) == monday(day))
     }
 
     /// Whether a day is one of the last seven.

@@ -10,7 +10,7 @@ use crate::range::Range;
 
 use super::ReviewConfig;
 use super::calendar::monday;
-use super::seen::Seen;
+use super::seen::{Seen, Visit};
 use super::sessions::PerformedSession;
 use super::spacing::Spacing;
 use super::stages::StageChoice;
@@ -144,14 +144,13 @@ impl<'p> Progress<'p> {
         config: &ReviewConfig,
     ) -> Self {
         let (mut progress, mut spacing) = (Self::new(plan), Spacing::new(plan));
-        let mut before = None;
+        let mut visits = seen.in_turn();
         for session in sessions {
-            let visits = seen.between(before.replace(session.date), session.date);
-            visits.for_each(|visit| progress.visited(visit.stage));
+            progress.visited(visits.until(session.date));
             let is_improper = spacing.take(session, config).is_improper();
             progress.take(&session.stage, counted(session, is_improper, config), session.date);
         }
-        seen.between(before, until).for_each(|visit| progress.visited(visit.stage));
+        progress.visited(visits.until(until));
         progress
     }
 
@@ -200,15 +199,16 @@ impl<'p> Progress<'p> {
     }
 
     /// Takes in that a clinician let the runner go on from a stage, or from where they are: it and what comes after it begin anew.
-    pub(super) fn visited(&mut self, stage: Option<usize>) {
-        self.furthest = stage.or(self.furthest);
-        let Some(stage) = stage.or(self.last) else { return };
-        let place = self.place(stage);
-        self.ledgers[place..].fill(Ledger::default());
-        let kinds = self.plan.stages.iter().zip(&mut self.kept);
-        kinds.filter(|(kind, _)| kind.place >= place).for_each(|(_, kept)| *kept = 0);
-        self.overdone.clear();
-        self.last = Some(stage);
+    pub(super) fn visited(&mut self, visits: &[Visit]) {
+        for visit in visits {
+            self.furthest = visit.stage.or(self.furthest);
+            let Some(stage) = visit.stage.or(self.last) else { continue };
+            let place = self.place(stage);
+            self.ledgers[place..].fill(Ledger::default());
+            let kinds = self.plan.stages.iter().zip(&mut self.kept);
+            kinds.filter(|(kind, _)| kind.place >= place).for_each(|(_, kept)| *kept = 0);
+            self.last = Some(stage);
+        }
     }
 
     /// Whether it is certain that all that the stage asks for is kept.

@@ -3,7 +3,7 @@
 //! Every rule that applies is kept and printed; the most cautious decides, among equals the first of the table.
 //! So adding a reason for caution never makes the recommendation bolder.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use jiff::civil::Date;
 
@@ -15,7 +15,7 @@ use super::bounds::BREAK_BEGINNING_DAYS;
 use super::calendar::{joined, plus};
 use super::diary::Pattern;
 use super::findings::WeeklyCode;
-use super::situation::{NotedPain, Situation};
+use super::situation::{Done, NotedPain, Situation};
 use super::unread::Unread;
 
 codes! {
@@ -131,6 +131,10 @@ rules! {
         "The list of stages is there and can't be read.",
         NOT_TAKEN_FOR_NONE,
         |s| (s.history.given.unread() == Unread::Whole).then(|| Why::plain("the list of stages is there and can't be read"));
+    SeenNotReadable = "seen_not_readable": Rest,
+        "The list of visits is there and can't be read, so it may say to go back.",
+        NOT_TAKEN_FOR_NONE,
+        |s| (s.history.seen.unread() == Unread::Whole).then(|| Why::plain("the list of visits is there and can't be read, so it may say to go back"));
     PainAboveFive = "pain_above_five": Rest then StepBack,
         "There was pain above 5 of 10.",
         PAIN_MODEL,
@@ -192,9 +196,9 @@ rules! {
         COMMON_PRACTICE,
         effort_too_high;
     PainLasting = "pain_lasting": Repeat,
-        "There was pain within the limit that was not gone after the warm-up.",
+        "There was pain within the limit, and not only while warming up.",
         SORENESS_RULES,
-        |s| pain(s, |p| p.pain.lasting_within_limit, "pain within the limit was not gone after the warm-up on");
+        |s| pain(s, |p| p.pain.lasting_within_limit, "there was pain within the limit, and not only while warming up, on");
     PainRising = "pain_rising": Repeat,
         "There was more pain than in the week before.",
         PAIN_MODEL,
@@ -212,8 +216,8 @@ rules! {
         COMMON_PRACTICE,
         |s| last_was(s, Outcome::Underdone, "less than prescribed was done on");
     Seen = "seen": Repeat,
-        "A health professional has seen the runner and let them go on.",
-        "the clinician's word stands above the rules",
+        "A health professional has seen you and let you go on.",
+        "the clinician's word takes precedence over the rules",
         seen;
     TooFewKept = "too_few_kept": Repeat,
         "The stage is not finished yet.",
@@ -227,6 +231,10 @@ rules! {
         "A line of the list of stages can't be used.",
         NOT_TAKEN_FOR_NONE,
         |s| (s.history.given.unread() == Unread::Lines).then(|| Why::plain("a line of stages.csv can't be used"));
+    SeenLineNotReadable = "seen_line_not_readable": Repeat,
+        "A line of the list of visits can't be used, and it may say to go back.",
+        NOT_TAKEN_FOR_NONE,
+        |s| (s.history.seen.unread() == Unread::Lines).then(|| Why::plain("a line of seen.csv can't be used, and it may say to go back"));
     PainNotKnown = "pain_not_known": Repeat,
         "Whether there was pain in the last session is not noted.",
         "the published rules advance only after a session without pain: what is not known is not taken for none",
@@ -240,10 +248,10 @@ rules! {
         "the plan's own order",
         |s| is_complete(s).then(|| Why::plain("the last stage is done as prescribed"));
     AsPlanned = "as_planned": Advance,
-        "The stage's sessions are done as prescribed, and nothing calls for holding back.",
+        "The stage's sessions are done as prescribed, and nothing recorded or noted calls for holding back.",
         "the plan's own order; the published programmes (e.g. University of Delaware progression, Ann Joint 2018;3:40) \
          advance after sessions without pain",
-        |s| s.stage.map(|_| about_last(s, "the stage's sessions are done as prescribed and nothing calls for holding back; the last was on"));
+        |s| s.stage.map(|_| about_last(s, "the stage's sessions are done as prescribed and nothing recorded or noted calls for holding back; the last was on"));
 }
 
 /// A rule that applies, with its evidence.
@@ -305,8 +313,7 @@ pub(super) fn rule(situation: &Situation<'_>) -> Ruling {
     if applied.len() > 1 {
         applied.retain(|a| a.row().code != RuleCode::AsPlanned);
     }
-    let mut known = BTreeSet::new();
-    applied.retain(|a| known.insert(a.why.clone()));
+    let mut applied = told_once(applied);
     let recommendation = applied.iter().map(|a| a.recommendation).max().unwrap_or(Recommendation::Repeat);
     if let Some(at) = applied.iter().position(|a| a.recommendation == recommendation) {
         let deciding = applied.remove(at);
@@ -331,6 +338,24 @@ pub(super) fn rule(situation: &Situation<'_>) -> Ruling {
         say_still_due(situation, &mut applied);
     }
     Ruling { recommendation, here, stage: Some(stage), due, not_before: Some(not_before), applied }
+}
+
+/// Joins rules that rest on the same fact under the first of them, which is the gravest; nothing that they ask for is lost.
+fn told_once(applied: Vec<Applied>) -> Vec<Applied> {
+    let mut told: Vec<Applied> = Vec::new();
+    for rule in applied {
+        match told.iter_mut().find(|known| known.why == rule.why) {
+            Some(known) => {
+                known.recommendation = known.recommendation.max(rule.recommendation);
+                known.rest_until = known.rest_until.max(rule.rest_until);
+                known.findings.extend(rule.findings);
+                known.findings.sort_unstable();
+                known.findings.dedup();
+            }
+            None => told.push(rule),
+        }
+    }
+    told
 }
 
 /// The lowest place in the plan that any of the rules leads to, once all rest is over.
@@ -476,7 +501,7 @@ fn went_beyond(code: WeeklyCode) -> &'static str {
         WeeklyCode::StageSkipped => "a stage was skipped",
         WeeklyCode::StageRushed => "a stage was left early",
         WeeklyCode::RunningTimeJump => "weekly running rose too much",
-        WeeklyCode::LongestRunJump => "a run was much longer than those before",
+        WeeklyCode::LongestRunJump => "a run was longer by far than in the weeks before",
         WeeklyCode::UnplannedRun => MATCHED_NONE,
         WeeklyCode::EffortTooHigh => "a session was too hard",
         WeeklyCode::RanInPain | WeeklyCode::PainNextMorning => "there was pain",
@@ -493,14 +518,21 @@ fn effort_too_high(s: &Situation<'_>) -> Option<Why> {
 
 fn pain_rising(s: &Situation<'_>) -> Option<Why> {
     let (Some(now), Some(before)) = s.pain_by_week() else { return None };
-    let text =
-        format!("the greatest pain of the last seven days is {now} of 10, of the seven days before {before}");
+    let text = format!(
+        "the greatest pain of the last seven days is {now} of 10; in the seven days before that it was {before}"
+    );
     (now > before).then(|| Why::plain(text))
 }
 
 fn overdone(s: &Situation<'_>) -> Option<Why> {
     let last = s.last().filter(|last| last.outcome == Outcome::Overdone)?;
-    let what = if last.is_unplanned { MATCHED_NONE } else { "more than prescribed was done" };
+    let what = match last {
+        Done { is_unplanned: true, .. } => MATCHED_NONE,
+        Done { is_improper: true, by_itself, .. } if by_itself != Outcome::Overdone => {
+            "the session went beyond the plan"
+        }
+        _ => "more than prescribed was done",
+    };
     Some(Why::plain(format!("{what} on {}", s.spoken(last.date))))
 }
 

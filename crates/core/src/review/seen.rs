@@ -7,6 +7,7 @@ use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
 use super::csv;
 use super::diary::shown;
+use super::unread::Unread;
 
 pub(super) const COLUMNS: [&str; 4] = ["date", "by", "stage", "note"];
 
@@ -27,12 +28,23 @@ pub struct Visit {
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Seen {
     visits: Vec<Visit>,
+    unread: Unread,
 }
 
 impl Seen {
+    /// A `seen.csv` that is there and cannot be read.
+    pub fn unreadable() -> Self {
+        Self { visits: Vec::new(), unread: Unread::Whole }
+    }
+
+    /// How much of `seen.csv` could not be read: it may say to go back.
+    pub(super) fn unread(&self) -> Unread {
+        self.unread
+    }
+
     /// Reads `seen.csv`: the columns date, by, stage and note, in this order where the first line does not name them. A line that
-    /// cannot be used is left out and said with line and column, so that what lies before that day goes on to rule. Days after
-    /// `as_of` have not come yet and are left out.
+    /// cannot be used is left out and said with line and column; it is not taken for nothing: [`Seen::unread`]. Days after `as_of`
+    /// have not come yet and are left out.
     ///
     /// # Example
     /// ```
@@ -45,31 +57,37 @@ impl Seen {
     /// ```
     pub fn parse(text: &str, plan: &Plan, as_of: Date) -> Noted<Self> {
         let rows = csv::rows(text);
-        let named = |name: &&str| {
-            let head = rows.first()?;
-            head.cells.iter().rposition(|cell| cell.text.eq_ignore_ascii_case(name))
-        };
-        let found: Vec<Option<usize>> = COLUMNS.iter().map(named).collect();
-        let has_head = found.first().is_some_and(Option::is_some);
-        let columns: [Option<usize>; COLUMNS.len()] =
-            std::array::from_fn(|at| if has_head { found[at] } else { Some(at) });
+        let (places, has_head) = csv::places(&rows, &COLUMNS);
+        let columns = std::array::from_fn(|at| places[at]);
         let mut notices = Vec::new();
+        let mut say = |line: usize, (column, what): (usize, String)| {
+            let text = format!("seen.csv, line {line}, column {column}: {what}.");
+            notices.push(Notice::new(NoticeCode::SeenLine, text));
+        };
+        let head = rows.first().filter(|_| has_head);
+        if let Some(fault) = head.and_then(|head| fault_of_head(head, columns)) {
+            say(1, fault);
+            return Noted { value: Self::unreadable(), notices };
+        }
         let mut visits = Vec::new();
+        let (mut has_lost, mut has_read) = (false, false);
         for row in rows.iter().skip(usize::from(has_head)) {
             if row.cells.iter().all(|cell| cell.text.is_empty()) {
                 continue;
             }
             match visit(row, columns, plan) {
-                Ok(visit) if visit.date <= as_of => visits.push(visit),
-                Ok(_) => {}
-                Err((column, what)) => notices.push(Notice::new(
-                    NoticeCode::SeenLine,
-                    format!("seen.csv, line {}, column {column}: {what}; the line is left out.", row.line),
-                )),
+                Ok(visit) => {
+                    has_read = true;
+                    visits.extend(Some(visit).filter(|visit| visit.date <= as_of));
+                }
+                Err((column, what)) => {
+                    has_lost = true;
+                    say(row.line, (column, format!("{what}; the line is left out")));
+                }
             }
         }
-        visits.sort_by_key(|visit: &Visit| visit.date);
-        Noted { value: Self { visits }, notices }
+        visits.sort_by_key(|visit| visit.date);
+        Noted { value: Self { visits, unread: Unread::of(has_lost, has_read) }, notices }
     }
 
     /// The visits, in order of their days.
@@ -77,11 +95,9 @@ impl Seen {
         &self.visits
     }
 
-    /// Those that lie after a day, or all, and not after another.
-    pub(super) fn between(&self, after: Option<Date>, until: Date) -> impl Iterator<Item = &Visit> {
-        let lies_between =
-            move |visit: &&Visit| after.is_none_or(|after| visit.date > after) && visit.date <= until;
-        self.visits.iter().filter(lies_between)
+    /// The visits, to be taken in turn.
+    pub(super) fn in_turn(&self) -> InTurn<'_> {
+        InTurn(&self.visits)
     }
 
     /// The last one.
@@ -90,12 +106,38 @@ impl Seen {
     }
 }
 
+/// Visits that are taken in turn, each once.
+pub(super) struct InTurn<'s>(&'s [Visit]);
+
+impl<'s> InTurn<'s> {
+    /// Those up to a day that were not given yet.
+    pub(super) fn until(&mut self, day: Date) -> &'s [Visit] {
+        let (due, rest) = self.0.split_at(self.0.partition_point(|visit| visit.date <= day));
+        self.0 = rest;
+        due
+    }
+}
+
+/// Columns by their place; nothing where there is none.
+type Places = [Option<usize>; COLUMNS.len()];
+
+/// The column of what is wrong with a header, and what it is. A column of an unknown name may be the stage.
+fn fault_of_head(head: &csv::Row, [date, _, stage, _]: Places) -> Option<(usize, String)> {
+    if date.is_none() {
+        return Some((1, "there is no column `date`, so no line can be used".to_owned()));
+    }
+    let is_known = |cell: &csv::Cell| COLUMNS.iter().any(|name| cell.text.eq_ignore_ascii_case(name));
+    let unknown = head.cells.iter().find(|cell| !cell.text.is_empty() && !is_known(cell));
+    let cell = unknown.filter(|_| stage.is_none())?;
+    let what = format!(
+        "there is no column `stage`, and `{}` may be one, so no line can be used; name it stage, or take it away",
+        shown(&cell.text)
+    );
+    Some((cell.column, what))
+}
+
 /// The visit of a row, or the column of what is wrong and what it is.
-fn visit(
-    row: &csv::Row,
-    columns: [Option<usize>; COLUMNS.len()],
-    plan: &Plan,
-) -> Result<Visit, (usize, String)> {
+fn visit(row: &csv::Row, columns: Places, plan: &Plan) -> Result<Visit, (usize, String)> {
     if row.unclosed {
         return Err((1, "a quote is opened and not closed".to_owned()));
     }
@@ -146,6 +188,18 @@ mod tests {
         let places = ["line 2, column 14", "line 3, column 1", "line 4, column 1", "line 5, column 1"];
         assert_eq!(said.len(), places.len(), "{said:?}");
         assert!(said.iter().zip(places).all(|(said, place)| said.contains(place)), "{said:?}");
-        assert_eq!(seen.value, Seen::default());
+        assert_eq!((seen.value.visits(), seen.value.unread()), (&[][..], Unread::Whole));
+        let seen = read("date,by,stage\n2026-03-20,x,9\n2026-03-21,x,1\n");
+        assert_eq!((seen.value.visits().len(), seen.value.unread()), (1, Unread::Lines));
+    }
+
+    #[test]
+    fn a_header_that_may_hide_the_stage_lets_no_line_be_used() {
+        for (head, place) in [("date,by,stage name,note", "column 9"), ("by,stage", "column 1")] {
+            let seen = read(&format!("{head}\n2026-03-20,x,1,y\n"));
+            assert!(seen.notices[0].text.contains(place), "{:?}", seen.notices);
+            assert_eq!(seen.value, Seen::unreadable());
+        }
+        assert_eq!(read("date,by\n2026-03-20,x\n").value.visits().len(), 1);
     }
 }

@@ -127,10 +127,10 @@ pub fn sessions(
     };
     let (mut progress, mut spacing) = (Progress::new(plan), Spacing::new(plan));
     let mut sessions = Vec::new();
-    let mut before = None;
+    let mut visits = written.seen.in_turn();
     for parts in parts(kept, config.review) {
         let date = parts.first().map(&day).unwrap_or_default();
-        written.seen.between(before.replace(date), date).for_each(|visit| progress.visited(visit.stage));
+        progress.visited(visits.until(date));
         let judge = Judge { plan, given, date, progress: &progress, config };
         let session = judge.with_others(parts, &evidence);
         let is_improper = spacing.take(&session, config.review).is_improper();

@@ -38,6 +38,8 @@ pub(super) struct Done {
     pub(super) is_improper: bool,
     /// Running that is no session of the plan.
     pub(super) is_unplanned: bool,
+    /// The verdict on the session by itself, before its week is looked at.
+    pub(super) by_itself: Outcome,
 }
 
 /// Entries of the diary that are looked through for the session before.
@@ -92,19 +94,22 @@ impl<'a> Situation<'a> {
 
     /// Follows the stages through the sessions.
     fn walk_through(&mut self, is_improper: &[bool]) {
-        let mut before = None;
+        let mut visits = self.history.seen.in_turn();
         for (index, session) in self.history.sessions.iter().enumerate() {
-            self.visited(before.replace(session.date), session.date);
+            // Nobody knows whether a run on the day of a visit came after it: it does not count in the runner's favour.
+            self.visited(visits.until(plus(session.date, -1)));
             let Some(stage) = session.stage.stage() else { continue };
             let place = |stage: usize| self.history.plan.stages[stage].place;
             if self.stage.map(place) != Some(place(stage)) {
                 self.here = Ledger::default();
-                let moved = |f: &WeeklyFinding| {
+                let is_moved = |f: &WeeklyFinding| {
                     let is_move = matches!(f.code, WeeklyCode::StageSkipped | WeeklyCode::StageRushed);
                     is_move && f.date == session.date && f.stage == Some(stage)
                 };
-                let early = self.findings.iter().position(moved);
-                let back = early.and_then(|at| self.findings[at].left.map(|left| (left, at)));
+                // Of several stages that were left too early the first one is owed.
+                let moved = self.findings.iter().enumerate().filter(|(_, finding)| is_moved(finding));
+                let left = moved.filter_map(|(at, finding)| finding.left.map(|left| (left, at)));
+                let back = left.min_by_key(|(left, _)| place(*left));
                 // A step back answers for a step too far; a further step forward does not.
                 let is_back = self.owed.is_some_and(|(owed, _)| place(stage) <= place(owed));
                 self.owed = back.or(self.owed.filter(|_| !is_back));
@@ -116,12 +121,12 @@ impl<'a> Situation<'a> {
                 self.owed = None;
             }
         }
-        self.visited(before, self.history.as_of);
+        self.visited(visits.until(self.history.as_of));
     }
 
-    /// Takes in the visits to a clinician between two days: from there on the stage begins anew, and nothing is owed.
-    fn visited(&mut self, after: Option<Date>, until: Date) {
-        for visit in self.history.seen.between(after, until) {
+    /// Takes in visits to a clinician: from there on the stage begins anew, and nothing is owed.
+    fn visited(&mut self, visits: &[Visit]) {
+        for visit in visits {
             self.stage = visit.stage.or(self.stage);
             self.here = Ledger::default();
             self.owed = None;
@@ -160,8 +165,7 @@ impl<'a> Situation<'a> {
         let place = plan.stages[stage].place;
         let here = self.is_here(place).then_some(&self.here);
         let overdone = self.progress.overdone_weeks();
-        let runs = self.history.runs.iter().map(|i| &self.history.sessions[*i]);
-        let of_week: Vec<_> = runs.filter(|session| monday(session.date) == monday(date)).collect();
+        let of_week: Vec<_> = self.history.runs_in_week(date).collect();
         plan.calendar_from(CalendarStart {
             date,
             stage,
@@ -197,11 +201,8 @@ impl<'a> Situation<'a> {
     /// How often a kind of session may still be done in the week of a day, from the least that is asked for to the most.
     pub(super) fn still_due(&self, kind: usize, day: Date) -> Range<u32> {
         let history = self.history;
-        let is_it = |i: &&usize| {
-            let session = &history.sessions[**i];
-            session.stage.stage() == Some(kind) && monday(session.date) == monday(day)
-        };
-        still_due(history.plan, kind, history.runs.iter().filter(is_it).count() as u32)
+        let of_kind = history.runs_in_week(day).filter(|session| session.stage.stage() == Some(kind));
+        still_due(history.plan, kind, of_kind.count() as u32)
     }
 
     /// The kind of session of a place in the plan that is due on a day: the first that the week still asks for, else the first
@@ -334,8 +335,7 @@ impl<'a> Situation<'a> {
         let today = self.history.as_of;
         let Some(last) = self.last_run() else { return today };
         let rested = plus(last, i64::from(self.bounds.rest_before_next) + 1);
-        let this_week =
-            self.history.runs.iter().filter(|i| self.history.in_this_week(self.history.sessions[**i].date));
+        let this_week = self.history.runs_in_week(today);
         let is_full =
             self.bounds.sessions_per_week.is_some_and(|week| this_week.count() >= week.most as usize);
         let next_week = if is_full { plus(monday(today), 7) } else { today };
@@ -352,6 +352,7 @@ fn done(history: &History<'_>, index: usize, is_improper: &[bool]) -> Done {
         is_ambiguous: matches!(session.stage, StageChoice::Ambiguous(_) | StageChoice::InParts),
         is_improper: is_improper[index],
         is_unplanned,
+        by_itself: session.outcome,
     }
 }
 

@@ -88,12 +88,11 @@ fn alternating_until_a_distance_is_said_in_a_sentence() {
 
 #[test]
 fn rest_and_the_clinician_take_the_place_of_the_session() {
-    for (asked, said) in [
-        (Recommendation::Rest, "none, rest"),
-        (Recommendation::SeeClinician, "none, see a health professional"),
-    ] {
+    for (asked, said) in
+        [(Recommendation::Rest, "rest"), (Recommendation::SeeClinician, "see a health professional")]
+    {
         let card = shown(LIMITS, "walk 5:00, 5 x (run 2:00, walk 2:00)", Some(asked));
-        assert!(card.starts_with(&format!("Next session: {said}\n")), "{card}");
+        assert!(card.starts_with(&format!("For now: {said}\n")), "{card}");
         assert!(!card.contains("run 1") && !card.contains("2:00"), "{card}");
     }
     let kept = shown(LIMITS, "run 20:00", Some(Recommendation::Advance));

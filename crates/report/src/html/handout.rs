@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use jogaudit_core::review::Pattern;
 
 use super::figure::Axis;
-use super::strip::{band, counted};
+use super::strip::{band, numbered};
 use crate::handout::{HandoutSession, HandoutStage, HandoutView, Line, SessionBox, pattern_words};
 use crate::outside::{escaped, escaped_prose, isolated};
 
@@ -71,7 +71,7 @@ fn how_to(assumed: Option<&str>) -> Markup {
                 li { "Write down when it hurt, in letters: " (patterns()) }
                 li { "Write down the pain of the next morning." }
                 li { "Write down your effort: 0 is rest, 10 is as hard as can be." }
-                li { "If you had to stop for pain, ask before the next session." }
+                li { "If you had to stop for pain, ask a health professional before the next session." }
             }
             p { "There is no need to make up for a session that you missed." }
             p { "Times are minutes and seconds: 1:40 is 1 minute and 40 seconds." }
@@ -119,7 +119,7 @@ fn session_in_words(session: &HandoutSession, axis: Axis) -> Markup {
         @if let Some(sum) = &session.sum { p.sum { (sum) } }
         @if !session.spans.is_empty() {
             div.figure {
-                (band(session.heights, note, "The session as a strip; the list above says the same", &session.spans, &counted(&session.spans), axis, &[]))
+                (band(session.heights, note, "The session as a strip; the list above says the same", &session.spans, &numbered(&session.spans), axis, &[]))
                 (axis.labels_since("the session"))
             }
         }

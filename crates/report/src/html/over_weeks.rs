@@ -239,7 +239,7 @@ fn pace(weeks: &Weeks<'_>, units: LengthUnit) -> Markup {
         all.map(mps)
     };
     if weeks.known().all(|(_, week)| week.easy_pace_s_per_km.is_none()) {
-        return html! { p.key { "No week has a distance for all running of a session: there is no pace to draw." } };
+        return html! { p.key { "No session has a distance for all of its running, so there is no pace to draw." } };
     }
     let (least, most) = (speeds().fold(f64::INFINITY, f64::min), speeds().fold(0.0, f64::max));
     // To whole half minutes, so that there are marks at both ends.
@@ -283,7 +283,7 @@ fn pain_and_effort(weeks: &Weeks<'_>) -> Markup {
     let has_any =
         weeks.known().any(|(_, week)| week.greatest_pain.is_some() || week.greatest_effort.is_some());
     if !has_any {
-        return html! { p.key { "The diary has neither pain nor effort." } };
+        return html! { p.key { "The diary says nothing about pain or effort." } };
     }
     Row {
         name: "Pain and effort, the greatest noted, of 10",

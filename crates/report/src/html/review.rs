@@ -15,8 +15,8 @@ use crate::card::{CardBout, CardGait, CardView, bout_texts};
 use crate::ends;
 use crate::mark::Mark;
 use crate::outside::{escaped_prose, isolated};
-use crate::review_text::{asks, fact, why_undecided};
-use crate::review_view::{RangeView, ReviewView, SessionView, StageView, WeekView};
+use crate::review_text::{asks, effort_cells, fact, why_undecided};
+use crate::review_view::{ReviewView, SessionView, StageView, WeekView};
 use crate::text::{UNKNOWN, shown};
 use crate::wording::{clock, counted};
 
@@ -32,7 +32,7 @@ pub(super) fn body(view: &ReviewView, address: &dyn Fn(&str) -> Option<String>) 
         @if let Some(contact) = view.contact_now() { p { strong { "Contact: " (isolated(contact)) } } }
         @if let Some(ends) = view.ruling.ends { p { (ends) } }
         p.cautions { (isolated(&view.cautions)) }
-        p { "Plan “" (isolated(&view.plan)) "”, reviewed on " (view.as_of) "; days are counted in " (zone) "." }
+        p { "Plan “" (isolated(&view.plan)) "”, reviewed on " (view.day) "; days are counted in " (zone) "." }
         @for reason in &view.clinician_overrides {
             p { "The plan's limits hold by a clinician's word: “" (isolated(&escaped_prose(reason))) "”." }
         }
@@ -100,8 +100,8 @@ fn next_session(card: &CardView) -> Markup {
             h2 #next {
                 @match card.instead {
                     None => { "Next session: stage “" (isolated(&card.stage)) "”" },
-                    Some(Recommendation::Rest) => "Next session: none, rest",
-                    Some(_) => "Next session: none, see a health professional",
+                    Some(Recommendation::Rest) => "For now: rest",
+                    Some(_) => "For now: see a health professional",
                 }
             }
             @if card.instead.is_none() {
@@ -279,23 +279,11 @@ fn effort(view: &ReviewView) -> Markup {
         Column::right("Of the plan's"),
     ];
     let weeks: Vec<&WeekView> = view.weeks.iter().filter(|week| week.sessions > 0).collect();
-    let range = |r: RangeView, places: usize| format!("{:.places$}–{:.places$}", r.least, r.most);
-    let cells = |week: &WeekView| {
-        [
-            shown(week.load, |x| format!("{x:.0}")),
-            shown(week.monotony, |x| format!("{x:.2}")),
-            shown(week.strain, |x| format!("{x:.0}")),
-            shown(week.run_steps, |n| n.to_string()),
-            shown(week.walk_steps, |n| n.to_string()),
-            shown(week.estimated_loading_bw, |r| range(r, 0)),
-            shown(week.estimated_loading_ratio, |r| range(r, 2)),
-        ]
-    };
     let rows = html! {
         @for week in &weeks {
             tr {
                 th scope="row" { (week.monday) }
-                @for (column, cell) in COLUMNS.iter().zip(cells(week)) { (column.cell(&cell)) }
+                @for (column, cell) in COLUMNS.iter().zip(effort_cells(week)) { (column.cell(&cell)) }
             }
         }
     };

@@ -108,7 +108,7 @@ pub(super) fn strip(view: &CheckView, layout: &Layout, part: Axis, gaps: &[GapVi
     let (prescribed, done) = (&layout.prescribed, &layout.done);
     html! {
         @if !prescribed.is_empty() {
-            (band("Prescribed", None, &view.session, prescribed, &counted(prescribed), part, &[]))
+            (band("Prescribed", None, &view.session, prescribed, &numbered(prescribed), part, &[]))
         }
         (band("Done", None, &told(done), done, &matched(done, &view.reps), part, gaps))
         @if !view.findings.is_empty() { (lanes(view, layout, part)) }
@@ -141,7 +141,7 @@ fn axis_of(from_s: f64, to_s: f64, runs: &[GaitSpan]) -> Axis {
 }
 
 /// Numbers the prescribed runs.
-pub(super) fn counted(prescribed: &[GaitSpan]) -> Vec<Option<u32>> {
+pub(super) fn numbered(prescribed: &[GaitSpan]) -> Vec<Option<u32>> {
     let mut runs = 0;
     prescribed
         .iter()
@@ -392,6 +392,6 @@ mod tests {
         ];
         let reps = [run(1, Some((100.0, 180.0))), run(2, None), run(3, Some((300.0, 360.0)))];
         assert_eq!(matched(&done, &reps), [None, Some(1), None, Some(1), None, Some(3), None]);
-        assert_eq!(counted(&done)[1..4], [Some(1), None, Some(2)]);
+        assert_eq!(numbered(&done)[1..4], [Some(1), None, Some(2)]);
     }
 }

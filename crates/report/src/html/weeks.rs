@@ -111,7 +111,7 @@ fn bar(week: &WeekView, most_s: f64) -> Markup {
     let at = |seconds: f64| if most_s > 0.0 { 100.0 * seconds / most_s } else { 0.0 };
     let done = week.run_s.achieved.unwrap_or(0.0);
     let plan = week.run_s.most();
-    let within = plan.map_or(0.0, |plan| done.min(plan));
+    let within = plan.map_or(done, |plan| done.min(plan));
     html! {
         svg.field aria-hidden="true" width="100%" height="18" {
             rect.run width=(percent(at(within))) y="3" height="12" {}

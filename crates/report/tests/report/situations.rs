@@ -169,22 +169,22 @@ const SITUATIONS: &[(Case, &str)] = &[
     // first stage, done
     (
         case("2:1k 4:1k", "2:0,0 4:0,0", "5"),
-        "By the plan, stage “2” comes next, from Friday 6 March. | card of 2 | The stage's sessions are done as prescribed and nothing calls for holding back; the last was on 4 March.",
+        "By the plan, stage “2” comes next, from Friday 6 March. | card of 2 | The stage's sessions are done as prescribed and nothing recorded or noted calls for holding back; the last was on 4 March.",
     ),
     // first stage, pain at night
     (
         case("2:1k", "2:1,0,night", "3"),
-        "See a clinician before you run again. | Do not run for now. | Pain at night was noted on 2 March. Pain within the limit was not gone after the warm-up on 2 March. 1 of 2 sessions of stage “1” is done as prescribed.",
+        "See a health professional before you run again. | Do not run for now. | Pain at night was noted on 2 March. There was pain within the limit, and not only while warming up, on 2 March. 1 of 2 sessions of stage “1” is done as prescribed.",
     ),
     // middle, done
     (
         case("2:1k 4:1k 6:2k 9:2k", "2:0,0 4:0,0 6:0,0 9:0,0", "10"),
-        "By the plan, stage “3” comes next, from Wednesday 11 March. | card of 3 | The stage's sessions are done as prescribed and nothing calls for holding back; the last was on 9 March.",
+        "By the plan, stage “3” comes next, from Wednesday 11 March. | card of 3 | The stage's sessions are done as prescribed and nothing recorded or noted calls for holding back; the last was on 9 March.",
     ),
     // middle, within the limit
     (
         case("2:1k 4:1k 6:2k 9:2k", "2:0,0 4:0,0 6:0,0 9:2,0", "10"),
-        "Repeat stage “2”, from Wednesday 11 March. | card of 2 | The greatest pain of the last seven days is 2 of 10, of the seven days before 0.",
+        "Repeat stage “2”, from Wednesday 11 March. | card of 2 | The greatest pain of the last seven days is 2 of 10; in the seven days before that it was 0.",
     ),
     // middle, pain not noted
     (
@@ -199,7 +199,7 @@ const SITUATIONS: &[(Case, &str)] = &[
     // middle, overdone and pain
     (
         case("2:1k 4:1k 6:2k 9:2o", "2:0,0 4:0,0 6:0,0 9:3,0", "10"),
-        "No session for now: rest. Then stage “2”, from Friday 13 March. | No session for now: rest. | There was pain in the session of 9 March, more than the limit of 2. More than prescribed was done on 9 March. The greatest pain of the last seven days is 3 of 10, of the seven days before 0. 1 of 2 sessions of stage “2” is done as prescribed.",
+        "No session for now: rest. Then stage “2”, from Friday 13 March. | No session for now: rest. | There was pain in the session of 9 March, more than the limit of 2. More than prescribed was done on 9 March. The greatest pain of the last seven days is 3 of 10; in the seven days before that it was 0. 1 of 2 sessions of stage “2” is done as prescribed.",
     ),
     // middle, overdone twice
     (
@@ -219,7 +219,7 @@ const SITUATIONS: &[(Case, &str)] = &[
     // middle, stage not known
     (
         case("2:1k 4:1k 6:2k 9:~?", "2:0,0 4:0,0 6:0,0 9:0,0", "10"),
-        "Repeat stage “2”, from Wednesday 11 March. | card of 2 | A run was much longer than those before on 9 March. It can't be told which stage was done on 9 March. 1 of 2 sessions of stage “2” is done as prescribed.",
+        "Repeat stage “2”, from Wednesday 11 March. | card of 2 | A run was longer by far than in the weeks before on 9 March. It can't be told which stage was done on 9 March. 1 of 2 sessions of stage “2” is done as prescribed.",
     ),
     // middle, a run outside the plan
     (
@@ -229,37 +229,37 @@ const SITUATIONS: &[(Case, &str)] = &[
     // middle, too many and too close
     (
         case("2:1k 4:1k 5:1k 6:1k", "2:0,0 4:0,0 5:0,0 6:0,0", "7"),
-        "No session for now: rest. Then stage “1”, from Tuesday 10 March. | No session for now: rest. | There were too many sessions, or sessions too close together, on 5 March and 6 March. Your last two runs both went beyond the plan, the second on 6 March. More than prescribed was done on 6 March.",
+        "No session for now: rest. Then stage “1”, from Tuesday 10 March. | No session for now: rest. | There were too many sessions, or sessions too close together, on 5 March and 6 March. Your last two runs both went beyond the plan, the second on 6 March. The session went beyond the plan on 6 March.",
     ),
     // middle, a stage skipped
     (
         case("2:1k 4:1k 6:3k", "2:0,0 4:0,0 6:0,0", "7"),
-        "Go back to stage “2”, from Monday 9 March. | card of 2 | Stage “2” was not done as prescribed before 6 March. A stage was skipped and a run was much longer than those before on 6 March. 1 of 2 sessions of stage “3” is done as prescribed.",
+        "Go back to stage “2”, from Monday 9 March. | card of 2 | Stage “2” was not done as prescribed before 6 March. A stage was skipped and a run was longer by far than in the weeks before on 6 March. 1 of 2 sessions of stage “3” is done as prescribed.",
     ),
     // middle, pain on the morning after
     (
         case("2:1k 4:1k 6:2k 9:2k", "2:0,0 4:0,0 6:0,0 9:0,3", "10"),
-        "No session for now: rest. Then stage “2”, from Friday 13 March. | No session for now: rest. | There was pain on the morning after the session of 9 March. The greatest pain of the last seven days is 3 of 10, of the seven days before 0.",
+        "No session for now: rest. Then stage “2”, from Friday 13 March. | No session for now: rest. | There was pain on the morning after the session of 9 March. The greatest pain of the last seven days is 3 of 10; in the seven days before that it was 0.",
     ),
     // middle, pain that came back, the rest is over
     (
         case("2:1k 4:1k 6:2k 9:2k", "2:0,0 4:0,0 6:0,0 9:3,0,returns", "13"),
-        "Go back to stage “1”, from Friday 13 March. | card of 1 | Pain went away and came back on 9 March. There was pain in the session of 9 March, more than the limit of 2. The greatest pain of the last seven days is 3 of 10, of the seven days before 0.",
+        "Go back to stage “1”, from Friday 13 March. | card of 1 | Pain went away and came back on 9 March. There was pain in the session of 9 March, more than the limit of 2. The greatest pain of the last seven days is 3 of 10; in the seven days before that it was 0.",
     ),
     // middle, pain after
     (
         case("2:1k 4:1k 6:2k 9:2k", "2:0,0 4:0,0 6:0,0 9:3,0,after", "10"),
-        "No session for now: rest. Then stage “2”, from Friday 13 March. | No session for now: rest. | There was pain after the session of 9 March. There was pain in the session of 9 March, more than the limit of 2. The greatest pain of the last seven days is 3 of 10, of the seven days before 0.",
+        "No session for now: rest. Then stage “2”, from Friday 13 March. | No session for now: rest. | There was pain after the session of 9 March. There was pain in the session of 9 March, more than the limit of 2. The greatest pain of the last seven days is 3 of 10; in the seven days before that it was 0.",
     ),
     // middle, pain twice
     (
         case("2:1k 4:1k 6:2k 9:2k", "2:0,0 4:0,0 6:3,0 9:3,0", "10"),
-        "See a clinician before you run again. | Do not run for now. | There was pain in two sessions in a row, the last on 9 March. There was pain in the session of 9 March, more than the limit of 2. The greatest pain of the last seven days is 3 of 10, of the seven days before 0.",
+        "See a health professional before you run again. | Do not run for now. | There was pain in two sessions in a row, the last on 9 March. There was pain in the session of 9 March, more than the limit of 2. The greatest pain of the last seven days is 3 of 10; in the seven days before that it was 0.",
     ),
     // middle, pain rising within the limit
     (
         case("2:1k 4:1k 6:2k 9:2k", "2:1,0 4:1,0 9:2,0", "10"),
-        "Repeat stage “2”, from Wednesday 11 March. | card of 2 | The greatest pain of the last seven days is 2 of 10, of the seven days before 1.",
+        "Repeat stage “2”, from Wednesday 11 March. | card of 2 | The greatest pain of the last seven days is 2 of 10; in the seven days before that it was 1.",
     ),
     // middle, a break
     (
@@ -274,7 +274,7 @@ const SITUATIONS: &[(Case, &str)] = &[
     // middle, diary that cannot be read
     (
         case("2:1k 4:1k 6:2k 9:2k", "?", "10"),
-        "Rest: no session until the diary or the list of stages can be read again. | No session for now: rest. | The diary is there and can't be read, so there may be pain in it. The diary does not say whether there was pain on 9 March.",
+        "Rest: no session until the diary can be read again. | No session for now: rest. | The diary is there and can't be read, so there may be pain in it. The diary does not say whether there was pain on 9 March.",
     ),
     // middle, seen, going on from where they were
     (
@@ -300,7 +300,7 @@ const SITUATIONS: &[(Case, &str)] = &[
     // last, pain at night
     (
         case("2:1k 4:1k 6:2k 9:2k 11:3k", "2:0,0 4:0,0 6:0,0 9:0,0 11:1,0,night", "12"),
-        "See a clinician before you run again. | Do not run for now. | Pain at night was noted on 11 March. Pain within the limit was not gone after the warm-up on 11 March. The greatest pain of the last seven days is 1 of 10, of the seven days before 0. 1 of 2 sessions of stage “3” is done as prescribed.",
+        "See a health professional before you run again. | Do not run for now. | Pain at night was noted on 11 March. There was pain within the limit, and not only while warming up, on 11 March. The greatest pain of the last seven days is 1 of 10; in the seven days before that it was 0. 1 of 2 sessions of stage “3” is done as prescribed.",
     ),
     // last, done
     (
@@ -310,7 +310,7 @@ const SITUATIONS: &[(Case, &str)] = &[
     // last, done, pain
     (
         case("2:1k 4:1k 6:2k 9:2k 11:3k 13:3k", "2:0,0 4:0,0 6:0,0 9:0,0 11:0,0 13:3,0", "14"),
-        "No session for now: rest. Then stage “3”, from Tuesday 17 March. | No session for now: rest. | There was pain in the session of 13 March, more than the limit of 2. The greatest pain of the last seven days is 3 of 10, of the seven days before 0. The last stage is done as prescribed.",
+        "No session for now: rest. Then stage “3”, from Tuesday 17 March. | No session for now: rest. | There was pain in the session of 13 March, more than the limit of 2. The greatest pain of the last seven days is 3 of 10; in the seven days before that it was 0. The last stage is done as prescribed.",
     ),
     // last, done, overdone
     (
@@ -341,7 +341,7 @@ enum Order {
 }
 
 fn order(sentence: &str) -> Option<Order> {
-    let none = ["No session for now", "Rest:", "Do not run", "See a clinician", "The plan is done"];
+    let none = ["No session for now", "Rest:", "Do not run", "See a health professional", "The plan is done"];
     let session = ["First session", "Go on with", "By the plan", "Repeat", "Go back"];
     let begins = |list: &[&str]| list.iter().any(|words| sentence.starts_with(words));
     if begins(&none) { Some(Order::None) } else { begins(&session).then_some(Order::Session) }
@@ -369,7 +369,7 @@ fn no_situation_gives_two_orders_that_contradict_each_other() {
             assert!(orders.is_empty() && !fact.contains("please"), "a reason is a fact: {fact}");
         }
         // What a professional is asked for is said wherever that is the ruling, with the way to end it.
-        let sends = view.ruling.text.starts_with("See a clinician");
+        let sends = view.ruling.text.starts_with("See a health professional");
         let card = view
             .card
             .iter()

@@ -179,6 +179,12 @@ impl<'t> Layout<'t> {
         if self.text.contains("\r\n") { "\r\n" } else { "\n" }
     }
 
+    /// A row's block among those of its kind, and what stands in it.
+    pub(super) fn row(&self, place: Place) -> Result<(Vec<Range<usize>>, usize, &Section<'t>), EditError> {
+        let (blocks, at) = self.blocks(place)?;
+        Ok((blocks, at, self.section(place)?.ok_or(EditError::NoSuchRow)?))
+    }
+
     /// The texts of the rows that a place is one of, comments right above and below included, and which of them it is.
     pub(super) fn blocks(&self, place: Place) -> Result<(Vec<Range<usize>>, usize), EditError> {
         let (marks, at): (Vec<&Marks>, usize) = match place {

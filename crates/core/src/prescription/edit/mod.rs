@@ -14,9 +14,10 @@ use std::ops::Range;
 use toml::{Table, Value};
 
 use super::plan::{KIND_KEYS, LIMIT_KEYS, RUNNER_KEYS, STAGE_KEYS, WORD_KEYS};
+use super::scan::quoted;
 use super::{Fault, PlanError};
 use layout::{Layout, Section};
-use values::{Shape, expected, literal, quoted};
+use values::{Shape, expected, literal};
 
 /// What a value or a row of the form belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -242,34 +243,9 @@ fn unmarked(text: &str) -> (&str, &str) {
 /// # Ok::<(), jogaudit_core::prescription::edit::EditError>(())
 /// ```
 pub fn plan_with_values(text: &str, set: &[(Place, &str, &str)]) -> Result<String, EditError> {
-    let (mark, text) = unmarked(text);
-    let layout = Layout::of(text)?;
-    let mut wanted = table(text)?;
-    let mut splices = Splices::default();
-    let mut inserted: BTreeMap<Place, Vec<(&str, String)>> = BTreeMap::new();
-    for (place, key, value) in set {
-        let value = value.trim();
-        let key = place.keys().find(|known| known == key).ok_or(EditError::NoSuchRow)?;
-        let section = layout.section(*place)?;
-        let entry = section.and_then(|section| section.entry(key));
-        let is_same = |entry: &layout::Entry<'_>| entry.shown() == value && Shape::of(key).fits(entry);
-        match entry {
-            Some(entry) if is_same(entry) => continue,
-            None if value.is_empty() => continue,
-            Some(entry) if value.is_empty() && !is_required(*place, key) => {
-                splices.remove_line(layout.text, entry)?;
-                set_value(&mut wanted, *place, key, None)?;
-                continue;
-            }
-            Some(entry) => splices.put(entry.span.clone(), literal(key, value)),
-            None => inserted.entry(*place).or_default().push((key, literal(key, value))),
-        }
-        set_value(&mut wanted, *place, key, Some(value_of(&literal(key, value))?))?;
-    }
-    for (place, lines) in inserted {
-        layout.insert(place, &lines, &mut splices)?;
-    }
-    checked(mark, &splices.apply(text), &wanted)
+    let mut editing = Editing::of(text)?;
+    editing.set(set)?;
+    editing.done()
 }
 
 /// Whether a row cannot be without the key, so that an empty value is written rather than taken out.
@@ -291,37 +267,16 @@ fn is_required(place: Place, key: &str) -> bool {
 /// # Ok::<(), jogaudit_core::prescription::edit::EditError>(())
 /// ```
 pub fn plan_with(text: &str, change: Change) -> Result<String, EditError> {
-    let (mark, text) = unmarked(text);
-    let layout = Layout::of(text)?;
-    let mut wanted = table(text)?;
-    let mut splices = Splices::default();
+    let mut editing = Editing::of(text)?;
     match change {
-        Change::AddAfter(Place::Plan) if layout.stages.is_empty() => {
-            let name = "1".to_owned();
-            let body = new_row("[[stage]]", "session", &name, layout.line_end());
-            splices.put(text.len()..text.len(), layout.at_the_end(&body));
-            wanted.insert("stage".to_owned(), Value::Array(vec![new_value("session", &name)]));
-        }
-        Change::AddAfter(Place::Plan) => {
-            let last = layout.stages.len() - 1;
-            add_after(&layout, &mut wanted, &mut splices, Place::Stage(last))?;
-        }
-        Change::AddAfter(place) => add_after(&layout, &mut wanted, &mut splices, place)?,
-        Change::AddKind(stage) => add_kind(&layout, &mut wanted, &mut splices, stage)?,
-        Change::Copy(place) => copy(&layout, &mut wanted, &mut splices, place)?,
-        Change::Up(place) => swap(&layout, &mut wanted, &mut splices, before(place)?)?,
-        Change::Down(place) => swap(&layout, &mut wanted, &mut splices, place)?,
-        Change::Remove(place) => {
-            let (blocks, at) = layout.blocks(place)?;
-            splices.cut(text, &blocks[at]);
-            let rows = rows_of(&mut wanted, place)?;
-            rows.remove(at);
-            if rows.is_empty() {
-                drop_rows(&mut wanted, place)?;
-            }
-        }
+        Change::AddAfter(place) => editing.add_after(place)?,
+        Change::AddKind(stage) => editing.add_kind(stage)?,
+        Change::Copy(place) => editing.copy(place)?,
+        Change::Up(place) => editing.swap(before(place)?)?,
+        Change::Down(place) => editing.swap(place)?,
+        Change::Remove(place) => editing.remove(place)?,
     }
-    checked(mark, &splices.apply(text), &wanted)
+    editing.done()
 }
 
 /// The row above.
@@ -334,96 +289,146 @@ fn before(place: Place) -> Result<Place, EditError> {
     above.ok_or(EditError::NoSuchRow)
 }
 
-/// Changes the places of a row and the one below it.
-fn swap(
-    layout: &Layout<'_>,
-    wanted: &mut Table,
-    splices: &mut Splices,
-    place: Place,
-) -> Result<(), EditError> {
-    let (blocks, at) = layout.blocks(place)?;
-    let [upper, lower] = blocks.get(at..at + 2).ok_or(EditError::NoSuchRow)? else {
-        return Err(EditError::NoSuchRow);
-    };
-    splices.put(upper.clone(), layout.text[lower.clone()].to_owned());
-    splices.put(lower.clone(), layout.text[upper.clone()].to_owned());
-    rows_of(wanted, place)?.swap(at, at + 1);
-    Ok(())
+/// A plan's text that is being changed: what is written where, and the values that it is to hold then.
+struct Editing<'t> {
+    /// What stands before the text: a byte order mark, or nothing.
+    mark: &'t str,
+    layout: Layout<'t>,
+    wanted: Table,
+    splices: Splices,
 }
 
-fn copy(
-    layout: &Layout<'_>,
-    wanted: &mut Table,
-    splices: &mut Splices,
-    place: Place,
-) -> Result<(), EditError> {
-    let (blocks, at) = layout.blocks(place)?;
-    let section = layout.section(place)?.ok_or(EditError::NoSuchRow)?;
-    let entry = section.entry("name").ok_or(EditError::OnlyByText)?;
-    let name = free_name(&entry.shown(), &layout.names(place));
-    let block = blocks[at].clone();
-    let mut renamed = Splices::default();
-    renamed.put(entry.span.start - block.start..entry.span.end - block.start, quoted(&name));
-    let body = renamed.apply(&layout.text[block.clone()]);
-    splices.put(block.end..block.end, layout.gap(&blocks, place) + &body);
-    let rows = rows_of(wanted, place)?;
-    let mut row = rows.get(at).cloned().ok_or(EditError::NoSuchRow)?;
-    row.as_table_mut().ok_or(EditError::OnlyByText)?.insert("name".to_owned(), Value::String(name));
-    rows.insert(at + 1, row);
-    Ok(())
-}
-
-fn add_after(
-    layout: &Layout<'_>,
-    wanted: &mut Table,
-    splices: &mut Splices,
-    place: Place,
-) -> Result<(), EditError> {
-    let (blocks, at) = layout.blocks(place)?;
-    let section = layout.section(place)?.ok_or(EditError::NoSuchRow)?;
-    let base = section.entry("name").map(layout::Entry::shown).unwrap_or_default();
-    let name = free_name(&base, &layout.names(place));
-    let (header, key) = match place {
-        Place::Kind(..) => ("[[stage.session]]", "do"),
-        _ => ("[[stage]]", "session"),
-    };
-    let body = layout.indented(section, &new_row(header, key, &name, layout.line_end()));
-    let end = blocks[at].end;
-    splices.put(end..end, layout.gap(&blocks, place) + &body);
-    rows_of(wanted, place)?.insert(at + 1, new_value(key, &name));
-    Ok(())
-}
-
-/// Another kind of session: the stage's only session becomes the first of two.
-fn add_kind(
-    layout: &Layout<'_>,
-    wanted: &mut Table,
-    splices: &mut Splices,
-    stage: usize,
-) -> Result<(), EditError> {
-    let kinds = layout.stages.get(stage).ok_or(EditError::NoSuchRow)?.kinds.len();
-    if kinds > 0 {
-        return add_after(layout, wanted, splices, Place::Kind(stage, kinds - 1));
+impl<'t> Editing<'t> {
+    fn of(text: &'t str) -> Result<Self, EditError> {
+        let (mark, text) = unmarked(text);
+        Ok(Self { mark, layout: Layout::of(text)?, wanted: table(text)?, splices: Splices::default() })
     }
-    let place = Place::Stage(stage);
-    let (blocks, at) = layout.blocks(place)?;
-    let section = layout.section(place)?.ok_or(EditError::NoSuchRow)?;
-    let entry = section.entry("session").ok_or(EditError::OnlyByText)?;
-    let line_end = layout.line_end();
-    let first =
-        ["[[stage.session]]", "name = \"1\"", "do = "].join(line_end) + &layout.text[entry.span.clone()];
-    let second = new_row("[[stage.session]]", "do", "2", line_end);
-    splices.remove_line(layout.text, entry)?;
-    let end = blocks[at].end;
-    let both = [first, second].map(|body| layout.indented(section, &body)).join(line_end);
-    splices.put(end..end, line_end.to_owned() + &both);
-    let row = rows_of(wanted, place)?.get_mut(at).and_then(Value::as_table_mut);
-    let row = row.ok_or(EditError::OnlyByText)?;
-    let session = row.remove("session").ok_or(EditError::OnlyByText)?;
-    let mut first = new_value("do", "1");
-    first.as_table_mut().ok_or(EditError::OnlyByText)?.insert("do".to_owned(), session);
-    row.insert("session".to_owned(), Value::Array(vec![first, new_value("do", "2")]));
-    Ok(())
+
+    /// The text with all changes, if it holds what it is to hold.
+    fn done(self) -> Result<String, EditError> {
+        checked(self.mark, &self.splices.apply(self.layout.text), &self.wanted)
+    }
+
+    fn set(&mut self, set: &[(Place, &str, &str)]) -> Result<(), EditError> {
+        let mut inserted: BTreeMap<Place, Vec<(&str, String)>> = BTreeMap::new();
+        for (place, key, value) in set {
+            let value = value.trim();
+            let key = place.keys().find(|known| known == key).ok_or(EditError::NoSuchRow)?;
+            let section = self.layout.section(*place)?;
+            let entry = section.and_then(|section| section.entry(key));
+            let is_same = |entry: &layout::Entry<'_>| entry.shown() == value && Shape::of(key).fits(entry);
+            match entry {
+                Some(entry) if is_same(entry) => continue,
+                None if value.is_empty() => continue,
+                Some(entry) if value.is_empty() && !is_required(*place, key) => {
+                    self.splices.remove_line(self.layout.text, entry)?;
+                    set_value(&mut self.wanted, *place, key, None)?;
+                    continue;
+                }
+                Some(entry) => self.splices.put(entry.span.clone(), literal(key, value)),
+                None => inserted.entry(*place).or_default().push((key, literal(key, value))),
+            }
+            set_value(&mut self.wanted, *place, key, Some(value_of(&literal(key, value))?))?;
+        }
+        for (place, lines) in inserted {
+            self.layout.insert(place, &lines, &mut self.splices)?;
+        }
+        Ok(())
+    }
+
+    /// Changes the places of a row and the one below it.
+    fn swap(&mut self, place: Place) -> Result<(), EditError> {
+        let (blocks, at) = self.layout.blocks(place)?;
+        let [upper, lower] = blocks.get(at..at + 2).ok_or(EditError::NoSuchRow)? else {
+            return Err(EditError::NoSuchRow);
+        };
+        self.splices.put(upper.clone(), self.layout.text[lower.clone()].to_owned());
+        self.splices.put(lower.clone(), self.layout.text[upper.clone()].to_owned());
+        rows_of(&mut self.wanted, place)?.swap(at, at + 1);
+        Ok(())
+    }
+
+    fn remove(&mut self, place: Place) -> Result<(), EditError> {
+        let (blocks, at) = self.layout.blocks(place)?;
+        self.splices.cut(self.layout.text, &blocks[at]);
+        let rows = rows_of(&mut self.wanted, place)?;
+        rows.remove(at);
+        if rows.is_empty() {
+            drop_rows(&mut self.wanted, place)?;
+        }
+        Ok(())
+    }
+
+    fn copy(&mut self, place: Place) -> Result<(), EditError> {
+        let Self { layout, wanted, splices, .. } = self;
+        let (blocks, at, section) = layout.row(place)?;
+        let entry = section.entry("name").ok_or(EditError::OnlyByText)?;
+        let name = free_name(&entry.shown(), &layout.names(place));
+        let block = blocks[at].clone();
+        let mut renamed = Splices::default();
+        renamed.put(entry.span.start - block.start..entry.span.end - block.start, quoted(&name));
+        let body = renamed.apply(&layout.text[block.clone()]);
+        splices.put(block.end..block.end, layout.gap(&blocks, place) + &body);
+        let rows = rows_of(wanted, place)?;
+        let mut row = rows.get(at).cloned().ok_or(EditError::NoSuchRow)?;
+        row.as_table_mut().ok_or(EditError::OnlyByText)?.insert("name".to_owned(), Value::String(name));
+        rows.insert(at + 1, row);
+        Ok(())
+    }
+
+    /// A new row below another; below the plan itself, at the end.
+    fn add_after(&mut self, place: Place) -> Result<(), EditError> {
+        let Self { layout, wanted, splices, .. } = self;
+        let place = match (place, layout.stages.len().checked_sub(1)) {
+            (Place::Plan, Some(last)) => Place::Stage(last),
+            (Place::Plan, None) => {
+                let body = new_row("[[stage]]", "session", "1", layout.line_end());
+                splices.put(layout.text.len()..layout.text.len(), layout.at_the_end(&body));
+                wanted.insert("stage".to_owned(), Value::Array(vec![new_value("session", "1")]));
+                return Ok(());
+            }
+            (place, _) => place,
+        };
+        let (blocks, at, section) = layout.row(place)?;
+        let base = section.entry("name").map(layout::Entry::shown).unwrap_or_default();
+        let name = free_name(&base, &layout.names(place));
+        let (header, key) = match place {
+            Place::Kind(..) => ("[[stage.session]]", "do"),
+            _ => ("[[stage]]", "session"),
+        };
+        let body = layout.indented(section, &new_row(header, key, &name, layout.line_end()));
+        let end = blocks[at].end;
+        splices.put(end..end, layout.gap(&blocks, place) + &body);
+        rows_of(wanted, place)?.insert(at + 1, new_value(key, &name));
+        Ok(())
+    }
+
+    /// Another kind of session: the stage's only session becomes the first of two.
+    fn add_kind(&mut self, stage: usize) -> Result<(), EditError> {
+        let kinds = self.layout.stages.get(stage).ok_or(EditError::NoSuchRow)?.kinds.len();
+        if kinds > 0 {
+            return self.add_after(Place::Kind(stage, kinds - 1));
+        }
+        let Self { layout, wanted, splices, .. } = self;
+        let place = Place::Stage(stage);
+        let (blocks, at, section) = layout.row(place)?;
+        let entry = section.entry("session").ok_or(EditError::OnlyByText)?;
+        let line_end = layout.line_end();
+        let first =
+            ["[[stage.session]]", "name = \"1\"", "do = "].join(line_end) + &layout.text[entry.span.clone()];
+        let second = new_row("[[stage.session]]", "do", "2", line_end);
+        splices.remove_line(layout.text, entry)?;
+        let end = blocks[at].end;
+        let both = [first, second].map(|body| layout.indented(section, &body)).join(line_end);
+        splices.put(end..end, line_end.to_owned() + &both);
+        let row = rows_of(wanted, place)?.get_mut(at).and_then(Value::as_table_mut);
+        let row = row.ok_or(EditError::OnlyByText)?;
+        let session = row.remove("session").ok_or(EditError::OnlyByText)?;
+        let mut first = new_value("do", "1");
+        first.as_table_mut().ok_or(EditError::OnlyByText)?.insert("do".to_owned(), session);
+        row.insert("session".to_owned(), Value::Array(vec![first, new_value("do", "2")]));
+        Ok(())
+    }
 }
 
 fn new_row(header: &str, key: &str, name: &str, line_end: &str) -> String {

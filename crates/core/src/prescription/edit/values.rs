@@ -1,11 +1,10 @@
 //! Values of a plan as a form shows and writes them.
 
-use std::fmt::Write as _;
-
 use jiff::civil::Date;
 use toml::de::DeValue;
 
 use super::super::bounds::{self, Bound};
+use super::super::scan::quoted;
 use super::layout::Entry;
 
 /// How a value is written.
@@ -92,24 +91,6 @@ pub(super) fn literal(key: &str, value: &str) -> String {
 /// A line of a key with its value, after what stands before the key.
 pub(super) fn literal_line(prefix: &str, key: &str, value: &str) -> String {
     format!("{prefix}{key} = {value}")
-}
-
-/// A text as a basic string of TOML.
-pub(super) fn quoted(text: &str) -> String {
-    let mut quoted = String::with_capacity(text.len() + 2);
-    quoted.push('"');
-    for c in text.chars() {
-        match c {
-            '"' | '\\' => quoted.extend(['\\', c]),
-            c if c.is_ascii_control() => {
-                // Writing to a String cannot fail.
-                let _ = write!(quoted, "\\u{:04X}", u32::from(c));
-            }
-            c => quoted.push(c),
-        }
-    }
-    quoted.push('"');
-    quoted
 }
 
 /// A text in one line, as a field takes it.

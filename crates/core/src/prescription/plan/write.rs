@@ -3,7 +3,7 @@
 use std::fmt::{self, Write as _};
 
 use super::{bounds, weekday_word};
-use crate::prescription::scan::{write_time, written_pace};
+use crate::prescription::scan::{quoted, write_time, written_pace};
 use crate::prescription::{Limits, PaceBasis, Plan, Runner, Stage, Tolerance};
 use jogaudit_recording::units::{BeatsPerMinute, LengthUnit, Seconds, StepsPerMinute};
 
@@ -147,11 +147,6 @@ fn limits(limits: &Limits) -> Entries {
         ("clinician_override", limits.clinician_override.as_deref().map(quoted)),
     ];
     lines.into_iter().filter_map(|(key, value)| Some((key, value?))).collect()
-}
-
-/// A TOML basic string.
-fn quoted(text: &str) -> String {
-    format!("\"{}\"", text.replace('\\', "\\\\").replace('"', "\\\""))
 }
 
 /// `3`, or `"2 to 3"`.

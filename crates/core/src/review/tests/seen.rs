@@ -4,10 +4,15 @@ use super::*;
 
 /// Reviews sessions and diary with a visit on a day, from a stage or, with nothing, from where the runner is.
 fn seen(sessions: &str, diary: &str, (visit, stage): (i64, &str), as_of: i64) -> Review {
-    let plan = Plan::parse(PLAN).unwrap().value;
-    let seen = Seen::parse(&format!("{},R. Lunde,{stage}", day(visit)), &plan, day(as_of));
+    let line = format!("{},R. Lunde,{stage}", day(visit));
+    let seen = Seen::parse(&line, &Plan::parse(PLAN).unwrap().value, day(as_of));
     assert!(seen.notices.is_empty(), "{:?}", seen.notices);
-    let written = Written { diary: diary_of(diary), seen: seen.value, ..Written::default() };
+    with_table(PLAN, sessions, diary, seen.value, as_of)
+}
+
+fn with_table(plan: &str, sessions: &str, diary: &str, seen: Seen, as_of: i64) -> Review {
+    let plan = Plan::parse(plan).unwrap().value;
+    let written = Written { diary: diary_of(diary), seen, ..Written::default() };
     review(&plan, &written, &sessions_of(&plan, sessions), &[], day(as_of), &ReviewConfig::default()).value
 }
 
@@ -59,6 +64,40 @@ fn pain_after_the_visit_rules_as_ever() {
     assert_eq!(deciding(&seen("2:1k 4:1k 6:2k", "6:0,0 9:3,0,night", (9, ""), 12)).0, "seen");
     // A visit that has not come yet settles nothing.
     assert_eq!(deciding(&seen(GOOD, NIGHT, (13, ""), 12)).0, "night_pain");
+}
+
+#[test]
+fn a_run_on_the_day_of_the_visit_counts_against_the_runner_only() {
+    // Kept without pain, it does not finish the stage.
+    let once = PLAN.replace("sessions = 2", "sessions = 1");
+    let line = format!("{},R. Lunde", day(9));
+    let visit = Seen::parse(&line, &Plan::parse(&once).unwrap().value, day(10)).value;
+    let review = with_table(&once, "2:1k 4:2k 9:2k", "4:3,0,night 9:0,0", visit, 10);
+    assert_eq!(deciding(&review), ("too_few_kept", Recommendation::Repeat, Some(2), Some(day(11))));
+    // A further stage in the morning does not move what the clinician said in the afternoon.
+    let back = seen("2:1k 4:1k 6:2k 9:3k", "9:0,0", (9, "1"), 10);
+    assert_eq!(back.ruling.stage, Some(0), "{:?}", codes(&back));
+    // Without a recording an effort in the diary is a session.
+    assert_eq!(deciding(&seen("2:1k 4:1k 6:2k", "9:3,0,night,5", (9, ""), 12)).0, "night_pain");
+}
+
+#[test]
+fn after_a_visit_a_jump_goes_back_to_the_stage_of_the_visit() {
+    let review = seen("2:1k 4:1k 6:2k 9:2k 12:3k", "12:0,0", (11, "1"), 13);
+    assert_eq!(deciding(&review).2, Some(1), "{:?}", codes(&review));
+}
+
+#[test]
+fn what_cannot_be_read_of_the_visits_is_not_taken_for_none() {
+    let plan = Plan::parse(PLAN).unwrap().value;
+    let lines = format!("{},R. Lunde,stage one\n{},R. Lunde\n", day(9), day(1));
+    let lines = Seen::parse(&lines, &plan, day(10)).value;
+    let without = with_table(PLAN, GOOD, NO_PAIN, Seen::default(), 10);
+    assert_eq!(without.ruling.recommendation, Recommendation::Advance);
+    let some = with_table(PLAN, GOOD, NO_PAIN, lines, 10);
+    assert_eq!((deciding(&some).0, deciding(&some).1), ("seen_line_not_readable", Recommendation::Repeat));
+    let whole = with_table(PLAN, GOOD, NO_PAIN, Seen::unreadable(), 10);
+    assert_eq!(deciding(&whole), ("seen_not_readable", Recommendation::Rest, None, None));
 }
 
 #[test]
