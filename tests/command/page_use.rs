@@ -233,10 +233,25 @@ fn the_physios_way() {
     fs::write(caseload.path().join("Arne/diary.csv"), "date,pain_during,pain_pattern\n2026-03-02,6,night\n")
         .unwrap();
     fs::write(caseload.path().join("Cato/plan.toml"), "title = ").unwrap();
+    fs::write(
+        caseload.path().join("Berit/diary.csv"),
+        "date,pain_during,pain_pattern,pain_next_morning,effort,note\n2026-02-24,1,,1,3,walk\n2026-03-02,0,,0,3,\nsoon,9,,,,\n",
+    )
+    .unwrap();
     let page = Page::with(&[caseload.path().as_os_str(), "--as-of".as_ref(), "2026-03-03".as_ref()]);
     let table = page.page("/");
     let place = |text: &str| table.find(text).unwrap_or_else(|| panic!("{text} in {table}"));
     assert!(place(">Arne<") < place(">Cato<") && place(">Cato<") < place(">Berit<"), "{table}");
+    for text in [
+        "pain up to 6 of 10: 2 March",
+        "A line of the diary can’t be read.",
+        "2 March, yesterday",
+        "walk 4:40, 7 x (run 0:50, walk 1:40), walk 3:20",
+        "0 → 6 of 18",
+        "1 → 0",
+    ] {
+        assert!(table.to_lowercase().contains(&text.to_lowercase()), "{text} in {table}");
+    }
     assert!(table.contains("See a clinician.") && table.contains("The plan has a mistake."), "{table}");
     assert!(
         page.page("/case/Berit/").contains("Taken for") || page.page("/case/Berit/").contains("2026-03-02")

@@ -4,6 +4,8 @@ use jiff::civil::Date;
 
 use jogaudit_core::audit::Outcome;
 use jogaudit_core::review::{LeftOutCode, Recommendation, WeeklyCode};
+use jogaudit_recording::notice::NoticeCode;
+use jogaudit_recording::units::Unit;
 use jogaudit_report::ReviewView;
 
 /// Days in which something counts as recent.
@@ -22,6 +24,8 @@ pub(super) enum Need {
     Overdone,
     /// Pain beyond its limit was noted in the last days.
     Pain,
+    /// Lines of the diary can't be read: there may be pain in them.
+    UnreadableDiary,
     /// A session can't be judged.
     Undecided,
     /// A file of the case can't be read.
@@ -51,19 +55,24 @@ pub(super) fn needs(review: &ReviewView, today: Date) -> Vec<(Need, String)> {
     let mut overdone = days(Outcome::Overdone);
     let found = review.findings.iter().filter(|finding| is_recent(&finding.date));
     overdone.extend(found.clone().filter(|f| f.code == WeeklyCode::UnplannedRun).map(|f| f.date.as_str()));
-    let mut pain: Vec<&str> =
-        found.filter(|f| f.code.is_pain()).map(|finding| finding.date.as_str()).collect();
-    for (need, what, days) in [
-        (Need::Overdone, "overdone", &mut overdone),
-        (Need::Pain, "pain beyond the limit", &mut pain),
-        (Need::Undecided, "can’t be judged", &mut days(Outcome::Undecided)),
+    let pain: Vec<&str> =
+        found.clone().filter(|f| f.code.is_pain()).map(|finding| finding.date.as_str()).collect();
+    let greatest =
+        found.filter(|f| f.code.is_pain() && f.unit == Unit::PointsOfTen).filter_map(|f| f.achieved);
+    let value = greatest.reduce(f64::max).map(|value| format!("pain up to {value} of 10"));
+    for (need, what, mut days) in [
+        (Need::Overdone, "overdone", overdone),
+        (Need::Pain, value.as_deref().unwrap_or("pain beyond the limit"), pain),
+        (Need::Undecided, "can’t be judged", days(Outcome::Undecided)),
     ] {
         days.sort_unstable();
         days.dedup();
         if !days.is_empty() {
+            let days: Vec<String> = days.into_iter().map(short_day).collect();
             needs.push((need, format!("{what}: {}", days.join(", "))));
         }
     }
+    needs.extend(unread_diary(review));
     let unread: Vec<&str> = review
         .left_out
         .iter()
@@ -78,13 +87,31 @@ pub(super) fn needs(review: &ReviewView, today: Date) -> Vec<(Need, String)> {
         return needs;
     };
     if last.pain_during.is_none() && last.pain_pattern.is_none() {
-        needs.push((Need::NoDiary, format!("no word on pain: {}", last.date)));
+        needs.push((Need::NoDiary, format!("no word on pain: {}", short_day(&last.date))));
     }
     if !is_recent(&last.date) {
-        needs.push((Need::Away, format!("no session since {}", last.date)));
+        needs.push((Need::Away, format!("no session since {}", short_day(&last.date))));
     }
     needs.sort();
     needs
+}
+
+/// What of the diary can't be read.
+fn unread_diary(review: &ReviewView) -> Option<(Need, String)> {
+    let is_diary = |code: NoticeCode| {
+        [NoticeCode::DiaryLine, NoticeCode::DiaryCell, NoticeCode::DiaryNoHeader].contains(&code)
+    };
+    let text = match review.notices.iter().filter(|notice| is_diary(notice.code)).count() {
+        0 => return None,
+        1 => "a line of the diary can’t be read".to_owned(),
+        count => format!("{count} places of the diary can’t be read"),
+    };
+    Some((Need::UnreadableDiary, text))
+}
+
+/// A day as people write it, such as "2 March".
+pub(super) fn short_day(date: &str) -> String {
+    date.parse::<Date>().map_or_else(|_| date.to_owned(), |date| date.strftime("%-d %B").to_string())
 }
 
 /// What is said of a case that cannot be read.

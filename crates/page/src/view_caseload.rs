@@ -2,18 +2,22 @@
 
 use std::sync::Arc;
 
+use jiff::ToSpan;
 use jiff::civil::Date;
 use maud::{Markup, html};
 
 use jogaudit_report::ends::between;
-use jogaudit_report::isolated;
+use jogaudit_report::{SessionView, StageView, WeekView, isolated};
 
 use super::App;
-use super::attention::{Need, needs, unreadable};
+use super::attention::{Need, needs, short_day, unreadable};
 use super::cached_case::{CachedCase, CaseState, Found};
 use super::layout::root;
 use super::refusal::sentence;
 use super::view_case::mark;
+
+/// Weeks that a row shows.
+const WEEKS: i64 = 4;
 
 /// A row of the table: what needs attention; `None` while the case is being read.
 type Row<'a> = (&'a Arc<CachedCase>, &'a CaseState, Option<Vec<(Need, String)>>);
@@ -43,7 +47,8 @@ pub(super) fn table(app: &App, states: &[CaseState]) -> (Markup, bool) {
                     th scope="col" { "Needs attention" }
                     th scope="col" { "Next session" }
                     th scope="col" { "Last session" }
-                    th scope="col" { "This week’s running" }
+                    th scope="col" { "Running by week, min" }
+                    th scope="col" { "Greatest pain by week, of 10" }
                 }
             }
             tbody { @for (cached, state, needs) in &rows { (row(cached, state, needs.as_deref())) } }
@@ -59,8 +64,9 @@ pub(super) fn table(app: &App, states: &[CaseState]) -> (Markup, bool) {
             }
         }
         p.quiet {
-            "Order: see a clinician, a case that can’t be read, rest, overdone, pain, sessions that can’t be judged, files that "
-            "can’t be read, nothing in the diary, no session. Overdone, pain and undecided: of the last 14 days."
+            "Order: see a clinician, a case that can’t be read, rest, overdone, pain, lines of the diary that can’t be read, sessions that can’t be judged, files that "
+            "can’t be read, nothing in the diary, no session. Overdone, pain and undecided: of the last 14 days. By week: the last "
+            (WEEKS) " weeks, the present one last."
         }
     };
     (markup, unread > 0)
@@ -95,27 +101,69 @@ fn row(cached: &CachedCase, state: &CaseState, needs: Option<&[(Need, String)]>)
             }
             td data-label="Next session" { @if let Some(found) = found { (isolated(&found.review.ruling.text)) } }
             td data-label="Last session" {
-                @if let Some(last) = last {
-                    (last.date)
-                    @if let Some(stage) = &last.stage { ", stage “" (isolated(stage)) "”" }
-                    @if let Some(outcome) = last.outcome { ", " (mark(outcome)) }
-                }
+                @if let (Some(last), Some(found)) = (last, found) { (last_session(last, found)) }
             }
-            td data-label="This week’s running" { @if let Some(found) = found { (week(found)) } }
+            td data-label="Running by week, min" { @if let Some(found) = found { (run_by_week(found)) } }
+            td data-label="Greatest pain by week, of 10" { @if let Some(found) = found { (pain_by_week(found)) } }
         }
     }
 }
 
-/// Running of this week, of what the plan has for it.
-fn week(found: &Found) -> String {
-    let is_this = |monday: &str| {
-        let since = monday.parse::<Date>().ok().and_then(|monday| monday.until(found.today).ok());
-        since.is_some_and(|span| (0..7).contains(&span.get_days()))
+/// When the last session was, how long ago, what it was to be and how it went.
+fn last_session(last: &SessionView, found: &Found) -> Markup {
+    let ago = last
+        .date
+        .parse::<Date>()
+        .ok()
+        .and_then(|date| date.until(found.today).ok())
+        .map(|span| span.get_days());
+    let is_it = |stage: &&StageView| last.stage.as_ref() == Some(&stage.stage);
+    html! {
+        (short_day(&last.date))
+        @match ago {
+            Some(0) => ", today",
+            Some(1) => ", yesterday",
+            Some(days) => { ", " (days) " days ago" }
+            None => {}
+        }
+        @if let Some(stage) = &last.stage { ", stage “" (isolated(stage)) "”" }
+        @if let Some(stage) = found.review.stages.iter().find(is_it) { ": " span.quiet { (isolated(&stage.session)) } }
+        @if let Some(outcome) = last.outcome { ", " (mark(outcome)) }
+    }
+}
+
+/// The last weeks of the case, the present one last; `None` for a week without anything.
+fn last_weeks(found: &Found) -> Vec<Option<&WeekView>> {
+    let this_monday =
+        found.today.saturating_sub(i64::from(found.today.weekday().to_monday_zero_offset()).days());
+    let mondays = (0..WEEKS).rev().map(|back| this_monday.saturating_sub(back.weeks()).to_string());
+    let week_of = |monday: &str| found.review.weeks.iter().find(|week| week.monday == monday);
+    let first = found.review.weeks.first().map(|week| week.monday.as_str());
+    mondays
+        .filter(|monday| first.is_some_and(|first| first <= monday.as_str()))
+        .map(|monday| week_of(&monday))
+        .collect()
+}
+
+/// Minutes of running of the last weeks, and what the plan has for the present one.
+fn run_by_week(found: &Found) -> String {
+    let minutes = |s: f64| format!("{:.0}", s / 60.0);
+    let weeks = last_weeks(found);
+    let run = |week: Option<&WeekView>| {
+        week.map_or_else(
+            || "0".to_owned(),
+            |week| week.run_s.achieved.map_or_else(|| "–".to_owned(), minutes),
+        )
     };
-    let Some(week) = found.review.weeks.last().filter(|week| is_this(&week.monday)) else {
-        return "none".to_owned();
+    let planned = weeks.last().copied().flatten().and_then(|week| week.run_s.range);
+    let of = planned.map(|range| format!(" of {}", between(range, minutes))).unwrap_or_default();
+    format!("{}{of}", weeks.iter().copied().map(run).collect::<Vec<_>>().join(" → "))
+}
+
+/// The greatest pain of the last weeks.
+fn pain_by_week(found: &Found) -> String {
+    let pain = |week: Option<&WeekView>| {
+        week.and_then(|week| week.greatest_pain).map_or_else(|| "–".to_owned(), |pain| pain.to_string())
     };
-    let minutes = |s: f64| format!("{:.0} min", s / 60.0);
-    let of = week.run_s.range.map_or_else(|| "–".to_owned(), |range| between(range, minutes));
-    format!("{} of {of}", week.run_s.achieved.map_or_else(|| "–".to_owned(), minutes))
+    last_weeks(found).into_iter().map(pain).collect::<Vec<_>>().join(" → ")
 }

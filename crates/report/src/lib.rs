@@ -87,6 +87,6 @@ mod wording;
 pub use chart::Charts;
 pub use handout::{HandoutView, pattern_words};
 pub use outside::{escaped, escaped_lines, escaped_prose, is_unseen, isolated};
-pub use review_view::{ReviewParts, ReviewView};
+pub use review_view::{ReviewParts, ReviewView, SessionView, StageView, WeekView};
 pub use view::{BoutsView, CheckReport, CheckView, Source};
 pub use wording::{capitalised, how_many};

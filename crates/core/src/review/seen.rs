@@ -43,7 +43,7 @@ impl Seen {
     }
 
     /// Reads `seen.csv`: the columns date, by, stage and note, in this order where the first line does not name them. A line that
-    /// cannot be used is left out and said with line and column; it is not taken for nothing: [`Seen::unread`]. Days after `as_of`
+    /// cannot be used is left out and said with line and column; it is not taken for nothing. Days after `as_of`
     /// have not come yet and are left out.
     ///
     /// # Example
