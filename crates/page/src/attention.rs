@@ -8,6 +8,8 @@ use jogaudit_recording::notice::NoticeCode;
 use jogaudit_recording::units::Unit;
 use jogaudit_report::ReviewView;
 
+use super::days;
+
 /// Days in which something counts as recent.
 const RECENT_DAYS: i32 = 14;
 
@@ -49,10 +51,10 @@ pub(super) fn needs(review: &ReviewView, today: Date) -> Vec<(Need, String)> {
         _ => {}
     }
     let recent = || review.sessions.iter().filter(|session| is_recent(&session.date));
-    let days = |outcome: Outcome| -> Vec<&str> {
+    let days_of = |outcome: Outcome| -> Vec<&str> {
         recent().filter(|s| s.outcome == Some(outcome)).map(|s| s.date.as_str()).collect()
     };
-    let mut overdone = days(Outcome::Overdone);
+    let mut overdone = days_of(Outcome::Overdone);
     let found = review.findings.iter().filter(|finding| is_recent(&finding.date));
     overdone.extend(found.clone().filter(|f| f.code == WeeklyCode::UnplannedRun).map(|f| f.date.as_str()));
     let pain: Vec<&str> =
@@ -60,16 +62,16 @@ pub(super) fn needs(review: &ReviewView, today: Date) -> Vec<(Need, String)> {
     let greatest =
         found.filter(|f| f.code.is_pain() && f.unit == Unit::PointsOfTen).filter_map(|f| f.achieved);
     let value = greatest.reduce(f64::max).map(|value| format!("pain up to {value} of 10"));
-    for (need, what, mut days) in [
+    for (need, what, mut dates) in [
         (Need::Overdone, "overdone", overdone),
         (Need::Pain, value.as_deref().unwrap_or("pain beyond the limit"), pain),
-        (Need::Undecided, "can’t be judged", days(Outcome::Undecided)),
+        (Need::Undecided, "can’t be judged", days_of(Outcome::Undecided)),
     ] {
-        days.sort_unstable();
-        days.dedup();
-        if !days.is_empty() {
-            let days: Vec<String> = days.into_iter().map(short_day).collect();
-            needs.push((need, format!("{what}: {}", days.join(", "))));
+        dates.sort_unstable();
+        dates.dedup();
+        if !dates.is_empty() {
+            let dates: Vec<String> = dates.into_iter().map(days::short).collect();
+            needs.push((need, format!("{what}: {}", dates.join(", "))));
         }
     }
     needs.extend(unread_diary(review));
@@ -87,10 +89,10 @@ pub(super) fn needs(review: &ReviewView, today: Date) -> Vec<(Need, String)> {
         return needs;
     };
     if last.pain_during.is_none() && last.pain_pattern.is_none() {
-        needs.push((Need::NoDiary, format!("no word on pain: {}", short_day(&last.date))));
+        needs.push((Need::NoDiary, format!("no word on pain: {}", days::short(&last.date))));
     }
     if !is_recent(&last.date) {
-        needs.push((Need::Away, format!("no session since {}", short_day(&last.date))));
+        needs.push((Need::Away, format!("no session since {}", days::short(&last.date))));
     }
     needs.sort();
     needs
@@ -107,11 +109,6 @@ fn unread_diary(review: &ReviewView) -> Option<(Need, String)> {
         count => format!("{count} places of the diary can’t be read"),
     };
     Some((Need::UnreadableDiary, text))
-}
-
-/// A day as people write it, such as "2 March".
-pub(super) fn short_day(date: &str) -> String {
-    date.parse::<Date>().map_or_else(|_| date.to_owned(), |date| date.strftime("%-d %B").to_string())
 }
 
 /// What is said of a case that cannot be read.

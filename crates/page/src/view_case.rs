@@ -14,6 +14,7 @@ use jogaudit_report::review_view::SessionView;
 use jogaudit_report::{ReviewView, escaped, isolated};
 
 use super::cached_case::{CachedCase, Found};
+use super::days;
 use super::layout::{coded, root};
 use super::uploads::WaitingFile;
 use super::visit;
@@ -118,7 +119,7 @@ fn taken_for(file: &WaitingFile, found: Option<&Found>) -> String {
         let stage = what_it_was(session);
         let outcome =
             session.outcome.map(|outcome| format!(", {}", Mark::from(outcome).word())).unwrap_or_default();
-        return format!("{}: {stage}{outcome}", session.date);
+        return format!("{}: {stage}{outcome}", days::short(&session.date));
     }
     if let Some(left) = view.left_out.iter().find(|left| is_it(&left.recording)) {
         return left.text.clone();
@@ -137,7 +138,7 @@ fn last_session(cached: &CachedCase, review: &ReviewView) -> Markup {
                 h2 { "The last session" }
                 p {
                     a href={ (root) "/session?recording=" (coded(last.recordings.first().map_or("", String::as_str))) } {
-                        (last.date)
+                        (days::long(&last.date))
                     }
                     @if let Some(stage) = &last.stage { ", stage “" (isolated(stage)) "”" }
                     @if let Some(outcome) = last.outcome { ": " (mark(outcome)) }
@@ -147,7 +148,7 @@ fn last_session(cached: &CachedCase, review: &ReviewView) -> Markup {
                     } @else if last.pain_next_morning.is_none() {
                         strong { "The diary does not say how the next morning was. " }
                     }
-                    a href={ (root) "/diary/" (last.date) } { "The diary of " (last.date) }
+                    a href={ (root) "/diary/" (last.date) } { "The diary of " (days::short(&last.date)) }
                 }
             }
         }
@@ -311,7 +312,7 @@ pub(super) fn kept_bar(
         p {
             strong { (isolated(recording)) } " " (isolated(&proposal.why)) " "
             @if let Some((place, session)) = session {
-                a href={ (root) "/diary/" (session.date) } { "Write the diary of " (session.date) } " "
+                a href={ (root) "/diary/" (session.date) } { "Write the diary of " (days::short(&session.date)) } " "
                 a href={ (root) "/review#session-" (place + 1) } { "Back to the review" }
             }
         }

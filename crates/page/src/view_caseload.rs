@@ -10,8 +10,9 @@ use jogaudit_report::ends::between;
 use jogaudit_report::{SessionView, StageView, WeekView, isolated};
 
 use super::App;
-use super::attention::{Need, needs, short_day, unreadable};
+use super::attention::{Need, needs, unreadable};
 use super::cached_case::{CachedCase, CaseState, Found};
+use super::days;
 use super::layout::root;
 use super::refusal::sentence;
 use super::view_case::mark;
@@ -47,8 +48,8 @@ pub(super) fn table(app: &App, states: &[CaseState]) -> (Markup, bool) {
                     th scope="col" { "Needs attention" }
                     th scope="col" { "Next session" }
                     th scope="col" { "Last session" }
-                    th scope="col" { "Running by week, min" }
-                    th scope="col" { "Greatest pain by week, of 10" }
+                    th scope="col" { "Weekly running" }
+                    th scope="col" { "Weekly pain" }
                 }
             }
             tbody { @for (cached, state, needs) in &rows { (row(cached, state, needs.as_deref())) } }
@@ -64,9 +65,10 @@ pub(super) fn table(app: &App, states: &[CaseState]) -> (Markup, bool) {
             }
         }
         p.quiet {
-            "Order: see a clinician, a case that can’t be read, rest, overdone, pain, lines of the diary that can’t be read, sessions that can’t be judged, files that "
-            "can’t be read, nothing in the diary, no session. Overdone, pain and undecided: of the last 14 days. By week: the last "
-            (WEEKS) " weeks, the present one last."
+            "Order: see a clinician, a case that can’t be read, rest, overdone, pain, lines of the diary that can’t be read, "
+            "sessions that can’t be judged, files that can’t be read, nothing in the diary, no session. Overdone, pain and "
+            "undecided: of the last 14 days. Weekly: minutes of running and the greatest pain of each of the last " (WEEKS)
+            " weeks, the present one last."
         }
     };
     (markup, unread > 0)
@@ -103,8 +105,8 @@ fn row(cached: &CachedCase, state: &CaseState, needs: Option<&[(Need, String)]>)
             td data-label="Last session" {
                 @if let (Some(last), Some(found)) = (last, found) { (last_session(last, found)) }
             }
-            td data-label="Running by week, min" { @if let Some(found) = found { (run_by_week(found)) } }
-            td data-label="Greatest pain by week, of 10" { @if let Some(found) = found { (pain_by_week(found)) } }
+            td data-label="Weekly running" { @if let Some(found) = found { (run_by_week(found)) } }
+            td data-label="Weekly pain" { @if let Some(found) = found { (pain_by_week(found)) } }
         }
     }
 }
@@ -119,7 +121,7 @@ fn last_session(last: &SessionView, found: &Found) -> Markup {
         .map(|span| span.get_days());
     let is_it = |stage: &&StageView| last.stage.as_ref() == Some(&stage.stage);
     html! {
-        (short_day(&last.date))
+        (days::short(&last.date))
         @match ago {
             Some(0) => ", today",
             Some(1) => ", yesterday",
@@ -149,6 +151,9 @@ fn last_weeks(found: &Found) -> Vec<Option<&WeekView>> {
 fn run_by_week(found: &Found) -> String {
     let minutes = |s: f64| format!("{:.0}", s / 60.0);
     let weeks = last_weeks(found);
+    if weeks.is_empty() {
+        return "none yet".to_owned();
+    }
     let run = |week: Option<&WeekView>| {
         week.map_or_else(
             || "0".to_owned(),
@@ -157,13 +162,16 @@ fn run_by_week(found: &Found) -> String {
     };
     let planned = weeks.last().copied().flatten().and_then(|week| week.run_s.range);
     let of = planned.map(|range| format!(" of {}", between(range, minutes))).unwrap_or_default();
-    format!("{}{of}", weeks.iter().copied().map(run).collect::<Vec<_>>().join(" → "))
+    format!("{}{of} min", weeks.iter().copied().map(run).collect::<Vec<_>>().join(" → "))
 }
 
 /// The greatest pain of the last weeks.
 fn pain_by_week(found: &Found) -> String {
-    let pain = |week: Option<&WeekView>| {
-        week.and_then(|week| week.greatest_pain).map_or_else(|| "–".to_owned(), |pain| pain.to_string())
-    };
-    last_weeks(found).into_iter().map(pain).collect::<Vec<_>>().join(" → ")
+    let pains = last_weeks(found).into_iter().map(|week| week.and_then(|week| week.greatest_pain));
+    let pains: Vec<Option<f64>> = pains.collect();
+    if pains.iter().all(Option::is_none) {
+        return "not noted".to_owned();
+    }
+    let shown = |pain: &Option<f64>| pain.map_or_else(|| "–".to_owned(), |pain| pain.to_string());
+    format!("{} of 10", pains.iter().map(shown).collect::<Vec<_>>().join(" → "))
 }

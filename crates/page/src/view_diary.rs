@@ -9,6 +9,7 @@ use jogaudit_report::review_view::SessionView;
 use jogaudit_report::{escaped_prose, isolated, pattern_words};
 
 use super::cached_case::CachedCase;
+use super::days;
 use super::forms::{DayForm, FIELDS, MOST_NOTE, field_of};
 use super::layout::{coded, root};
 use super::view_case::{mark, what_it_was};
@@ -60,7 +61,7 @@ pub(super) fn days(cached: &CachedCase, sessions: &[SessionView], entries: &[Ent
                         td data-label="Note" { @if let Some(entry) = entry { (isolated(&escaped_prose(&entry.note))) } }
                         td data-label="Diary" {
                             @let what = if entry.is_some() { "Change" } else { "Write" };
-                            a href={ (root) "/diary/" (date) } aria-label={ (what) " the diary of " (date) } { (what) }
+                            a href={ (root) "/diary/" (date) } aria-label={ (what) " the diary of " (days::long(date)) } { (what) }
                         }
                     }
                 }
@@ -99,7 +100,7 @@ const HELP: [&str; 5] = [
 pub(super) fn form(cached: &CachedCase, form: &DayForm, sessions: &[&SessionView], cautions: &str) -> Markup {
     let root = root(cached);
     html! {
-        h1 { "Diary of " (form.date) }
+        h1 { "Diary of " (days::long(&form.date.to_string())) }
         @if let Some(wanted) = &form.conflict { (conflict(form, wanted)) }
         p {
             @for session in sessions { (of_session(&root, session)) }

@@ -74,7 +74,7 @@ async fn a_runner_drops_a_file_keeps_it_writes_the_diary_and_sees_the_review() {
 
     click(&client, "Save to case").await;
     says(&client, "Saved to the case.").await;
-    click(&client, "Write the diary of 2026-03-09").await;
+    click(&client, "Write the diary of 9 March").await;
     let pain = find(&client, "#pain_next_morning").await;
     pain.clear().await.unwrap();
     pain.send_keys("7").await.unwrap();
