@@ -11,6 +11,7 @@ mod browser_page;
 mod browser_plan;
 mod browser_print;
 mod browser_report;
+mod browser_situations;
 mod cluster;
 mod documents;
 mod made_up;
