@@ -53,6 +53,8 @@ def measured(program, path):
     done = subprocess.run(
         ["/usr/bin/time", "-f", "%U %S %M", program, "plan", "check", path], capture_output=True, text=True, check=False
     )
+    if "cannot run" in done.stderr:
+        sys.exit(done.stderr)
     user, system, memory = done.stderr.strip().splitlines()[-1].split()
     said = (done.stdout or done.stderr).strip().splitlines()[0]
     return float(user) + float(system), int(memory) / 1024, said

@@ -54,8 +54,10 @@ fn a_review_has_a_row_a_week_and_leads_to_its_sessions() {
     assert!(
         page.contains(&format!("<h1><bdi>{}</bdi></h1>", review["ruling"]["text"].as_str().expect("a text")))
     );
+    assert!(page.contains("<th scope=\"row\">Mon 2 Mar 2026</th>"), "{page}");
     for week in review["weeks"].as_array().expect("weeks") {
-        let row = format!("<th scope=\"row\">{}</th>", week["monday"].as_str().expect("a date"));
+        let monday = jogaudit_report::days::in_table(week["monday"].as_str().expect("a date"));
+        let row = format!("<th scope=\"row\">{monday}</th>");
         assert!(page.contains(&row), "{row}");
     }
     let sessions = review["sessions"].as_array().expect("sessions").len();

@@ -7,8 +7,7 @@ use jogaudit_core::review::{LeftOutCode, Recommendation, WeeklyCode};
 use jogaudit_recording::notice::NoticeCode;
 use jogaudit_recording::units::Unit;
 use jogaudit_report::ReviewView;
-
-use super::days;
+use jogaudit_report::days;
 
 /// Days in which something counts as recent.
 const RECENT_DAYS: i32 = 14;

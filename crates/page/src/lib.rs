@@ -44,7 +44,6 @@ mod cached_case;
 mod case_names;
 mod case_writer;
 mod connections;
-mod days;
 mod forms;
 mod guard;
 mod headed;

@@ -7,6 +7,7 @@ use jogaudit_core::prescription::{Plan, Stage};
 use jogaudit_core::review::{Recommendation, SessionKind, StageSource};
 use jogaudit_recording::units::Seconds;
 use jogaudit_report::card::CardView;
+use jogaudit_report::days;
 use jogaudit_report::ends::between;
 use jogaudit_report::mark::Mark;
 use jogaudit_report::review_text::fact;
@@ -14,7 +15,6 @@ use jogaudit_report::review_view::SessionView;
 use jogaudit_report::{ReviewView, escaped, isolated};
 
 use super::cached_case::{CachedCase, Found};
-use super::days;
 use super::layout::{coded, root};
 use super::uploads::WaitingFile;
 use super::visit;

@@ -6,13 +6,14 @@ use jiff::ToSpan;
 use jiff::civil::Date;
 use maud::{Markup, html};
 
+use jogaudit_report::days;
 use jogaudit_report::ends::between;
-use jogaudit_report::{SessionView, StageView, WeekView, isolated};
+use jogaudit_report::isolated;
+use jogaudit_report::review_view::{SessionView, StageView, WeekView};
 
 use super::App;
 use super::attention::{Need, needs, unreadable};
 use super::cached_case::{CachedCase, CaseState, Found};
-use super::days;
 use super::layout::root;
 use super::refusal::sentence;
 use super::view_case::mark;

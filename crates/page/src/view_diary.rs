@@ -5,19 +5,22 @@ use std::collections::BTreeMap;
 use maud::{Markup, html};
 
 use jogaudit_core::review::{DayCells, Entry, Pattern};
+use jogaudit_report::days;
 use jogaudit_report::review_view::SessionView;
 use jogaudit_report::{escaped_prose, isolated, pattern_words};
 
 use super::cached_case::CachedCase;
-use super::days;
 use super::forms::{DayForm, FIELDS, MOST_NOTE, field_of};
 use super::layout::{coded, root};
 use super::view_case::{mark, what_it_was};
 
+/// Sessions and entry of each day.
+type Days<'a> = BTreeMap<String, (Vec<&'a SessionView>, Option<&'a Entry>)>;
+
 /// All days, the latest first.
 pub(super) fn days(cached: &CachedCase, sessions: &[SessionView], entries: &[Entry], today: &str) -> Markup {
     let root = root(cached);
-    let mut days: BTreeMap<String, (Vec<&SessionView>, Option<&Entry>)> = BTreeMap::new();
+    let mut days: Days<'_> = BTreeMap::new();
     for session in sessions {
         days.entry(session.date.clone()).or_default().0.push(session);
     }
@@ -31,7 +34,14 @@ pub(super) fn days(cached: &CachedCase, sessions: &[SessionView], entries: &[Ent
             input #date type="date" name="date" value=(today) required;
             button { "Write" }
         }
-        @if days.is_empty() { p { "No session and no entry yet." } }
+        @if days.is_empty() { p { "No session and no entry yet." } } @else { (table_of(&root, &days)) }
+        p.quiet { "Pain and effort: 0 to 10. – means that nothing was noted." }
+    }
+}
+
+/// Every day with its sessions and its entry, the latest first.
+fn table_of(root: &str, days: &Days<'_>) -> Markup {
+    html! {
         table.days {
             thead {
                 tr {
@@ -47,9 +57,9 @@ pub(super) fn days(cached: &CachedCase, sessions: &[SessionView], entries: &[Ent
             tbody {
                 @for (date, (sessions, entry)) in days.iter().rev() {
                     tr {
-                        th scope="row" { (date) }
+                        th scope="row" { (days::in_table(date)) }
                         td data-label="Session" {
-                            @for session in sessions { (of_session(&root, session)) }
+                            @for session in sessions { (of_session(root, session)) }
                             @if sessions.is_empty() { span.quiet { "no recording" } }
                         }
                         td data-label="Pain during" {
@@ -67,7 +77,6 @@ pub(super) fn days(cached: &CachedCase, sessions: &[SessionView], entries: &[Ent
                 }
             }
         }
-        p.quiet { "Pain and effort: 0 to 10. – means that nothing was noted." }
     }
 }
 

@@ -8,6 +8,7 @@ use super::check::bout_table;
 use super::figure::patterns;
 use super::marks::icon;
 use super::strip;
+use crate::days;
 use crate::mark::Mark;
 use crate::review_view::SessionView;
 use crate::text::shown;
@@ -25,7 +26,7 @@ pub(super) fn body(session: &SessionView) -> Markup {
         (patterns())
         header.outcome { (icon(mark)) h1 { (heading) } }
         dl.facts {
-            dt { "Day" } dd { (session.date) }
+            dt { "Day" } dd { (days::long(&session.date)) }
             dt { "Running" } dd { (shown(session.run_s.achieved, clock)) ", the longest run " (clock(session.longest_run_s)) }
             dt { "Walking" } dd { (clock(session.walk_s)) }
             @if let Some(pace) = &session.mean_pace { dt { "Pace of the running" } dd { (pace) } }

@@ -8,6 +8,7 @@ use jogaudit_recording::units::LengthUnit;
 use super::figure::{Row, SCALE_PX, percent, trimmed};
 use super::table::{Column, table};
 use crate::chart::{even_ticks, pace_ticks, padded};
+use crate::days;
 use crate::ends;
 use crate::review_view::{ReviewView, WeekView};
 use crate::text::{UNKNOWN, shown};
@@ -195,7 +196,7 @@ fn running(weeks: &Weeks<'_>) -> Markup {
 
 /// A week's drawing that says its figures when it is pointed at.
 fn titled(week: &WeekView, says: &str, drawing: &Markup) -> Markup {
-    html! { g { title { "Week of " (week.monday) ": " (says) } (drawing) } }
+    html! { g { title { "Week of " (days::short(&week.monday)) ": " (says) } (drawing) } }
 }
 
 fn done_of_planned(week: &WeekView) -> String {
@@ -361,7 +362,7 @@ fn figures(view: &ReviewView) -> Markup {
     let rows = html! {
         @for week in &view.weeks {
             tr {
-                th scope="row" { (week.monday) }
+                th scope="row" { (days::in_table(&week.monday)) }
                 @for (column, cell) in COLUMNS.iter().zip(cells(week)) { (column.cell(&cell)) }
             }
         }

@@ -12,6 +12,7 @@ use super::strip;
 use super::table::{Column, table};
 use super::weeks::weeks;
 use crate::card::{CardBout, CardGait, CardView, bout_texts};
+use crate::days;
 use crate::ends;
 use crate::mark::Mark;
 use crate::outside::{escaped_prose, isolated};
@@ -169,7 +170,7 @@ fn findings(view: &ReviewView) -> Markup {
                 h2 #findings { "Beyond the prescription over days and weeks" }
                 ul.findings {
                     @for finding in &view.findings {
-                        li { (icon(Mark::Overdone)) div { b { (finding.date) } " " (isolated(&finding.text)) } }
+                        li { (icon(Mark::Overdone)) div { b { (days::in_table(&finding.date)) } " " (isolated(&finding.text)) } }
                     }
                 }
             }
@@ -207,10 +208,10 @@ fn day(session: &SessionView, address: &dyn Fn(&str) -> Option<String>) -> Marku
     let reports: Vec<String> = session.recordings.iter().filter_map(|name| address(name)).collect();
     html! {
         @match reports.as_slice() {
-            [] => (session.date),
-            [only] => a href=(only) { (session.date) },
+            [] => (days::in_table(&session.date)),
+            [only] => a href=(only) { (days::in_table(&session.date)) },
             parts => {
-                (session.date)
+                (days::in_table(&session.date))
                 @for (i, part) in parts.iter().enumerate() { " " a href=(part) { "part " (i + 1) } }
             }
         }
@@ -282,7 +283,7 @@ fn effort(view: &ReviewView) -> Markup {
     let rows = html! {
         @for week in &weeks {
             tr {
-                th scope="row" { (week.monday) }
+                th scope="row" { (days::in_table(&week.monday)) }
                 @for (column, cell) in COLUMNS.iter().zip(effort_cells(week)) { (column.cell(&cell)) }
             }
         }

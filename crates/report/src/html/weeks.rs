@@ -54,7 +54,7 @@ fn week_row(view: &ReviewView, week: &WeekView, most_s: f64) -> Markup {
             } }
         }
         tr {
-            th scope="row" { (week.monday) }
+            th scope="row" { (crate::days::in_table(&week.monday)) }
             (RUNNING.holding(html! {
                 div.week { (days(view, week)) div.amount { (bar(week, most_s)) } }
                 @if let Some(told) = week.in_words() { div.quiet { (isolated(&told)) } }
