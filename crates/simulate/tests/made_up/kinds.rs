@@ -1,5 +1,5 @@
 //! Several kinds of session in a week, on simulated sessions with cadence: each is recognised, and a week done as prescribed is kept.
-//! The figures are printed: `cargo test -p jogaudit-simulate kinds -- --nocapture`. `JOGAUDIT_CASES=223` takes 2,007 sessions.
+//! The figures are printed: `cargo test -p jogaudit-simulate kinds -- --nocapture`. `JOGAUDIT_CASES=260` takes more than 2,000 sessions.
 
 #![allow(clippy::print_stdout)]
 

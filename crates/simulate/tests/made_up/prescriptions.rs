@@ -4,7 +4,7 @@
 use jiff::civil::{Date, date};
 use jogaudit_core::audit::{Outcome, Prescription};
 use jogaudit_core::pipeline::{Config, Reviewed, Segmented, audit_recording, review_case, segment_recording};
-use jogaudit_core::prescription::{Plan, Stage};
+use jogaudit_core::prescription::{DueSession, Plan, Session, Stage};
 use jogaudit_core::review::{
     Diary, LeftOut, LeftOutCode, OtherRecording, Recommendation, Recorded, Written, agreed,
 };
@@ -42,20 +42,28 @@ fn plan(text: &str) -> Plan {
 }
 
 fn segmented(stage: &Stage, settings: &Settings) -> (Segmented, usize) {
-    let steps = stage.session.expand().fixed_steps().expect("a session that its words settle");
+    segmented_session(&stage.session, settings)
+}
+
+fn segmented_session(session: &Session, settings: &Settings) -> (Segmented, usize) {
+    let steps = session.expand().fixed_steps().expect("a session that its words settle");
     let recording = simulate(&steps, settings).expect("a session").recording;
     (segment_recording(&recording, &Config::default()), recording.facts().channels.len())
 }
 
 fn recorded(plan: &Plan, stage: usize, start: &str, seed: u64) -> Recorded {
     let stage = &plan.stages[stage];
+    recorded_session(stage, &stage.session, start, seed)
+}
+
+fn recorded_session(stage: &Stage, session: &Session, start: &str, seed: u64) -> Recorded {
     let settings = Settings {
         seed,
         start: start.parse().unwrap(),
         kept: Kept::from(&stage.limits),
         ..Settings::default()
     };
-    let (segmented, channels) = segmented(stage, &settings);
+    let (segmented, channels) = segmented_session(session, &settings);
     let Segmented { series, segmentation, notices } = segmented;
     Recorded { name: start.to_owned(), sha256: start.to_owned(), channels, series, segmentation, notices }
 }
@@ -191,6 +199,38 @@ fn an_optional_session_is_never_missed() {
     };
     assert_eq!(missed("'2 to 3'"), Vec::<Date>::new());
     assert_eq!(missed("3"), [date(2026, 3, 8)]);
+}
+
+#[test]
+fn one_repetition_more_each_time_with_one_session_repeated() {
+    let plan = plan(
+        "timezone = 'UTC'\n[limits]\nsessions_per_week = 3\nrest_days_between = 1\n[[stage]]\nname = 'grow'\n\
+         session = 'walk 3:40, 4 rising to 6 x (run 1:20, walk 1:50), walk 2:10'\nsessions = 3",
+    );
+    let stage = &plan.stages[0];
+    let after = |kept: u32| stage.session.due_after(kept).expect("a count that rises").session;
+    // Five are due on the fifth, four are done: five stay due.
+    let done = [("2026-03-03T07:00:00Z", 0), ("2026-03-05T07:00:00Z", 0), ("2026-03-08T07:00:00Z", 1)];
+    let mut overdone = 0;
+    let count = right(|seed| {
+        let recorded = done
+            .iter()
+            .zip(seed * 10..)
+            .map(|((start, kept), seed)| recorded_session(stage, &after(*kept), start, seed))
+            .collect();
+        let as_of = date(2026, 3, 9);
+        let reviewed =
+            review_case(&plan, &Written::default(), recorded, Vec::new(), as_of, &Config::default());
+        let sessions = &reviewed.sessions.sessions;
+        let outcomes: Vec<Outcome> = sessions.iter().map(|session| session.outcome).collect();
+        overdone += outcomes.iter().filter(|outcome| **outcome == Outcome::Overdone).count();
+        let due = |due: &Option<DueSession>| due.as_ref().map(|due| due.repetitions);
+        let were_due: Vec<Option<u32>> = sessions.iter().map(|session| due(&session.due)).collect();
+        outcomes == [Outcome::Kept, Outcome::Underdone, Outcome::Kept]
+            && were_due == [Some(4), Some(5), Some(5)]
+            && due(&reviewed.review.ruling.due) == Some(6)
+    });
+    assert!(count >= LEAST_RIGHT && overdone <= MOST_FALSE, "{count} of {SEEDS}, {overdone} overdone");
 }
 
 #[test]
