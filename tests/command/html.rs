@@ -67,3 +67,47 @@ fn a_review_has_a_row_a_week_and_leads_to_its_sessions() {
     assert_anchors(&page);
     assert_self_contained(&page);
 }
+
+/// What a page shows before anything is opened: its text without styles and what is folded away.
+fn unfolded(page: &str) -> String {
+    let without = |text: &str, tag: &str| {
+        let begin = format!("<{tag}");
+        let mut parts = text.split(&begin);
+        let first = parts.next().unwrap_or_default().to_owned();
+        let end = format!("</{tag}>");
+        parts.fold(first, |text, part| text + part.split_once(&end).map_or("", |(_, after)| after))
+    };
+    let shown = without(&without(page, "style"), "details");
+    shown
+        .split('<')
+        .map(|part| part.split_once('>').map_or(part, |(_, text)| text))
+        .collect::<Vec<_>>()
+        .join(" ")
+}
+
+#[test]
+fn no_code_is_shown_outside_what_is_folded() {
+    let folder = Folder::new();
+    assert_eq!(folder.run(&["demo", "case"], b"").0, 0);
+    folder.write("case/recordings/photo.jpg", b"no recording");
+    let recordings = ["2026-03-04.gpx.gz", "2026-03-09.fit", "april/2026-04-02.fit"];
+    let checks = recordings.map(|name| {
+        let recording = format!("case/recordings/{name}");
+        folder
+            .run(&["check", &recording, "--plan", "case/plan.toml", "--stage", "2", "--format", "html"], b"")
+    });
+    let days = ["2026-03-02", "2026-03-26", "2026-05-10"];
+    let reviews = days.map(|day| folder.run(&["review", "case", "--as-of", day, "--format", "html"], b""));
+    let is_code = |word: &&str| {
+        word.contains('_') && !word.contains('.') && word.chars().all(|c| c.is_ascii_lowercase() || c == '_')
+    };
+    let mut folded = 0;
+    for (_, page, err) in checks.iter().chain(&reviews) {
+        assert!(page.starts_with("<!DOCTYPE html>"), "{err}");
+        folded += page.matches("<code>").count();
+        let shown = unfolded(page);
+        let codes: Vec<&str> = shown.split_whitespace().filter(is_code).collect();
+        assert!(codes.is_empty(), "{codes:?}");
+    }
+    assert!(folded > 0, "codes are there, folded");
+}

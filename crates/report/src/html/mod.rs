@@ -12,6 +12,8 @@ mod strip;
 mod table;
 mod weeks;
 
+use std::fmt::Display;
+
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::outside::{escaped, isolated};
@@ -85,8 +87,25 @@ fn notices(notices: &[NoticeView]) -> Markup {
         @if !notices.is_empty() {
             section aria-labelledby="notices" {
                 h2 #notices { "Notices" }
-                ul { @for notice in notices { li { (isolated(&notice.text)) " " code { (notice.code) } } } }
+                ul { @for notice in notices { li { (isolated(&notice.text)) } } }
+                (codes(notices.iter().map(|notice| notice.code)))
             }
+        }
+    }
+}
+
+/// The codes of what is told above, each once, folded away: they are for programs and for looking things up.
+fn codes<C: Display + PartialEq>(all: impl Iterator<Item = C>) -> Markup {
+    let mut each: Vec<C> = Vec::new();
+    for code in all {
+        if !each.contains(&code) {
+            each.push(code);
+        }
+    }
+    html! {
+        details {
+            summary { "Codes" }
+            p { @for (index, code) in each.iter().enumerate() { @if index > 0 { ", " } code { (code) } } }
         }
     }
 }

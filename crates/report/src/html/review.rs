@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use jogaudit_core::audit::Outcome;
 use jogaudit_core::review::{Recommendation, SessionKind};
 
+use super::codes;
 use super::figure::patterns;
 use super::marks::icon;
 use super::over_weeks::over_weeks;
@@ -304,7 +305,8 @@ fn left_out(view: &ReviewView) -> Markup {
         @if !view.left_out.is_empty() {
             section aria-labelledby="left-out" {
                 h2 #left-out { "Left out" }
-                ul { @for file in &view.left_out { li { b { (isolated(&file.recording)) } ": " (isolated(&file.text)) " " code { (file.code) } } } }
+                ul { @for file in &view.left_out { li { b { (isolated(&file.recording)) } ": " (isolated(&file.text)) } } }
+                (codes(view.left_out.iter().map(|file| file.code)))
             }
         }
     }
