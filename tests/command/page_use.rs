@@ -226,11 +226,18 @@ fn the_plan_is_saved_when_it_is_one() {
 #[test]
 fn the_physios_way() {
     let caseload = tempfile::tempdir().unwrap();
-    for (name, files) in [("Berit", &["2026-03-02.fit"][..]), ("Arne", &["2026-03-02.fit"]), ("Cato", &[])] {
+    for (name, files) in [
+        ("Berit", &["2026-03-02.fit"][..]),
+        ("Arne", &["2026-03-02.fit"]),
+        ("Cato", &[]),
+        ("Dagny", &["2026-03-02.fit"]),
+    ] {
         let case = case_with(files);
         fs::rename(case.path().join("case"), caseload.path().join(name)).unwrap();
     }
     fs::write(caseload.path().join("Arne/diary.csv"), "date,pain_during,pain_pattern\n2026-03-02,6,night\n")
+        .unwrap();
+    fs::write(caseload.path().join("Dagny/diary.csv"), "date,pain_during,pain_pattern\n2026-03-02,0,night\n")
         .unwrap();
     fs::write(caseload.path().join("Cato/plan.toml"), "title = ").unwrap();
     fs::write(
@@ -242,7 +249,9 @@ fn the_physios_way() {
     let table = page.page("/");
     let place = |text: &str| table.find(text).unwrap_or_else(|| panic!("{text} in {table}"));
     assert!(place(">Arne<") < place(">Cato<") && place(">Cato<") < place(">Berit<"), "{table}");
+    assert!(!table.contains("0 of 10:"), "pain at night that was noted as 0 has no size: {table}");
     for text in [
+        "pain beyond the limit: 2 March",
         "pain up to 6 of 10: 2 March",
         "A line of the diary can’t be read.",
         "2 March, yesterday",

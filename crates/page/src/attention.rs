@@ -5,7 +5,6 @@ use jiff::civil::Date;
 use jogaudit_core::audit::Outcome;
 use jogaudit_core::review::{LeftOutCode, Recommendation, WeeklyCode};
 use jogaudit_recording::notice::NoticeCode;
-use jogaudit_recording::units::Unit;
 use jogaudit_report::ReviewView;
 use jogaudit_report::days;
 
@@ -56,14 +55,17 @@ pub(super) fn needs(review: &ReviewView, today: Date) -> Vec<(Need, String)> {
     let mut overdone = days_of(Outcome::Overdone);
     let found = review.findings.iter().filter(|finding| is_recent(&finding.date));
     overdone.extend(found.clone().filter(|f| f.code == WeeklyCode::UnplannedRun).map(|f| f.date.as_str()));
-    let pain: Vec<&str> =
-        found.clone().filter(|f| f.code.is_pain()).map(|finding| finding.date.as_str()).collect();
-    let greatest =
-        found.filter(|f| f.code.is_pain() && f.unit == Unit::PointsOfTen).filter_map(|f| f.achieved);
-    let value = greatest.reduce(f64::max).map(|value| format!("pain up to {value} of 10"));
+    let pain = found.filter(|finding| finding.code.is_pain());
+    // Pain at night is found whatever its size; 0 is no size.
+    let sizes = pain.clone().filter_map(|finding| finding.achieved).filter(|size| *size > 0.0);
+    let greatest = sizes.reduce(f64::max).map(|size| format!("pain up to {size} of 10"));
     for (need, what, mut dates) in [
         (Need::Overdone, "overdone", overdone),
-        (Need::Pain, value.as_deref().unwrap_or("pain beyond the limit"), pain),
+        (
+            Need::Pain,
+            greatest.as_deref().unwrap_or("pain beyond the limit"),
+            pain.map(|f| f.date.as_str()).collect(),
+        ),
         (Need::Undecided, "can’t be judged", days_of(Outcome::Undecided)),
     ] {
         dates.sort_unstable();
