@@ -501,7 +501,7 @@ fn went_beyond(code: WeeklyCode) -> &'static str {
         WeeklyCode::StageSkipped => "a stage was skipped",
         WeeklyCode::StageRushed => "a stage was left early",
         WeeklyCode::RunningTimeJump => "weekly running rose too much",
-        WeeklyCode::LongestRunJump => "a run was longer by far than in the weeks before",
+        WeeklyCode::LongestRunJump => "a run was far longer than usual",
         WeeklyCode::UnplannedRun => MATCHED_NONE,
         WeeklyCode::EffortTooHigh => "a session was too hard",
         WeeklyCode::RanInPain | WeeklyCode::PainNextMorning => "there was pain",

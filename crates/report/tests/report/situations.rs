@@ -219,7 +219,7 @@ const SITUATIONS: &[(Case, &str)] = &[
     // middle, stage not known
     (
         case("2:1k 4:1k 6:2k 9:~?", "2:0,0 4:0,0 6:0,0 9:0,0", "10"),
-        "Repeat stage “2”, from Wednesday 11 March. | card of 2 | A run was longer by far than in the weeks before on 9 March. It can't be told which stage was done on 9 March. 1 of 2 sessions of stage “2” is done as prescribed.",
+        "Repeat stage “2”, from Wednesday 11 March. | card of 2 | A run was far longer than usual on 9 March. It can't be told which stage was done on 9 March. 1 of 2 sessions of stage “2” is done as prescribed.",
     ),
     // middle, a run outside the plan
     (
@@ -234,7 +234,7 @@ const SITUATIONS: &[(Case, &str)] = &[
     // middle, a stage skipped
     (
         case("2:1k 4:1k 6:3k", "2:0,0 4:0,0 6:0,0", "7"),
-        "Go back to stage “2”, from Monday 9 March. | card of 2 | Stage “2” was not done as prescribed before 6 March. A stage was skipped and a run was longer by far than in the weeks before on 6 March. 1 of 2 sessions of stage “3” is done as prescribed.",
+        "Go back to stage “2”, from Monday 9 March. | card of 2 | Stage “2” was not done as prescribed before 6 March. A stage was skipped and a run was far longer than usual on 6 March. 1 of 2 sessions of stage “3” is done as prescribed.",
     ),
     // middle, pain on the morning after
     (
