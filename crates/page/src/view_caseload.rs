@@ -17,6 +17,7 @@ use super::cached_case::{CachedCase, CaseState, Found};
 use super::layout::root;
 use super::refusal::sentence;
 use super::view_case::mark;
+use super::view_diary::shown;
 
 /// Weeks that a row shows.
 const WEEKS: i64 = 4;
@@ -173,6 +174,5 @@ fn pain_by_week(found: &Found) -> String {
     if pains.iter().all(Option::is_none) {
         return "not noted".to_owned();
     }
-    let shown = |pain: &Option<f64>| pain.map_or_else(|| "–".to_owned(), |pain| pain.to_string());
-    format!("{} of 10", pains.iter().map(shown).collect::<Vec<_>>().join(" → "))
+    format!("{} of 10", pains.into_iter().map(shown).collect::<Vec<_>>().join(" → "))
 }

@@ -90,7 +90,8 @@ fn of_session(root: &str, session: &SessionView) -> Markup {
     }
 }
 
-fn shown(value: Option<f64>) -> String {
+/// A value as it was noted; a dash where there is none.
+pub(super) fn shown(value: Option<f64>) -> String {
     value.map_or_else(|| "–".to_owned(), |value| value.to_string())
 }
 

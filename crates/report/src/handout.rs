@@ -10,9 +10,9 @@ use jogaudit_core::review::Pattern;
 use jogaudit_recording::units::{LengthUnit, MetresPerSecond};
 
 use super::card::CardView;
+use super::days;
 use super::ends;
 use super::lengths;
-use super::review_wording::long_day;
 use super::strip::GaitSpan;
 use super::wording::{capitalised, counted, how_many};
 
@@ -203,11 +203,11 @@ fn summary(plan: &Plan, stages: usize, planned: &[Planned], only: Option<&Stage>
     }
     let mut summary = vec![format!("{}, if every session is done as prescribed.", amounts.join(", "))];
     if let Some((first, last)) = days {
-        let first_day = first.strftime("%A %-d %B %Y").to_string();
+        let first_day = days::with_year(first);
         summary.push(if first == last {
             format!("On {first_day}.")
         } else {
-            format!("From {first_day} to {}.", long_day(last, first.year()))
+            format!("From {first_day} to {}.", days::long_day(last, first.year()))
         });
         summary.push("The days are a guide. After a break they move, in the same order.".to_owned());
     }
@@ -260,16 +260,12 @@ impl SessionBox {
         let kind = stage.kind.as_ref().filter(|_| several).map(|kind| kind.name.clone());
         let due = || stage.session.due_after(one.kept);
         Self {
-            day: one.date.map_or_else(|| format!("Session {}", one.number), |date| short_day(date, year)),
+            day: one
+                .date
+                .map_or_else(|| format!("Session {}", one.number), |date| days::short_day(date, year)),
             what: kind.or_else(|| due().map(|due| format!("{} times", due.repetitions))),
         }
     }
-}
-
-/// `Wed 4 March`; with its year when it is not `this_year`.
-fn short_day(date: Date, this_year: i16) -> String {
-    let format = if date.year() == this_year { "%a %-d %B" } else { "%a %-d %B %Y" };
-    date.strftime(format).to_string()
 }
 
 fn lines(items: &[Item], units: LengthUnit) -> Vec<Line> {

@@ -9,6 +9,7 @@ use jogaudit_core::review::{
 };
 use jogaudit_recording::units::{LengthUnit, Unit};
 
+use super::days;
 use super::ends;
 use super::lengths;
 use super::wording::{clock, how_sure};
@@ -32,7 +33,7 @@ pub(super) const WEEK_KEY: &str = "A week is as prescribed when each kind of ses
 pub(super) fn ruling(plan: &Plan, ruling: &Ruling, as_of: Date) -> String {
     let named = |stage: usize| format!("stage “{}”", plan.stages[stage].name);
     let stage = ruling.stage.map(named).unwrap_or_default();
-    let from = ruling.not_before.map(|date| format!("from {}", long_day(date, as_of.year())));
+    let from = ruling.not_before.map(|date| format!("from {}", days::long_day(date, as_of.year())));
     let reason = ruling.applied.first().map(|applied| applied.row().code);
     let Some(from) = from else {
         return match (ruling.recommendation, reason) {
@@ -81,13 +82,7 @@ pub(super) fn visit(visit: &Visit, stage: Option<&str>, as_of: Date) -> String {
     let from =
         stage.map_or_else(|| "from where you were".to_owned(), |stage| format!("from stage “{stage}”"));
     let note = if visit.note.is_empty() { String::new() } else { format!(" Note: {}", visit.note) };
-    format!("{}: seen by {by}, who let you go on {from}.{note}", long_day(visit.date, as_of.year()))
-}
-
-/// `Thursday 12 March`; with its year when it is not `this_year`.
-pub(super) fn long_day(date: Date, this_year: i16) -> String {
-    let format = if date.year() == this_year { "%A %-d %B" } else { "%A %-d %B %Y" };
-    date.strftime(format).to_string()
+    format!("{}: seen by {by}, who let you go on {from}.{note}", days::long_day(visit.date, as_of.year()))
 }
 
 /// `Thursday 12 March: stage 3, 24 min`; `about` where the time is an estimate.
@@ -99,7 +94,7 @@ pub(super) fn dated(day: &str, stage: &str, session_s: Range, is_exact: bool) ->
 
 /// What there is to say about the days that come.
 pub(super) fn coming(plan: &Plan, coming: &Coming, as_of: Date) -> Vec<String> {
-    let day = |date: &Date| long_day(*date, as_of.year());
+    let day = |date: &Date| days::long_day(*date, as_of.year());
     let moved = coming.moved_from.as_ref().map(|from| {
         format!(
             "The next session is moved from {}, because rest comes first; the dates after it move along.",
@@ -365,10 +360,9 @@ mod tests {
     fn what_comes_next_has_its_day() {
         let date = |text: &str| -> Date { text.parse().unwrap() };
         assert_eq!(
-            dated(&long_day(date("2026-03-12"), 2026), "3", 1450.0.into(), true),
+            dated(&days::long_day(date("2026-03-12"), 2026), "3", 1450.0.into(), true),
             "Thursday 12 March: stage 3, 24 min"
         );
-        assert_eq!(long_day(date("2027-01-01"), 2026), "Friday 1 January 2027");
         let stage = "[[stage]]\nname = '3'\nsession = 'run 9:10'";
         let plan = Plan::parse(&format!("weekdays = ['tue', 'sun']\n{stage}")).unwrap().value;
         let none = Coming::default();

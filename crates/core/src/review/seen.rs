@@ -78,7 +78,9 @@ impl Seen {
             match visit(row, columns, plan) {
                 Ok(visit) => {
                     has_read = true;
-                    visits.extend(Some(visit).filter(|visit| visit.date <= as_of));
+                    if visit.date <= as_of {
+                        visits.push(visit);
+                    }
                 }
                 Err((column, what)) => {
                     has_lost = true;
@@ -86,7 +88,7 @@ impl Seen {
                 }
             }
         }
-        visits.sort_by_key(|visit| visit.date);
+        visits.sort_by_key(|visit: &Visit| visit.date);
         Noted { value: Self { visits, unread: Unread::of(has_lost, has_read) }, notices }
     }
 

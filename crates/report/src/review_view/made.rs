@@ -10,6 +10,7 @@ use jogaudit_core::review::{
 };
 
 use crate::card::CardView;
+use crate::days;
 use crate::ends;
 use crate::lengths;
 use crate::mark::Mark;
@@ -45,7 +46,7 @@ impl DatedView {
         let stage_of = &plan.stages[session.stage];
         let due = stage_of.session.due_after(session.kept);
         let figures = due.map_or_else(|| stage_of.session.figures(), |due| due.session.figures());
-        let day = wording::long_day(session.date, this_year);
+        let day = days::long_day(session.date, this_year);
         Self {
             date: session.date.to_string(),
             text: wording::dated(&day, &stage, figures.map(|f| f.session_s), figures.most.is_session_exact),
@@ -64,7 +65,7 @@ impl ReviewView {
             schema: "jogaudit.review/1",
             plan: plan.title.clone(),
             as_of: review.as_of.to_string(),
-            day: wording::long_day(review.as_of, 0),
+            day: days::with_year(review.as_of),
             timezone: Zone::of(plan).name().map(str::to_owned),
             clinician_overrides: review.overrides.clone(),
             ruling: ruling(parts),
