@@ -14,7 +14,7 @@ static RUNTIME: LazyLock<Runtime> =
 fuzz_target!(|input: &[u8]| {
     let Some(at) = input.iter().position(|byte| *byte == b'\n') else { return };
     let (kind, body) = (String::from_utf8_lossy(&input[..at]), &input[at + 1..]);
-    let taken = jogaudit_page::taken_in(&kind, body.to_vec(), MAX_FILE_BYTES);
+    let taken = jogaudit_server::taken_in(&kind, body.to_vec(), MAX_FILE_BYTES);
     for (name, bytes) in RUNTIME.block_on(taken).unwrap_or_default() {
         let is_plain = |c: char| c.is_ascii_alphanumeric() || "-_.".contains(c);
         assert!(!name.starts_with('.') && name.len() < 100 && name.chars().all(is_plain), "{name}");

@@ -5,9 +5,10 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
+use jogaudit_case::{Failure, named};
 use jogaudit_core::agree::input::{self, BoutSets, Side};
 use jogaudit_core::agree::{compare_bouts, compare_scores};
-use jogaudit_files::{self as files, Failure, Output, named};
+use jogaudit_files::{self as files, Output};
 use jogaudit_recording::notice::Notice;
 use jogaudit_report::{agree_plot, agree_text, agree_view, text, view};
 

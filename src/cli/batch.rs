@@ -9,8 +9,8 @@ use std::time::{Duration, Instant};
 
 use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressStyle};
 
+use jogaudit_case::{Failure, named_output};
 use jogaudit_cohort::{self as batch, Job, Progress, Report};
-use jogaudit_files::{Failure, named_output};
 use jogaudit_report::text;
 use jogaudit_report::view::notice;
 

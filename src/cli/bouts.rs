@@ -4,7 +4,8 @@ use std::path::PathBuf;
 
 use clap::ValueEnum;
 
-use jogaudit_files::{self as files, Failure, MAX_UNZIPPED_MIB};
+use jogaudit_case::{Failure, MAX_UNZIPPED_MIB, config_unzipping};
+use jogaudit_files as files;
 use jogaudit_recording::units::LengthUnit;
 use jogaudit_report::{BoutsView, Source, csv, json, text};
 
@@ -40,7 +41,7 @@ enum Format {
 }
 
 pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
-    let input = files::input(&args.file, args.activity, &files::config_unzipping(args.max_unzipped))?;
+    let input = files::input(&args.file, args.activity, &config_unzipping(args.max_unzipped))?;
     let activity = &input.activity;
     let source = Source { facts: &activity.facts, sha256: &input.sha256 };
     let view =

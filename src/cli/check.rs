@@ -4,11 +4,15 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
+use jogaudit_case::{
+    self as case, Failure, MAX_UNZIPPED_MIB, case_recordings, config_unzipping, due_in_case, named,
+    named_output,
+};
 use jogaudit_core::audit::{Outcome, Prescription};
 use jogaudit_core::clean::Series;
 use jogaudit_core::gait::{RunnerEvidence, RunnerPrior};
 use jogaudit_core::pipeline::{Activity, Config};
-use jogaudit_files::{self as files, Failure, MAX_UNZIPPED_MIB, Output, named, named_output};
+use jogaudit_files::{self as files, Output};
 use jogaudit_recording::notice::{Notice, NoticeCode};
 use jogaudit_recording::units::LengthUnit;
 use jogaudit_report::{CheckReport, html, json, text};
@@ -88,23 +92,24 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     }
     let case = args.case.as_deref().filter(|_| !args.no_case_prior);
     let out = output(args, case)?;
-    let config = files::config_unzipping(args.max_unzipped);
+    let config = config_unzipping(args.max_unzipped);
     let mut notices = Vec::new();
     let mut plan = files::plan(&args.plan, &mut notices)?;
     plan.units = args.units.or(plan.units);
-    let stage = files::stage(&plan, args.stage.as_deref())?;
+    let stage = case::stage(&plan, args.stage.as_deref())?;
     let mut input = files::input(&args.file, args.activity, &config)?;
     input.activity.notices.splice(0..0, notices);
     let mut asked = stage.clone();
     let mut repetitions = None;
     if let Some(case) = case {
-        let recorded = files::case_recordings(case, &config)?;
+        let files = files::open_case(case)?;
+        let recorded = case_recordings(&*files, &|names| files::read_all(&*files, names, &config))?;
         let evidence: Vec<RunnerEvidence> =
             recorded.iter().filter_map(|r| RunnerEvidence::of(&r.series, &r.segmentation)).collect();
         let Activity { series, notices, .. } = &mut input.activity;
-        let due = series.as_ref().and_then(|series| {
-            files::due_in_case(case, &plan, &stage.name, recorded, series, &config, notices)
-        });
+        let due = series
+            .as_ref()
+            .and_then(|series| due_in_case(&*files, &plan, &stage.name, recorded, series, &config, notices));
         if let Some(due) = due {
             (asked.session, repetitions) = (due.session, Some(due.repetitions));
         }
@@ -144,11 +149,11 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
 /// The output, which is none of the inputs: the recording, the plan and the recordings of the case.
 fn output(args: &Args, case: Option<&Path>) -> Result<Option<Output>, Failure> {
     let others = match case {
-        Some(case) => files::recording_files(case, &mut Vec::new())?,
+        Some(case) => files::case_inputs(case)?,
         None => Vec::new(),
     };
     let mut inputs: Vec<&Path> = vec![&args.file, &args.plan];
-    inputs.extend(others.iter().map(|(_, path)| path.as_path()));
+    inputs.extend(others.iter().map(PathBuf::as_path));
     files::output(args.out.as_deref(), &inputs)
 }
 

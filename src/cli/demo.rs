@@ -4,8 +4,8 @@ mod folder;
 
 use std::path::{Path, PathBuf};
 
+use jogaudit_case::{self as case, Failure};
 use jogaudit_core::prescription::Plan;
-use jogaudit_files::{self as files, Failure};
 use jogaudit_recording::read::Format;
 use jogaudit_simulate::{CadenceStep, Channels, Fault, FaultKind, Kept, Laps, Settings, gzip, write};
 
@@ -217,7 +217,7 @@ const RULE: &str = "\n───────────────────�
 fn record(outing: &Outing) -> Result<Vec<u8>, Failure> {
     let plan = if outing.stage == "free" { FREE } else { PLAN };
     let plan = Plan::parse(plan).map_err(|error| Failure::plan(Path::new("plan.toml"), &error))?.value;
-    let stage = files::stage(&plan, Some(outing.stage))?;
+    let stage = case::stage(&plan, Some(outing.stage))?;
     let inner = outing.file.strip_suffix(".gz");
     let format = match Path::new(inner.unwrap_or(outing.file)).extension().and_then(|e| e.to_str()) {
         Some("gpx") => Format::Gpx,

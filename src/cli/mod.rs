@@ -19,7 +19,7 @@ use std::process::ExitCode;
 use clap::builder::{PossibleValuesParser, RangedU64ValueParser, TypedValueParser};
 use clap::{Parser, Subcommand};
 
-use jogaudit_files::Failure;
+use jogaudit_case::Failure;
 use jogaudit_recording::units::LengthUnit;
 use jogaudit_report::escaped_lines;
 

@@ -5,14 +5,14 @@ use std::path::{Path, PathBuf};
 use jiff::civil::Date;
 use tempfile::TempDir;
 
-use jogaudit_files::Failure;
-use jogaudit_page::{Options, serve};
+use jogaudit_case::Failure;
+use jogaudit_server::{Options, serve};
 
 use super::{Done, Io, demo};
 
 #[derive(clap::Args, Debug)]
 pub(super) struct Args {
-    /// Case folder, or folder of cases [default: a made-up case]
+    /// Case folder, folder of cases, or zip of a case to look at [default: a made-up case]
     #[arg(value_name = "CASE")]
     place: Option<PathBuf>,
     /// Listen on this port [default: one that is free]

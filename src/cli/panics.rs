@@ -3,7 +3,7 @@
 use std::panic::{AssertUnwindSafe, catch_unwind, set_hook, take_hook};
 use std::sync::{Arc, Mutex, PoisonError};
 
-use jogaudit_files::Failure;
+use jogaudit_case::Failure;
 
 /// Runs a command; a panic becomes a failure that names the place. The usual printing of panics is put aside
 /// meanwhile.

@@ -5,12 +5,13 @@ use std::path::PathBuf;
 use clap::{Subcommand, ValueEnum};
 use jiff::civil::{Date, Weekday};
 
+use jogaudit_case::{self as case, Failure, named_output};
 use jogaudit_core::prescription::draft::{DraftRequest, draft};
 use jogaudit_core::prescription::lint::{Increments, LintConfig, lint};
 use jogaudit_core::prescription::{DatedSession, Plan, Stage, parse_duration, parse_percent, parse_weekdays};
 use jogaudit_core::range::Range;
 use jogaudit_core::review::Diary;
-use jogaudit_files::{self as files, Failure, named_output};
+use jogaudit_files as files;
 use jogaudit_recording::notice::Notice;
 use jogaudit_recording::units::LengthUnit;
 use jogaudit_report::card::{self, CardView};
@@ -201,7 +202,7 @@ fn run_show(args: &ShowArgs, io: &mut Io<'_>) -> Result<Done, Failure> {
         refuse_a_diary(path)?;
     }
     let plan = read(&args.plan, args.units, io)?;
-    let stage = args.stage.as_deref().map(|name| files::stage(&plan, Some(name))).transpose()?;
+    let stage = args.stage.as_deref().map(|name| case::stage(&plan, Some(name))).transpose()?;
     let document = match (args.format, stage) {
         (ShowFormat::Text, None) => plan_show::text(&PlanView::new(&plan)),
         (ShowFormat::Text, Some(stage)) => card::card(&plan, stage, None),

@@ -6,8 +6,9 @@ use clap::ValueEnum;
 use jiff::Timestamp;
 use jiff::civil::Date;
 
+use jogaudit_case::Failure;
 use jogaudit_core::pipeline::Config;
-use jogaudit_files::{Failure, read_case};
+use jogaudit_files::read_case;
 use jogaudit_recording::units::LengthUnit;
 use jogaudit_report::{html, json, review_text, text};
 
@@ -15,7 +16,7 @@ use super::{Done, Io, units};
 
 #[derive(clap::Args, Debug)]
 pub(super) struct Args {
-    /// Folder with plan.toml, diary.csv and recordings/
+    /// Folder with plan.toml, diary.csv and recordings/, or a zip of one
     #[arg(value_name = "CASE")]
     case: PathBuf,
     /// Choose the form of the report

@@ -4,8 +4,9 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
+use jogaudit_case::{self as case, Failure, named_output};
 use jogaudit_core::prescription::Stage;
-use jogaudit_files::{self as files, Failure, named_output};
+use jogaudit_files as files;
 use jogaudit_recording::read::Format;
 use jogaudit_simulate::{
     CadenceFault, CadenceFaultKind, CadenceStep, Channels, Fault, Form, Gps, Guesses, InRange, Kept, Laps,
@@ -354,5 +355,5 @@ fn cadence_fault(text: &str) -> Result<CadenceFault, String> {
 /// Reads the plan file and finds the stage in it.
 fn stage(plan: &Path, name: &str) -> Result<Stage, Failure> {
     let plan = files::plan(plan, &mut Vec::new())?;
-    Ok(files::stage(&plan, Some(name))?.clone())
+    Ok(case::stage(&plan, Some(name))?.clone())
 }

@@ -188,7 +188,7 @@ fn pseudonyms_stand_in_their_own_order_and_no_plain_hash_is_left() {
     assert!(listed.lines().map(first).collect::<Vec<_>>().is_sorted(), "{listed}");
     let provenance = String::from_utf8(folder.read("p.json")).unwrap();
     for name in ["roster.csv", "plan.toml", "rec/a.tcx", "key"] {
-        let plain = jogaudit_files::sha256(&folder.read(name));
+        let plain = jogaudit_case::sha256(&folder.read(name));
         assert!(!provenance.contains(&plain), "{name}");
     }
     assert!(!provenance.contains("rec/") && !table.contains("rec/"));

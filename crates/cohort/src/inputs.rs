@@ -8,7 +8,8 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
-use jogaudit_files::{self as files, Claims, Failure};
+use jogaudit_case::Failure;
+use jogaudit_files::{self as files, Claims};
 use jogaudit_recording::notice::Notice;
 
 use super::prescribed::{Prescribed, Prescription};

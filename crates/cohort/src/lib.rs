@@ -81,8 +81,9 @@ use sink::Form;
 use table::Table;
 use worker::Worker;
 
+use jogaudit_case::Failure;
 use jogaudit_core::pipeline::Config;
-use jogaudit_files::{Claims, Failure, Output, could_not_write};
+use jogaudit_files::{Claims, Output, could_not_write};
 use jogaudit_recording::notice::{Notice, NoticeCode};
 
 /// What is to be done.

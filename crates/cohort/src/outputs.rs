@@ -3,7 +3,8 @@
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use jogaudit_files::{Failure, Output, Staged, could_not_write};
+use jogaudit_case::Failure;
+use jogaudit_files::{Output, Staged, could_not_write};
 
 use super::parts::Part;
 use super::provenance::{MadeFrom, Provenance};

@@ -9,7 +9,8 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
-use jogaudit_files::{self as files, Failure, Staged, could_not_write, with_suffix};
+use jogaudit_case::{Failure, hexadecimal, named, sha256};
+use jogaudit_files::{self as files, Staged, could_not_write, with_suffix};
 
 use super::inputs::Input;
 use super::prescribed::Plans;
@@ -51,7 +52,7 @@ impl Parts {
         match fs::create_dir(&folder) {
             Err(error) if error.kind() != io::ErrorKind::AlreadyExists => return Err(failed(&error)),
             Err(_) if !fs::symlink_metadata(&folder).is_ok_and(|known| known.is_dir()) => {
-                let what = format!("{} is in the way: it is no folder", files::named(&folder));
+                let what = format!("{} is in the way: it is no folder", named(&folder));
                 return Err(Failure::refused(what)
                     .hint("finished chunks are kept there: take it away, or name another file"));
             }
@@ -61,7 +62,7 @@ impl Parts {
         files::remove_unfinished(&parts.folder);
         let finished = parts.names().map_err(|error| could_not_write(&parts.folder, &error))?.len();
         if finished > 0 && !resume {
-            let folder = files::named(&parts.folder);
+            let folder = named(&parts.folder);
             let what = format!("an earlier run left finished chunks ({finished}) in {folder}");
             return Err(Failure::refused(what)
                 .hint("add --resume to take them up, or remove that folder to start afresh"));
@@ -85,7 +86,7 @@ impl Parts {
                 add(plans.stage(prescribed).name.as_bytes());
             }
         }
-        format!("{}{PART}", files::hexadecimal(&hash.finalize()))
+        format!("{}{PART}", hexadecimal(&hash.finalize()))
     }
 
     /// A finished chunk of that name; `None` when there is none or it is damaged.
@@ -144,7 +145,7 @@ fn encode(part: &Part) -> Vec<u8> {
         }
     }
     let body = csv.into_inner().unwrap_or_default();
-    let mut bytes = files::sha256(&body).into_bytes();
+    let mut bytes = sha256(&body).into_bytes();
     bytes.push(b'\n');
     bytes.extend(body);
     bytes
@@ -153,7 +154,7 @@ fn encode(part: &Part) -> Vec<u8> {
 fn decode(bytes: &[u8], tables: &[&Table]) -> Option<Part> {
     let end = bytes.iter().position(|byte| *byte == b'\n')?;
     let (hash, body) = (&bytes[..end], &bytes[end + 1..]);
-    if files::sha256(body).as_bytes() != hash {
+    if sha256(body).as_bytes() != hash {
         return None;
     }
     let mut csv = csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(body);

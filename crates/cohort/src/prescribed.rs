@@ -2,8 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
+use jogaudit_case::{self as case, Failure};
 use jogaudit_core::prescription::{Plan, Stage};
-use jogaudit_files::{self as files, Failure};
+use jogaudit_files as files;
 use jogaudit_recording::notice::Notice;
 
 use super::roster::Roster;
@@ -66,7 +67,7 @@ impl Plans {
             self.0.len() - 1
         };
         let plan = &self.0[index].plan;
-        let name = files::stage(plan, stage)?.name.clone();
+        let name = case::stage(plan, stage)?.name.clone();
         let stage = plan.stage_names().position(|known| known == name).unwrap_or(0);
         Ok(Prescribed { participant: None, plan: index, stage })
     }

@@ -3,7 +3,8 @@
 use std::io::{self, BufWriter, Write};
 use std::path::PathBuf;
 
-use jogaudit_files::{self as files, Failure, Staged, could_not_write};
+use jogaudit_case::Failure;
+use jogaudit_files::{self as files, Staged, could_not_write};
 
 use super::columns::VERSION;
 use super::outputs::{Opened, failed};

@@ -6,7 +6,8 @@ use hmac::{Hmac, KeyInit, Mac};
 use jiff::SignedDuration;
 use sha2::Sha256;
 
-use jogaudit_files::{self as files, Failure, named};
+use jogaudit_case::{Failure, hexadecimal, named};
+use jogaudit_files as files;
 
 use super::scored::{RowError, Scored};
 
@@ -63,7 +64,7 @@ impl Pseudonymiser {
     }
 
     fn keyed(&self, domain: &str, text: &str) -> String {
-        files::hexadecimal(&self.hash(domain, text)[..SHOWN_BYTES])
+        hexadecimal(&self.hash(domain, text)[..SHOWN_BYTES])
     }
 
     /// Whole days to shift back, the same for all recordings of a participant.

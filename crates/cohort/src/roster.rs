@@ -7,8 +7,9 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use csv::StringRecord;
 use globset::{Glob, GlobBuilder, GlobSet, GlobSetBuilder};
 
+use jogaudit_case::{Failure, named, sha256};
 use jogaudit_core::separator::separator;
-use jogaudit_files::{self as files, Failure, named};
+use jogaudit_files as files;
 use jogaudit_recording::notice::Notice;
 
 use super::prescribed::{Plans, Prescribed};
@@ -90,7 +91,7 @@ impl Roster {
         }
         let RosterReader { lines, named, patterns, pattern_lines, .. } = reader;
         let patterns = patterns.build().map_err(|error| refused().caused_by(&error))?;
-        Ok(Self { sha256: files::sha256(bytes), lines, named, patterns, pattern_lines })
+        Ok(Self { sha256: sha256(bytes), lines, named, patterns, pattern_lines })
     }
 
     /// The line for a path: one that names it, or its end from some folder on; else the first whose pattern fits.

@@ -5,11 +5,12 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use jiff::Timestamp;
 
+use jogaudit_case::{MAX_RECORDING_BYTES, sha256};
 use jogaudit_core::audit::{Audit, Dose, Finding, Outcome, Prescription, Rep};
 use jogaudit_core::gait::{Bout, Segmentation};
 use jogaudit_core::pipeline::{ActivityError, Config, activity};
 use jogaudit_core::prescription::PrescribedDose;
-use jogaudit_files::{self as files, MAX_RECORDING_BYTES};
+use jogaudit_files as files;
 use jogaudit_recording::notice::Notice;
 use jogaudit_recording::read::Facts;
 
@@ -132,7 +133,7 @@ pub(super) fn score(input: &Input, plans: &Plans, config: &Config) -> Scored {
         Ok(bytes) => {
             let check = AssertUnwindSafe(|| check(&bytes, input, plans, config));
             scored.done = catch_unwind(check).unwrap_or_else(|_| Err(RowError::standard("internal")));
-            scored.sha256 = Some(files::sha256(&bytes));
+            scored.sha256 = Some(sha256(&bytes));
         }
     }
     scored
@@ -140,7 +141,7 @@ pub(super) fn score(input: &Input, plans: &Plans, config: &Config) -> Scored {
 
 /// What stands for the content of an input: the hash of its bytes, or why they cannot be read.
 pub(super) fn fingerprint(input: &Input) -> String {
-    bytes_of(input).map_or_else(|error| error.code.to_owned(), |bytes| files::sha256(&bytes))
+    bytes_of(input).map_or_else(|error| error.code.to_owned(), |bytes| sha256(&bytes))
 }
 
 impl Scored {

@@ -3,7 +3,7 @@
 use std::io::{self, BufWriter, Write};
 use std::path::Path;
 
-use jogaudit_files::{Failure, named};
+use jogaudit_case::{Failure, named};
 
 use super::parquet::Parquet;
 use super::table::{Field, Table};

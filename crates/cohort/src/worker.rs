@@ -3,8 +3,8 @@
 use rayon::prelude::*;
 use rayon::{ThreadPool, ThreadPoolBuilder};
 
+use jogaudit_case::Failure;
 use jogaudit_core::pipeline::Config;
-use jogaudit_files::Failure;
 
 use super::columns::VERSION;
 use super::inputs::Input;

@@ -5,9 +5,9 @@ use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use super::failure::{Failure, named, named_output};
 use super::identity::{FileId, Place, folder_of};
 use super::output::{Staged, could_not_write, sweep_target};
+use jogaudit_case::{Failure, named, named_output};
 
 /// How the name of the file ends that a run holds locked for an output. It begins with a dot.
 const LOCK: &str = ".jogaudit-lock";

@@ -5,7 +5,7 @@ use std::fs::{self, File};
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
-use super::failure::Failure;
+use jogaudit_case::too_large;
 
 /// The path of a file of the case, with the links inside it resolved; of a file that is not there yet, its path. Fails when
 /// it lies outside or is a link that leads nowhere.
@@ -71,22 +71,14 @@ pub fn plain_bytes(path: &Path, limit: u64) -> io::Result<Vec<u8>> {
     if bytes.len() as u64 > limit { Err(too_large(limit)) } else { Ok(bytes) }
 }
 
-pub(crate) fn too_large(limit: u64) -> io::Error {
-    io::Error::new(io::ErrorKind::FileTooLarge, format!("is larger than {} MiB", limit >> 20))
-}
-
-/// Reads a plain file of the case of at most `limit` bytes.
-pub fn case_bytes(case: &Path, path: &Path, limit: u64) -> Result<Vec<u8>, Failure> {
-    inside(case, path)
-        .and_then(|path| plain_bytes(&path, limit))
-        .map_err(|error| Failure::input(path, &error))
-}
-
 #[cfg(all(test, unix))]
 mod tests {
     use std::os::unix::fs::symlink;
     use std::os::unix::net::UnixListener;
 
+    use jogaudit_case::CaseFiles;
+
+    use super::super::folder::FolderCase;
     use super::*;
 
     #[test]
@@ -104,9 +96,10 @@ mod tests {
             assert!(inside(case.path(), &file(name)).is_err(), "{name}");
         }
         assert_eq!(inside(case.path(), &file("in.csv")).unwrap(), fs::canonicalize(file("a.csv")).unwrap());
-        assert_eq!(case_bytes(case.path(), &file("in.csv"), 9).unwrap(), b"ours");
-        assert!(inside(case.path(), &file("new.csv")).unwrap().ends_with("new.csv"));
-        let said = case_bytes(case.path(), &file("out.csv"), 9).unwrap_err().to_string();
+        let case = FolderCase::new(case.path());
+        assert_eq!(case.read("in.csv", 9).unwrap(), b"ours");
+        assert!(inside(&case.path(""), &case.path("new.csv")).unwrap().ends_with("new.csv"));
+        let said = case.read("out.csv", 9).unwrap_err().to_string();
         assert!(said.contains("leads out of the folder"), "{said}");
     }
 

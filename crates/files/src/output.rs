@@ -7,8 +7,8 @@ use std::path::{Path, PathBuf};
 
 use tempfile::{Builder, NamedTempFile};
 
-use super::failure::{Failure, named_output};
 use super::identity::folder_of;
+use jogaudit_case::{Failure, named_output};
 
 /// How the name of an unfinished file ends. It begins with a dot and the name of its target.
 const UNFINISHED: &str = ".jogaudit-part";

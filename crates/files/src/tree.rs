@@ -8,8 +8,8 @@ use std::path::{Path, PathBuf};
 use jogaudit_recording::notice::{Notice, NoticeCode};
 use walkdir::{DirEntry, WalkDir};
 
-use super::failure::{Failure, named};
 use super::identity::FileId;
+use jogaudit_case::{Failure, named};
 
 /// Folders in folders deeper than this are not looked into, our choice: no tree of recordings is that deep.
 const MOST_DEPTH: usize = 32;

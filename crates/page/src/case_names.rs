@@ -1,23 +1,22 @@
 //! How cases are called: by their folders' entries, told apart on the screen also where two would look alike.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::ffi::OsStr;
 
 use jogaudit_report::{escaped, is_unseen};
 use unicode_security::confusable_detection::skeleton;
 
 /// What a case is called.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct CaseName {
+pub struct CaseName {
     /// In the address; no other case has it.
-    pub(super) key: String,
+    pub key: String,
     /// On the screen; no other case looks like it.
-    pub(super) label: String,
+    pub label: String,
 }
 
 /// Names cases after the entries of their folder, which stand in order.
-pub(super) fn names(entries: &[&OsStr]) -> Vec<CaseName> {
-    let texts: Vec<String> = entries.iter().map(|entry| entry.to_string_lossy().into_owned()).collect();
+pub fn names(entries: &[String]) -> Vec<CaseName> {
+    let texts = entries.to_vec();
     let mut alike: BTreeMap<String, usize> = BTreeMap::new();
     for text in &texts {
         *alike.entry(look(text)).or_default() += 1;
@@ -56,7 +55,7 @@ mod tests {
     use super::*;
 
     fn labels(entries: &[&str]) -> Vec<String> {
-        let entries: Vec<&OsStr> = entries.iter().map(OsStr::new).collect();
+        let entries: Vec<String> = entries.iter().map(|entry| (*entry).to_owned()).collect();
         names(&entries).into_iter().map(|name| name.label).collect()
     }
 
@@ -83,13 +82,9 @@ mod tests {
         assert_eq!(labels(&["A\u{202e}b"]), ["A\\u{202e}b"]);
     }
 
-    #[cfg(unix)]
     #[test]
-    fn names_that_are_no_text_have_addresses_of_their_own() {
-        use std::os::unix::ffi::OsStrExt;
-
-        let entries = [OsStr::from_bytes(b"A\xff"), OsStr::from_bytes(b"A\xfe")];
-        let named = names(&entries);
+    fn names_that_came_out_as_the_same_text_have_addresses_of_their_own() {
+        let named = names(&["A\u{fffd}".to_owned(), "A\u{fffd}".to_owned()]);
         assert_ne!(named[0].key, named[1].key);
         assert_ne!(named[0].label, named[1].label);
     }

@@ -1,76 +1,54 @@
 //! The diary: what is typed in.
-#![allow(clippy::unused_async)] // the router takes async functions
 
-use axum::extract::{Form, Path, Query, State};
-use axum::http::StatusCode;
-use axum::response::IntoResponse;
 use jiff::civil::Date;
 
+use jogaudit_case::edit::{self, DayWritten};
+use jogaudit_case::table;
 use jogaudit_core::review::{DayCells, Diary, Pattern, score};
-use jogaudit_files as files;
 
-use super::App;
-use super::cached_case::CachedCase;
-use super::case_writer::DayWritten;
+use super::http::Response;
 use super::layout::root;
 use super::refusal::Refusal;
-use super::routes::{AppState, PageQuery, PageResult, back, case_of, in_case, to, with_case};
-use super::{case_writer, view_diary};
+use super::routes::{Desk, PageResult};
+use super::view_diary;
 
-/// The diary of a case as it stands on disk.
-async fn diary_of_case(cached: &CachedCase) -> Result<Diary, Refusal> {
-    let text = in_case(cached, |folder| files::table(folder, "diary.csv", &mut Vec::new())).await?;
-    Ok(Diary::parse(&text.unwrap_or_default(), Date::MAX).value)
-}
-
-pub(super) async fn days(
-    State(app): AppState,
-    Path(case): Path<String>,
-    Query(asked): Query<PageQuery>,
-) -> PageResult {
-    let diary = diary_of_case(case_of(&app, &case)?).await?;
-    with_case(&app, &case, "Sessions and diary", asked.done.as_deref(), |cached, found| {
+pub(super) fn days(desk: &mut Desk<'_>) -> PageResult {
+    let text =
+        table(&*desk.case.files, "diary.csv", &mut Vec::new()).map_err(|failure| desk.refusal(failure))?;
+    let diary = Diary::parse(&text.unwrap_or_default(), Date::MAX).value;
+    desk.with_case("Sessions and diary", |desk, found| {
         let today = found.today.to_string();
-        Ok(view_diary::days(cached, &found.review.sessions, diary.entries(), &today))
+        Ok(view_diary::days(&desk.case.name, &found.review.sessions, diary.entries(), &today))
     })
-    .await
 }
 
 pub(super) fn date_of(text: &str) -> Result<Date, Refusal> {
-    text.parse().map_err(|_| {
-        Refusal::new(StatusCode::UNPROCESSABLE_ENTITY, "that is no date", "write the day such as 2026-03-02")
-    })
+    text.parse().map_err(|_| Refusal::new(422, "that is no date", "write the day such as 2026-03-02"))
 }
 
-pub(super) async fn diary_of(
-    State(app): AppState,
-    Path(case): Path<String>,
-    Query(asked): Query<PageQuery>,
-) -> PageResult {
-    let cached = case_of(&app, &case)?;
-    let date = date_of(&asked.date.unwrap_or_default())?;
-    Ok(to(&format!("{}/diary/{date}", root(cached))))
+pub(super) fn diary_of(desk: &Desk<'_>) -> PageResult {
+    let date = date_of(desk.request.asked("date").unwrap_or_default())?;
+    Ok(Response::to(&format!("{}/diary/{date}", root(&desk.case.name))))
 }
 
-pub(super) async fn day(State(app): AppState, Path((case, date)): Path<(String, String)>) -> PageResult {
-    let date = date_of(&date)?;
-    let stands = in_case(case_of(&app, &case)?, move |folder| case_writer::day(folder, date)).await?;
+pub(super) fn day(desk: &mut Desk<'_>, date: &str) -> PageResult {
+    let date = date_of(date)?;
+    let stands = edit::day(&*desk.case.files, date).map_err(|failure| desk.refusal(failure))?;
     let form = DayForm {
         date,
         fields: std::array::from_fn(|column| field_of(column, &stands[column])),
         stands,
         conflict: None,
     };
-    show_day(&app, &case, &form).await
+    show_day(desk, &form)
 }
 
-async fn show_day(app: &App, case: &str, form: &DayForm) -> PageResult {
-    with_case(app, case, "Diary", None, |cached, found| {
+fn show_day(desk: &mut Desk<'_>, form: &DayForm) -> PageResult {
+    desk.with_case("Diary", |desk, found| {
         let day = form.date.to_string();
         let sessions: Vec<_> = found.review.sessions.iter().filter(|s| s.date == day).collect();
-        Ok(view_diary::form(cached, form, &sessions, &found.review.cautions))
+        Ok(view_diary::form(&desk.case.name, form, &sessions, &found.review.cautions))
     })
-    .await
 }
 
 /// The form of a day: what it was made from, and what stands in its fields.
@@ -132,14 +110,14 @@ pub(super) struct Day {
 
 impl Day {
     /// Takes the fields as a browser sends them: a pattern of pain that is ticked comes as a field of its own.
-    fn of(sent: Vec<(String, String)>) -> Self {
+    fn of(sent: &[(String, String)]) -> Self {
         let mut day = Self::default();
         for (name, value) in sent {
             let field = match name.as_str() {
                 "pain_during" => &mut day.pain_during,
                 "pain_pattern" if !day.pain_pattern.is_empty() => {
                     day.pain_pattern += " ";
-                    day.pain_pattern += &value;
+                    day.pain_pattern += value;
                     continue;
                 }
                 "pain_pattern" => &mut day.pain_pattern,
@@ -153,7 +131,7 @@ impl Day {
                 "was_note" => &mut day.was_note,
                 _ => continue,
             };
-            *field = value;
+            field.clone_from(value);
         }
         day
     }
@@ -188,7 +166,7 @@ impl Day {
 
 /// What is written for a field.
 fn checked(column: usize, text: &str) -> Result<String, Refusal> {
-    let refuse = |what: &str, todo: &str| Refusal::new(StatusCode::UNPROCESSABLE_ENTITY, what, todo);
+    let refuse = |what: &str, todo: &str| Refusal::new(422, what, todo);
     if text.is_empty() {
         return Ok(String::new());
     }
@@ -214,23 +192,19 @@ fn checked(column: usize, text: &str) -> Result<String, Refusal> {
     })
 }
 
-pub(super) async fn write_day(
-    State(app): AppState,
-    Path((case, date)): Path<(String, String)>,
-    Form(sent): Form<Vec<(String, String)>>,
-) -> PageResult {
-    let cached = case_of(&app, &case)?;
-    let date = date_of(&date)?;
-    let form = Day::of(sent);
+pub(super) fn write_day(desk: &mut Desk<'_>, date: &str) -> PageResult {
+    let date = date_of(date)?;
+    let form = Day::of(desk.request.fields());
     let was = form.was();
     let changes = form.changes(&was)?;
-    let (before, set) = (was.clone(), changes.clone());
-    match in_case(cached, move |folder| case_writer::diary(folder, date, &before, &set)).await? {
+    let written =
+        edit::diary(&*desk.case.files, date, &was, &changes).map_err(|failure| desk.refusal(failure))?;
+    match written {
         DayWritten::Written => {
-            cached.forget();
-            Ok(back(cached, "", "diary"))
+            desk.forget();
+            Ok(desk.back("", "diary"))
         }
-        DayWritten::Unchanged => Ok(back(cached, "", "diary-same")),
+        DayWritten::Unchanged => Ok(desk.back("", "diary-same")),
         DayWritten::Conflict(stands) => {
             // What was changed stands in the fields; all else is as the diary now has it.
             let wanted = std::array::from_fn(|column| {
@@ -240,8 +214,7 @@ pub(super) async fn write_day(
                 changes[column].clone().unwrap_or_else(|| field_of(column, &stands[column]))
             });
             let form = DayForm { date, stands, fields, conflict: Some(wanted) };
-            let page = show_day(&app, &case, &form).await?;
-            Ok((StatusCode::CONFLICT, page).into_response())
+            Ok(Response { status: 409, ..show_day(desk, &form)? })
         }
     }
 }

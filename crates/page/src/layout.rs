@@ -2,14 +2,12 @@
 
 use std::fmt::Write as _;
 
-use axum::response::Html;
 use maud::{DOCTYPE, Markup, html};
 
 use jogaudit_report::{escaped, isolated};
 
-use super::App;
-use super::cached_case::CachedCase;
-use super::reading::Progress;
+use super::case_names::CaseName;
+use super::store::Settings;
 
 /// The page's own style, after the reports' colours and type.
 pub(super) const STYLE: &str = include_str!("page.css");
@@ -22,8 +20,8 @@ pub(super) const SCRIPT: &str = include_str!("page.js");
 
 /// A page's place in the whole.
 pub(super) struct PageFrame<'a> {
-    pub(super) app: &'a App,
-    pub(super) cached: Option<&'a CachedCase>,
+    pub(super) settings: &'a Settings,
+    pub(super) case: Option<&'a CaseName>,
     pub(super) title: &'a str,
     /// What was done before, a word of [`said`].
     pub(super) done: Option<&'a str>,
@@ -31,13 +29,9 @@ pub(super) struct PageFrame<'a> {
     pub(super) again: bool,
 }
 
-impl<'a> PageFrame<'a> {
-    pub(super) fn of(app: &'a App, cached: &'a CachedCase, title: &'a str) -> Self {
-        Self { app, cached: Some(cached), title, done: None, again: false }
-    }
-
+impl PageFrame<'_> {
     /// A page of ours.
-    pub(super) fn page(&self, body: &Markup) -> Html<String> {
+    pub(super) fn page(&self, body: &Markup) -> String {
         let main = html! {
             (self.said())
             (body)
@@ -46,7 +40,7 @@ impl<'a> PageFrame<'a> {
     }
 
     /// A report under a bar.
-    pub(super) fn report(&self, bar: &Markup, report: &Markup) -> Html<String> {
+    pub(super) fn report(&self, bar: &Markup, report: &Markup) -> String {
         let bar = html! {
             div.bar {
                 header { (self.navigation()) }
@@ -59,7 +53,7 @@ impl<'a> PageFrame<'a> {
         self.document("/report.css", &bar, report)
     }
 
-    fn document(&self, style: &str, head: &Markup, main: &Markup) -> Html<String> {
+    fn document(&self, style: &str, head: &Markup, main: &Markup) -> String {
         let page = html! {
             (DOCTYPE)
             html lang="en" {
@@ -67,7 +61,7 @@ impl<'a> PageFrame<'a> {
                     meta charset="utf-8";
                     meta name="viewport" content="width=device-width, initial-scale=1";
                     @if self.again { meta http-equiv="refresh" content="1"; }
-                    title { (escaped(self.title)) @if let Some(cached) = self.cached { " – " (cached.name.label) } }
+                    title { (escaped(self.title)) @if let Some(case) = self.case { " – " (case.label) } }
                     link rel="icon" href="data:,";
                     link rel="stylesheet" href=(style);
                     script src="/page.js" defer {}
@@ -79,7 +73,7 @@ impl<'a> PageFrame<'a> {
                 }
             }
         };
-        Html(page.into_string())
+        page.into_string()
     }
 
     /// What was done before.
@@ -92,17 +86,17 @@ impl<'a> PageFrame<'a> {
         let here = |title: &str| (self.title == title).then_some("page");
         html! {
             nav aria-label="Pages" {
-                @if self.app.is_caseload { a href="/" aria-current=[here("Patients")] { "All patients" } }
-                @if let Some(cached) = self.cached {
-                    @let root = root(cached);
-                    @if self.app.is_caseload { strong { (isolated(&cached.name.label)) } }
+                @if self.settings.is_caseload { a href="/" aria-current=[here("Patients")] { "All cases" } }
+                @if let Some(case) = self.case {
+                    @let root = root(case);
+                    @if self.settings.is_caseload { strong { (isolated(&case.label)) } }
                     a href={ (root) "/" } aria-current=[here("Now")] { "Now" }
                     a href={ (root) "/diary" } aria-current=[here("Sessions and diary")] { "Diary" }
                     a href={ (root) "/review" } aria-current=[here("Review")] { "Review" }
                     a href={ (root) "/plan" } aria-current=[here("Plan")] { "Plan" }
                 }
             }
-            @if self.app.made_up {
+            @if self.settings.made_up {
                 p.made-up {
                     "This case is made up: no real person. What you change here is thrown away when the page ends. "
                     "Start with " code { "jogaudit page FOLDER" } " for your own."
@@ -113,8 +107,8 @@ impl<'a> PageFrame<'a> {
 }
 
 /// The address of a case, without a slash at its end.
-pub(super) fn root(cached: &CachedCase) -> String {
-    format!("/case/{}", coded(&cached.name.key))
+pub(super) fn root(case: &CaseName) -> String {
+    format!("/case/{}", coded(&case.key))
 }
 
 /// A text as a part of an address: RFC 3986, section 2.3 letters stay.
@@ -144,39 +138,40 @@ fn said(done: &str) -> Option<&'static str> {
         "diary-same" => "Nothing was changed, so nothing was written.",
         "stage" => "Noted which stage it was.",
         "plan" => "The plan is saved. The one before stands beside it as plan.toml.bak.",
+        "opened" => "The cases are opened.",
+        "removed" => "The case is taken off this device.",
         "nothing" => "No file was chosen. Choose one or more recordings first.",
         _ => return None,
     })
 }
 
 /// A page of a case that is still being read.
-pub(super) fn underway(frame: &PageFrame<'_>, progress: &Progress) -> Html<String> {
-    let (done, total) = (progress.done(), progress.total);
+pub(super) fn underway(frame: &PageFrame<'_>, done: usize, total: usize) -> String {
     let body = html! {
         h1 { (isolated(frame.title)) }
         p role="status" { "Reading the recordings: " (done) " of " (total) ". This page will refresh." }
         progress value=(done) max=(total.max(1)) aria-label="Recordings read" {}
-        @if let Some(cached) = frame.cached {
-            form.row method="post" action={ (root(cached)) "/stop" } { button { "Stop reading" } }
+        @if let Some(case) = frame.case {
+            form.row method="post" action={ (root(case)) "/stop" } { button { "Stop reading" } }
         }
     };
-    PageFrame { again: true, cached: frame.cached, ..*frame }.page(&body)
+    PageFrame { again: true, ..*frame }.page(&body)
 }
 
 /// A page of a case whose reading was stopped.
-pub(super) fn stopped(frame: &PageFrame<'_>) -> Html<String> {
+pub(super) fn stopped(frame: &PageFrame<'_>) -> String {
     let body = html! {
         h1 { (isolated(frame.title)) }
         p role="status" { "The reading of this case was stopped." }
-        @if let Some(cached) = frame.cached {
-            form.row method="post" action={ (root(cached)) "/read-on" } { button.main { "Read it" } }
+        @if let Some(case) = frame.case {
+            form.row method="post" action={ (root(case)) "/read-on" } { button.main { "Read it" } }
         }
     };
     frame.page(&body)
 }
 
 /// A page for somebody who may not see any: no way around, nothing loaded.
-pub(super) fn bare(title: &str, body: &Markup) -> Html<String> {
+pub(super) fn bare(title: &str, body: &Markup) -> String {
     let page = html! {
         (DOCTYPE)
         html lang="en" {
@@ -191,7 +186,7 @@ pub(super) fn bare(title: &str, body: &Markup) -> Html<String> {
             body { main { (body) } }
         }
     };
-    Html(page.into_string())
+    page.into_string()
 }
 
 #[cfg(test)]

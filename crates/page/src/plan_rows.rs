@@ -31,13 +31,13 @@ pub(super) struct Sent {
 
 impl Sent {
     /// Takes the fields of a form; what is none of ours is left.
-    pub(super) fn read(pairs: Vec<(String, String)>) -> Result<Self, Refusal> {
+    pub(super) fn read(pairs: &[(String, String)]) -> Result<Self, Refusal> {
         let mut sent = Self::default();
         for (name, value) in pairs {
             match name.as_str() {
-                "plan" => sent.text = unpacked(&value)?,
-                "of" => sent.of = value,
-                "do" => sent.action = value,
+                "plan" => sent.text = unpacked(value)?,
+                "of" => sent.of.clone_from(value),
+                "do" => sent.action.clone_from(value),
                 _ => {
                     let Some((place, key)) = name.split_once('.') else { continue };
                     let Some(place) = Place::read(place) else { continue };
@@ -71,13 +71,8 @@ pub(super) fn packed(text: &str) -> String {
 }
 
 fn unpacked(value: &str) -> Result<String, Refusal> {
-    serde_json::from_str(value).map_err(|_| {
-        Refusal::new(
-            axum::http::StatusCode::UNPROCESSABLE_ENTITY,
-            "this form came without its plan",
-            "open the plan again",
-        )
-    })
+    serde_json::from_str(value)
+        .map_err(|_| Refusal::new(422, "this form came without its plan", "open the plan again"))
 }
 
 /// The form as it is shown.
@@ -256,7 +251,7 @@ mod tests {
         let own = [("plan", packed(text)), ("do", action.to_owned()), ("of", "0".to_owned())];
         let own = own.into_iter().map(|(name, value)| (name.to_owned(), value));
         let fields = fields.iter().map(|(name, value)| ((*name).to_owned(), (*value).to_owned()));
-        Sent::read(own.chain(fields).collect()).unwrap()
+        Sent::read(&own.chain(fields).collect::<Vec<_>>()).unwrap()
     }
 
     #[test]

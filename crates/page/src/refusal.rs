@@ -1,22 +1,22 @@
 //! What could not be done: what, where, and what to do.
 
-use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
 use maud::html;
 
+use jogaudit_case::Failure;
 use jogaudit_core::prescription::PlanError;
-use jogaudit_files::Failure;
 use jogaudit_report::{capitalised, escaped_lines, isolated};
 
+use super::http::Response;
 use super::layout;
 use super::view_plan::fault_list;
 
 /// An error as the page shows it.
 #[derive(Clone, Debug)]
-pub(super) struct Refusal {
-    pub(super) status: StatusCode,
+pub struct Refusal {
+    /// As HTTP numbers it: RFC 9110, section 15.
+    pub status: u16,
     /// One clause.
-    pub(super) what: String,
+    pub what: String,
     /// One clause: what to do about it.
     pub(super) todo: Option<String>,
     /// Lines that show the place in a text.
@@ -26,7 +26,8 @@ pub(super) struct Refusal {
 }
 
 impl Refusal {
-    pub(super) fn new(status: StatusCode, what: &str, todo: &str) -> Self {
+    /// What could not be done, a clause, and what to do, another.
+    pub fn new(status: u16, what: &str, todo: &str) -> Self {
         Self {
             status,
             what: what.to_owned(),
@@ -37,15 +38,34 @@ impl Refusal {
     }
 
     /// There is nothing at an address.
-    pub(super) fn not_found(what: &str) -> Self {
-        Self::new(StatusCode::NOT_FOUND, what, "go back and reload the page: it may have changed meanwhile")
+    pub fn not_found(what: &str) -> Self {
+        Self::new(404, what, "go back and reload the page: it may have changed meanwhile")
+    }
+
+    /// A form came that none of our pages sends.
+    pub fn not_our_form() -> Self {
+        Self::new(
+            422,
+            "this is not the form of the page",
+            "go back to the page, reload it and use its own form",
+        )
+    }
+
+    /// The refusal as a page of its own, for somebody who may not see any other.
+    pub fn response(&self) -> Response {
+        let body = html! {
+            h1 { "That did not work" }
+            (self.markup())
+            p { a href="/" { "To the start" } }
+        };
+        Response::html(self.status, layout::bare("That did not work", &body))
     }
 
     /// A task of ours panicked.
-    pub(super) fn bug() -> Self {
+    pub fn bug() -> Self {
         let todo = "the fault is ours, not your file's; please report it with what you did and, if you may share it, the \
                     file";
-        Self::new(StatusCode::INTERNAL_SERVER_ERROR, "jogaudit has a bug", todo)
+        Self::new(500, "jogaudit has a bug", todo)
     }
 
     /// The refusal as part of a page.
@@ -63,23 +83,12 @@ impl Refusal {
 impl From<Failure> for Refusal {
     fn from(failure: Failure) -> Self {
         Self {
-            status: StatusCode::UNPROCESSABLE_ENTITY,
+            status: 422,
             what: failure.in_a_clause(),
             todo: failure.todo().map(str::to_owned),
             detail: failure.detail().to_owned(),
             plan_error: failure.plan_error().cloned(),
         }
-    }
-}
-
-impl IntoResponse for Refusal {
-    fn into_response(self) -> Response {
-        let body = html! {
-            h1 { "That did not work" }
-            (self.markup())
-            p { a href="/" { "To the start" } }
-        };
-        (self.status, layout::bare("That did not work", &body)).into_response()
     }
 }
 

@@ -4,11 +4,11 @@ use std::path::Path;
 
 use maud::Markup;
 
+use jogaudit_case::{Failure, input_in};
 use jogaudit_core::audit::Prescription;
 use jogaudit_core::gait::RunnerEvidence;
 use jogaudit_core::pipeline::Config;
 use jogaudit_core::prescription::{Plan, Stage};
-use jogaudit_files::{self as files, Failure};
 use jogaudit_report::review_view::SessionView;
 use jogaudit_report::{CheckReport, ReviewView, html};
 
@@ -22,7 +22,7 @@ pub(super) fn check(
     runner: &[RunnerEvidence],
 ) -> Result<CheckReport, Failure> {
     let config = Config::default();
-    let input = files::input_in(bytes, Path::new(name), activity, &config)?;
+    let input = input_in(bytes, Path::new(name), activity, &config)?;
     let prescription = Prescription::of(plan, stage);
     let activity = input.activity.with_others(runner, prescription, &config);
     let checked = activity.check(prescription, &config, true);

@@ -1,428 +1,469 @@
 //! Addresses and what answers them. Answers are made here and worded in the views.
-#![allow(clippy::unused_async)] // the router takes async functions
 
 use std::sync::Arc;
-use std::time::Duration;
 
-use axum::extract::{DefaultBodyLimit, Form, Path, Query, Request, State};
-use axum::http::StatusCode;
-use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE, SET_COOKIE};
-use axum::response::{Html, IntoResponse, Redirect, Response};
-use axum::routing::{get, post};
-use axum::{Router, middleware};
 use maud::{Markup, html};
-use serde::Deserialize;
 
-use jogaudit_core::gait::RunnerEvidence;
-use jogaudit_core::prescription::Plan;
-use jogaudit_files::{self as files, Failure, MAX_RECORDING_BYTES};
+use jogaudit_case::{self as case, Failure, MAX_RECORDING_BYTES, edit, recording_name};
+use jogaudit_core::pipeline::Config;
 use jogaudit_report::html::{REPORT, THEME};
 use jogaudit_report::{CheckReport, isolated};
 
-use super::cached_case::{CachedCase, CaseState, Found, READ_WAIT, Snapshot};
+use super::found::{Found, Snapshot};
+use super::http::{Content, HTML, Method, Request, Response};
 use super::layout::{self, PageFrame, coded, root};
 use super::refusal::Refusal;
-use super::uploads::WaitingFile;
+use super::store::{CaseState, CaseStore, HostedCase, Settings};
 use super::view_case::{self, Proposal};
-use super::{App, case_writer, forms, guard, plan_routes, report, view_caseload, visit};
+use super::waiting::WaitingFile;
+use super::{browser_cases, forms, plan_routes, report, view_caseload, visit};
 
-pub(super) type PageResult = Result<Response, Refusal>;
-pub(super) type AppState = State<Arc<App>>;
+pub(crate) type PageResult = Result<Response, Refusal>;
 
-/// Bytes of a form without files: a plan has at most 1 MiB, and letters may take three in a form.
-const FORM_BYTES: usize = 4 << 20;
-
-pub(super) fn router(app: Arc<App>) -> Router {
-    let style = || async { css([THEME, layout::STYLE, layout::PLAN_STYLE].concat()) };
-    let report_style = || async { css([THEME, REPORT, layout::BAR_STYLE].concat()) };
-    let script = || async { ([(CONTENT_TYPE, "text/javascript; charset=utf-8")], layout::SCRIPT) };
-    let files = post(take_files).layer(DefaultBodyLimit::disable());
-    Router::new()
-        .route("/", get(start))
-        .route("/open", get(open))
-        .route("/page.css", get(style))
-        .route("/report.css", get(report_style))
-        .route("/page.js", get(script))
-        .route("/case/{case}/", get(now))
-        .route("/case/{case}/files", files)
-        .route("/case/{case}/waiting/{sha256}", get(waiting))
-        .route("/case/{case}/waiting/{sha256}/keep", post(keep_one))
-        .route("/case/{case}/waiting/{sha256}/put-away", post(put_away))
-        .route("/case/{case}/keep-all", post(keep_all))
-        .route("/case/{case}/put-away-all", post(put_all_away))
-        .route("/case/{case}/session", get(session))
-        .route("/case/{case}/report.html", get(report_file))
-        .route("/case/{case}/stop", post(stop))
-        .route("/case/{case}/read-on", post(read_on))
-        .route("/case/{case}/stage", post(note_stage))
-        .route("/case/{case}/seen", post(visit::note))
-        .route("/case/{case}/diary", get(forms::days))
-        .route("/case/{case}/diary-of", get(forms::diary_of))
-        .route("/case/{case}/diary/{date}", get(forms::day).post(forms::write_day))
-        .route("/case/{case}/review", get(review))
-        .route("/case/{case}/review.html", get(review_file))
-        .merge(plan_routes::router(app.is_patient))
-        .fallback(async || Refusal::not_found("there is no such page"))
-        .layer(DefaultBodyLimit::max(FORM_BYTES))
-        .layer(middleware::from_fn_with_state(Arc::clone(&app), guard::guard))
-        .with_state(app)
+/// Answers a request.
+pub fn handle(request: Request, store: &mut dyn CaseStore) -> Response {
+    answer(request, store).unwrap_or_else(|refusal| refusal.response())
 }
 
-fn css(text: String) -> impl IntoResponse {
-    ([(CONTENT_TYPE, "text/css; charset=utf-8")], text)
-}
-
-/// Goes on to another address after something was done.
-pub(super) fn to(address: &str) -> Response {
-    Redirect::to(address).into_response()
-}
-
-/// Goes back to a page of a case, which then says what was done.
-pub(super) fn back(cached: &CachedCase, page: &str, done: &str) -> Response {
-    let mark = if page.contains('?') { '&' } else { '?' };
-    to(&format!("{}/{page}{mark}done={done}", root(cached)))
-}
-
-/// Runs what reads or writes files on a thread of its own.
-pub(super) async fn run_blocking<T: Send + 'static>(
-    work: impl FnOnce() -> Result<T, Failure> + Send + 'static,
-) -> Result<T, Refusal> {
-    let done = tokio::task::spawn_blocking(work).await.map_err(|_| Refusal::bug())?;
-    done.map_err(Refusal::from)
-}
-
-/// The same in the folder of a case: a failure names files by their names in it.
-pub(super) async fn in_case<T: Send + 'static>(
-    cached: &CachedCase,
-    work: impl FnOnce(&std::path::Path) -> Result<T, Failure> + Send + 'static,
-) -> Result<T, Refusal> {
-    let folder = cached.folder.clone();
-    run_blocking(move || work(&folder).map_err(|failure| failure.within(&folder))).await
-}
-
-pub(super) fn case_of<'a>(app: &'a App, name: &str) -> Result<&'a Arc<CachedCase>, Refusal> {
-    app.case(name).ok_or_else(|| Refusal::not_found("there is no such case"))
-}
-
-#[derive(Deserialize)]
-struct Opened {
-    #[serde(default)]
-    token: String,
-}
-
-async fn open(State(app): AppState, Query(opened): Query<Opened>) -> PageResult {
-    if !app.access.knows(&opened.token) {
-        return Err(Refusal::new(
-            StatusCode::UNAUTHORIZED,
-            "this link is of another start",
-            "open the link that `jogaudit page` printed last",
-        ));
-    }
-    Ok(([(SET_COOKIE, app.access.cookie(&opened.token))], Redirect::to("/")).into_response())
-}
-
-/// What may stand behind the address of a page.
-#[derive(Default, Deserialize)]
-pub(super) struct PageQuery {
-    pub(super) done: Option<String>,
-    pub(super) recording: Option<String>,
-    pub(super) stage: Option<String>,
-    pub(super) activity: Option<usize>,
-    pub(super) date: Option<String>,
-}
-
-async fn start(State(app): AppState) -> PageResult {
-    if !app.is_caseload {
-        let cached = app.cases.first().ok_or_else(|| Refusal::not_found("there is no case"))?;
-        return Ok(to(&format!("{}/", root(cached))));
-    }
-    let mut states = Vec::with_capacity(app.cases.len());
-    let mut wait = READ_WAIT;
-    for cached in &app.cases {
-        let before = std::time::Instant::now();
-        states.push(cached.read_within(wait).await);
-        wait = wait.saturating_sub(before.elapsed());
-    }
-    let (table, again) = view_caseload::table(&app, &states);
-    let frame = PageFrame { app: &app, cached: None, title: "Patients", done: None, again };
-    Ok(frame.page(&table).into_response())
-}
-
-/// The case as it now is, or the page that shows how far its reading has come.
-async fn read<'a>(
-    app: &'a App,
-    cached: &'a Arc<CachedCase>,
-    title: &'a str,
-) -> Result<Arc<Snapshot>, Response> {
-    match cached.read_within(READ_WAIT).await {
-        CaseState::Ready(snapshot) => Ok(snapshot),
-        CaseState::Reading(progress) => {
-            Err(layout::underway(&PageFrame::of(app, cached, title), &progress).into_response())
+fn answer(request: Request, store: &mut dyn CaseStore) -> PageResult {
+    match (request.method, request.path().as_slice()) {
+        (Method::Get, [""]) => start(&request, store),
+        (Method::Get, ["page.css"]) => Ok(css([THEME, layout::STYLE, layout::PLAN_STYLE].concat())),
+        (Method::Get, ["report.css"]) => Ok(css([THEME, REPORT, layout::BAR_STYLE].concat())),
+        (Method::Get, ["page.js"]) => {
+            Ok(Response::of("text/javascript; charset=utf-8", layout::SCRIPT.to_owned()))
         }
-        CaseState::Stopped => Err(layout::stopped(&PageFrame::of(app, cached, title)).into_response()),
+        (_, ["case", ..]) => Desk::at(request, store)?.answer(),
+        (Method::Post, ["new"]) => browser_cases::begin(&request, store),
+        (Method::Post, ["open-zip"]) => browser_cases::open_zip(request, store),
+        _ => Err(no_page()),
     }
 }
 
-/// Stops the reading of a case.
-async fn stop(State(app): AppState, Path(case): Path<String>) -> PageResult {
-    let cached = case_of(&app, &case)?;
-    cached.stop();
-    Ok(to(&format!("{}/", root(cached))))
+fn css(text: String) -> Response {
+    Response::of("text/css; charset=utf-8", text)
 }
 
-/// Reads a case whose reading was stopped.
-async fn read_on(State(app): AppState, Path(case): Path<String>) -> PageResult {
-    let cached = case_of(&app, &case)?;
-    cached.read_on();
-    Ok(to(&format!("{}/", root(cached))))
+fn no_page() -> Refusal {
+    Refusal::not_found("there is no such page")
 }
 
-/// A case that could be read, and the frame of the page on it.
-struct OpenCase<'a> {
-    frame: PageFrame<'a>,
-    snapshot: Arc<Snapshot>,
-    found: Arc<Found>,
-}
-
-/// Opens a case for a page. `Err` is the answer to give instead: how far the reading has come, or why the case cannot be read.
-async fn open_case<'a>(
-    app: &'a App,
-    cached: &'a Arc<CachedCase>,
-    title: &'a str,
-    done: Option<&'a str>,
-) -> Result<OpenCase<'a>, Response> {
-    let snapshot = read(app, cached, title).await?;
-    let frame = PageFrame { done, ..PageFrame::of(app, cached, title) };
-    match &snapshot.found {
-        Ok(found) => Ok(OpenCase { frame, found: Arc::clone(found), snapshot }),
-        Err(refusal) => Err(frame.page(&cannot(app, cached, refusal)).into_response()),
+fn start(request: &Request, store: &mut dyn CaseStore) -> PageResult {
+    let settings = store.settings().clone();
+    let cases = store.cases();
+    if !settings.is_caseload {
+        let only = cases.first().ok_or_else(|| Refusal::not_found("there is no case"))?;
+        return Ok(Response::to(&format!("{}/", root(&only.name))));
     }
+    let states: Vec<CaseState> = cases.iter().map(|case| store.state(&case.name.key)).collect();
+    let (body, again) = browser_cases::start(&settings, &cases, &states)
+        .unwrap_or_else(|| view_caseload::table(&settings, &cases, &states));
+    let done = request.asked("done");
+    let frame = PageFrame { settings: &settings, case: None, title: "Patients", done, again };
+    Ok(Response::html(200, frame.page(&body)))
 }
 
-/// Makes a page of what was found in a case; a case that cannot be read says why.
-pub(super) async fn with_case(
-    app: &App,
-    case: &str,
-    title: &str,
-    done: Option<&str>,
-    body: impl FnOnce(&CachedCase, &Found) -> Result<Markup, Refusal>,
-) -> PageResult {
-    let cached = case_of(app, case)?;
-    match open_case(app, cached, title, done).await {
-        Ok(opened) => Ok(opened.frame.page(&body(cached, &opened.found)?).into_response()),
-        Err(instead) => Ok(instead),
+/// A request about a case, and what it stands on.
+pub(crate) struct Desk<'a> {
+    pub(crate) store: &'a mut dyn CaseStore,
+    pub(crate) settings: Settings,
+    pub(crate) case: HostedCase,
+    pub(crate) request: Request,
+}
+
+/// A case that could be read.
+pub(crate) struct OpenCase {
+    pub(crate) snapshot: Arc<Snapshot>,
+    pub(crate) found: Arc<Found>,
+}
+
+impl<'a> Desk<'a> {
+    fn at(request: Request, store: &'a mut dyn CaseStore) -> Result<Self, Refusal> {
+        let key = request.case().unwrap_or_default();
+        let case = store.cases().into_iter().find(|case| case.name.key == key);
+        let case = case.ok_or_else(|| Refusal::not_found("there is no such case"))?;
+        Ok(Self { settings: store.settings().clone(), case, request, store })
     }
-}
 
-fn cannot(app: &App, cached: &CachedCase, refusal: &Refusal) -> Markup {
-    html! {
-        h1 { (isolated(&cached.name.label)) }
-        (refusal.markup())
-        @if !app.is_patient { p { a href={ (root(cached)) "/plan" } { "Write or fix the plan" } } }
+    fn answer(mut self) -> PageResult {
+        let parts = self.request.parts.clone();
+        let rest: Vec<&str> = parts.iter().skip(2).map(String::as_str).collect();
+        match (self.request.method, rest.as_slice()) {
+            (Method::Get, [""]) => self.now(),
+            (Method::Post, ["files"]) => self.take_files(),
+            (Method::Get, ["waiting", sha256]) => self.waiting(sha256),
+            (Method::Post, ["waiting", sha256, "keep"]) => self.keep_one(sha256),
+            (Method::Post, ["waiting", sha256, "put-away"]) => Ok(self.put_away(sha256)),
+            (Method::Post, ["keep-all"]) => self.keep_all(),
+            (Method::Post, ["put-away-all"]) => Ok(self.put_all_away()),
+            (Method::Get, ["session"]) => self.session(),
+            (Method::Get, ["report.html"]) => self.report_file(),
+            (Method::Post, ["stop"]) => Ok(self.stop()),
+            (Method::Post, ["read-on"]) => Ok(self.read_on()),
+            (Method::Post, ["stage"]) => self.note_stage(),
+            (Method::Post, ["seen"]) => visit::note(&mut self),
+            (Method::Get, ["diary"]) => forms::days(&mut self),
+            (Method::Get, ["diary-of"]) => forms::diary_of(&self),
+            (Method::Get, ["diary", date]) => forms::day(&mut self, date),
+            (Method::Post, ["diary", date]) => forms::write_day(&mut self, date),
+            (Method::Get, ["review"]) => Ok(self.review()),
+            (Method::Get, ["review.html"]) => self.review_file(),
+            (Method::Get, ["case.zip"]) => self.zip(),
+            (Method::Post, ["remove"]) => browser_cases::remove(&mut self),
+            (method, ["plan", rest @ ..]) => plan_routes::answer(&mut self, method, rest),
+            _ => Err(no_page()),
+        }
     }
-}
 
-async fn now(State(app): AppState, Path(case): Path<String>, Query(asked): Query<PageQuery>) -> PageResult {
-    with_case(&app, &case, "Now", asked.done.as_deref(), |cached, found| {
-        let waiting = view_case::waiting_list(cached, &cached.waiting(), Some(found));
-        Ok(view_case::now(cached, found, &waiting, app.uploads.max_file_bytes()))
-    })
-    .await
-}
+    /// The key of the case.
+    pub(crate) fn key(&self) -> String {
+        self.case.name.key.clone()
+    }
 
-async fn take_files(State(app): AppState, Path(case): Path<String>, request: Request) -> PageResult {
-    let cached = case_of(&app, &case)?;
-    let taken = app.uploads.take(request).await?;
-    let only = if let [file] = taken.as_slice() { Some(file.sha256.clone()) } else { None };
-    let any = !taken.is_empty();
-    taken.into_iter().for_each(|file| cached.put(file));
-    Ok(match only {
-        Some(sha256) => to(&format!("{}/waiting/{sha256}", root(cached))),
-        None if any => to(&format!("{}/", root(cached))),
-        None => back(cached, "", "nothing"),
-    })
-}
+    /// The frame of a page on the case.
+    pub(crate) fn frame<'f>(&'f self, title: &'f str) -> PageFrame<'f> {
+        PageFrame { settings: &self.settings, case: Some(&self.case.name), title, done: None, again: false }
+    }
 
-fn waiting_file(cached: &CachedCase, sha256: &str) -> Result<Arc<WaitingFile>, Refusal> {
-    cached.waiting().into_iter().find(|file| file.sha256 == sha256).ok_or_else(|| {
-        Refusal::new(
-            StatusCode::NOT_FOUND,
-            "this file does not wait here any more",
-            "it was saved or discarded, or the page was started anew: choose it again",
-        )
-    })
-}
+    /// The same that says what was done before.
+    pub(crate) fn frame_after<'f>(&'f self, title: &'f str) -> PageFrame<'f> {
+        PageFrame { done: self.request.asked("done"), ..self.frame(title) }
+    }
 
-/// What a report is made of.
-struct ReportRequest {
-    bytes: Source,
-    name: String,
-    activity: Option<usize>,
-    plan: Plan,
-    runner: Arc<[RunnerEvidence]>,
-    stage: String,
-}
+    /// Goes back to a page of the case, which then says what was done.
+    pub(crate) fn back(&self, page: &str, done: &str) -> Response {
+        let mark = if page.contains('?') { '&' } else { '?' };
+        Response::to(&format!("{}/{page}{mark}done={done}", root(&self.case.name)))
+    }
 
-enum Source {
-    Waiting(Arc<WaitingFile>),
-    File { case: std::path::PathBuf, path: std::path::PathBuf },
-}
+    /// A failure as the page tells it: files by their names in the case.
+    pub(crate) fn refusal(&self, failure: Failure) -> Refusal {
+        Refusal::from(failure.within(&self.case.files.path("")))
+    }
 
-/// Makes a report, one at a time.
-async fn check(app: &App, wanted: ReportRequest) -> Result<CheckReport, Refusal> {
-    let _permit = app.one_at_a_time.acquire().await.map_err(|_| Refusal::bug())?;
-    run_blocking(move || {
-        let stage = files::stage(&wanted.plan, Some(&wanted.stage))?;
-        match &wanted.bytes {
-            Source::Waiting(file) => {
-                report::check(&file.bytes, &wanted.name, wanted.activity, &wanted.plan, stage, &wanted.runner)
+    /// Says that something was written to the case.
+    pub(crate) fn forget(&mut self) {
+        let key = self.key();
+        self.store.forget(&key);
+    }
+
+    /// The case as it now is, or the page that shows how far its reading has come.
+    fn read(&mut self, title: &str) -> Result<Arc<Snapshot>, Response> {
+        let key = self.key();
+        match self.store.state(&key) {
+            CaseState::Ready(snapshot) => Ok(snapshot),
+            CaseState::Reading { done, total } => {
+                Err(Response::html(200, layout::underway(&self.frame(title), done, total)))
             }
-            Source::File { case, path } => {
-                let bytes = files::case_bytes(case, path, MAX_RECORDING_BYTES);
-                let bytes = bytes.map_err(|failure| failure.within(case))?;
-                report::check(&bytes, &wanted.name, wanted.activity, &wanted.plan, stage, &wanted.runner)
+            CaseState::Stopped => Err(Response::html(200, layout::stopped(&self.frame(title)))),
+        }
+    }
+
+    /// Opens the case for a page. `Err` is the answer to give instead: how far the reading has come, or why the case cannot be
+    /// read.
+    fn open(&mut self, title: &str) -> Result<OpenCase, Response> {
+        let snapshot = self.read(title)?;
+        match &snapshot.found {
+            Ok(found) => Ok(OpenCase { found: Arc::clone(found), snapshot }),
+            Err(refusal) => Err(Response::html(200, self.frame_after(title).page(&self.cannot(refusal)))),
+        }
+    }
+
+    /// Makes a page of what was found in the case; a case that cannot be read says why.
+    pub(crate) fn with_case(
+        &mut self,
+        title: &str,
+        body: impl FnOnce(&Self, &Found) -> Result<Markup, Refusal>,
+    ) -> PageResult {
+        match self.open(title) {
+            Ok(OpenCase { found, .. }) => {
+                let body = body(self, &found)?;
+                Ok(Response::html(200, self.frame_after(title).page(&body)))
+            }
+            Err(instead) => Ok(instead),
+        }
+    }
+
+    /// The case as read, where what is asked for cannot wait on a page of its own.
+    pub(crate) fn ready(&mut self) -> Result<OpenCase, Refusal> {
+        let key = self.key();
+        match self.store.state(&key) {
+            CaseState::Ready(snapshot) => {
+                let found = Arc::clone(snapshot.found.as_ref().map_err(Clone::clone)?);
+                Ok(OpenCase { snapshot, found })
+            }
+            CaseState::Reading { .. } => {
+                Err(Refusal::new(503, "the case is still being read", "try again in a minute"))
+            }
+            CaseState::Stopped => Err(Refusal::new(
+                409,
+                "the reading of this case was stopped",
+                "open the case and choose “Read it”",
+            )),
+        }
+    }
+
+    fn cannot(&self, refusal: &Refusal) -> Markup {
+        html! {
+            h1 { (isolated(&self.case.name.label)) }
+            (refusal.markup())
+            @if !self.settings.is_patient { p { a href={ (root(&self.case.name)) "/plan" } { "Write or fix the plan" } } }
+        }
+    }
+
+    /// Stops the reading of the case.
+    fn stop(&mut self) -> Response {
+        let key = self.key();
+        self.store.stop(&key);
+        Response::to(&format!("{}/", root(&self.case.name)))
+    }
+
+    /// Reads the case, whose reading was stopped.
+    fn read_on(&mut self) -> Response {
+        let key = self.key();
+        self.store.read_on(&key);
+        Response::to(&format!("{}/", root(&self.case.name)))
+    }
+
+    fn now(&mut self) -> PageResult {
+        self.with_case("Now", |desk, found| {
+            let waiting = desk.store.waiting(&desk.case.name.key);
+            let waiting = view_case::waiting_list(&desk.case.name, &waiting, Some(found));
+            Ok(view_case::now(&desk.case.name, found, &waiting, &desk.settings))
+        })
+    }
+
+    fn take_files(&mut self) -> PageResult {
+        let content = std::mem::replace(&mut self.request.content, Content::Nothing);
+        let Content::Files(taken) = content else {
+            return Err(Refusal::not_our_form());
+        };
+        let only = if let [file] = taken.as_slice() { Some(file.sha256.clone()) } else { None };
+        let any = !taken.is_empty();
+        let key = self.key();
+        taken.into_iter().for_each(|file| self.store.put(&key, file));
+        let root = root(&self.case.name);
+        Ok(match only {
+            Some(sha256) => Response::to(&format!("{root}/waiting/{sha256}")),
+            None if any => Response::to(&format!("{root}/")),
+            None => self.back("", "nothing"),
+        })
+    }
+
+    fn waiting_file(&self, sha256: &str) -> Result<Arc<WaitingFile>, Refusal> {
+        let waiting = self.store.waiting(&self.case.name.key);
+        waiting.into_iter().find(|file| file.sha256 == sha256).ok_or_else(|| {
+            Refusal::new(
+                404,
+                "this file does not wait here any more",
+                "it was saved or discarded, or the page was started anew: choose it again",
+            )
+        })
+    }
+
+    fn waiting(&mut self, sha256: &str) -> PageResult {
+        const TITLE: &str = "A recording that waits";
+        let file = self.waiting_file(sha256)?;
+        let OpenCase { snapshot, found } = match self.open(TITLE) {
+            Ok(opened) => opened,
+            Err(instead) => return Ok(instead),
+        };
+        let is_it = |name: &str| name.split('#').next() == Some(file.file_name.as_str());
+        let view = found.with_waiting.as_ref().unwrap_or(&found.review);
+        let mut proposal = Proposal::of(view, &is_it, self.request.asked("stage"));
+        if let Some(name) = snapshot.hashes.get(sha256) {
+            proposal.why = format!("The case has this recording already, as {name}. {}", proposal.why);
+        }
+        let config = Config::default();
+        let can_keep = file.read(&config).is_ok();
+        let bar = view_case::waiting_bar(&self.case.name, &file, &found.plan, &proposal, can_keep);
+        let made = match (file.read(&config), &proposal.stage) {
+            (Err(why), _) => Err(Refusal::new(
+                422,
+                &format!("“{}” can’t be read: {why}", file.shown),
+                "export the session again as FIT, GPX or TCX and choose that file",
+            )),
+            (Ok(_), Some(stage)) if stage != "-" => {
+                let activity = self.activity();
+                check(&found, &file.bytes, (&file.shown, activity), stage)
+                    .map_err(|failure| self.refusal(failure))
+                    .map(|report| Some(report::check_body(&report)))
+            }
+            _ => Ok(view
+                .sessions
+                .iter()
+                .find(|s| s.recordings.iter().any(|name| is_it(name)))
+                .and_then(report::outing_body)),
+        };
+        Ok(under_bar(&self.frame_after(TITLE), &bar, made))
+    }
+
+    /// The activity that was asked for.
+    fn activity(&self) -> Option<usize> {
+        self.request.asked("activity").and_then(|number| number.parse().ok())
+    }
+
+    fn keep_one(&mut self, sha256: &str) -> PageResult {
+        let file = self.waiting_file(sha256)?;
+        let stage = self.request.field("stage").filter(|stage| !stage.is_empty()).map(str::to_owned);
+        let kept = self.keep_file(&file, stage.as_deref())?;
+        let done = if kept.was_there { "duplicate" } else { "kept" };
+        Ok(self.back(&format!("session?recording={}", coded(&kept.name)), done))
+    }
+
+    /// Writes a file to the case. It is told only when it is kept.
+    fn keep_file(&mut self, file: &WaitingFile, stage: Option<&str>) -> Result<edit::Kept, Refusal> {
+        let new = edit::NewRecording {
+            shown: &file.shown,
+            file_name: &file.file_name,
+            bytes: &file.bytes,
+            activities: file.read(&Config::default()),
+        };
+        let kept =
+            edit::recording(&*self.case.files, &new, stage).map_err(|failure| self.refusal(failure))?;
+        let key = self.key();
+        self.store.let_go(&key, &file.sha256);
+        self.store.forget(&key);
+        Ok(kept)
+    }
+
+    fn keep_all(&mut self) -> PageResult {
+        for file in self.store.waiting(&self.case.name.key) {
+            if file.read(&Config::default()).is_ok() {
+                self.keep_file(&file, None)?;
             }
         }
-    })
-    .await
+        Ok(self.back("", "all"))
+    }
+
+    fn put_away(&mut self, sha256: &str) -> Response {
+        let key = self.key();
+        self.store.let_go(&key, sha256);
+        self.back("", "away")
+    }
+
+    fn put_all_away(&mut self) -> Response {
+        let key = self.key();
+        self.store.waiting(&key).iter().for_each(|file| self.store.let_go(&key, &file.sha256));
+        self.back("", "away")
+    }
+
+    fn session(&mut self) -> PageResult {
+        const TITLE: &str = "A recording of the case";
+        let OpenCase { snapshot, found } = match self.open(TITLE) {
+            Ok(opened) => opened,
+            Err(instead) => return Ok(instead),
+        };
+        let recording = self.request.asked("recording").unwrap_or_default();
+        let file = file_of(&snapshot, recording)?;
+        let is_it = |name: &str| name == recording || name.split('#').next() == Some(recording);
+        let proposal = Proposal::of(&found.review, &is_it, self.request.asked("stage"));
+        let session = found
+            .review
+            .sessions
+            .iter()
+            .enumerate()
+            .find(|(_, s)| s.recordings.iter().any(|name| is_it(name)));
+        let bar = view_case::kept_bar(&self.case.name, recording, &found.plan, &proposal, session);
+        let made = match &proposal.stage {
+            Some(stage) if stage != "-" => {
+                let activity = self.activity().or_else(|| activity_of(recording));
+                self.check_recording(&found, file, (recording, activity), stage)
+                    .map(|report| Some(report::check_body(&report)))
+            }
+            _ => Ok(session.and_then(|(_, session)| report::outing_body(session))),
+        };
+        Ok(under_bar(&self.frame_after(TITLE), &bar, made))
+    }
+
+    /// Makes the report on a recording of the case.
+    fn check_recording(
+        &self,
+        found: &Found,
+        file: &str,
+        named: (&str, Option<usize>),
+        stage: &str,
+    ) -> Result<CheckReport, Refusal> {
+        case::bytes(&*self.case.files, &recording_name(file), MAX_RECORDING_BYTES)
+            .and_then(|bytes| check(found, &bytes, named, stage))
+            .map_err(|failure| self.refusal(failure))
+    }
+
+    /// A report as a file to send or print.
+    fn report_file(&mut self) -> PageResult {
+        let OpenCase { snapshot, found } = self.ready()?;
+        let recording = self.request.asked("recording").unwrap_or_default();
+        let file = file_of(&snapshot, recording)?;
+        let stage = self.request.asked("stage").unwrap_or_default();
+        let report = self.check_recording(&found, file, (recording, activity_of(recording)), stage)?;
+        Ok(attached("check.html", report::check_document(&report)))
+    }
+
+    fn note_stage(&mut self) -> PageResult {
+        let OpenCase { snapshot, found } = self.ready()?;
+        let (recording, stage) = (self.request.field("recording"), self.request.field("stage"));
+        let (recording, stage) =
+            (recording.ok_or_else(Refusal::not_our_form)?.to_owned(), stage.unwrap_or_default());
+        file_of(&snapshot, &recording)?;
+        if stage != "-" && found.plan.stage(stage).is_none() {
+            return Err(Refusal::not_found("the plan has no such stage"));
+        }
+        edit::stage(&*self.case.files, &recording, stage).map_err(|failure| self.refusal(failure))?;
+        self.forget();
+        Ok(self.back(&format!("session?recording={}", coded(&recording)), "stage"))
+    }
+
+    fn review(&mut self) -> Response {
+        let snapshot = match self.read("Review") {
+            Ok(snapshot) => snapshot,
+            Err(underway) => return underway,
+        };
+        let root = root(&self.case.name);
+        let bar = html! { p { a href={ (root) "/review.html" } { "Save this report as a file" } } };
+        let address = |recording: &str| Some(format!("{root}/session?recording={}", coded(recording)));
+        let made = snapshot.found.as_ref().map(|found| Some(report::review_body(&found.review, &address)));
+        under_bar(&self.frame("Review"), &bar, made.map_err(Clone::clone))
+    }
+
+    fn review_file(&mut self) -> PageResult {
+        Ok(attached("review.html", report::review_document(&self.ready()?.found.review)))
+    }
+
+    /// The case as a zip, as it stands.
+    fn zip(&self) -> PageResult {
+        let zip = case::to_zip(&*self.case.files).map_err(|failure| self.refusal(failure))?;
+        Ok(Response::attached("case.zip", "application/zip", zip))
+    }
+}
+
+/// The report on a recording: by the plan of the case, and by what its other recordings tell.
+fn check(
+    found: &Found,
+    bytes: &[u8],
+    (name, activity): (&str, Option<usize>),
+    stage: &str,
+) -> Result<CheckReport, Failure> {
+    let stage = case::stage(&found.plan, Some(stage))?;
+    report::check(bytes, name, activity, &found.plan, stage, &found.runner)
 }
 
 /// A report under a bar, or the bar alone with the reason why there is no report.
 fn under_bar(frame: &PageFrame<'_>, bar: &Markup, made: Result<Option<Markup>, Refusal>) -> Response {
     match made {
-        Ok(Some(report)) => frame.report(bar, &report).into_response(),
-        Ok(None) => frame.page(&html! { h1 { (isolated(frame.title)) } (bar) }).into_response(),
+        Ok(Some(report)) => Response::html(200, frame.report(bar, &report)),
+        Ok(None) => Response::html(200, frame.page(&html! { h1 { (isolated(frame.title)) } (bar) })),
         Err(refusal) => {
             let body = html! { h1 { (isolated(frame.title)) } (refusal.markup()) (bar) };
-            (refusal.status, frame.page(&body)).into_response()
+            Response::html(refusal.status, frame.page(&body))
         }
     }
-}
-
-async fn waiting(
-    State(app): AppState,
-    Path((case, sha256)): Path<(String, String)>,
-    Query(asked): Query<PageQuery>,
-) -> PageResult {
-    let cached = case_of(&app, &case)?;
-    let file = waiting_file(cached, &sha256)?;
-    let OpenCase { frame, snapshot, found } =
-        match open_case(&app, cached, "A recording that waits", asked.done.as_deref()).await {
-            Ok(opened) => opened,
-            Err(instead) => return Ok(instead),
-        };
-    let is_it = |name: &str| name.split('#').next() == Some(file.file_name.as_str());
-    let view = found.with_waiting.as_ref().unwrap_or(&found.review);
-    let mut proposal = Proposal::of(view, &is_it, asked.stage.as_deref());
-    if let Some(name) = snapshot.hashes.get(&sha256) {
-        proposal.why = format!("The case has this recording already, as {name}. {}", proposal.why);
-    }
-    let config = jogaudit_core::pipeline::Config::default();
-    let can_keep = file.read(&config).is_ok();
-    let bar = view_case::waiting_bar(cached, &file, &found.plan, &proposal, can_keep);
-    let made = match (file.read(&config), &proposal.stage) {
-        (Err(why), _) => Err(Refusal::new(
-            StatusCode::UNPROCESSABLE_ENTITY,
-            &format!("“{}” can’t be read: {why}", file.shown),
-            "export the session again as FIT, GPX or TCX and choose that file",
-        )),
-        (Ok(_), Some(stage)) if stage != "-" => {
-            let bytes = Source::Waiting(Arc::clone(&file));
-            check_within(&app, &found, bytes, (file.shown.clone(), asked.activity), stage).await.map(Some)
-        }
-        _ => Ok(view
-            .sessions
-            .iter()
-            .find(|s| s.recordings.iter().any(|name| is_it(name)))
-            .and_then(report::outing_body)),
-    };
-    Ok(under_bar(&frame, &bar, made))
-}
-
-/// The report on a recording, to stand within a page on its case: by the plan of the case, and by what its other recordings tell.
-async fn check_within(
-    app: &App,
-    found: &Found,
-    bytes: Source,
-    (name, activity): (String, Option<usize>),
-    stage: &str,
-) -> Result<Markup, Refusal> {
-    let wanted = ReportRequest {
-        bytes,
-        name,
-        activity,
-        plan: found.plan.clone(),
-        runner: Arc::clone(&found.runner),
-        stage: stage.to_owned(),
-    };
-    Ok(report::check_body(&check(app, wanted).await?))
-}
-
-#[derive(Deserialize)]
-struct Keeping {
-    stage: Option<String>,
-}
-
-async fn keep_one(
-    State(app): AppState,
-    Path((case, sha256)): Path<(String, String)>,
-    Form(form): Form<Keeping>,
-) -> PageResult {
-    let cached = case_of(&app, &case)?;
-    let file = waiting_file(cached, &sha256)?;
-    let stage = form.stage.filter(|stage| !stage.is_empty());
-    let kept = keep_file(&app, cached, &file, stage).await?;
-    let done = if kept.was_there { "duplicate" } else { "kept" };
-    Ok(back(cached, &format!("session?recording={}", coded(&kept.name)), done))
-}
-
-/// Writes a file to the case. It is told only when it is on the disk.
-async fn keep_file(
-    app: &App,
-    cached: &Arc<CachedCase>,
-    file: &Arc<WaitingFile>,
-    stage: Option<String>,
-) -> Result<case_writer::Kept, Refusal> {
-    let bytes = Arc::clone(file);
-    let _permit = app.one_at_a_time.acquire().await.map_err(|_| Refusal::bug())?;
-    let kept =
-        in_case(cached, move |folder| case_writer::recording(folder, &bytes, stage.as_deref())).await?;
-    cached.let_go(&file.sha256);
-    cached.forget();
-    Ok(kept)
-}
-
-async fn keep_all(State(app): AppState, Path(case): Path<String>) -> PageResult {
-    let cached = case_of(&app, &case)?;
-    for file in cached.waiting() {
-        let can_keep = {
-            let file = Arc::clone(&file);
-            run_blocking(move || Ok(file.read(&jogaudit_core::pipeline::Config::default()).is_ok())).await?
-        };
-        if can_keep {
-            keep_file(&app, cached, &file, None).await?;
-        }
-    }
-    Ok(back(cached, "", "all"))
-}
-
-async fn put_away(State(app): AppState, Path((case, sha256)): Path<(String, String)>) -> PageResult {
-    let cached = case_of(&app, &case)?;
-    cached.let_go(&sha256);
-    Ok(back(cached, "", "away"))
-}
-
-async fn put_all_away(State(app): AppState, Path(case): Path<String>) -> PageResult {
-    let cached = case_of(&app, &case)?;
-    cached.waiting().iter().for_each(|file| cached.let_go(&file.sha256));
-    Ok(back(cached, "", "away"))
 }
 
 /// The file of a recording, by its name in the case: names are compared, never made into paths.
-fn recording_path(snapshot: &Snapshot, recording: &str) -> Result<std::path::PathBuf, Refusal> {
+fn file_of<'s>(snapshot: &'s Snapshot, recording: &str) -> Result<&'s str, Refusal> {
     let file = recording.split('#').next().unwrap_or_default();
-    let found = snapshot.files.iter().find(|(name, _)| name == recording || name == file);
-    found.map(|(_, path)| path.clone()).ok_or_else(|| Refusal::not_found("there is no such recording"))
+    let found = snapshot.recordings.iter().find(|name| *name == recording || *name == file);
+    found.map(String::as_str).ok_or_else(|| Refusal::not_found("there is no such recording"))
 }
 
 /// The activity that a recording's name stands for.
@@ -430,120 +471,6 @@ fn activity_of(recording: &str) -> Option<usize> {
     recording.split_once('#').and_then(|(_, number)| number.parse().ok())
 }
 
-async fn session(
-    State(app): AppState,
-    Path(case): Path<String>,
-    Query(asked): Query<PageQuery>,
-) -> PageResult {
-    let cached = case_of(&app, &case)?;
-    let recording = asked.recording.unwrap_or_default();
-    let OpenCase { frame, snapshot, found } =
-        match open_case(&app, cached, "A recording of the case", asked.done.as_deref()).await {
-            Ok(opened) => opened,
-            Err(instead) => return Ok(instead),
-        };
-    let path = recording_path(&snapshot, &recording)?;
-    let is_it = |name: &str| name == recording || name.split('#').next() == Some(recording.as_str());
-    let proposal = Proposal::of(&found.review, &is_it, asked.stage.as_deref());
-    let session =
-        found.review.sessions.iter().enumerate().find(|(_, s)| s.recordings.iter().any(|name| is_it(name)));
-    let bar = view_case::kept_bar(cached, &recording, &found.plan, &proposal, session);
-    let made = match &proposal.stage {
-        Some(stage) if stage != "-" => {
-            let bytes = Source::File { case: cached.folder.clone(), path };
-            let activity = asked.activity.or_else(|| activity_of(&recording));
-            check_within(&app, &found, bytes, (recording.clone(), activity), stage).await.map(Some)
-        }
-        _ => Ok(session.and_then(|(_, session)| report::outing_body(session))),
-    };
-    Ok(under_bar(&frame, &bar, made))
-}
-
-/// A report as a file to send or print.
-async fn report_file(
-    State(app): AppState,
-    Path(case): Path<String>,
-    Query(asked): Query<PageQuery>,
-) -> PageResult {
-    let cached = case_of(&app, &case)?;
-    let recording = asked.recording.unwrap_or_default();
-    let snapshot = ready(cached).await?;
-    let found = snapshot.found.as_ref().map_err(Clone::clone)?;
-    let wanted = ReportRequest {
-        bytes: Source::File { case: cached.folder.clone(), path: recording_path(&snapshot, &recording)? },
-        activity: activity_of(&recording),
-        plan: found.plan.clone(),
-        runner: Arc::clone(&found.runner),
-        stage: asked.stage.unwrap_or_default(),
-        name: recording,
-    };
-    Ok(attached("check.html", report::check_document(&check(&app, wanted).await?)))
-}
-
-/// The case as read, where what is asked for cannot wait on a page of its own.
-pub(super) async fn ready(cached: &Arc<CachedCase>) -> Result<Arc<Snapshot>, Refusal> {
-    match cached.read_within(Duration::from_secs(30)).await {
-        CaseState::Ready(snapshot) => Ok(snapshot),
-        CaseState::Reading(_) => Err(Refusal::new(
-            StatusCode::SERVICE_UNAVAILABLE,
-            "the case is still being read",
-            "try again in a minute",
-        )),
-        CaseState::Stopped => Err(Refusal::new(
-            StatusCode::CONFLICT,
-            "the reading of this case was stopped",
-            "open the case and choose “Read it”",
-        )),
-    }
-}
-
 fn attached(name: &str, document: String) -> Response {
-    ([(CONTENT_DISPOSITION, format!("attachment; filename=\"{name}\""))], Html(document)).into_response()
-}
-
-#[derive(Deserialize)]
-struct NotedStage {
-    recording: String,
-    #[serde(default)]
-    stage: String,
-}
-
-async fn note_stage(
-    State(app): AppState,
-    Path(case): Path<String>,
-    Form(form): Form<NotedStage>,
-) -> PageResult {
-    let cached = case_of(&app, &case)?;
-    let page = format!("session?recording={}", coded(&form.recording));
-    let snapshot = ready(cached).await?;
-    recording_path(&snapshot, &form.recording)?;
-    let found = snapshot.found.as_ref().map_err(Clone::clone)?;
-    if form.stage != "-" && found.plan.stage(&form.stage).is_none() {
-        return Err(Refusal::not_found("the plan has no such stage"));
-    }
-    in_case(cached, move |folder| case_writer::stage(folder, &form.recording, &form.stage)).await?;
-    cached.forget();
-    Ok(back(cached, &page, "stage"))
-}
-
-async fn review(State(app): AppState, Path(case): Path<String>) -> PageResult {
-    let cached = case_of(&app, &case)?;
-    let snapshot = match read(&app, cached, "Review").await {
-        Ok(snapshot) => snapshot,
-        Err(underway) => return Ok(underway),
-    };
-    let frame = PageFrame::of(&app, cached, "Review");
-    let bar = html! { p { a href={ (root(cached)) "/review.html" } { "Save this report as a file" } } };
-    let root = root(cached);
-    let address = |recording: &str| Some(format!("{root}/session?recording={}", coded(recording)));
-    let made = snapshot.found.as_ref().map(|found| Some(report::review_body(&found.review, &address)));
-    let made = made.map_err(Clone::clone);
-    Ok(under_bar(&frame, &bar, made))
-}
-
-async fn review_file(State(app): AppState, Path(case): Path<String>) -> PageResult {
-    let cached = case_of(&app, &case)?;
-    let snapshot = ready(cached).await?;
-    let found = snapshot.found.as_ref().map_err(Clone::clone)?;
-    Ok(attached("review.html", report::review_document(&found.review)))
+    Response::attached(name, HTML, document.into_bytes())
 }

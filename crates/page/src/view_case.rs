@@ -14,13 +14,15 @@ use jogaudit_report::review_text::fact;
 use jogaudit_report::review_view::SessionView;
 use jogaudit_report::{ReviewView, escaped, isolated};
 
-use super::cached_case::{CachedCase, Found};
+use super::case_names::CaseName;
+use super::found::Found;
 use super::layout::{coded, root};
-use super::uploads::WaitingFile;
+use super::store::Settings;
 use super::visit;
+use super::waiting::WaitingFile;
 
 /// The case's first page.
-pub(super) fn now(cached: &CachedCase, found: &Found, waiting: &Markup, max_file_bytes: usize) -> Markup {
+pub(super) fn now(case: &CaseName, found: &Found, waiting: &Markup, settings: &Settings) -> Markup {
     let review = &found.review;
     html! {
         h1 { (isolated(&review.plan)) }
@@ -28,9 +30,9 @@ pub(super) fn now(cached: &CachedCase, found: &Found, waiting: &Markup, max_file
         p.quiet { (isolated(&review.cautions)) }
         @if let Some(next) = &review.card { (next_session(next)) }
         (waiting)
-        (drop_box(cached, max_file_bytes))
-        (last_session(cached, review))
-        (visit::section(cached, found))
+        (drop_box(case, settings.max_file_bytes))
+        (last_session(case, review))
+        (visit::section(case, found))
         (left_out(review))
         (notices(review))
     }
@@ -62,11 +64,11 @@ pub(super) fn ruling(review: &ReviewView) -> Markup {
 }
 
 /// The form that takes files.
-pub(super) fn drop_box(cached: &CachedCase, max_file_bytes: usize) -> Markup {
+pub(super) fn drop_box(case: &CaseName, max_file_bytes: usize) -> Markup {
     html! {
         section {
             h2 { "Add recordings" }
-            form.drop method="post" action={ (root(cached)) "/files" } enctype="multipart/form-data"
+            form.drop method="post" action={ (root(case)) "/files" } enctype="multipart/form-data"
                 data-most=(max_file_bytes) {
                 label for="files" { "Drop this morning’s export here, or choose one or more files" }
                 input #files type="file" name="files" multiple;
@@ -83,11 +85,11 @@ pub(super) fn drop_box(cached: &CachedCase, max_file_bytes: usize) -> Markup {
 
 /// The files that wait, each with what it is taken for.
 pub(super) fn waiting_list(
-    cached: &CachedCase,
+    case: &CaseName,
     waiting: &[std::sync::Arc<WaitingFile>],
     found: Option<&Found>,
 ) -> Markup {
-    let root = root(cached);
+    let root = root(case);
     html! {
         @if !waiting.is_empty() {
             section {
@@ -130,8 +132,8 @@ fn taken_for(file: &WaitingFile, found: Option<&Found>) -> String {
     }
 }
 
-fn last_session(cached: &CachedCase, review: &ReviewView) -> Markup {
-    let root = root(cached);
+fn last_session(case: &CaseName, review: &ReviewView) -> Markup {
+    let root = root(case);
     html! {
         @if let Some(last) = review.sessions.last() {
             section {
@@ -274,13 +276,13 @@ fn running(stage: &Stage) -> String {
 
 /// The bar above the report of a file that waits.
 pub(super) fn waiting_bar(
-    cached: &CachedCase,
+    case: &CaseName,
     file: &WaitingFile,
     plan: &Plan,
     proposal: &Proposal,
     can_keep: bool,
 ) -> Markup {
-    let here = format!("{}/waiting/{}", root(cached), file.sha256);
+    let here = format!("{}/waiting/{}", root(case), file.sha256);
     html! {
         p { strong { (isolated(&file.shown)) } " is not in the case yet. " (isolated(&proposal.why)) }
         @if can_keep {
@@ -301,13 +303,13 @@ pub(super) fn waiting_bar(
 
 /// The bar above the report of a recording of the case.
 pub(super) fn kept_bar(
-    cached: &CachedCase,
+    case: &CaseName,
     recording: &str,
     plan: &Plan,
     proposal: &Proposal,
     session: Option<(usize, &SessionView)>,
 ) -> Markup {
-    let root = root(cached);
+    let root = root(case);
     html! {
         p {
             strong { (isolated(recording)) } " " (isolated(&proposal.why)) " "

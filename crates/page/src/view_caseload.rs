@@ -1,7 +1,5 @@
 //! The table of patients: what needs attention first.
 
-use std::sync::Arc;
-
 use jiff::ToSpan;
 use jiff::civil::Date;
 use maud::{Markup, html};
@@ -11,11 +9,12 @@ use jogaudit_report::ends::between;
 use jogaudit_report::isolated;
 use jogaudit_report::review_view::{SessionView, StageView, WeekView};
 
-use super::App;
 use super::attention::{Need, needs, unreadable};
-use super::cached_case::{CachedCase, CaseState, Found};
+use super::case_names::CaseName;
+use super::found::Found;
 use super::layout::root;
 use super::refusal::sentence;
+use super::store::{CaseState, HostedCase, Settings};
 use super::view_case::mark;
 use super::view_diary::shown;
 
@@ -23,25 +22,25 @@ use super::view_diary::shown;
 const WEEKS: i64 = 4;
 
 /// A row of the table: what needs attention; `None` while the case is being read.
-type Row<'a> = (&'a Arc<CachedCase>, &'a CaseState, Option<Vec<(Need, String)>>);
+type Row<'a> = (&'a CaseName, &'a CaseState, Option<Vec<(Need, String)>>);
 
 /// Lists the cases; gives whether some are still being read.
-pub(super) fn table(app: &App, states: &[CaseState]) -> (Markup, bool) {
+pub(super) fn table(settings: &Settings, cases: &[HostedCase], states: &[CaseState]) -> (Markup, bool) {
     let mut rows: Vec<Row<'_>> =
-        app.cases.iter().zip(states).map(|(cached, state)| (cached, state, needs_of(state))).collect();
+        cases.iter().zip(states).map(|(case, state)| (&case.name, state, needs_of(state))).collect();
     // The gravest first; cases that are being read last.
-    rows.sort_by_key(|(cached, _, needs)| {
+    rows.sort_by_key(|(case, _, needs)| {
         let gravest = needs.as_ref().map(|needs| needs.first().map_or(u8::MAX, |(need, _)| *need as u8));
-        (gravest.is_none(), gravest, cached.name.label.to_lowercase())
+        (gravest.is_none(), gravest, case.label.to_lowercase())
     });
     let unread = rows.iter().filter(|(.., needs)| needs.is_none()).count();
     let markup = html! {
         h1 { "Patients" }
         @if unread > 0 {
             p role="status" {
-                (app.cases.len() - unread) " of " (app.cases.len()) " cases are read. This page will refresh."
+                (cases.len() - unread) " of " (cases.len()) " cases are read. This page will refresh."
             }
-            progress value=(app.cases.len() - unread) max=(app.cases.len()) aria-label="Cases read" {}
+            progress value=(cases.len() - unread) max=(cases.len()) aria-label="Cases read" {}
         }
         table.cases {
             thead {
@@ -54,12 +53,12 @@ pub(super) fn table(app: &App, states: &[CaseState]) -> (Markup, bool) {
                     th scope="col" { "Weekly pain" }
                 }
             }
-            tbody { @for (cached, state, needs) in &rows { (row(cached, state, needs.as_deref())) } }
+            tbody { @for (case, state, needs) in &rows { (row(case, state, needs.as_deref())) } }
         }
-        @if !app.not_followed.is_empty() {
+        @if !settings.not_followed.is_empty() {
             p {
                 "Links, which are not followed: "
-                @for (index, name) in app.not_followed.iter().enumerate() {
+                @for (index, name) in settings.not_followed.iter().enumerate() {
                     @if index > 0 { ", " }
                     (isolated(name))
                 }
@@ -78,7 +77,7 @@ pub(super) fn table(app: &App, states: &[CaseState]) -> (Markup, bool) {
 
 fn needs_of(state: &CaseState) -> Option<Vec<(Need, String)>> {
     match state {
-        CaseState::Reading(_) => None,
+        CaseState::Reading { .. } => None,
         CaseState::Stopped => Some(unreadable("not read: the reading was stopped")),
         CaseState::Ready(snapshot) => Some(match &snapshot.found {
             Ok(found) => needs(&found.review, found.today),
@@ -87,15 +86,15 @@ fn needs_of(state: &CaseState) -> Option<Vec<(Need, String)>> {
     }
 }
 
-fn row(cached: &CachedCase, state: &CaseState, needs: Option<&[(Need, String)]>) -> Markup {
+fn row(case: &CaseName, state: &CaseState, needs: Option<&[(Need, String)]>) -> Markup {
     let found = match state {
         CaseState::Ready(snapshot) => snapshot.found.as_ref().ok(),
-        CaseState::Reading(_) | CaseState::Stopped => None,
+        CaseState::Reading { .. } | CaseState::Stopped => None,
     };
     let last = found.and_then(|found| found.review.sessions.last());
     html! {
         tr {
-            th scope="row" { a href={ (root(cached)) "/" } { (isolated(&cached.name.label)) } }
+            th scope="row" { a href={ (root(case)) "/" } { (isolated(&case.label)) } }
             td data-label="Needs attention" {
                 @match needs {
                     None => span.quiet { "being read" },

@@ -9,7 +9,7 @@ use jogaudit_report::days;
 use jogaudit_report::review_view::SessionView;
 use jogaudit_report::{escaped_prose, isolated, pattern_words};
 
-use super::cached_case::CachedCase;
+use super::case_names::CaseName;
 use super::forms::{DayForm, FIELDS, MOST_NOTE, field_of};
 use super::layout::{coded, root};
 use super::view_case::{mark, what_it_was};
@@ -18,8 +18,8 @@ use super::view_case::{mark, what_it_was};
 type Days<'a> = BTreeMap<String, (Vec<&'a SessionView>, Option<&'a Entry>)>;
 
 /// All days, the latest first.
-pub(super) fn days(cached: &CachedCase, sessions: &[SessionView], entries: &[Entry], today: &str) -> Markup {
-    let root = root(cached);
+pub(super) fn days(case: &CaseName, sessions: &[SessionView], entries: &[Entry], today: &str) -> Markup {
+    let root = root(case);
     let mut days: Days<'_> = BTreeMap::new();
     for session in sessions {
         days.entry(session.date.clone()).or_default().0.push(session);
@@ -107,8 +107,8 @@ const HELP: [&str; 5] = [
 ];
 
 /// The form of one day.
-pub(super) fn form(cached: &CachedCase, form: &DayForm, sessions: &[&SessionView], cautions: &str) -> Markup {
-    let root = root(cached);
+pub(super) fn form(case: &CaseName, form: &DayForm, sessions: &[&SessionView], cautions: &str) -> Markup {
+    let root = root(case);
     html! {
         h1 { "Diary of " (days::long(&form.date.to_string())) }
         @if let Some(wanted) = &form.conflict { (conflict(form, wanted)) }

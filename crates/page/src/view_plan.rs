@@ -8,7 +8,7 @@ use jogaudit_report::card::CardView;
 use jogaudit_report::plan_lint::{self, LintView};
 use jogaudit_report::{escaped, how_many, isolated};
 
-use super::cached_case::CachedCase;
+use super::case_names::CaseName;
 use super::layout::root;
 use super::refusal::Refusal;
 
@@ -31,13 +31,13 @@ sessions = 3
 
 /// The page with the text, and what there is to say about it.
 pub(super) fn page(
-    cached: &CachedCase,
+    case: &CaseName,
     text: &str,
     of: &str,
     remarks: &Markup,
     trouble: Option<&Refusal>,
 ) -> Markup {
-    let root = root(cached);
+    let root = root(case);
     html! {
         h1 { "Plan" }
         (whose())

@@ -2,13 +2,13 @@
 
 use maud::{Markup, html};
 
+use jogaudit_case::sha256;
 use jogaudit_core::prescription::edit::{Place, RowFault};
-use jogaudit_files as files;
 use jogaudit_report::plan_lint;
 use jogaudit_report::plan_lint::RemarkView;
 use jogaudit_report::{escaped, isolated};
 
-use super::cached_case::CachedCase;
+use super::case_names::CaseName;
 use super::layout::root;
 use super::plan_rows::{PlanForm, packed};
 use super::plan_words::{Input, KIND_FIRST, STAGE_FIRST, in_form_words, place_words, words_of};
@@ -26,8 +26,8 @@ struct Row<'f> {
 }
 
 /// The page.
-pub(super) fn page(cached: &CachedCase, form: &PlanForm, of: &str, trouble: Option<&Refusal>) -> Markup {
-    let address = format!("{}/plan/form", root(cached));
+pub(super) fn page(case: &CaseName, form: &PlanForm, of: &str, trouble: Option<&Refusal>) -> Markup {
+    let address = format!("{}/plan/form", root(case));
     let row = |place, name: &str| Row { form, address: &address, place, name: name.to_owned() };
     html! {
         h1 { "Plan" }
@@ -61,7 +61,7 @@ pub(super) fn page(cached: &CachedCase, form: &PlanForm, of: &str, trouble: Opti
 
 /// What can be done with the whole, in sight wherever one is on the page. Its first button is what the Enter key presses.
 fn bar(form: &PlanForm, of: &str) -> Markup {
-    let is_saved = files::sha256(form.text.as_bytes()) == of;
+    let is_saved = sha256(form.text.as_bytes()) == of;
     html! {
         div.bar role="group" aria-label="The whole plan: look over, save" {
             button name="do" value="look" { "Look it over" }

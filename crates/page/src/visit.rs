@@ -1,27 +1,24 @@
 //! A visit to a clinician: its form, and what it writes.
-#![allow(clippy::unused_async)] // the router takes async functions
 
-use axum::extract::{Form, Path, State};
-use axum::http::StatusCode;
 use jiff::civil::Date;
+use jogaudit_case::edit;
 use maud::{Markup, html};
-use serde::Deserialize;
 
 use jogaudit_core::review::Recommendation;
 use jogaudit_report::{escaped, isolated};
 
-use super::cached_case::{CachedCase, Found};
-use super::case_writer;
+use super::case_names::CaseName;
 use super::forms::{MOST_NOTE, date_of, one_line};
+use super::found::Found;
 use super::layout::root;
 use super::refusal::Refusal;
-use super::routes::{AppState, PageResult, back, case_of, in_case, ready};
+use super::routes::{Desk, PageResult};
 
 /// Letters of a name that the form takes, our choice.
 const MOST_NAME: usize = 100;
 
 /// The visits so far and the form for another; it stands open where nothing else ends the ruling.
-pub(super) fn section(cached: &CachedCase, found: &Found) -> Markup {
+pub(super) fn section(case: &CaseName, found: &Found) -> Markup {
     let review = &found.review;
     let is_open = review.ruling.ruling == Recommendation::SeeClinician;
     html! {
@@ -32,19 +29,19 @@ pub(super) fn section(cached: &CachedCase, found: &Found) -> Markup {
             }
             details open[is_open] {
                 summary { "A health professional saw me" }
-                (form(cached, found))
+                (form(case, found))
             }
         }
     }
 }
 
-fn form(cached: &CachedCase, found: &Found) -> Markup {
+fn form(case: &CaseName, found: &Found) -> Markup {
     let today = found.today.to_string();
     let mut stages: Vec<&str> =
         found.plan.stages.iter().map(jogaudit_core::prescription::Stage::stage_name).collect();
     stages.dedup();
     html! {
-        form method="post" action={ (root(cached)) "/seen" } {
+        form method="post" action={ (root(case)) "/seen" } {
             div.field {
                 label for="seen-date" { "Day of the visit" }
                 input #seen-date type="date" name="date" required max=(today) value=(today);
@@ -70,34 +67,20 @@ fn form(cached: &CachedCase, found: &Found) -> Markup {
     }
 }
 
-/// What the form sends.
-#[derive(Deserialize)]
-pub(super) struct Sent {
-    date: String,
-    by: String,
-    stage: String,
-    note: String,
-}
-
-pub(super) async fn note(
-    State(app): AppState,
-    Path(case): Path<String>,
-    Form(sent): Form<Sent>,
-) -> PageResult {
-    let cached = case_of(&app, &case)?;
-    let snapshot = ready(cached).await?;
-    let found = snapshot.found.as_ref().map_err(Clone::clone)?;
-    let visit = checked(&sent, found.today)?;
-    in_case(cached, move |folder| case_writer::visit(folder, &visit)).await?;
-    cached.forget();
-    Ok(back(cached, "", "seen"))
+pub(super) fn note(desk: &mut Desk<'_>) -> PageResult {
+    let found = desk.ready()?.found;
+    let visit = checked(desk, found.today)?;
+    edit::visit(&*desk.case.files, &visit).map_err(|failure| desk.refusal(failure))?;
+    desk.forget();
+    Ok(desk.back("", "seen"))
 }
 
 /// The cells of the visit, if it is one.
-fn checked(sent: &Sent, today: Date) -> Result<[String; 4], Refusal> {
-    let refuse = |what: &str, todo: &str| Err(Refusal::new(StatusCode::UNPROCESSABLE_ENTITY, what, todo));
-    let date = date_of(&sent.date)?;
-    let (by, note) = (one_line(&sent.by), one_line(&sent.note));
+fn checked(desk: &Desk<'_>, today: Date) -> Result<[String; 4], Refusal> {
+    let refuse = |what: &str, todo: &str| Err(Refusal::new(422, what, todo));
+    let field = |name: &str| desk.request.field(name).ok_or_else(Refusal::not_our_form);
+    let date = date_of(field("date")?)?;
+    let (by, note, stage) = (one_line(field("by")?), one_line(field("note")?), field("stage")?);
     if date > today {
         return refuse("that day has not come yet", "go back and write the day on which you were seen");
     }
@@ -107,5 +90,5 @@ fn checked(sent: &Sent, today: Date) -> Result<[String; 4], Refusal> {
     if by.chars().count() > MOST_NAME || note.chars().count() > MOST_NOTE {
         return refuse("the name or the note is too long; nothing was written", "go back and shorten it");
     }
-    Ok([date.to_string(), by, sent.stage.clone(), note])
+    Ok([date.to_string(), by, stage.to_owned(), note])
 }

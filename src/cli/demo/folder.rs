@@ -5,7 +5,8 @@ use std::fs;
 use std::io;
 use std::path::Path;
 
-use jogaudit_files::{Failure, at_most, is_unfinished, named, sha256, sha256_of_file, write_whole};
+use jogaudit_case::{Failure, named, sha256};
+use jogaudit_files::{at_most, is_unfinished, sha256_of_file, write_whole};
 use jogaudit_report::escaped;
 
 /// Lists what `demo` wrote: a line of text, then a line a file, its SHA-256 and its name.

@@ -146,7 +146,7 @@ async fn a_physio_leafs_through_patients() {
     assert_eq!(first.text().await.unwrap(), "Arne");
     first.click().await.unwrap();
     says(&client, "See a health professional before you run again.").await;
-    click(&client, "All patients").await;
+    click(&client, "All cases").await;
     click(&client, "Berit").await;
     says(&client, "The last session").await;
     client.close().await.unwrap();

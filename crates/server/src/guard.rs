@@ -4,21 +4,22 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use axum::extract::{Request, State};
+use axum::http::Method;
 use axum::http::header::{
     CACHE_CONTROL, CONTENT_SECURITY_POLICY, COOKIE, HOST, HeaderMap, HeaderName, HeaderValue, ORIGIN,
     REFERRER_POLICY, X_CONTENT_TYPE_OPTIONS,
 };
-use axum::http::{Method, StatusCode};
 use axum::middleware::Next;
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 use sha2::{Digest, Sha256};
 use tokio::time::timeout;
 
-use jogaudit_files::hexadecimal;
+use jogaudit_case::hexadecimal;
+use jogaudit_page::Refusal;
 
 use super::App;
 use super::connections::Connection;
-use super::refusal::Refusal;
+use super::routes::answered;
 
 /// Time for one answer, uploads included.
 const ANSWER_TIME: Duration = Duration::from_secs(60);
@@ -84,7 +85,7 @@ impl AccessCheck {
         }
         if request.uri().path() != "/open" && !self.has_token(headers) {
             return Err(Refusal::new(
-                StatusCode::UNAUTHORIZED,
+                401,
                 "this browser has not been let in",
                 "open the link that `jogaudit page` printed when it started; each start has a new one",
             ));
@@ -98,7 +99,7 @@ impl AccessCheck {
         match (all.next().and_then(|host| host.to_str().ok()), all.next()) {
             (Some(host), None) if self.hosts.iter().any(|ours| ours == host) => Ok(host),
             _ => Err(Refusal::new(
-                StatusCode::MISDIRECTED_REQUEST,
+                421,
                 "this page answers on its own address only",
                 "open the link that `jogaudit page` printed",
             )),
@@ -131,7 +132,7 @@ impl AccessCheck {
 
 fn not_from_here() -> Refusal {
     Refusal::new(
-        StatusCode::FORBIDDEN,
+        403,
         "the request does not come from this page",
         "go back to the page and use its own buttons",
     )
@@ -148,9 +149,9 @@ pub(super) async fn guard(State(app): State<Arc<App>>, request: Request, next: N
     let mut response = match checked {
         Ok(()) => timeout(ANSWER_TIME, next.run(request)).await.unwrap_or_else(|_| {
             let what = format!("this took longer than {} s", ANSWER_TIME.as_secs());
-            Refusal::new(StatusCode::REQUEST_TIMEOUT, &what, "try again").into_response()
+            answered(Refusal::new(408, &what, "try again").response())
         }),
-        Err(refusal) => refusal.into_response(),
+        Err(refusal) => answered(refusal.response()),
     };
     let headers = response.headers_mut();
     for (name, value) in HEADERS {
@@ -171,7 +172,7 @@ mod tests {
             request = request.header(*name, *value);
         }
         let request = request.body(Body::empty()).unwrap();
-        access.check(&request).err().map_or(200, |refusal| refusal.status.as_u16())
+        access.check(&request).err().map_or(200, |refusal| refusal.status)
     }
 
     #[test]

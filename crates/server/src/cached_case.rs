@@ -1,7 +1,6 @@
-//! One case as the page has it: read in the background, kept until one of its files changes.
+//! A case that is read in the background, file by file, and kept until one of its files changes.
 
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
@@ -11,23 +10,16 @@ use tokio::sync::Notify;
 use tokio::task::JoinSet;
 use tokio::time::{Instant, timeout_at};
 
-use jogaudit_core::gait::RunnerEvidence;
-use jogaudit_core::pipeline::Config;
-use jogaudit_core::prescription::Plan;
-use jogaudit_files::{self as files, Failure};
-use jogaudit_report::ReviewView;
+use jogaudit_case::{CaseFiles, Stamp as FileStamp};
+use jogaudit_page::waiting::WaitingFile;
+use jogaudit_page::{CaseName, CaseState, Day, FileRead, Snapshot, stamps};
 
-use super::case_names::CaseName;
 use super::newest::Newest;
 use super::reading::{Progress, Readers};
-use super::recording_cache::{self, FileRead, RecordingCache};
-use super::refusal::Refusal;
-use super::uploads::WaitingFile;
+use super::recording_cache::RecordingCache;
 
 /// Time for which an answer waits for the case to be read, before it shows how far that has come.
 pub(super) const READ_WAIT: Duration = Duration::from_millis(400);
-/// Files of a case besides its recordings.
-const TABLES: [&str; 4] = ["plan.toml", "diary.csv", "stages.csv", "seen.csv"];
 /// The day is looked up anew this often, s.
 const DAY_STEP_S: i64 = 900;
 
@@ -35,7 +27,7 @@ const DAY_STEP_S: i64 = 900;
 pub(super) struct CachedCase {
     /// What it is called.
     pub(super) name: CaseName,
-    pub(super) folder: PathBuf,
+    pub(super) files: Arc<dyn CaseFiles + Send>,
     as_of: Option<Date>,
     recordings: Arc<RecordingCache>,
     readers: Readers,
@@ -47,7 +39,7 @@ pub(super) struct CachedCase {
 
 #[derive(Default)]
 struct State {
-    latest: Option<Arc<Snapshot>>,
+    latest: Option<(Stamp, Arc<Snapshot>)>,
     /// How far the reading that goes on has come.
     progress: Option<Arc<Progress>>,
     /// Whether somebody stopped it.
@@ -60,42 +52,13 @@ struct State {
 struct Stamp {
     /// Quarter of an hour: the day of the review may change with it.
     now: i64,
-    files: Vec<(String, recording_cache::Stamp)>,
+    files: Vec<(String, FileStamp)>,
     waiting: Vec<String>,
-}
-
-/// A case as it was when it was read.
-pub(super) struct Snapshot {
-    stamp: Stamp,
-    /// Files of recordings: name in the case and path.
-    pub(super) files: Vec<(String, PathBuf)>,
-    /// Names by the hash of the bytes.
-    pub(super) hashes: BTreeMap<String, String>,
-    pub(super) found: Result<Arc<Found>, Refusal>,
-}
-
-/// What was found in a case.
-pub(super) struct Found {
-    pub(super) plan: Plan,
-    pub(super) today: Date,
-    /// What the recordings of the case tell of the runner.
-    pub(super) runner: Arc<[RunnerEvidence]>,
-    pub(super) review: ReviewView,
-    /// The review as it would be with the files that wait; their stages are taken from it.
-    pub(super) with_waiting: Option<ReviewView>,
-}
-
-/// A case, or how far its reading has come.
-pub(super) enum CaseState {
-    Ready(Arc<Snapshot>),
-    Reading(Arc<Progress>),
-    /// Somebody stopped the reading.
-    Stopped,
 }
 
 impl CachedCase {
     pub(super) fn new(
-        folder: PathBuf,
+        files: Arc<dyn CaseFiles + Send>,
         name: CaseName,
         as_of: Option<Date>,
         recordings: Arc<RecordingCache>,
@@ -103,7 +66,7 @@ impl CachedCase {
     ) -> Self {
         Self {
             name,
-            folder,
+            files,
             as_of,
             recordings,
             readers,
@@ -127,7 +90,7 @@ impl CachedCase {
             };
             progress.is_asked_for();
             if timeout_at(deadline, changed).await.is_err() {
-                return CaseState::Reading(progress);
+                return CaseState::Reading { done: progress.done(), total: progress.total };
             }
         }
     }
@@ -138,12 +101,9 @@ impl CachedCase {
     }
 
     fn stamp(&self) -> Stamp {
-        let tables = TABLES.map(|name| (name.to_owned(), self.folder.join(name)));
-        let recordings = files::recording_files(&self.folder, &mut Vec::new()).unwrap_or_default();
-        let all = tables.into_iter().chain(recordings);
         Stamp {
             now: Timestamp::now().as_second() / DAY_STEP_S,
-            files: all.map(|(name, path)| (name, recording_cache::stamp(&path))).collect(),
+            files: stamps(&*self.files),
             waiting: self.waiting().iter().map(|waiting| waiting.sha256.clone()).collect(),
         }
     }
@@ -152,7 +112,7 @@ impl CachedCase {
     /// when nobody reads.
     fn latest_or_start(self: &Arc<Self>, stamp: Stamp) -> Result<Option<Arc<Snapshot>>, Arc<Progress>> {
         let mut state = self.state();
-        if let Some(latest) = state.latest.as_ref().filter(|latest| latest.stamp == stamp) {
+        if let Some((_, latest)) = state.latest.as_ref().filter(|(known, _)| *known == stamp) {
             return Ok(Some(Arc::clone(latest)));
         }
         if state.is_stopped {
@@ -161,15 +121,16 @@ impl CachedCase {
         if let Some(progress) = &state.progress {
             return Err(Arc::clone(progress));
         }
-        let total = stamp.files.len().saturating_sub(TABLES.len()) + stamp.waiting.len();
+        let is_recording = |(name, _): &&(String, FileStamp)| name.contains('/');
+        let total = stamp.files.iter().filter(is_recording).count() + stamp.waiting.len();
         let progress = Arc::new(self.readers.begin(total));
         state.progress = Some(Arc::clone(&progress));
         let (cached, mine) = (Arc::clone(self), Arc::clone(&progress));
         tokio::spawn(async move {
-            let snapshot = cached.read(stamp.clone(), &mine).await;
+            let snapshot = cached.read(&mine).await;
             let mut state = cached.state();
             if let Some(snapshot) = snapshot {
-                state.latest = Some(Arc::new(snapshot));
+                state.latest = Some((stamp, Arc::new(snapshot)));
             }
             // Another reading may have begun since this one was stopped.
             if state.progress.as_ref().is_some_and(|now| Arc::ptr_eq(now, &mine)) {
@@ -182,13 +143,12 @@ impl CachedCase {
     }
 
     /// Reads and reviews the case, file by file, each in its turn. `None` when the reading was stopped.
-    async fn read(self: &Arc<Self>, stamp: Stamp, progress: &Arc<Progress>) -> Option<Snapshot> {
+    async fn read(self: &Arc<Self>, progress: &Arc<Progress>) -> Option<Snapshot> {
         let cached = Arc::clone(self);
-        let listed = self
-            .readers
-            .in_turn(move || files::recording_files(&cached.folder, &mut Vec::new()).unwrap_or_default());
+        let listed =
+            self.readers.in_turn(move || cached.files.recordings(&mut Vec::new()).unwrap_or_default());
         let (mut tasks, mut read) = (JoinSet::new(), BTreeMap::new());
-        for (name, path) in listed.await.unwrap_or_default() {
+        for name in listed.await.unwrap_or_default() {
             if tasks.len() >= self.readers.width {
                 read.extend(tasks.join_next().await.and_then(Result::ok).flatten());
             }
@@ -198,9 +158,11 @@ impl CachedCase {
             let (cached, progress) = (Arc::clone(self), Arc::clone(progress));
             tasks.spawn(async move {
                 let reader = Arc::clone(&cached);
-                let one =
-                    cached.readers.in_turn(move || reader.read_file(&path, &name).map(|one| (name, one)));
-                let one = one.await.flatten();
+                let one = cached.readers.in_turn(move || {
+                    let one = reader.recordings.read(&*reader.files, &name);
+                    (name, one)
+                });
+                let one = one.await;
                 progress.one_more();
                 one
             });
@@ -208,55 +170,15 @@ impl CachedCase {
         while let Some(one) = tasks.join_next().await {
             read.extend(one.ok().flatten());
         }
-        let (cached, progress, given) = (Arc::clone(self), Arc::clone(progress), stamp.clone());
-        let reviewed = self.readers.in_turn(move || cached.review(given, &read, &progress)).await;
-        Some(reviewed.unwrap_or_else(|| Snapshot {
-            stamp,
-            files: Vec::new(),
-            hashes: BTreeMap::new(),
-            found: Err(Refusal::bug()),
-        }))
-    }
-
-    /// Reads a file of the case; `None` when it leads out of it, which the review will say.
-    fn read_file(&self, path: &Path, name: &str) -> Option<Arc<FileRead>> {
-        let path = files::inside(&self.folder, path).ok()?;
-        Some(self.recordings.read(&path, name, &Config::default()))
+        let cached = Arc::clone(self);
+        let reviewed = self.readers.in_turn(move || cached.review(&read)).await;
+        Some(reviewed.unwrap_or_else(Snapshot::bug))
     }
 
     /// Reviews the case with the files that were read.
-    fn review(&self, stamp: Stamp, read: &BTreeMap<String, Arc<FileRead>>, progress: &Progress) -> Snapshot {
-        let config = Config::default();
-        let read_file = |path: &Path, name: &str| {
-            let read = read.get(name).cloned();
-            read.unwrap_or_else(|| self.recordings.read(path, name, &config)).activities.clone()
-        };
-        let hashes =
-            read.iter().filter_map(|(name, read)| Some((read.sha256.clone()?, name.clone()))).collect();
-        let waiting = self.waiting();
-        let found = files::read_case_with(&self.folder, &read_file)
-            .map_err(|failure| self.refusal(failure))
-            .and_then(|case| {
-                let today = self.as_of.unwrap_or_else(|| case.today(Timestamp::now()));
-                let plan = case.plan.clone();
-                let runner = case.runner_evidence(today).into();
-                let review = case.review(today, &config);
-                let with_waiting = if waiting.is_empty() {
-                    None
-                } else {
-                    let case = files::read_case_with(&self.folder, &read_file);
-                    let mut case = case.map_err(|failure| self.refusal(failure))?;
-                    for file in &waiting {
-                        let activities = file.read(&config);
-                        case.recorded.extend(activities.iter().flat_map(|(recorded, _)| recorded).cloned());
-                        progress.one_more();
-                    }
-                    Some(case.review(today, &config))
-                };
-                Ok(Arc::new(Found { plan, today, runner, review, with_waiting }))
-            });
-        let files = files::recording_files(&self.folder, &mut Vec::new()).unwrap_or_default();
-        Snapshot { stamp, files, hashes, found }
+    fn review(&self, read: &BTreeMap<String, Arc<FileRead>>) -> Snapshot {
+        let day = Day { now: Timestamp::now(), as_of: self.as_of };
+        Snapshot::of(&*self.files, read, &self.waiting(), day)
     }
 
     /// Stops the reading that goes on; nothing is read until somebody asks to read on.
@@ -273,11 +195,6 @@ impl CachedCase {
     /// Lets the case be read again.
     pub(super) fn read_on(&self) {
         self.state().is_stopped = false;
-    }
-
-    /// A failure in the case's folder as the page tells it.
-    pub(super) fn refusal(&self, failure: Failure) -> Refusal {
-        Refusal::from(failure.within(&self.folder))
     }
 
     /// Files that were taken in and not yet kept.
@@ -311,6 +228,9 @@ impl CachedCase {
 #[cfg(test)]
 mod tests {
     use std::fs;
+    use std::path::Path;
+
+    use jogaudit_files::FolderCase;
 
     use super::*;
 
@@ -325,16 +245,23 @@ mod tests {
             fs::write(folder.join(format!("recordings/{number:03}.gpx")), "<gpx/>").unwrap();
         }
         let name = CaseName { key: "x".into(), label: "x".into() };
-        Arc::new(CachedCase::new(folder.to_owned(), name, None, Arc::default(), readers.clone()))
+        let files = Arc::new(FolderCase::new(folder));
+        Arc::new(CachedCase::new(files, name, None, Arc::default(), readers.clone()))
     }
 
     fn progress(cached: &CachedCase) -> Option<Arc<Progress>> {
         cached.state().progress.clone()
     }
 
+    /// Begins a reading that is long.
+    async fn begun(cached: &Arc<CachedCase>) -> Arc<Progress> {
+        assert!(matches!(cached.read_within(Duration::ZERO).await, CaseState::Reading { .. }));
+        progress(cached).expect("it is long")
+    }
+
     fn left_out(state: &CaseState) -> usize {
         let CaseState::Ready(snapshot) = state else { panic!("it is read") };
-        snapshot.found.as_ref().unwrap().review.left_out.len()
+        snapshot.left_out().len()
     }
 
     #[tokio::test(flavor = "multi_thread")]
@@ -344,9 +271,7 @@ mod tests {
         let readers = Readers::of(1, 1, HANG);
         let many = case(&root.path().join("many"), 400, &readers);
         let few = case(&root.path().join("few"), 2, &readers);
-        let CaseState::Reading(reading) = many.read_within(Duration::ZERO).await else {
-            panic!("it is long")
-        };
+        let reading = begun(&many).await;
         let before = reading.done();
         assert_eq!(left_out(&few.read_within(HANG).await), 2);
         // The list, two files and the review: four turns, and some files while the request itself was on its way.
@@ -359,9 +284,7 @@ mod tests {
     async fn a_reading_can_be_stopped_and_taken_up_again() {
         let root = tempfile::tempdir().unwrap();
         let cached = case(root.path(), 400, &Readers::of(1, 1, HANG));
-        let CaseState::Reading(reading) = cached.read_within(Duration::ZERO).await else {
-            panic!("it is long")
-        };
+        let reading = begun(&cached).await;
         cached.stop();
         assert!(!reading.is_wanted());
         assert!(matches!(cached.read_within(HANG).await, CaseState::Stopped));
@@ -376,9 +299,7 @@ mod tests {
     async fn a_reading_that_nobody_waits_for_is_dropped() {
         let root = tempfile::tempdir().unwrap();
         let cached = case(root.path(), 400, &Readers::of(1, 1, Duration::ZERO));
-        let CaseState::Reading(reading) = cached.read_within(Duration::ZERO).await else {
-            panic!("it is long")
-        };
+        let reading = begun(&cached).await;
         while progress(&cached).is_some() {
             tokio::time::sleep(Duration::from_millis(1)).await;
         }
