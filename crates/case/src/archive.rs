@@ -1,5 +1,6 @@
 //! A case as a zip: to send, to open elsewhere.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::{Cursor, Read, Write};
 use std::path::Path;
 
@@ -20,6 +21,11 @@ const MOST_UNFOLDED: u64 = 1 << 30;
 const MOST_FILES: usize = 1 << 16;
 /// The tables of a case.
 const TABLES: [&str; 4] = ["plan.toml", "diary.csv", "stages.csv", "seen.csv"];
+
+/// Files by their names.
+type Files = Vec<(String, Vec<u8>)>;
+/// A case: its name, and its files by their names in it.
+pub type NamedFiles = (String, Files);
 
 /// Whether these bytes begin as a zip does: PKWARE APPNOTE 6.3, sections 4.3.7 and 4.3.16.
 pub fn is_zip(bytes: &[u8]) -> bool {
@@ -111,6 +117,34 @@ pub fn from_zip(bytes: &[u8], path: &Path) -> Result<MemoryCase, Failure> {
         files.push((inside.to_owned(), content));
     }
     Ok(MemoryCase::new(path, files).read_only("this case is a zip, which is opened to look at only"))
+}
+
+/// The cases in a folder whose files are given by their paths in it: the name of each and its files.
+pub fn cases_in(files: Vec<(String, Vec<u8>)>) -> Result<Vec<NamedFiles>, Failure> {
+    let is_plan = |name: &str| {
+        let folder = name.strip_suffix("plan.toml")?;
+        (folder.is_empty() || folder.ends_with('/') && !format!("/{folder}").contains("/recordings/"))
+            .then(|| folder.to_owned())
+    };
+    let tops: BTreeSet<String> = files.iter().filter_map(|(name, _)| is_plan(name)).collect();
+    if tops.is_empty() {
+        return Err(Failure::refused("this folder holds no case")
+            .hint("a case is a folder with plan.toml, diary.csv and recordings/"));
+    }
+    let mut cases: BTreeMap<&str, Files> = tops.iter().map(|top| (top.as_str(), Vec::new())).collect();
+    for (name, bytes) in files {
+        let Some((top, inside)) = tops
+            .iter()
+            .filter_map(|top| Some((top, name.strip_prefix(top.as_str())?)))
+            .find(|(_, inside)| is_of_a_case(inside) && is_plain(inside))
+        else {
+            continue;
+        };
+        let inside = inside.to_owned();
+        cases.entry(top.as_str()).or_default().push((inside, bytes));
+    }
+    let named = |top: &str| top.trim_end_matches('/').rsplit('/').next().unwrap_or_default().to_owned();
+    Ok(cases.into_iter().map(|(top, files)| (named(top), files)).collect())
 }
 
 /// The name of an entry; letters that cannot be told become U+FFFD.

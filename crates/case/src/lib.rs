@@ -54,7 +54,7 @@ mod input;
 mod memory;
 mod store;
 
-pub use archive::{MAX_ZIP_BYTES, from_zip, is_zip, to_zip};
+pub use archive::{MAX_ZIP_BYTES, NamedFiles, cases_in, from_zip, is_zip, to_zip};
 pub use case::{
     Activities, Case, ReadAll, activities, case_recordings, due_in_case, read_case, read_in_turn,
     read_recording, table,

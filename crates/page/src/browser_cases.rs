@@ -4,7 +4,7 @@ use std::path::Path;
 
 use maud::{Markup, html};
 
-use jogaudit_case::{CaseFiles, from_zip, recording_name};
+use jogaudit_case::{CaseFiles, Failure, cases_in, from_zip, recording_name};
 use jogaudit_report::isolated;
 
 use super::forms::one_line;
@@ -62,6 +62,11 @@ fn forms() -> Markup {
                 input #zip type="file" name="files" accept=".zip,application/zip" multiple required;
                 button { "Open" }
             }
+            form.row method="post" action="/open-zip" enctype="multipart/form-data" {
+                label for="folder" { "Or a folder of cases, as it stands now" }
+                input #folder type="file" name="files" webkitdirectory multiple required;
+                button { "Open" }
+            }
         }
     }
 }
@@ -105,22 +110,31 @@ pub(super) fn begin(request: &Request, store: &mut dyn CaseStore) -> PageResult 
 pub(super) fn open_zip(request: Request, store: &mut dyn CaseStore) -> PageResult {
     let Content::Whole(zips) = request.content else { return Err(not_here()) };
     let mut cases = Vec::new();
-    for (name, bytes) in &zips {
-        let case = from_zip(bytes, Path::new(base(name)))?;
-        let recordings = case.recordings(&mut Vec::new())?;
-        let names = case.top()?.into_iter().chain(recordings.iter().map(|name| recording_name(name)));
-        let files = names.filter_map(|name| Some((case.content(&name)?.to_vec(), name)));
-        cases.push((stem(name), files.map(|(bytes, name)| (name, bytes)).collect()));
+    // A folder that was chosen comes as its files, each by its path.
+    if zips.iter().any(|(name, _)| name.contains('/')) {
+        cases = cases_in(zips)?;
+    } else {
+        for (name, bytes) in &zips {
+            cases.push((stem(name), unpacked(name, bytes)?));
+        }
     }
     let mut keys = Vec::new();
     for (name, files) in cases {
-        keys.push(store.add(&name, files).ok_or_else(not_here)?);
+        keys.push(store.add(&short(&name), files).ok_or_else(not_here)?);
     }
     Ok(match keys.as_slice() {
         [only] => Response::to(&format!("/case/{}/", coded(only))),
         [] => Response::to("/?done=nothing"),
         _ => Response::to("/?done=opened"),
     })
+}
+
+/// The files of a case that was sent as a zip.
+fn unpacked(name: &str, bytes: &[u8]) -> Result<Vec<(String, Vec<u8>)>, Failure> {
+    let case = from_zip(bytes, Path::new(base(name)))?;
+    let recordings = case.recordings(&mut Vec::new())?;
+    let names = case.top()?.into_iter().chain(recordings.iter().map(|name| recording_name(name)));
+    Ok(names.filter_map(|name| Some((case.content(&name)?.to_vec(), name))).map(|(b, n)| (n, b)).collect())
 }
 
 /// Takes the case away, if its name was typed.

@@ -5,6 +5,7 @@
 //! |---|---|
 //! | `http`, `store` | what a host gives and gets |
 //! | `routes`, `forms`, `plan_routes`, `visit`, `browser_cases` | addresses and what answers them |
+//! | `memory_store` | cases in memory: what the page stands on in a browser |
 //! | `needs` | what a request needs of its host before it is handled |
 //! | `found` | what was found in a case, from its files as they were read |
 //! | `waiting` | files that were taken in and not yet kept |
@@ -26,6 +27,7 @@ mod forms;
 mod found;
 mod http;
 mod layout;
+mod memory_store;
 pub mod needs;
 mod plan_routes;
 mod plan_rows;
@@ -45,6 +47,7 @@ pub mod waiting;
 pub use case_names::{CaseName, names};
 pub use found::{Day, FileRead, Snapshot, stamps};
 pub use http::{Content, Method, Request, Response};
+pub use memory_store::{Change, MemoryStore, Sent};
 pub use needs::{Needs, needs};
 pub use refusal::Refusal;
 pub use routes::handle;
