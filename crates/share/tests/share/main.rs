@@ -1,0 +1,3 @@
+//! What is sent, held against what was recorded: made-up sessions of many kinds.
+
+mod sessions;
