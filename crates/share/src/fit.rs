@@ -4,7 +4,8 @@
 //! (`src/profile/`); the tests read the files with it and with `fitdecode`. What positions told is a developer field.
 
 use jogaudit_recording::read::{
-    APPLICATION_ID, Guess, GuessSource, GuessedGait, Lap, LapIntensity, LapTrigger, Recording, Sample, TimerEvent,
+    APPLICATION_ID, Guess, GuessSource, GuessedGait, Lap, LapIntensity, LapTrigger, Recording, Sample,
+    TimerEvent,
 };
 
 /// Unix time of FIT's zero, 1989-12-31T00:00:00Z.
@@ -55,10 +56,10 @@ type Column = (u8, Base, fn(&Sample) -> Option<i64>);
 /// Altitude (fifths of a metre from 500 m below zero), distance (centimetres), speed (millimetres a second), heart rate, cadence of
 /// one leg and its fraction (of 128).
 const COLUMNS: [Column; 6] = [
-    (78, U32, |sample| scaled(sample.altitude?.get() + 500.0, 5.0)),
-    (5, U32, |sample| scaled(sample.distance?.get(), 100.0)),
-    (73, U32, |sample| scaled(sample.speed?.get(), 1000.0)),
-    (3, U8, |sample| scaled(sample.heart_rate?.get(), 1.0)),
+    (78, U32, |sample| Some(scaled(sample.altitude?.get() + 500.0, 5.0))),
+    (5, U32, |sample| Some(scaled(sample.distance?.get(), 100.0))),
+    (73, U32, |sample| Some(scaled(sample.speed?.get(), 1000.0))),
+    (3, U8, |sample| Some(scaled(sample.heart_rate?.get(), 1.0))),
     (4, U8, |sample| Some(cadence_parts(sample)? / CADENCE_PARTS)),
     (53, U8, |sample| Some(cadence_parts(sample)? % CADENCE_PARTS)),
 ];
@@ -71,16 +72,16 @@ const MOST_STRIDES: f64 = 254.0;
 /// Cadence of one leg in parts.
 fn cadence_parts(sample: &Sample) -> Option<i64> {
     let strides = (sample.cadence?.get() / 2.0).clamp(0.0, MOST_STRIDES);
-    scaled(strides, CADENCE_PARTS as f64)
+    Some(scaled(strides, CADENCE_PARTS as f64))
 }
 
-fn scaled(value: f64, scale: f64) -> Option<i64> {
-    Some((value * scale).round() as i64)
+fn scaled(value: f64, scale: f64) -> i64 {
+    (value * scale).round() as i64
 }
 
 /// Speed that positions told, mm/s: our developer field.
 fn told_by_positions(sample: &Sample) -> Option<i64> {
-    scaled(sample.speed_by_positions?.get(), 1000.0)
+    Some(scaled(sample.speed_by_positions?.get(), 1000.0))
 }
 
 /// Local numbers of the messages.
@@ -301,7 +302,7 @@ impl File<'_> {
             (TIMESTAMP, U32, Some(self.time(lap.end_s.unwrap_or(lap.start_s)))),
             (MESSAGE_INDEX, U16, i64::try_from(index).ok()),
             (2, U32, Some(self.time(lap.start_s))),
-            (7, U32, lap.end_s.and_then(|end_s| scaled(end_s - lap.start_s, 1000.0))),
+            (7, U32, lap.end_s.map(|end_s| scaled(end_s - lap.start_s, 1000.0))),
             (0, Enum, Some(event::LAP)),
             (1, Enum, Some(event::STOP)),
             (23, Enum, intensity),
@@ -324,7 +325,7 @@ impl File<'_> {
         let fields = [
             (0, Enum, Some(kind)),
             (9, U32, Some(self.time(guess.start_s))),
-            (1, U32, scaled(guess.end_s - guess.start_s, 1000.0)),
+            (1, U32, Some(scaled(guess.end_s - guess.start_s, 1000.0))),
         ];
         if index == 0 {
             self.define(local::SPLIT, global::SPLIT, &shape(&fields), false);
@@ -336,8 +337,8 @@ impl File<'_> {
         let recording = self.recording;
         let end_s = recording.samples().iter().map(|sample| sample.time_s).fold(0.0, f64::max);
         let (end, start) = (self.time(end_s), self.time(0.0));
-        let elapsed = scaled(end_s, 1000.0);
-        let timer = scaled((end_s - stopped_s(recording, end_s)).max(0.0), 1000.0);
+        let elapsed = Some(scaled(end_s, 1000.0));
+        let timer = Some(scaled((end_s - stopped_s(recording, end_s)).max(0.0), 1000.0));
         // Every sport that a FIT file gives has a number.
         let sport = recording.sport().fit_number().map_or(0, i64::from);
         self.once(

@@ -100,3 +100,12 @@ pub fn without_places(bytes: &[u8], config: &Config) -> Result<Shared, ReadError
         notices,
     })
 }
+
+/// Writes recordings as one plain file, FIT when all are of it and TCX otherwise; positions are left out.
+///
+/// # Errors
+/// When there are more than a file can hold.
+#[doc(hidden)]
+pub fn written(recordings: &[Recording]) -> Result<Vec<u8>, ReadError> {
+    envelope::write(Envelope::Plain, recordings)
+}

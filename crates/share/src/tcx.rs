@@ -43,7 +43,8 @@ fn activity(xml: &mut Document, recording: &Recording) {
     xml.open("Activity", &[("Sport", schema_word(recording.sport()))]);
     xml.text("Id", instant(recording, 0.0));
     // The format asks for a lap. One alone marks nothing.
-    let whole = Lap { start_s: 0.0, end_s: None, trigger: LapTrigger::Manual, intensity: LapIntensity::Active };
+    let whole =
+        Lap { start_s: 0.0, end_s: None, trigger: LapTrigger::Manual, intensity: LapIntensity::Active };
     let laps = if recording.laps().is_empty() { &[whole][..] } else { recording.laps() };
     let pauses = Pauses::of(recording);
     let mut samples = recording.samples();
@@ -74,15 +75,18 @@ fn activity(xml: &mut Document, recording: &Recording) {
 
 fn lap(xml: &mut Document, recording: &Recording, pauses: &Pauses, lap: &Lap, samples: &[Sample]) {
     let last_s = samples.iter().map(|sample| sample.time_s).fold(lap.start_s, f64::max);
-    let distances = || samples.iter().filter_map(|sample| sample.distance.map(Metres::get));
-    let distance_m = distances().last().unwrap_or(0.0) - distances().next().unwrap_or(0.0);
+    let mut distances = samples.iter().filter_map(|sample| sample.distance.map(Metres::get));
+    let first_m = distances.next().unwrap_or(0.0);
+    let distance_m = distances.next_back().unwrap_or(first_m) - first_m;
     xml.open("Lap", &[("StartTime", &instant(recording, lap.start_s))]);
     xml.text("TotalTimeSeconds", format!("{:.3}", (lap.end_s.unwrap_or(last_s) - lap.start_s).max(0.0)));
     xml.text("DistanceMeters", format!("{:.2}", distance_m.max(0.0)));
     xml.text("Calories", 0);
     // What the old file left out is left out: two laps of known and different intensity would be a mark.
     match lap.intensity {
-        LapIntensity::Active | LapIntensity::WarmUp | LapIntensity::CoolDown => xml.text("Intensity", "Active"),
+        LapIntensity::Active | LapIntensity::WarmUp | LapIntensity::CoolDown => {
+            xml.text("Intensity", "Active");
+        }
         LapIntensity::Rest => xml.text("Intensity", "Resting"),
         LapIntensity::Unknown => {}
     }

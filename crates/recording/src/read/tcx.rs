@@ -109,8 +109,8 @@ struct TcxReader {
     point: Option<OpenPoint>,
     /// Last time before the track that has just begun, where that is not the lap's first.
     break_after: Option<Micros>,
-    /// Whether the activity tells its timer's stops and starts one by one.
-    has_timer: bool,
+    /// How many of its timer's stops and starts the activity has told one by one.
+    timer_events: u64,
     has_course: bool,
     has_workout: bool,
     faults: PointFaults,
@@ -120,7 +120,7 @@ impl TcxReader {
     fn begin_activity(&mut self, tag: &Tag<'_>) {
         self.finish_lap();
         self.in_activity = true;
-        self.has_timer = false;
+        self.timer_events = 0;
         self.break_after = None;
         // A reference that is none of XML's own stays as it is written.
         let word = |written| unescape(written).unwrap_or(Cow::Borrowed(written));
@@ -244,10 +244,10 @@ impl TcxReader {
     fn timer_event(&mut self, running: bool, text: &str, at_byte: usize) {
         let Some(activity) = self.activities.list.last_mut().filter(|_| self.in_activity) else { return };
         let Some(time) = self.faults.time(text, at_byte) else { return };
-        if !self.has_timer {
+        if self.timer_events == 0 {
             activity.timer.clear();
-            self.has_timer = true;
         }
+        self.timer_events += 1;
         activity.timer.push((time, running));
     }
 
@@ -397,6 +397,33 @@ mod tests {
             speed_by_positions: None,
         };
         assert_eq!(recording.samples(), [Sample::default(), expected]);
+    }
+
+    #[test]
+    fn what_is_told_where_places_were_taken_out() {
+        let told = "<Extensions><x:TPX><x:RunCadence>80</x:RunCadence></x:TPX><j:StepsPerMinute>161.5</j:StepsPerMinute>\
+                    <j:SpeedByPositions>1.234</j:SpeedByPositions></Extensions>";
+        let at = |second: u32| format!("2025-01-01T00:00:{second:02}Z");
+        let beside = format!(
+            "<Extensions><j:SportInWords>hiking</j:SportInWords><j:TimerStopped>{}</j:TimerStopped>\
+             <j:TimerStarted>{}</j:TimerStarted></Extensions></Activity>",
+            at(2),
+            at(7)
+        );
+        let tracks = [point(0, told), point(9, "<Cadence>80</Cadence>")];
+        let activity = activity("Other", &[lap(0, "", &tracks)]).replace("</Activity>", &beside);
+        let noted = noted(&tcx(&[activity]));
+        let recording = &noted.value[0];
+        assert_eq!(*recording.sport(), Sport::Walking);
+        let timer: Vec<(f64, bool)> =
+            recording.timer().iter().map(|event| (event.time_s, event.running)).collect();
+        assert_eq!(timer, [(2.0, false), (7.0, true)], "not from 0 to 9 s, as the tracks have it");
+        let [first, second] = recording.samples() else { panic!("{recording:?}") };
+        assert_eq!((first.speed, first.speed_by_positions), (None, bounds::speed(1.234)));
+        // Only the second leaves open what it counts, and without a speed 80 is one leg's.
+        assert_eq!(noted.notices.iter().map(|n| n.code).collect::<Vec<_>>(), [NoticeCode::CadenceDoubled]);
+        let cadence = |sample: &Sample| sample.cadence.map(StepsPerMinute::get);
+        assert_eq!((cadence(first), cadence(second)), (Some(161.5), Some(160.0)));
     }
 
     fn sport(word: &str) -> Sport {

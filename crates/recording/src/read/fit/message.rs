@@ -140,16 +140,17 @@ impl Definition {
         }
         let fields = &mut self.fields;
         let behind = self.size;
-        self.size += read_developer_fields(&mut from, has_developer_fields, |number, developer, start, size| {
-            let base = BaseType::U16;
-            let is_ours = prefix.kind == MessageKind::Record
-                && (Some(developer), number, usize::from(size))
-                    == (ours, profile::SPEED_BY_POSITIONS, base.size());
-            if is_ours {
-                let start = (behind + start) as u16;
-                fields.push(Field { number: profile::AS_RECORD_FIELD, base, start, size });
-            }
-        })?;
+        self.size +=
+            read_developer_fields(&mut from, has_developer_fields, |number, developer, start, size| {
+                let base = BaseType::U16;
+                let is_ours = prefix.kind == MessageKind::Record
+                    && (Some(developer), number, usize::from(size))
+                        == (ours, profile::SPEED_BY_POSITIONS, base.size());
+                if is_ours {
+                    let start = (behind + start) as u16;
+                    fields.push(Field { number: profile::AS_RECORD_FIELD, base, start, size });
+                }
+            })?;
         *src = from;
         Ok(all_fit)
     }
