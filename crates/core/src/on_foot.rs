@@ -80,6 +80,11 @@ impl OffFoot {
     }
 }
 
+/// Times and the way until then, m, of a recording, by which it is told whether someone on foot can have made it; in order of time.
+pub fn way_m(recording: &Recording, config: &CleanConfig) -> Vec<(f64, f64)> {
+    way(recording.samples(), config.max_speed_mps)
+}
+
 /// The stretch that goes furthest beyond what anyone has run in such a time.
 fn too_fast(samples: &[Sample], max_speed_mps: f64) -> Option<OffFoot> {
     let way = way(samples, max_speed_mps);

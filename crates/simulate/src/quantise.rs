@@ -64,6 +64,7 @@ fn sample(point: &Point, settings: &Settings, format: Format) -> Sample {
         speed: point.speed_mps.map(|v| MetresPerSecond::new(to_step(v, 0.001))),
         cadence: point.cadence_spm.map(|c| strides(c, settings.cadence_step, fit).to_steps()),
         heart_rate: point.heart_rate_bpm.map(|h| BeatsPerMinute::new(h.round().clamp(30.0, 240.0))),
+        speed_by_positions: None,
     }
 }
 

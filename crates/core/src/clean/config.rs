@@ -84,6 +84,8 @@ pub(super) mod position {
     pub(crate) const MOST_HALF_WINDOW_S: f64 = 6.0;
     /// … but always within so many usual intervals.
     pub(crate) const LEAST_INTERVALS: f64 = 1.2;
+    /// Steps in which it is counted to a metre a second, as recorders write their own.
+    pub(crate) const STEPS_A_MPS: f64 = 1000.0;
     /// So far, s, from where the times of running sums count, they lose no digit that matters.
     pub(crate) const FARTHEST_S: f64 = 60.0;
 }

@@ -117,12 +117,30 @@ pub fn clean(recording: &Recording, config: &CleanConfig) -> Noted<Series> {
         marks_s: side_information::marks(recording.laps(), elapsed_s),
         guesses: side_information::guesses(recording.guesses(), elapsed_s),
         laps: recording.laps().to_vec(),
-        has_position: path.positions.iter().any(Option::is_some),
+        has_position: path.positions.iter().any(Option::is_some)
+            || rows.iter().any(|row| row.sample.speed_by_positions.is_some()),
         time_s,
         ledger,
     });
     let notices = notices::of(&series);
     Noted { value: series, notices }
+}
+
+/// What the positions of a recording tell of its speed, m/s, one a sample: what [`clean`] would take from them. To be written
+/// where the positions are taken out ([`Sample::speed_by_positions`]), so that nothing else changes by that.
+///
+/// [`Sample::speed_by_positions`]: jogaudit_recording::read::Sample::speed_by_positions
+pub fn speeds_by_positions(recording: &Recording, config: &CleanConfig) -> Vec<Option<f64>> {
+    let mut ledger = Vec::new();
+    let rows = order::in_time(recording, &mut ledger);
+    let time_s: Vec<f64> = rows.iter().map(|row| row.sample.time_s).collect();
+    let gaps = gaps::find(&time_s, recording.timer(), config);
+    let path = position::without_spikes(&rows, &time_s, config, &mut ledger);
+    let mut by_sample = vec![None; recording.samples().len()];
+    for (row, speed_mps) in rows.iter().zip(position::speeds(&time_s, &path, &gaps, config)) {
+        by_sample[row.index] = speed_mps;
+    }
+    by_sample
 }
 
 /// Heart rate by row, where it is in range.

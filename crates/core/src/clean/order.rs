@@ -37,4 +37,5 @@ fn fill(kept: &mut Sample, other: &Sample) {
     kept.speed = kept.speed.or(other.speed);
     kept.cadence = kept.cadence.or(other.cadence);
     kept.heart_rate = kept.heart_rate.or(other.heart_rate);
+    kept.speed_by_positions = kept.speed_by_positions.or(other.speed_by_positions);
 }

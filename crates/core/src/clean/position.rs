@@ -10,6 +10,7 @@ use super::config::jumps::{
 };
 use super::config::position::{
     FARTHEST_S, LEAST_HALF_WINDOW_S, LEAST_INTERVALS, LEAST_NOISE_MPS, MOST_HALF_WINDOW_S, NOISE_POWER,
+    STEPS_A_MPS,
 };
 use super::gaps::usual_interval_s;
 use super::order::Row;
@@ -162,6 +163,8 @@ fn usual_steps(known: &[(usize, LatLon)], time_s: &[f64]) -> Vec<(f64, f64)> {
 /// to the positions around it (Savitzky & Golay 1964, first derivative of a first-order fit). Averaging the vector before taking
 /// its length keeps the positions' error from adding speed (Ranacher et al. 2016). The noisier the positions, the longer the
 /// time: 2.5 s on either side for errors that change by 0.35 m a second or less, up to 6 s.
+///
+/// It counts whole steps of [`STEPS_A_MPS`], so that it is the same once it has been written to a file without positions.
 pub(super) fn speeds(time_s: &[f64], path: &Path, gaps: &[Gap], config: &CleanConfig) -> Vec<Option<f64>> {
     let n = time_s.len();
     let mut out = vec![None; n];
@@ -212,6 +215,7 @@ pub(super) fn speeds(time_s: &[f64], path: &Path, gaps: &[Gap], config: &CleanCo
         out[i] = line
             .velocity()
             .map(|(east, north)| (east * east + north * north).sqrt())
+            .map(|speed_mps| (speed_mps * STEPS_A_MPS).round() / STEPS_A_MPS)
             .filter(|&v| v <= config.max_speed_mps);
     }
     out

@@ -44,7 +44,7 @@ pub struct Columns {
     pub marks_s: Vec<f64>,
     /// What the recorder itself took the gait for.
     pub guesses: Vec<Guess>,
-    /// Whether any sample had a position.
+    /// Whether any sample had a position, if only before positions were taken out.
     pub has_position: bool,
     /// What cleaning changed, by index into the recording.
     pub ledger: Vec<Change>,

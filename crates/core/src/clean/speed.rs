@@ -1,5 +1,7 @@
 //! Which speed to use, and the distance.
 
+use jogaudit_recording::units::MetresPerSecond;
+
 use super::config::speed::{
     DENSE_S, LEAST_PAIRS, LEAST_SAMPLES, MOST_DELAY_S, MOST_SQUARE, ROWS_A_VALUE, ROWS_TO_DIFFER, SHIFTS,
 };
@@ -34,7 +36,11 @@ pub(super) fn choose(
             None
         })
         .collect();
-    let from_positions = position::speeds(time_s, path, gaps, config);
+    let from_positions = if path.positions.iter().any(Option::is_some) {
+        position::speeds(time_s, path, gaps, config)
+    } else {
+        told_by_positions(rows, config)
+    };
     if usable(&own, rows.len()) {
         let delay_s = delay_s(time_s, &own, &from_positions);
         return Speed { column_mps: own, source: SpeedSource::Recorder, delay_s };
@@ -46,6 +52,12 @@ pub(super) fn choose(
     let source =
         if from_positions.iter().any(Option::is_some) { SpeedSource::Positions } else { SpeedSource::Absent };
     Speed { column_mps: from_positions, source, delay_s: 0.0 }
+}
+
+/// What positions told before they were taken out of the recording.
+fn told_by_positions(rows: &[Row], config: &CleanConfig) -> Vec<Option<f64>> {
+    let told = |row: &Row| row.sample.speed_by_positions.map(MetresPerSecond::get);
+    rows.iter().map(|row| told(row).filter(|speed| (0.0..=config.max_speed_mps).contains(speed))).collect()
 }
 
 /// A column serves when at least a third of the rows have it and it is not the same value throughout.

@@ -1,6 +1,6 @@
 use jiff::Timestamp;
 
-use super::{ChangeKind, CleanConfig, GapKind, Series, SpeedSource, clean};
+use super::{ChangeKind, CleanConfig, GapKind, Series, SpeedSource, clean, speeds_by_positions};
 use jogaudit_recording::geodesy::LatLon;
 use jogaudit_recording::notice::{Noted, NoticeCode};
 use jogaudit_recording::read::{Format, Recording, RecordingParts, Sample, Sport, TimerEvent};
@@ -321,5 +321,36 @@ proptest::proptest! {
         proptest::prop_assert!(crate::gait::Segmentation::new(bouts.bouts().to_vec()).is_some());
         proptest::prop_assert!((bouts.elapsed_s() - series.elapsed_s()).abs() < 1e-9);
         proptest::prop_assert!(bouts.bouts().iter().all(|b| (0.0..=1.0).contains(&b.certainty)));
+    }
+}
+
+#[test]
+fn what_positions_told_serves_once_they_are_taken_out() {
+    let config = CleanConfig::default();
+    let own = |t: f64| Some(MetresPerSecond::new(if t < 200.0 { 1.4 } else { 2.6 }));
+    // Two samples of one time, one out of order, and a position that jumps; with and without the recorder's own speed.
+    for has_own in [false, true] {
+        let mut samples = held(|_| true);
+        samples.swap(500, 501);
+        samples[700].time_s = 699.0;
+        samples[800].position = LatLon::new(1.0, 1.0);
+        samples.iter_mut().filter(|_| has_own).for_each(|sample| sample.speed = own(sample.time_s - 3.0));
+        let before = recording(samples);
+        let told = speeds_by_positions(&before, &config);
+        let mut parts = before.clone().into_parts();
+        for (sample, told_mps) in parts.samples.iter_mut().zip(told) {
+            sample.position = None;
+            sample.speed_by_positions = told_mps.map(MetresPerSecond::new);
+        }
+        let after = Recording::new(parts).unwrap();
+        let (mut was, mut is) = (cleaned(&before).value.into_columns(), cleaned(&after).value.into_columns());
+        // That a position jumped is no longer to be seen.
+        let spikes = was.ledger.extract_if(.., |change| change.kind == ChangeKind::Spike).count();
+        assert_eq!(spikes, 1);
+        assert_eq!(was, is);
+        let source = if has_own { SpeedSource::Recorder } else { SpeedSource::Positions };
+        assert_eq!((is.speed_source, is.has_position), (source, true));
+        is.speed_mps.retain(Option::is_some);
+        assert!(is.speed_mps.len() > 800);
     }
 }

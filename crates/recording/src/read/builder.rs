@@ -22,6 +22,7 @@ pub(super) struct RawValues<C> {
     pub(super) speed: Option<MetresPerSecond>,
     pub(super) cadence: Option<C>,
     pub(super) heart_rate: Option<BeatsPerMinute>,
+    pub(super) speed_by_positions: Option<MetresPerSecond>,
 }
 
 /// A [`Sample`] before its recording's start is known. It is as large as one, so that a list of these becomes a list of those
@@ -158,6 +159,7 @@ impl<C> RecordingBuilder<C> {
                 left_out.no_pulse += usize::from(!is_read);
                 is_read
             }),
+            speed_by_positions: values.speed_by_positions,
         };
         let lap = |raw: RawLap| Lap {
             start_s: seconds(raw.start),

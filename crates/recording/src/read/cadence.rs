@@ -27,12 +27,24 @@ use super::time::MICROS_PER_S;
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct WrittenCadence {
     per_minute: f64,
+    /// Whether the file says that it counts steps of both feet.
+    is_steps: bool,
 }
 
 impl WrittenCadence {
     /// Takes a written number, unless no legs could have it.
     pub(super) fn new(per_minute: f64) -> Option<Self> {
-        bounds::cadence(per_minute).map(|per_minute| Self { per_minute })
+        bounds::cadence(per_minute).map(|per_minute| Self { per_minute, is_steps: false })
+    }
+
+    /// Takes a number that is said to be of both feet: nothing about it has to be settled.
+    pub(super) fn of_steps(per_minute: f64) -> Option<Self> {
+        bounds::cadence(per_minute / 2.0).map(|_| Self { per_minute, is_steps: true })
+    }
+
+    /// The number, where the file leaves open what it counts.
+    fn unsettled(self) -> Option<f64> {
+        (!self.is_steps).then_some(self.per_minute)
     }
 }
 
@@ -57,7 +69,7 @@ pub(super) fn settle(
 ) -> impl Fn(WrittenCadence) -> StepsPerMinute + use<> {
     let is_per_leg = is_file_per_leg(activities, notices);
     move |written| {
-        if is_per_leg {
+        if is_per_leg && !written.is_steps {
             StridesPerMinute::new(written.per_minute).to_steps()
         } else {
             StepsPerMinute::new(written.per_minute)
@@ -94,8 +106,7 @@ fn ninetieth_percentile(activities: &[RecordingBuilder<WrittenCadence>]) -> Opti
     let on_foot = activities.iter().filter(|activity| activity.sport.on_foot());
     let samples = on_foot.flat_map(|activity| &activity.samples);
     let mut values: Vec<f64> = samples
-        .filter_map(|sample| sample.values.cadence)
-        .map(|written| written.per_minute)
+        .filter_map(|sample| sample.values.cadence?.unsettled())
         .filter(|value| *value > 0.0)
         .collect();
     let rank = (values.len() * 9).div_ceil(10).checked_sub(1)?;
@@ -111,7 +122,7 @@ fn mean_step_length_m(activities: &[RecordingBuilder<WrittenCadence>]) -> Option
             let [before, after] = pair else { continue };
             let interval_s = after.time.saturating_sub(before.time) as f64 / MICROS_PER_S as f64;
             let (before, after) = (before.values, after.values);
-            let cadence = after.cadence.map_or(0.0, |written| written.per_minute);
+            let cadence = after.cadence.and_then(WrittenCadence::unsettled).unwrap_or(0.0);
             if !(interval_s > 0.0 && interval_s <= LONGEST_INTERVAL_S && cadence >= LEAST_MOVING) {
                 continue;
             }

@@ -316,6 +316,7 @@ mod tests {
             speed: bounds::speed(2.4),
             cadence: Some(StepsPerMinute::new(160.0)),
             heart_rate: bounds::heart_rate(140.0),
+            speed_by_positions: None,
         };
         assert_eq!(*full, expected);
     }

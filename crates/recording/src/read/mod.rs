@@ -136,6 +136,11 @@ fn read_text(bytes: &[u8]) -> Result<Noted<Vec<Recording>>, ReadError> {
     Ok(recordings)
 }
 
+/// Whose developer fields of a FIT file are ours: what stands in its `developer_data_id` message.
+pub const APPLICATION_ID: [u8; 16] = *b"jogaudit-share-1";
+/// Files of a FIT chain that are read, and sessions of each. Our choice: real ones have a handful.
+pub const MOST_FIT_PARTS: usize = 1000;
+
 /// What an envelope that ends too early is called.
 const CUT_ENVELOPES: [NoticeCode; 2] = [NoticeCode::GzipCut, NoticeCode::ZipCut];
 

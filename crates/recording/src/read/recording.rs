@@ -41,6 +41,11 @@ impl Sport {
         sport::kind(word) == sport::kind(other)
     }
 
+    /// The FIT profile's number that is read as this sport; `None` when there is none.
+    pub fn fit_number(&self) -> Option<u8> {
+        sport::fit_number(self)
+    }
+
     /// Whether a recording of this sport is scored.
     pub fn on_foot(&self) -> bool {
         !matches!(self, Self::Other(_))
@@ -64,6 +69,8 @@ pub struct Sample {
     pub cadence: Option<StepsPerMinute>,
     /// Heart rate.
     pub heart_rate: Option<BeatsPerMinute>,
+    /// Speed that the positions told, in a recording from which they were taken out so that it could be sent.
+    pub speed_by_positions: Option<MetresPerSecond>,
 }
 
 /// Why a lap ended.

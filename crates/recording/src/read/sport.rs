@@ -83,6 +83,13 @@ pub(super) fn from_fit(sport: u8, sub_sport: Option<u8>) -> Sport {
     }
 }
 
+/// The number that [`from_fit`] reads as this sport.
+pub(super) fn fit_number(sport: &Sport) -> Option<u8> {
+    /// Its marker for "none".
+    const NONE: u8 = u8::MAX;
+    (0..NONE).find(|number| from_fit(*number, None) == *sport)
+}
+
 fn fit_word(sport: u8) -> String {
     let word = match sport {
         2 => "cycling",
@@ -146,5 +153,10 @@ mod tests {
         assert_eq!(from_fit(4, Some(1)), Sport::Unspecified);
         assert_eq!(from_fit(2, None), Sport::Other("cycling".to_owned()));
         assert_eq!(from_fit(200, None), Sport::Other("sport 200".to_owned()));
+        assert!((0..u8::MAX).all(|number| {
+            let sport = from_fit(number, None);
+            fit_number(&sport).is_some_and(|number| from_fit(number, None) == sport)
+        }));
+        assert_eq!(fit_number(&Sport::Other("yoga".to_owned())), None);
     }
 }

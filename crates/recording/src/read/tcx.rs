@@ -3,6 +3,10 @@
 //! From each `Trackpoint` inside an activity: time, position, altitude, distance, heart rate, cadence (`RunCadence` of the
 //! activity extension before `Cadence`) and speed of the extension. A second `Track` within a lap comes behind a pause.
 //! A `Course` is a plan, not a recording.
+//!
+//! From a file whose places were taken out (`jogaudit-share` writes it) besides, by elements of a namespace of its own: the
+//! speed that positions told and the steps a minute of a point; the sport in words and the timer's stops and starts of an
+//! activity. They go before what TCX's own elements say.
 
 use std::borrow::Cow;
 
@@ -67,6 +71,11 @@ enum Element {
     Cadence,
     RunCadence,
     Speed,
+    SpeedByPositions,
+    StepsPerMinute,
+    SportInWords,
+    TimerStopped,
+    TimerStarted,
     Unknown,
 }
 
@@ -77,6 +86,7 @@ struct OpenPoint {
     lat_deg: Option<f64>,
     lon_deg: Option<f64>,
     run_cadence: Option<WrittenCadence>,
+    steps: Option<WrittenCadence>,
     values: RawValues<WrittenCadence>,
     at_byte: usize,
 }
@@ -99,6 +109,8 @@ struct TcxReader {
     point: Option<OpenPoint>,
     /// Last time before the track that has just begun, where that is not the lap's first.
     break_after: Option<Micros>,
+    /// How many of its timer's stops and starts the activity has told one by one.
+    timer_events: u64,
     has_course: bool,
     has_workout: bool,
     faults: PointFaults,
@@ -108,6 +120,7 @@ impl TcxReader {
     fn begin_activity(&mut self, tag: &Tag<'_>) {
         self.finish_lap();
         self.in_activity = true;
+        self.timer_events = 0;
         self.break_after = None;
         // A reference that is none of XML's own stays as it is written.
         let word = |written| unescape(written).unwrap_or(Cow::Borrowed(written));
@@ -178,7 +191,7 @@ impl TcxReader {
         if let (Some(lat_deg), Some(lon_deg)) = (point.lat_deg, point.lon_deg) {
             point.values.position = self.faults.kept(LatLon::new(lat_deg, lon_deg), point.at_byte);
         }
-        point.values.cadence = point.run_cadence.or(point.values.cadence);
+        point.values.cadence = point.steps.or(point.run_cadence).or(point.values.cadence);
         self.faults.points += 1;
         if let Some(end) = self.break_after.take().filter(|end| *end < time) {
             activity.pause(end, time);
@@ -213,8 +226,29 @@ impl TcxReader {
             (Element::Point, Element::Cadence) => values.cadence = WrittenCadence::new(number),
             (_, Element::RunCadence) => point.run_cadence = WrittenCadence::new(number),
             (_, Element::Speed) => values.speed = faults.kept(bounds::speed(number), at_byte),
+            (_, Element::SpeedByPositions) => {
+                values.speed_by_positions = faults.kept(bounds::speed(number), at_byte);
+            }
+            (_, Element::StepsPerMinute) => point.steps = WrittenCadence::of_steps(number),
             _ => {}
         }
+    }
+
+    fn sport_in_words(&mut self, text: &str) {
+        if let Some(activity) = self.activities.list.last_mut().filter(|_| self.in_activity) {
+            activity.sport = sport::from_word(text);
+        }
+    }
+
+    /// Stops and starts that are told one by one take the place of those that tracks tell.
+    fn timer_event(&mut self, running: bool, text: &str, at_byte: usize) {
+        let Some(activity) = self.activities.list.last_mut().filter(|_| self.in_activity) else { return };
+        let Some(time) = self.faults.time(text, at_byte) else { return };
+        if self.timer_events == 0 {
+            activity.timer.clear();
+        }
+        self.timer_events += 1;
+        activity.timer.push((time, running));
     }
 
     fn lap_value(&mut self, element: Element, text: &str, at_byte: usize) {
@@ -261,6 +295,11 @@ impl Handler for TcxReader {
             b"Cadence" => Element::Cadence,
             b"RunCadence" => Element::RunCadence,
             b"Speed" => Element::Speed,
+            b"SpeedByPositions" => Element::SpeedByPositions,
+            b"StepsPerMinute" => Element::StepsPerMinute,
+            b"SportInWords" => Element::SportInWords,
+            b"TimerStopped" => Element::TimerStopped,
+            b"TimerStarted" => Element::TimerStarted,
             _ => Element::Unknown,
         }
     }
@@ -288,6 +327,9 @@ impl Handler for TcxReader {
             }
             (_, Element::Unknown) => {}
             _ if text.is_empty() => {}
+            (_, Element::SportInWords) => self.sport_in_words(text),
+            (_, Element::TimerStopped) => self.timer_event(false, text, at_byte),
+            (_, Element::TimerStarted) => self.timer_event(true, text, at_byte),
             (Element::Lap, _) => self.lap_value(*element, text, at_byte),
             _ => self.point_value(*parent, *element, text, at_byte),
         }
@@ -352,8 +394,36 @@ mod tests {
             speed: bounds::speed(2.4),
             cadence: Some(StepsPerMinute::new(160.0)),
             heart_rate: bounds::heart_rate(140.0),
+            speed_by_positions: None,
         };
         assert_eq!(recording.samples(), [Sample::default(), expected]);
+    }
+
+    #[test]
+    fn what_is_told_where_places_were_taken_out() {
+        let told = "<Extensions><x:TPX><x:RunCadence>80</x:RunCadence></x:TPX><j:StepsPerMinute>161.5</j:StepsPerMinute>\
+                    <j:SpeedByPositions>1.234</j:SpeedByPositions></Extensions>";
+        let at = |second: u32| format!("2025-01-01T00:00:{second:02}Z");
+        let beside = format!(
+            "<Extensions><j:SportInWords>hiking</j:SportInWords><j:TimerStopped>{}</j:TimerStopped>\
+             <j:TimerStarted>{}</j:TimerStarted></Extensions></Activity>",
+            at(2),
+            at(7)
+        );
+        let tracks = [point(0, told), point(9, "<Cadence>80</Cadence>")];
+        let activity = activity("Other", &[lap(0, "", &tracks)]).replace("</Activity>", &beside);
+        let noted = noted(&tcx(&[activity]));
+        let recording = &noted.value[0];
+        assert_eq!(*recording.sport(), Sport::Walking);
+        let timer: Vec<(f64, bool)> =
+            recording.timer().iter().map(|event| (event.time_s, event.running)).collect();
+        assert_eq!(timer, [(2.0, false), (7.0, true)], "not from 0 to 9 s, as the tracks have it");
+        let [first, second] = recording.samples() else { panic!("{recording:?}") };
+        assert_eq!((first.speed, first.speed_by_positions), (None, bounds::speed(1.234)));
+        // Only the second leaves open what it counts, and without a speed 80 is one leg's.
+        assert_eq!(noted.notices.iter().map(|n| n.code).collect::<Vec<_>>(), [NoticeCode::CadenceDoubled]);
+        let cadence = |sample: &Sample| sample.cadence.map(StepsPerMinute::get);
+        assert_eq!((cadence(first), cadence(second)), (Some(161.5), Some(160.0)));
     }
 
     fn sport(word: &str) -> Sport {

@@ -4,4 +4,5 @@ mod bad_input;
 mod broken;
 mod fit;
 mod fit_bytes;
+mod fit_developer;
 mod zipped;

@@ -196,6 +196,8 @@ struct Decoder<'a, 'b> {
     is_defined: [bool; LOCAL_TYPES],
     clock: Option<FitTime>,
     packed_distance: PackedDistance,
+    /// By which index definitions name our own developer fields.
+    ours: Option<u8>,
     /// The last record's `activity_type`.
     guessed: Option<GuessedGait>,
     budget: &'b mut DecodeBudget,
@@ -211,6 +213,7 @@ impl<'a, 'b> Decoder<'a, 'b> {
             is_defined: [false; LOCAL_TYPES],
             clock: None,
             packed_distance: PackedDistance::default(),
+            ours: None,
             guessed: None,
             budget,
             found: FitFile::default(),
@@ -273,7 +276,7 @@ impl<'a, 'b> Decoder<'a, 'b> {
             return Err(DecodeFault::Nonsense);
         };
         *is_defined = false;
-        match definition.read(src, has_developer_fields) {
+        match definition.read(src, has_developer_fields, self.ours) {
             Ok(all_fit) => {
                 *is_defined = true;
                 if !all_fit {
@@ -327,6 +330,9 @@ impl<'a, 'b> Decoder<'a, 'b> {
                 if let (Some(running), Some(time)) = (message::timer_event(definition, message), time) {
                     found.timer.push((micros(time), running));
                 }
+            }
+            MessageKind::DeveloperDataId => {
+                self.ours = message::our_developer_index(definition, message).or(self.ours);
             }
             MessageKind::Split => {
                 if let Some(guess) = message::split(definition, message) {

@@ -7,7 +7,7 @@ use crate::geodesy::LatLon;
 use crate::read::bounds;
 use crate::read::builder::RawValues;
 use crate::read::time::{MICROS_PER_S, Micros};
-use crate::read::{GuessedGait, LapIntensity, LapTrigger};
+use crate::read::{APPLICATION_ID, GuessedGait, LapIntensity, LapTrigger};
 use crate::units::StridesPerMinute;
 
 use super::profile;
@@ -40,6 +40,7 @@ pub(super) enum MessageKind {
     Event,
     Activity,
     TimestampCorrelation,
+    DeveloperDataId,
     Split,
     Other,
 }
@@ -55,6 +56,7 @@ impl MessageKind {
             profile::message::EVENT => Self::Event,
             profile::message::ACTIVITY => Self::Activity,
             profile::message::TIMESTAMP_CORRELATION => Self::TimestampCorrelation,
+            profile::message::DEVELOPER_DATA_ID => Self::DeveloperDataId,
             profile::message::SPLIT => Self::Split,
             _ => Self::Other,
         }
@@ -71,6 +73,7 @@ impl MessageKind {
             Self::Record => profile::record::USED,
             Self::Activity => &profile::ACTIVITY_FIELDS,
             Self::TimestampCorrelation => &profile::TIMESTAMP_CORRELATION_FIELDS,
+            Self::DeveloperDataId => profile::developer_data_id::USED,
             Self::Split => profile::split::USED,
             Self::Other => &[],
         }
@@ -109,11 +112,12 @@ impl Definition {
     }
 
     /// Reads a definition behind its record header into `self`, reusing its memory. Returns whether every used field's
-    /// size fits its type; one that does not is skipped.
+    /// size fits its type; one that does not is skipped. `ours` is the index of our own developer fields.
     pub(super) fn read(
         &mut self,
         src: &mut &[u8],
         has_developer_fields: bool,
+        ours: Option<u8>,
     ) -> Result<bool, BadDefinition> {
         let mut from = *src;
         let prefix = read_prefix(&mut from)?;
@@ -134,7 +138,19 @@ impl Definition {
             }
             self.size += usize::from(size);
         }
-        self.size += read_developer_size(&mut from, has_developer_fields)?;
+        let fields = &mut self.fields;
+        let behind = self.size;
+        self.size +=
+            read_developer_fields(&mut from, has_developer_fields, |number, developer, start, size| {
+                let base = BaseType::U16;
+                let is_ours = prefix.kind == MessageKind::Record
+                    && (Some(developer), number, usize::from(size))
+                        == (ours, profile::SPEED_BY_POSITIONS, base.size());
+                if is_ours {
+                    let start = (behind + start) as u16;
+                    fields.push(Field { number: profile::AS_RECORD_FIELD, base, start, size });
+                }
+            })?;
         *src = from;
         Ok(all_fit)
     }
@@ -177,7 +193,7 @@ pub(super) fn read_definition_size(
         }
         size += usize::from(field_size);
     }
-    size += read_developer_size(&mut from, has_developer_fields)?;
+    size += read_developer_fields(&mut from, has_developer_fields, |_, _, _, _| {})?;
     *src = from;
     Ok(size)
 }
@@ -200,16 +216,32 @@ fn read_prefix(src: &mut &[u8]) -> Result<Prefix, BadDefinition> {
     Ok(Prefix { kind: MessageKind::from_global(global), endian, field_count })
 }
 
-/// Developer fields say their own size and are skipped.
-fn read_developer_size(src: &mut &[u8], has_developer_fields: bool) -> Result<usize, BadDefinition> {
+/// Steps over developer fields, which say their own size, and hands each to `field`: its number, whose it is, where it begins
+/// behind the others, its size. Gives the size of all.
+fn read_developer_fields(
+    src: &mut &[u8],
+    has_developer_fields: bool,
+    mut field: impl FnMut(u8, u8, usize, u8),
+) -> Result<usize, BadDefinition> {
     let mut size = 0;
     if has_developer_fields {
         for _ in 0..read_u8(src).ok_or(BadDefinition::Short)? {
-            let [_number, field_size, _developer] = read_bytes(src).ok_or(BadDefinition::Short)?;
+            let [number, field_size, developer] = read_bytes(src).ok_or(BadDefinition::Short)?;
+            field(number, developer, size, field_size);
             size += usize::from(field_size);
         }
     }
     Ok(size)
+}
+
+/// Decodes a `developer_data_id` message: the index, if the fields are those that this project writes.
+pub(super) fn our_developer_index(definition: &Definition, message: &[u8]) -> Option<u8> {
+    use profile::developer_data_id as field;
+    let id = definition.fields.iter().find(|found| found.number == field::APPLICATION_ID)?;
+    let is_ours = message.get(usize::from(id.start)..)?.starts_with(&APPLICATION_ID)
+        && usize::from(id.size) == APPLICATION_ID.len();
+    let [index] = numbers(definition, message, [field::DEVELOPER_DATA_INDEX]);
+    index.filter(|_| is_ours).map(|index| index as u8)
 }
 
 /// Decodes a `record` message but for its time: its values, and what its `activity_type` takes the wearer to be doing.
@@ -239,6 +271,7 @@ pub(super) fn record(
             field::FRACTIONAL_CADENCE => fraction = value / profile::FRACTIONAL_CADENCE_PER_SPM,
             field::ENHANCED_SPEED => enhanced_speed = speed(value),
             field::ENHANCED_ALTITUDE => enhanced_altitude = altitude(value),
+            profile::AS_RECORD_FIELD => values.speed_by_positions = speed(value),
             _ => {}
         }
     }
@@ -445,7 +478,7 @@ mod tests {
         let mut definition = Definition::empty();
         // record: timestamp as uint32 in 4 bytes, speed as uint16 in 3 bytes, heart rate as uint8.
         let mut src: &[u8] = &[0, 0, 20, 0, 3, 253, 4, 0x86, 6, 3, 0x84, 3, 1, 2];
-        assert_eq!(definition.read(&mut src, false), Ok(false));
+        assert_eq!(definition.read(&mut src, false, None), Ok(false));
         assert_eq!(definition.size, 8);
         let message = [1, 0, 0, 0x20, 9, 9, 9, 120];
         assert_eq!(definition.time(&message), Some(0x2000_0001));

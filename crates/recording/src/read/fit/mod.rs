@@ -14,15 +14,13 @@ use crate::notice::{Noted, Notice, NoticeCode, Place};
 
 use super::builder::{Builders, RawGuess, RawLap, RecordingBuilder};
 use super::time::Micros;
-use super::{Format, GuessSource, ReadError, ReadErrorKind, Recording, Sport, sport};
+use super::{Format, GuessSource, MOST_FIT_PARTS, ReadError, ReadErrorKind, Recording, Sport, sport};
 use crate::units::StridesPerMinute;
 use file::{DecodeBudget, Ending, FitFile, read_fit_file};
 use message::FitSession;
 
 /// Profile enum `file`: a planned course.
 const COURSE: u8 = 6;
-/// Files in a chain and sessions in a file that are told apart; real ones have a handful. Our choice.
-const MOST_PARTS: usize = 1000;
 /// A header of so many bytes or more is none: versions up to now have 14. Our choice.
 const TOO_LONG_HEADER: u8 = 64;
 
@@ -40,7 +38,7 @@ pub(super) fn read(chain: &[u8]) -> Result<Noted<Vec<Recording>>, ReadError> {
     let mut files = Vec::new();
     let mut at = 0;
     let mut budget = DecodeBudget::new(chain);
-    while files.len() < MOST_PARTS
+    while files.len() < MOST_FIT_PARTS
         && let Some((file, next)) = read_fit_file(chain, at, &mut budget)
     {
         file_notices(&file, &mut notices);
@@ -169,7 +167,7 @@ fn sessions(file: &FitFile) -> Vec<FitSession> {
         file.sessions.iter().copied().filter(|session| session.start.is_some()).collect();
     sessions.sort_by_key(|session| session.start);
     sessions.dedup_by_key(|session| session.start);
-    sessions.truncate(MOST_PARTS);
+    sessions.truncate(MOST_FIT_PARTS);
     if sessions.is_empty() {
         sessions.push(file.sessions.first().copied().unwrap_or_default());
     }

@@ -12,6 +12,7 @@ pub(super) mod message {
     pub(in super::super) const EVENT: u16 = 21;
     pub(in super::super) const ACTIVITY: u16 = 34;
     pub(in super::super) const TIMESTAMP_CORRELATION: u16 = 162;
+    pub(in super::super) const DEVELOPER_DATA_ID: u16 = 207;
     pub(in super::super) const SPLIT: u16 = 312;
 }
 
@@ -93,6 +94,18 @@ pub(super) const EVENT_FIELDS: [u8; 2] = [0, 1]; // event, event_type
 pub(super) const ACTIVITY_FIELDS: [u8; 1] = [5]; // local_timestamp
 /// Fields of `timestamp_correlation`.
 pub(super) const TIMESTAMP_CORRELATION_FIELDS: [u8; 1] = [1]; // system_timestamp
+
+/// Fields of `developer_data_id`: whose developer fields they are, and by which index definitions name them.
+pub(super) mod developer_data_id {
+    pub(in super::super) const APPLICATION_ID: u8 = 1;
+    pub(in super::super) const DEVELOPER_DATA_INDEX: u8 = 3;
+    /// All that are used.
+    pub(in super::super) const USED: &[u8] = &[APPLICATION_ID, DEVELOPER_DATA_INDEX];
+}
+/// Developer field of ours: the speed that positions told, in the unit of `speed`, as two bytes.
+pub(super) const SPEED_BY_POSITIONS: u8 = 0;
+/// What stands for that field among those of a `record`; the profile uses it for `message_index`, which a record has not.
+pub(super) const AS_RECORD_FIELD: u8 = 254;
 
 /// Degrees a semicircle: 180 / 2³¹, exact.
 pub(super) const DEG_PER_SEMICIRCLE: f64 = 180.0 / 2_147_483_648.0;
