@@ -9,6 +9,7 @@ mod page;
 mod panics;
 mod plan;
 mod review;
+mod share;
 mod simulate;
 
 use std::borrow::Cow;
@@ -41,6 +42,8 @@ enum Command {
     Plan(plan::Args),
     /// Audit a whole return, week by week, and rule on the next session
     Review(review::Args),
+    /// Make a zip of a case to send, with recordings that do not tell where they were made
+    Share(share::Args),
     /// Check many recordings into one table, for research
     Batch(Box<batch::Args>),
     /// Say how well two sets of bouts or scores agree
@@ -124,6 +127,7 @@ fn run(command: Command, io: &mut Io<'_>) -> Result<Done, Failure> {
         Command::Check(args) => check::run(&args, io),
         Command::Plan(args) => plan::run(&args, io),
         Command::Review(args) => review::run(&args, io),
+        Command::Share(args) => share::run(&args, io),
         Command::Batch(args) => batch::run(*args, io),
         Command::Agree(args) => agree::run(&args, io),
         Command::Simulate(args) => simulate::run(&args, io),

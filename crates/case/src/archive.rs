@@ -20,7 +20,7 @@ const MOST_UNFOLDED: u64 = 1 << 30;
 /// Files that a zip may list, our choice: one recording a day for a lifetime stays below.
 const MOST_FILES: usize = 1 << 16;
 /// The tables of a case.
-const TABLES: [&str; 4] = ["plan.toml", "diary.csv", "stages.csv", "seen.csv"];
+pub(crate) const TABLES: [&str; 4] = ["plan.toml", "diary.csv", "stages.csv", "seen.csv"];
 
 /// Files by their names.
 type Files = Vec<(String, Vec<u8>)>;

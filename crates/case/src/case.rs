@@ -309,7 +309,7 @@ pub fn activities(bytes: &[u8], name: &str, config: &Config) -> Activities {
 }
 
 /// An error and its sources in one clause.
-fn chain(error: &dyn Error) -> String {
+pub(crate) fn chain(error: &dyn Error) -> String {
     let mut text = error.to_string();
     let mut source = error.source();
     while let Some(cause) = source {

@@ -5,6 +5,7 @@
 //! | [`CaseFiles`], [`CaseWriter`] | what a case is to everything here: files by their names in it |
 //! | [`MemoryCase`], [`from_zip`], [`to_zip`] | a case in memory, read from a zip, written to one |
 //! | [`read_case`], [`Case::review`] | reads a case, reviews it as it stood on a day |
+//! | [`share`] | a case to send, its recordings without places |
 //! | [`activities`], [`input_in`], [`plan_in`], [`stage`] | recordings and plans from bytes |
 //! | [`edit`] | writes to a case: a recording, a day of the diary, a stage, a visit, the plan |
 //! | [`Failure`] | what could not be done, where, and what to do: the command prints it, the page shows it |
@@ -52,6 +53,7 @@ mod failure;
 mod hash;
 mod input;
 mod memory;
+mod share;
 mod store;
 
 pub use archive::{MAX_ZIP_BYTES, NamedFiles, cases_in, from_zip, is_zip, to_zip};
@@ -66,4 +68,5 @@ pub use input::{
     plan_in, stage,
 };
 pub use memory::MemoryCase;
+pub use share::{ShareAll, SharedCase, SharedRecording, share, share_recording, share_with_places};
 pub use store::{CaseFiles, CaseWriter, RECORDINGS, Stamp, bytes, recording_name, too_large};

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 
 use jogaudit_case::{
-    self as case, Activities, Case, CaseFiles, Failure, MAX_ZIP_BYTES, from_zip, is_zip, named,
+    self as case, Activities, Case, CaseFiles, Failure, MAX_ZIP_BYTES, SharedCase, from_zip, is_zip, named,
     read_recording,
 };
 use jogaudit_core::pipeline::Config;
@@ -38,11 +38,22 @@ pub fn read_all(files: &dyn CaseFiles, names: &[String], config: &Config) -> Vec
     names.par_iter().map(|name| read_recording(files, name, config)).collect()
 }
 
-/// The files of a case that the user named that are read: a zip, or the recordings of a folder.
+/// Makes a case that can be sent, on all cores: without places, or with all as it is.
+pub fn share_case(files: &dyn CaseFiles, keeps_places: bool, config: &Config) -> Result<SharedCase, Failure> {
+    if keeps_places {
+        return case::share_with_places(files);
+    }
+    case::share(files, &|names| {
+        names.par_iter().map(|name| case::share_recording(files, name, config)).collect()
+    })
+}
+
+/// The files of a case that the user named that are read: a zip, or the tables and recordings of a folder.
 pub fn case_inputs(path: &Path) -> Result<Vec<PathBuf>, Failure> {
     if fs::metadata(path).is_ok_and(|known| known.is_file()) {
         return Ok(vec![path.to_owned()]);
     }
     let listed = FolderCase::new(path).recording_files(&mut Vec::new())?;
-    Ok(listed.into_iter().map(|(_, path)| path).collect())
+    let tables = ["plan.toml", "diary.csv", "stages.csv", "seen.csv"].map(|name| path.join(name));
+    Ok(tables.into_iter().chain(listed.into_iter().map(|(_, path)| path)).collect())
 }

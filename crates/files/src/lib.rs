@@ -44,7 +44,7 @@ mod inside;
 mod output;
 mod tree;
 
-pub use case::{case_inputs, open_case, read_all, read_case};
+pub use case::{case_inputs, open_case, read_all, read_case, share_case};
 pub use claim::{Claims, Output, open_lock, output, outputs, write_together};
 pub use folder::FolderCase;
 pub use hash::sha256_of_file;

@@ -90,6 +90,26 @@ pub fn stages_with(text: &str, recording: &str, stage: &str) -> Result<String, E
     Columns { table: "stages.csv", names: &["recording", "stage"] }.with(text, &is_it, &values, false)
 }
 
+/// Gives recordings in the text of `stages.csv` other names; `rename` gives the new one, if there is one. All else stays byte for byte.
+///
+/// # Example
+/// ```
+/// use jogaudit_core::review::stages_renamed;
+/// let before = "recording,stage\nb/1.gpx,2\n2026-03-02,1\n";
+/// let after = stages_renamed(before, &|name| (name == "b/1.gpx").then(|| "b/1.tcx".to_owned()));
+/// assert_eq!(after, "recording,stage\nb/1.tcx,2\n2026-03-02,1\n");
+/// ```
+pub fn stages_renamed(text: &str, rename: &dyn Fn(&str) -> Option<String>) -> String {
+    let mut edit = Edit { changes: Vec::new(), widths: BTreeMap::new(), separator: separator(text) };
+    for row in csv::rows(text) {
+        let name = row.cell(0).and_then(|cell| rename(&cell.text.replace('\\', "/")));
+        if let Some(name) = name {
+            edit.set(&row, 0, &name);
+        }
+    }
+    edit.apply(text)
+}
+
 /// Adds a visit at the end of the text of `seen.csv`: day, by whom, stage, note. What stands in it stays byte for byte.
 ///
 /// # Example

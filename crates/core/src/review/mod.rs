@@ -46,7 +46,7 @@ pub use calendar::Zone;
 pub use coming::Coming;
 pub use config::ReviewConfig;
 pub use diary::{Diary, Entry, Pattern, score};
-pub use edit::{DayCells, EditError, day_cells, diary_with, seen_with, stages_with};
+pub use edit::{DayCells, EditError, day_cells, diary_with, seen_with, stages_renamed, stages_with};
 pub use effort::{WeekEffort, session_load, week_effort};
 pub use findings::{Against, LongestRun, RiseBand, WeeklyCode, WeeklyFinding};
 pub use given::Given;
