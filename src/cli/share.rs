@@ -60,10 +60,10 @@ fn said(args: &Args, shared: &SharedCase) -> String {
         )
     };
     for (name, why) in &shared.left_out {
-        said += &format!("Left out, since it can’t be told what it holds: {name}: {why}.\n");
+        said += &["Left out, since it can’t be told what it holds: ", name, ": ", why, ".\n"].concat();
     }
     for (name, new) in &shared.renamed {
-        said += &format!("{name} is {new} there: GPX cannot do without places.\n");
+        said += &[name, " is ", new, " there: GPX cannot do without places.\n"].concat();
     }
     said + NOT_HIDDEN
 }
