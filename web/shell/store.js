@@ -144,7 +144,8 @@ class Store {
   askToStay() {
     if (this.hasAsked) return;
     this.hasAsked = true;
-    navigator.storage?.persist?.().catch(() => {});
+    const storage = navigator.storage;
+    storage?.persisted?.().then((stays) => stays || storage.persist()).catch(() => {});
   }
 }
 

@@ -13,7 +13,11 @@ function clean(root) {
     for (const { name, value } of [...element.attributes]) {
       const lower = name.toLowerCase();
       if (lower.startsWith("on") || lower === "style" || lower === "srcdoc" || lower === "target") element.removeAttribute(name);
-      else if (ADDRESSES.includes(lower) && !isAllowed(element, lower, value)) element.removeAttribute(name);
+      else if (ADDRESSES.includes(lower) && !isAllowed(element, lower, value)) {
+        // A form without an address would go to the page's own; one with an empty one goes nowhere here.
+        if (lower.endsWith("action")) element.setAttribute(name, "");
+        else element.removeAttribute(name);
+      }
     }
     // So that a second tab, a bookmark or the status bar have an address that works.
     const address = element.localName === "a" && element.getAttribute("href");
@@ -68,6 +72,9 @@ class View {
     document.documentElement.lang = lang || "en";
     document.adoptedStyleSheets = sheets;
     this.notes.after(...nodes);
+    // The link over what all pages have stays the first.
+    const skip = this.notes.nextElementSibling;
+    if (skip?.matches("a[href^='#']")) this.notes.before(skip);
   }
 
   /// What is shown, without what is the shell's own.

@@ -58,7 +58,8 @@ impl Host {
     ) -> Answer {
         let text = |value: JsValue| value.as_string().unwrap_or_default();
         let form = pairs(&form).map(|(name, value)| (text(name), text(value))).collect();
-        let files = pairs(&files).map(|(name, bytes)| (text(name), Uint8Array::new(&bytes).to_vec())).collect();
+        let files =
+            pairs(&files).map(|(name, bytes)| (text(name), Uint8Array::new(&bytes).to_vec())).collect();
         Answer(self.page.handle(&Request { now_s, utc_offset_s, method, path_and_query, form, files }))
     }
 

@@ -76,9 +76,14 @@ impl Page {
         let parts: Vec<&str> = path.trim_start_matches('/').split('/').collect();
         match parts.as_slice() {
             [""] => self.list(request),
-            ["page.css"] => answer("text/css", concat!(
-                include_str!("../../crates/report/src/html/theme.css"), include_str!("../../crates/page/src/page.css"),
-            ).to_owned()),
+            ["page.css"] => answer(
+                "text/css",
+                concat!(
+                    include_str!("../../crates/report/src/html/theme.css"),
+                    include_str!("../../crates/page/src/page.css"),
+                )
+                .to_owned(),
+            ),
             ["case", key, rest @ ..] => match self.cases.get_mut(*key) {
                 Some(case) => case_page(key, case, rest, request, &mut self.changes),
                 None => not_found(),
@@ -97,60 +102,113 @@ impl Page {
 }
 
 #[allow(clippy::too_many_lines)] // a stand-in
-fn case_page(key: &str, case: &mut Case, rest: &[&str], request: &Request<'_>, changes: &mut Vec<Change>) -> Response {
+fn case_page(
+    key: &str,
+    case: &mut Case,
+    rest: &[&str],
+    request: &Request<'_>,
+    changes: &mut Vec<Change>,
+) -> Response {
     let root = format!("/case/{key}");
-    let field = |name: &str| request.form.iter().find(|(n, _)| n == name).map_or("", |(_, value)| value.as_str());
+    let field =
+        |name: &str| request.form.iter().find(|(n, _)| n == name).map_or("", |(_, value)| value.as_str());
     let mut write = |case: &mut Case, name: &str, bytes: Vec<u8>| {
         case.files.insert(name.to_owned(), bytes.clone());
         changes.push(Change { case: key.to_owned(), name: Some(name.to_owned()), bytes: Some(bytes) });
     };
     match (request.method, rest) {
         ("GET", [""]) if case.read < case.recordings() => {
-            let body = format!("<h1>Now</h1><p>Reading the recordings: {} of {}</p>", case.read, case.recordings());
+            let body =
+                format!("<h1>Now</h1><p>Reading the recordings: {} of {}</p>", case.read, case.recordings());
             page("Now", &root, &body, true)
         }
-        ("GET", [""]) => page("Now", &root, &format!(
-            "<h1>Now</h1><p><a href=\"#seen\">Note a visit</a></p><p>{} recordings</p><form class=\"drop\" method=\"post\" \
+        ("GET", [""]) => page(
+            "Now",
+            &root,
+            &format!(
+                "<h1>Now</h1><p><a href=\"#seen\">Note a visit</a></p><p>{} recordings</p><form class=\"drop\" method=\"post\" \
              action=\"{root}/files\" enctype=\"multipart/form-data\" data-most=\"16777216\"><label for=\"files\">Files</label><input \
              id=\"files\" type=\"file\" name=\"files\" multiple><button>Look at them</button><p class=\"trouble\" role=\"alert\" hidden></p>\
-             </form><div>{}</div><section id=\"seen\"><h2>Seen</h2></section>", case.recordings(), "<p>Room.</p>".repeat(60),
-        ), false),
-        ("GET", ["diary"]) => page("Sessions and diary", &root, &format!(
-            "<h1>Diary</h1>{}<p><a href=\"{root}/diary/2026-03-09\">9 March</a></p><p><a href=\"{root}/review#session-2\">2</a>",
-            "<p>Room.</p>".repeat(60)), false),
+             </form><div>{}</div><section id=\"seen\"><h2>Seen</h2></section>",
+                case.recordings(),
+                "<p>Room.</p>".repeat(60),
+            ),
+            false,
+        ),
+        ("GET", ["diary"]) => page(
+            "Sessions and diary",
+            &root,
+            &format!(
+                "<h1>Diary</h1>{}<p><a href=\"{root}/diary/2026-03-09\">9 March</a></p><p><a href=\"{root}/review#session-2\">2</a>",
+                "<p>Room.</p>".repeat(60)
+            ),
+            false,
+        ),
         ("GET", ["diary", date]) => day(&root, case, date, None),
         ("POST", ["diary", date]) => {
             let stands = stands(case, date);
             if field("was_pain_next_morning") != stands {
                 return day(&root, case, date, Some(field("pain_next_morning")));
             }
-            write(case, &format!("day-{date}"), field("pain_next_morning").as_bytes().to_vec());
+            let mut lines = diary(case);
+            lines.insert(date.to_string(), format!(",,{},,", field("pain_next_morning")));
+            let lines: String = lines.iter().map(|(date, rest)| format!("{date},{rest}\n")).collect();
+            write(
+                case,
+                "diary.csv",
+                format!("date,pain_during,pain_pattern,pain_next_morning,effort,note\n{lines}").into_bytes(),
+            );
             to(&format!("{root}/diary?done=diary"))
         }
-        ("GET", ["plan"]) => page("Plan", &root, &format!("<h1>Plan</h1><p><a href=\"{root}/plan/text\">As text</a>"), false),
-        ("GET", ["plan", "text"]) => page("Plan", &root, &format!(
-            "<h1>Plan</h1><form id=\"plan\" method=\"post\" action=\"{root}/plan/text\" data-lint=\"{root}/plan/lint\"><button \
+        ("GET", ["plan"]) => {
+            page("Plan", &root, &format!("<h1>Plan</h1><p><a href=\"{root}/plan/text\">As text</a>"), false)
+        }
+        ("GET", ["plan", "text"]) => page(
+            "Plan",
+            &root,
+            &format!(
+                "<h1>Plan</h1><form id=\"plan\" method=\"post\" action=\"{root}/plan/text\" data-lint=\"{root}/plan/lint\"><button \
              name=\"action\" value=\"save\">Save</button><label for=\"text\">plan.toml</label><textarea id=\"text\" name=\"text\">\n{}\
              </textarea></form><section id=\"remarks\" aria-live=\"polite\" aria-label=\"Remarks\"></section>",
-            escaped(&String::from_utf8_lossy(case.files.get("plan.toml").map_or(&[][..], Vec::as_slice)))), false),
+                escaped(&String::from_utf8_lossy(case.files.get("plan.toml").map_or(&[][..], Vec::as_slice)))
+            ),
+            false,
+        ),
         ("POST", ["plan", "text"]) => {
             write(case, "plan.toml", field("text").replace("\r\n", "\n").into_bytes());
             to(&format!("{root}/plan/text?done=plan"))
         }
-        ("POST", ["plan", "lint"]) => answer("text/html", format!(
-            "<h2>Not a plan yet</h2><script>window.harm=1</script><p style=\"color:red\" onclick=\"harm()\">{}</p>", field("text").len())),
-        ("GET", ["review"]) => page("Review", &root, &format!(
-            "<h1>Review</h1><p><a href=\"{root}/review.html\">Save this report as a file</a></p>{}<h2 id=\"session-2\">2</h2>",
-            "<p>Room.</p>".repeat(60)), false),
+        ("POST", ["plan", "lint"]) => answer(
+            "text/html",
+            format!(
+                "<h2>Not a plan yet</h2><script>window.harm=1</script><p style=\"color:red\" onclick=\"harm()\">{}</p>",
+                field("text").len()
+            ),
+        ),
+        ("GET", ["review"]) => page(
+            "Review",
+            &root,
+            &format!(
+                "<h1>Review</h1><p><a href=\"{root}/review.html\">Save this report as a file</a></p>{}<h2 id=\"session-2\">2</h2>",
+                "<p>Room.</p>".repeat(60)
+            ),
+            false,
+        ),
         ("GET", ["review.html"]) => attached("review.html", "text/html"),
         ("GET", ["case.zip"]) => attached("case.zip", "application/zip"),
         ("POST", ["files"]) => {
             case.waiting = request.files.first().cloned();
             to(&format!("{root}/waiting/0"))
         }
-        ("GET", ["waiting", "0"]) => page("A recording that waits", &root, &format!(
-            "<h1>Waits</h1><form method=\"get\" action=\"/nowhere\"><button class=\"main\" formmethod=\"post\" \
-             formaction=\"{root}/waiting/0/keep\">Save to case</button></form>"), false),
+        ("GET", ["waiting", "0"]) => page(
+            "A recording that waits",
+            &root,
+            &format!(
+                "<h1>Waits</h1><form method=\"get\" action=\"/nowhere\"><button class=\"main\" formmethod=\"post\" \
+             formaction=\"{root}/waiting/0/keep\">Save to case</button></form>"
+            ),
+            false,
+        ),
         ("POST", ["waiting", "0", "keep"]) => {
             if let Some((name, bytes)) = case.waiting.take() {
                 write(case, &format!("recordings/{name}"), bytes);
@@ -161,14 +219,24 @@ fn case_page(key: &str, case: &mut Case, rest: &[&str], request: &Request<'_>, c
     }
 }
 
+fn diary(case: &Case) -> BTreeMap<String, String> {
+    let text = String::from_utf8_lossy(case.files.get("diary.csv").map_or(&[][..], Vec::as_slice));
+    text.lines()
+        .skip(1)
+        .filter_map(|line| line.split_once(','))
+        .map(|(date, rest)| (date.to_owned(), rest.to_owned()))
+        .collect()
+}
+
 fn stands(case: &Case, date: &str) -> String {
-    case.files.get(&format!("day-{date}")).map(|bytes| String::from_utf8_lossy(bytes).into_owned()).unwrap_or_default()
+    diary(case).get(date).and_then(|rest| rest.split(',').nth(2)).unwrap_or_default().to_owned()
 }
 
 fn day(root: &str, case: &Case, date: &str, conflict: Option<&str>) -> Response {
     let stands = escaped(&stands(case, date));
     let shown = conflict.map_or_else(|| stands.clone(), escaped);
-    let said = conflict.map_or("", |_| "<p class=\"trouble\">Someone else has written into this day meanwhile.</p>");
+    let said =
+        conflict.map_or("", |_| "<p class=\"trouble\">Someone else has written into this day meanwhile.</p>");
     let body = format!(
         "<h1>Diary of {date}</h1>{said}<form method=\"post\" action=\"{root}/diary/{date}\"><label for=\"pain_next_morning\">Pain\
          </label><input id=\"pain_next_morning\" name=\"pain_next_morning\" type=\"number\" value=\"{shown}\"><input type=\"hidden\" \
@@ -183,15 +251,23 @@ fn page(title: &str, root: &str, main: &str, again: bool) -> Response {
     let links = [("", "Now"), ("diary", "Diary"), ("review", "Review"), ("plan", "Plan")];
     let links = links.map(|(at, word)| format!("<a href=\"{root}/{at}\">{word}</a> ")).concat();
     let links = if root.is_empty() { String::new() } else { links };
-    answer("text/html", format!(
-        "<!DOCTYPE html><html lang=\"en\"><head>{refresh}<title>{title}</title><link rel=\"stylesheet\" href=\"/page.css\"><script \
+    answer(
+        "text/html",
+        format!(
+            "<!DOCTYPE html><html lang=\"en\"><head>{refresh}<title>{title}</title><link rel=\"stylesheet\" href=\"/page.css\"><script \
          src=\"/page.js\"></script></head><body><a class=\"skip\" href=\"#main\">To the content</a><header><nav aria-label=\"Pages\">\
          <a href=\"/\">All patients</a> {links}</nav></header><main id=\"main\">{main}</main></body></html>",
-    ))
+        ),
+    )
 }
 
 fn answer(kind: &str, text: String) -> Response {
-    Response { status: 200, kind: format!("{kind}; charset=utf-8"), body: text.into_bytes(), ..Response::default() }
+    Response {
+        status: 200,
+        kind: format!("{kind}; charset=utf-8"),
+        body: text.into_bytes(),
+        ..Response::default()
+    }
 }
 
 fn attached(name: &str, kind: &str) -> Response {
@@ -203,7 +279,10 @@ fn to(address: &str) -> Response {
 }
 
 fn not_found() -> Response {
-    Response { status: 404, ..page("Not found", "", "<h1>There is no such page</h1><p><a href=\"/\">To the start</a>", false) }
+    Response {
+        status: 404,
+        ..page("Not found", "", "<h1>There is no such page</h1><p><a href=\"/\">To the start</a>", false)
+    }
 }
 
 fn escaped(text: &str) -> String {
