@@ -340,14 +340,14 @@ function again() {
   current.isWanted = true;
   againTimer ||= setTimeout(() => {
     againTimer = 0;
-    if (current?.isWanted && !current.isTyped && !current.isPosted && !isTyping()) inTurn(renew);
+    inTurn(renew);
   }, AGAIN_MS);
 }
 document.addEventListener("focusout", () => current?.isWanted && again());
 
 async function renew() {
+  if (!current?.isWanted || current.isTyped || current.isPosted || isTyping()) return;
   const [path, fragment] = split(current.address);
-  if (!current.isWanted || current.isTyped || isTyping()) return;
   current.isWanted = false;
   const answer = await ask("GET", path);
   // It leads elsewhere now: as a browser would.

@@ -163,7 +163,8 @@ function merged(before, changes) {
     if (name === null) all.set(key, { whole: true, files: new Map() });
     else {
       if (!all.has(key)) all.set(key, { whole: false, files: new Map() });
-      all.get(key).files.set(name, bytes);
+      // Without a name it says only that the case is there, as one that was just begun.
+      if (name !== "") all.get(key).files.set(name, bytes);
     }
   }
   return all;

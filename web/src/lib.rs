@@ -63,8 +63,8 @@ impl Host {
         Answer(self.page.handle(&Request { now_s, utc_offset_s, method, path_and_query, form, files }))
     }
 
-    /// Gives what was written since the last call, in order: `{case, name, bytes}`. Without bytes the file was removed, without a
-    /// name the whole case.
+    /// Gives what was written since the last call, in order: `{case, name, bytes}`. Null for bytes: the file was removed; null for the
+    /// name as well: the whole case. An empty name says only that the case is there: one that was begun and has no file yet.
     pub fn changes(&mut self) -> Array {
         self.page.changes().iter().map(JsValue::from).collect()
     }
