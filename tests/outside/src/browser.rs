@@ -9,7 +9,7 @@ use std::time::Duration;
 
 use fantoccini::{Client, ClientBuilder};
 use hyper_util::client::legacy::connect::HttpConnector;
-use serde_json::json;
+use serde_json::{Value, json};
 
 use crate::program::top;
 
@@ -82,23 +82,72 @@ impl Driver {
 
     /// Opens a fresh browser.
     pub(crate) async fn open(&self, look: Look) -> Client {
+        self.open_with(look, &[], &json!({})).await
+    }
+
+    /// Opens a browser with further arguments and preferences; it keeps a log of what it asks networks for.
+    pub(crate) async fn open_with(&self, look: Look, more: &[String], preferences: &Value) -> Client {
         let scheme = u8::from(!look.dark);
-        let capabilities = json!({"browserName": "chrome", "goog:chromeOptions": {
-            "args": [
-                "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-                "--disable-background-networking", "--disable-component-update", "--disable-sync",
-                "--disable-dev-shm-usage",
-                format!("--blink-settings=preferredColorScheme={scheme}"),
-            ],
-            "mobileEmulation": {"deviceMetrics":
-                {"width": look.width, "height": look.height, "pixelRatio": 1.0, "mobile": false, "touch": false}},
-        }});
-        let serde_json::Value::Object(capabilities) = capabilities else { unreachable!("an object") };
+        let scheme = format!("--blink-settings=preferredColorScheme={scheme}");
+        let always = [
+            "--headless",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--disable-quic",
+            "--no-first-run",
+            "--disable-background-networking",
+            "--disable-component-update",
+            "--disable-sync",
+            "--disable-dev-shm-usage",
+            &scheme,
+        ];
+        let args: Vec<&str> = always.into_iter().chain(more.iter().map(String::as_str)).collect();
+        let capabilities = json!({
+            "browserName": "chrome",
+            "goog:loggingPrefs": {"performance": "ALL"},
+            "goog:chromeOptions": {"args": args, "prefs": preferences, "mobileEmulation": {"deviceMetrics":
+                {"width": look.width, "height": look.height, "pixelRatio": 1.0, "mobile": false, "touch": false}}},
+        });
+        let Value::Object(capabilities) = capabilities else { unreachable!("an object") };
         ClientBuilder::new(HttpConnector::new())
             .capabilities(capabilities)
             .connect(&format!("http://127.0.0.1:{}", self.port))
             .await
             .expect("a browser opens")
+    }
+
+    /// Asks chromedriver for what WebDriver itself does not have: `command` is the rest of the address behind the session's.
+    pub(crate) async fn ask(&self, client: &Client, command: &str, body: &Value) -> Value {
+        let session = client.session_id().await.expect("an answer").expect("a session");
+        let body = body.to_string();
+        let mut stream = TcpStream::connect(("127.0.0.1", self.port)).expect("chromedriver listens");
+        let head = format!(
+            "POST /session/{session}/{command} HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\n\
+             Content-Length: {}\r\nConnection: close\r\n\r\n{body}",
+            body.len()
+        );
+        stream.write_all(head.as_bytes()).expect("sent");
+        // It keeps the connection open, so the head says how much there is to read.
+        let mut answer = BufReader::new(stream);
+        let mut length = 0;
+        let mut head = String::new();
+        loop {
+            let mut line = String::new();
+            answer.read_line(&mut line).expect("a line of the head");
+            if let Some(value) = line.to_ascii_lowercase().strip_prefix("content-length:") {
+                length = value.trim().parse().expect("a length");
+            }
+            if line.trim().is_empty() {
+                break;
+            }
+            head += &line;
+        }
+        let mut body = vec![0; length];
+        answer.read_exact(&mut body).expect("a body");
+        let body = String::from_utf8_lossy(&body);
+        assert!(head.starts_with("HTTP/1.1 200"), "{command}: {head}{body}");
+        let answer: Value = serde_json::from_str(&body).expect("JSON");
+        answer["value"].clone()
     }
 }
 

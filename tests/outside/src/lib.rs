@@ -12,6 +12,9 @@ mod browser_plan;
 mod browser_print;
 mod browser_report;
 mod browser_situations;
+mod browser_web;
+mod browser_web_hostile;
+mod browser_web_store;
 mod cluster;
 mod documents;
 mod made_up;
@@ -23,6 +26,7 @@ mod reading_ease;
 mod schema;
 mod schemas;
 mod simulate_formats;
+mod web;
 
 // Shared with the tests of the simulator and of the command.
 #[path = "../../support/batch_folder.rs"]
