@@ -17,8 +17,13 @@ const jobs = {
     host.remove_case(key);
   },
   handle({ method, path, form, files }) {
-    const now = new Date();
-    const answer = host.handle(now.getTime() / 1000, -60 * now.getTimezoneOffset(), method, path, form, files);
+    const now = Date.now() / 1000;
+    // A short reading is waited for; of a long one the page shows how far it has come.
+    if (hasBackground) {
+      const until = performance.now() + 1000 * host.prepare(now, method, path);
+      while (performance.now() < until && host.step(now)) ;
+    }
+    const answer = host.handle(now, method, path, form, files);
     const { status, location, kind, attachment, body } = answer;
     answer.free();
     return { status, location, kind, attachment, body, changes: host.changes() };

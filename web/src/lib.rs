@@ -4,19 +4,18 @@
 //! **In:** requests as the shell makes them of links and forms, cases as they were stored, the clock. **Out:** answers, and the
 //! files that a request changed, which the shell stores.
 
-mod stand_in;
-
 use js_sys::{Array, Object, Reflect, Uint8Array};
 use wasm_bindgen::JsValue;
 use wasm_bindgen::prelude::wasm_bindgen;
 
-use stand_in::{Change, Page, Request, Response};
+use jiff::Timestamp;
+use jogaudit_page::{Change, MemoryStore, Method, Response, Sent};
 
 /// The page and the cases that it knows.
 #[wasm_bindgen]
-#[derive(Debug, Default)]
+#[derive(Default)]
 pub struct Host {
-    page: Page,
+    store: MemoryStore,
 }
 
 /// What the page answers.
@@ -37,12 +36,17 @@ impl Host {
     #[allow(clippy::needless_pass_by_value)] // what comes from JavaScript comes as a value
     pub fn put_case(&mut self, key: &str, names: Vec<String>, contents: Array) {
         let contents = contents.iter().map(|bytes| Uint8Array::new(&bytes).to_vec());
-        self.page.put_case(key, names.into_iter().zip(contents).collect());
+        self.store.put_case(key, names.into_iter().zip(contents).collect());
     }
 
     /// Forgets a case.
     pub fn remove_case(&mut self, key: &str) {
-        self.page.remove_case(key);
+        self.store.forget_case(key);
+    }
+
+    /// Says what will be asked: `step` then reads the cases that it needs. Gives the seconds for which that is worth while.
+    pub fn prepare(&mut self, now_s: f64, method: &str, path_and_query: &str) -> f64 {
+        self.store.prepare(method_of(method), path_and_query, instant(now_s))
     }
 
     /// Answers a request. `form` holds pairs of name and value, `files` pairs of file name and `Uint8Array`.
@@ -50,29 +54,36 @@ impl Host {
     pub fn handle(
         &mut self,
         now_s: f64,
-        utc_offset_s: i32,
         method: &str,
         path_and_query: &str,
         form: Array,
         files: Array,
     ) -> Answer {
         let text = |value: JsValue| value.as_string().unwrap_or_default();
-        let form = pairs(&form).map(|(name, value)| (text(name), text(value))).collect();
+        let fields = pairs(&form).map(|(name, value)| (text(name), text(value))).collect();
         let files =
             pairs(&files).map(|(name, bytes)| (text(name), Uint8Array::new(&bytes).to_vec())).collect();
-        Answer(self.page.handle(&Request { now_s, utc_offset_s, method, path_and_query, form, files }))
+        let (method, address) = (method_of(method), path_and_query.to_owned());
+        Answer(self.store.answer(Sent { method, address, fields, files }, instant(now_s)))
     }
 
-    /// Gives what was written since the last call, in order: `{case, name, bytes}`. Null for bytes: the file was removed; null for the
-    /// name as well: the whole case. An empty name says only that the case is there: one that was begun and has no file yet.
+    /// Gives what was written since the last call: `{case, name, bytes}`. Null for name and bytes: the whole case was taken away.
     pub fn changes(&mut self) -> Array {
-        self.page.changes().iter().map(JsValue::from).collect()
+        self.store.take_changes().iter().map(change).collect()
     }
 
     /// Does one bounded piece of background reading; `true` while there is more to do.
     pub fn step(&mut self, now_s: f64) -> bool {
-        self.page.step(now_s)
+        self.store.step(instant(now_s))
     }
+}
+
+fn method_of(name: &str) -> Method {
+    if name == "POST" { Method::Post } else { Method::Get }
+}
+
+fn instant(now_s: f64) -> Timestamp {
+    Timestamp::from_millisecond((now_s * 1000.0) as i64).unwrap_or(Timestamp::UNIX_EPOCH)
 }
 
 #[wasm_bindgen]
@@ -92,7 +103,7 @@ impl Answer {
     /// The content type.
     #[wasm_bindgen(getter)]
     pub fn kind(&self) -> String {
-        self.0.kind.clone()
+        self.0.kind.to_owned()
     }
 
     /// The file name under which to save the body.
@@ -108,17 +119,17 @@ impl Answer {
     }
 }
 
-impl From<&Change> for JsValue {
-    fn from(change: &Change) -> Self {
-        let object = Object::new();
-        let bytes = change.bytes.as_deref().map_or(Self::NULL, |bytes| Uint8Array::from(bytes).into());
-        let name = change.name.as_deref().map_or(Self::NULL, Self::from_str);
-        for (key, value) in [("case", Self::from_str(&change.case)), ("name", name), ("bytes", bytes)] {
-            // Setting a field of a fresh plain object cannot fail.
-            let _ = Reflect::set(&object, &Self::from_str(key), &value);
-        }
-        object.into()
+fn change(change: &Change) -> JsValue {
+    let object = Object::new();
+    let (name, bytes) = match &change.file {
+        Some((name, bytes)) => (JsValue::from_str(name), Uint8Array::from(&**bytes).into()),
+        None => (JsValue::NULL, JsValue::NULL),
+    };
+    for (key, value) in [("case", JsValue::from_str(&change.case)), ("name", name), ("bytes", bytes)] {
+        // Setting a field of a fresh plain object cannot fail.
+        let _ = Reflect::set(&object, &JsValue::from_str(key), &value);
     }
+    object.into()
 }
 
 fn pairs(list: &Array) -> impl Iterator<Item = (JsValue, JsValue)> {
