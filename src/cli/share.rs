@@ -2,15 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
-use jogaudit_case::{Failure, SharedCase, named_output};
+use jogaudit_case::{Failure, NOT_HIDDEN, SharedCase, named_output};
 use jogaudit_core::pipeline::Config;
 use jogaudit_files as files;
 
 use super::{Done, Io};
 
-/// What a shared case hides nothing of, and whose leave it needs.
-const NOT_HIDDEN: &str = "Not hidden: days and times of day, lengths, speeds, heights, heart rate, the diary with its notes, the \
-    plan, names of files. Heights can tell a place to somebody who looks for it. Send it only to people who may know all this.\n";
 const WITH_PLACES: &str =
     "The recordings are as they were: they show where the runner runs, mostly also where they live.\n";
 
@@ -65,7 +62,7 @@ fn said(args: &Args, shared: &SharedCase) -> String {
     for (name, new) in &shared.renamed {
         said += &[name, " is ", new, " there: GPX cannot do without places.\n"].concat();
     }
-    said + NOT_HIDDEN
+    said + NOT_HIDDEN + "\n"
 }
 
 fn count(n: usize, one: &str, several: &str) -> String {

@@ -55,7 +55,7 @@ fn a_zip_without_places_gives_the_same_ruling_and_findings() {
     let (case, zip) = (demo().join("demo"), folder.path().join("case.zip"));
     let (out, said) = share(&case, &zip, &[]);
     assert!(out.is_empty() && said.contains("Places were taken out of"), "{said}");
-    assert!(said.contains("Not hidden: days and times of day, lengths"), "{said}");
+    assert!(said.contains("Not hidden in the copy to send: days and times of day, lengths"), "{said}");
     let parsed = |case: &Path| -> serde_json::Value { serde_json::from_str(&review(case, "json")).unwrap() };
     let (before, after) = (parsed(&case), parsed(&zip));
     assert_eq!(before["ruling"], after["ruling"]);

@@ -68,5 +68,7 @@ pub use input::{
     plan_in, stage,
 };
 pub use memory::MemoryCase;
-pub use share::{ShareAll, SharedCase, SharedRecording, share, share_recording, share_with_places};
+pub use share::{
+    NOT_HIDDEN, ShareAll, SharedCase, SharedRecording, share, share_recording, share_with_places,
+};
 pub use store::{CaseFiles, CaseWriter, RECORDINGS, Stamp, bytes, recording_name, too_large};

@@ -12,6 +12,11 @@ use super::failure::Failure;
 use super::input::MAX_RECORDING_BYTES;
 use super::store::{self, CaseFiles, recording_name};
 
+/// What a case to send does not hide, for whoever sends it.
+pub const NOT_HIDDEN: &str = "Not hidden in the copy to send: days and times of day, lengths, speeds, heights, heart rate, the plan, the \
+    diary with its notes, names of files. Heights can tell a place to somebody who looks for it. Send it only to people who may \
+    know all this.";
+
 /// A case as it is sent, and what was done to it.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct SharedCase {

@@ -84,7 +84,7 @@ fn kept_here(cases: &[HostedCase]) -> Markup {
                 @let root = root(&case.name);
                 details {
                     summary { (isolated(&case.name.label)) }
-                    p { a href={ (root) "/case.zip" } { "Save a copy as a zip" } }
+                    p { a href={ (root) "/case.zip" } { "Save the whole case as a zip" } }
                     form.row method="post" action={ (root) "/remove" } {
                         label for={ "sure-" (coded(&case.name.key)) } { "To take the case off this device, type its name" }
                         input id={ "sure-" (coded(&case.name.key)) } type="text" name="sure" autocomplete="off" required;
@@ -134,7 +134,7 @@ fn unpacked(name: &str, bytes: &[u8]) -> Result<Vec<(String, Vec<u8>)>, Failure>
     let case = from_zip(bytes, Path::new(base(name)))?;
     let recordings = case.recordings(&mut Vec::new())?;
     let names = case.top()?.into_iter().chain(recordings.iter().map(|name| recording_name(name)));
-    Ok(names.filter_map(|name| Some((case.content(&name)?.to_vec(), name))).map(|(b, n)| (n, b)).collect())
+    Ok(names.filter_map(|name| case.content(&name).map(|bytes| (name, bytes.to_vec()))).collect())
 }
 
 /// Takes the case away, if its name was typed.

@@ -86,7 +86,7 @@ impl PageFrame<'_> {
         let here = |title: &str| (self.title == title).then_some("page");
         html! {
             nav aria-label="Pages" {
-                @if self.settings.is_caseload { a href="/" aria-current=[here("Patients")] { "All cases" } }
+                @if self.settings.is_caseload { a href="/" aria-current=[here(self.settings.all_title())] { "All cases" } }
                 @if let Some(case) = self.case {
                     @let root = root(case);
                     @if self.settings.is_caseload { strong { (isolated(&case.label)) } }

@@ -49,7 +49,9 @@ pub fn needs(request: &Request) -> Needs {
     match of_case {
         ["" | "diary", ..] | ["review"] => one,
         ["session" | "waiting", ..] if !is_post => Needs { alone: true, ..one },
-        ["waiting", _, "keep"] | ["keep-all" | "case.zip"] => Needs { alone: true, ..Needs::default() },
+        ["waiting", _, "keep"] | ["keep-all" | "case.zip" | "shared.zip"] => {
+            Needs { alone: true, ..Needs::default() }
+        }
         ["report.html"] => Needs { alone: true, cannot_wait: true, ..one },
         ["review.html" | "stage" | "seen"] => Needs { cannot_wait: true, ..one },
         ["plan", "lint"] => Needs { looks_over: Some(LookOver::AsTyped), ..Needs::default() },

@@ -59,7 +59,7 @@ fn start(request: &Request, store: &mut dyn CaseStore) -> PageResult {
     let (body, again) = browser_cases::start(&settings, &cases, &states)
         .unwrap_or_else(|| view_caseload::table(&settings, &cases, &states));
     let done = request.asked("done");
-    let frame = PageFrame { settings: &settings, case: None, title: "Patients", done, again };
+    let frame = PageFrame { settings: &settings, case: None, title: settings.all_title(), done, again };
     Ok(Response::html(200, frame.page(&body)))
 }
 
@@ -109,6 +109,7 @@ impl<'a> Desk<'a> {
             (Method::Get, ["review"]) => Ok(self.review()),
             (Method::Get, ["review.html"]) => self.review_file(),
             (Method::Get, ["case.zip"]) => self.zip(),
+            (Method::Get, ["shared.zip"]) => self.shared_zip(),
             (Method::Post, ["remove"]) => browser_cases::remove(&mut self),
             (method, ["plan", rest @ ..]) => plan_routes::answer(&mut self, method, rest),
             _ => Err(no_page()),
@@ -433,6 +434,15 @@ impl<'a> Desk<'a> {
     fn zip(&self) -> PageResult {
         let zip = case::to_zip(&*self.case.files).map_err(|failure| self.refusal(failure))?;
         Ok(Response::attached("case.zip", "application/zip", zip))
+    }
+
+    /// The case as a zip to send, its recordings without places.
+    fn shared_zip(&self) -> PageResult {
+        let (files, config) = (&*self.case.files, Config::default());
+        let share_all =
+            |names: &[String]| names.iter().map(|name| case::share_recording(files, name, &config)).collect();
+        let shared = case::share(files, &share_all).map_err(|failure| self.refusal(failure))?;
+        Ok(Response::attached("shared.zip", "application/zip", shared.zip))
     }
 }
 

@@ -25,6 +25,16 @@ pub struct Settings {
     pub keeper: Keeper,
 }
 
+impl Settings {
+    /// What the page of all cases is called.
+    pub(crate) fn all_title(&self) -> &'static str {
+        match self.keeper {
+            Keeper::Folders => "Patients",
+            Keeper::Browser => "Cases",
+        }
+    }
+}
+
 /// Who keeps the cases.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Keeper {

@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use jogaudit_case::NOT_HIDDEN;
 use jogaudit_core::audit::Outcome;
 use jogaudit_core::prescription::{Plan, Stage};
 use jogaudit_core::review::{Recommendation, SessionKind, StageSource};
@@ -35,6 +36,20 @@ pub(super) fn now(case: &CaseName, found: &Found, waiting: &Markup, settings: &S
         (visit::section(case, found))
         (left_out(review))
         (notices(review))
+        (copies(case))
+    }
+}
+
+/// The case as a file: to keep, to open elsewhere, to send.
+fn copies(case: &CaseName) -> Markup {
+    let root = root(case);
+    html! {
+        section {
+            h2 { "Take the case along" }
+            p { a href={ (root) "/case.zip" } { "Save the whole case as a zip" } ", with every recording as it is" }
+            p { a href={ (root) "/shared.zip" } { "Save a copy to send" } ", with recordings that do not tell where they were made" }
+            p.quiet { (NOT_HIDDEN) }
+        }
     }
 }
 

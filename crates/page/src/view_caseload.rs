@@ -35,7 +35,7 @@ pub(super) fn table(settings: &Settings, cases: &[HostedCase], states: &[CaseSta
     });
     let unread = rows.iter().filter(|(.., needs)| needs.is_none()).count();
     let markup = html! {
-        h1 { "Patients" }
+        h1 { (settings.all_title()) }
         @if unread > 0 {
             p role="status" {
                 (cases.len() - unread) " of " (cases.len()) " cases are read. This page will refresh."

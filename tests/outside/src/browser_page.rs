@@ -47,7 +47,7 @@ pub(crate) async fn body(client: &Client) -> String {
 }
 
 /// Drops files onto the page.
-async fn drop_files(client: &Client, files: &[(&str, &[u8])]) {
+pub(crate) async fn drop_files(client: &Client, files: &[(&str, &[u8])]) {
     let script = "const all = new DataTransfer();
         for (const [name, bytes] of arguments[0]) all.items.add(new File([Uint8Array.from(bytes)], name));
         const dropped = new DragEvent('drop', {dataTransfer: all, bubbles: true, cancelable: true});

@@ -12,6 +12,7 @@ mod browser_plan;
 mod browser_print;
 mod browser_report;
 mod browser_situations;
+mod browser_way;
 mod browser_web;
 mod browser_web_hostile;
 mod browser_web_store;
