@@ -22,6 +22,7 @@ mod read_python;
 mod reading_ease;
 mod schema;
 mod schemas;
+mod share;
 mod simulate_formats;
 
 // Shared with the tests of the simulator and of the command.
