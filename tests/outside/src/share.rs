@@ -39,8 +39,10 @@ fn all(format: Format) -> Vec<(String, Vec<u8>)> {
 /// Values of our developer field, mm/s, as `fitparser` names it.
 fn told(bytes: &[u8]) -> Vec<f64> {
     let records = fitparser::from_bytes(bytes).expect("readable");
-    let fields =
-        records.iter().filter(|record| record.kind() == MesgNum::Record).flat_map(|record| record.fields());
+    let fields = records
+        .iter()
+        .filter(|record| record.kind() == MesgNum::Record)
+        .flat_map(fitparser::FitDataRecord::fields);
     fields
         .filter(|field| field.name() == "speed_by_positions")
         .map(|field| {
