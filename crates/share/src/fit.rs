@@ -124,6 +124,9 @@ mod event {
 const ACTIVITY_FILE: i64 = 4;
 const NO_MANUFACTURER: i64 = 255;
 
+/// `sport` of one without a number, as in a damaged file: training, so that it stays one that is not on foot.
+const NOT_ON_FOOT: u8 = 10;
+
 /// Writes the file with header, messages and both checksums.
 pub(crate) fn write(recording: &Recording) -> Vec<u8> {
     let mut file = File { recording, data: Vec::new() };
@@ -339,8 +342,7 @@ impl File<'_> {
         let (end, start) = (self.time(end_s), self.time(0.0));
         let elapsed = Some(scaled(end_s, 1000.0));
         let timer = Some(scaled((end_s - stopped_s(recording, end_s)).max(0.0), 1000.0));
-        // Every sport that a FIT file gives has a number.
-        let sport = recording.sport().fit_number().map_or(0, i64::from);
+        let sport = i64::from(recording.sport().fit_number().unwrap_or(NOT_ON_FOOT));
         self.once(
             global::SESSION,
             &[

@@ -115,7 +115,7 @@ fn point(xml: &mut Document, recording: &Recording, sample: &Sample) {
     xml.open("Trackpoint", &[]);
     xml.text("Time", instant(recording, sample.time_s));
     if let Some(altitude) = sample.altitude {
-        xml.text("AltitudeMeters", format!("{:.1}", altitude.get()));
+        xml.text("AltitudeMeters", format!("{:.3}", altitude.get()));
     }
     if let Some(distance) = sample.distance {
         xml.text("DistanceMeters", format!("{:.2}", distance.get()));

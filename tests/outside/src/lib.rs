@@ -26,6 +26,7 @@ mod read_python;
 mod reading_ease;
 mod schema;
 mod schemas;
+mod share;
 mod simulate_formats;
 mod web;
 

@@ -12,7 +12,7 @@ use jogaudit_recording::read::{Format, GuessedGait, ReadConfig, ReadErrorKind, R
 
 /// A sample as every reader gives it: microseconds from 1970 and plain SI numbers.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-struct Row {
+pub(crate) struct Row {
     at_us: i64,
     lat_deg: Option<f64>,
     lon_deg: Option<f64>,
@@ -23,7 +23,7 @@ struct Row {
     heart_rate_bpm: Option<f64>,
 }
 
-fn rows(recordings: &[Recording]) -> Vec<Row> {
+pub(crate) fn rows(recordings: &[Recording]) -> Vec<Row> {
     let mut rows = Vec::new();
     for recording in recordings {
         rows.extend(recording.samples().iter().map(|sample| Row {
@@ -41,7 +41,7 @@ fn rows(recordings: &[Recording]) -> Vec<Row> {
 }
 
 /// Start in microseconds from 1970 and length in seconds of every lap.
-fn laps(recordings: &[Recording]) -> Vec<(i64, Option<f64>)> {
+pub(crate) fn laps(recordings: &[Recording]) -> Vec<(i64, Option<f64>)> {
     let of = |recording: &Recording| {
         let start_us = recording.start().as_microsecond();
         let laps = recording.laps().iter();
@@ -60,7 +60,7 @@ fn millis(seconds: f64) -> f64 {
     (seconds * 1000.0).round() / 1000.0
 }
 
-fn our(name: &str, bytes: &[u8]) -> Vec<Recording> {
+pub(crate) fn our(name: &str, bytes: &[u8]) -> Vec<Recording> {
     read(bytes, &ReadConfig::default()).unwrap_or_else(|error| panic!("{name}: {error}")).value
 }
 
@@ -72,7 +72,7 @@ fn our_error(file: &ArchiveFile) -> ReadErrorKind {
     read(&file.bytes, &ReadConfig::default()).expect_err("nothing to read").kind
 }
 
-fn check_rows(name: &str, ours: &[Row], theirs: &[Row]) {
+pub(crate) fn check_rows(name: &str, ours: &[Row], theirs: &[Row]) {
     assert_eq!(ours.len(), theirs.len(), "{name}");
     for (index, (our, their)) in ours.iter().zip(theirs).enumerate() {
         assert_eq!(our, their, "sample {index} of {name}");
@@ -117,7 +117,7 @@ fn fit_row(record: &FitDataRecord) -> Option<Row> {
 }
 
 /// Samples, and start and length of every lap.
-fn fitparser(bytes: &[u8]) -> (Vec<Row>, Vec<(i64, Option<f64>)>) {
+pub(crate) fn fitparser(bytes: &[u8]) -> (Vec<Row>, Vec<(i64, Option<f64>)>) {
     let records = fitparser::from_bytes(bytes).expect("readable");
     let of = |kind: MesgNum| records.iter().filter(move |record| record.kind() == kind);
     let lap = |lap: &FitDataRecord| {
@@ -255,7 +255,7 @@ fn gpx_files_as_the_gpx_crate_reads_them() {
     assert_eq!((read_files, samples, refused_by_gpx), (7, 4584, 0));
 }
 
-fn tcx_row(point: &tcx::Trackpoint) -> Row {
+pub(crate) fn tcx_row(point: &tcx::Trackpoint) -> Row {
     Row {
         at_us: point.time.timestamp_micros(),
         lat_deg: point.position.as_ref().map(|position| position.latitude),
@@ -269,14 +269,14 @@ fn tcx_row(point: &tcx::Trackpoint) -> Row {
     }
 }
 
-fn without_cadence(mut rows: Vec<Row>) -> Vec<Row> {
+pub(crate) fn without_cadence(mut rows: Vec<Row>) -> Vec<Row> {
     for row in &mut rows {
         row.cadence_spm = None;
     }
     rows
 }
 
-fn tcx_activities(bytes: &[u8]) -> Vec<tcx::Activity> {
+pub(crate) fn tcx_activities(bytes: &[u8]) -> Vec<tcx::Activity> {
     tcx::read(&mut BufReader::new(bytes)).expect("readable").activities.expect("activities").activities
 }
 
