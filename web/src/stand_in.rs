@@ -158,7 +158,7 @@ fn case_page(
                 "diary.csv",
                 format!("date,pain_during,pain_pattern,pain_next_morning,effort,note\n{lines}").into_bytes(),
             );
-            to(&format!("{root}/diary?done=diary"))
+            to(&format!("{root}/?done=diary"))
         }
         ("GET", ["plan"]) => {
             page("Plan", &root, &format!("<h1>Plan</h1><p><a href=\"{root}/plan/text\">As text</a>"), false)

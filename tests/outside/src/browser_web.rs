@@ -42,7 +42,7 @@ async fn opens_by_a_double_click_and_asks_for_nothing() {
     }
     type_address(&client, "/case/anna/diary/2026-03-09").await;
     write_pain(&client, "2").await;
-    is_shown(&client, "/case/anna/diary?done=diary").await;
+    is_shown(&client, "/case/anna/?done=diary").await;
     assert_eq!(asked_for(&driver, &client).await, Vec::<String>::new());
     client.close().await.unwrap();
 }
@@ -58,7 +58,7 @@ async fn opens_from_a_server_which_is_asked_once() {
     type_address(&client, "/case/anna/").await;
     type_address(&client, "/case/anna/diary/2026-03-09").await;
     write_pain(&client, "2").await;
-    is_shown(&client, "/case/anna/diary?done=diary").await;
+    is_shown(&client, "/case/anna/?done=diary").await;
     assert!(diary(&client, "anna").await.contains("2026-03-09,,,2,,"));
     let asked = asked_for(&driver, &client).await;
     assert!(asked.iter().all(|asked| asked.split('#').next() == Some(&server.address)), "{asked:?}");
@@ -158,7 +158,7 @@ async fn what_was_typed_is_there_after_back_and_forward() {
     let typed = "return document.querySelector('#pain_next_morning').value === '4'";
     comes(&client, "what was typed", typed).await;
     click(&client, "Write into the diary").await;
-    is_shown(&client, "/case/anna/diary?done=diary").await;
+    is_shown(&client, "/case/anna/?done=diary").await;
     assert!(diary(&client, "anna").await.contains("2026-03-09,,,4,,"));
     client.close().await.unwrap();
 }
@@ -173,7 +173,7 @@ async fn a_form_is_sent_once_and_a_second_tab_opens_by_a_click_with_control() {
     find(&client, "#pain_next_morning").await.send_keys("3").await.unwrap();
     let twice = "const button = [...document.querySelectorAll('main form button')].at(-1); button.click(); button.click();";
     client.execute(twice, vec![]).await.unwrap();
-    is_shown(&client, "/case/anna/diary?done=diary").await;
+    is_shown(&client, "/case/anna/?done=diary").await;
     assert_eq!(times_sent(&client, "POST /case/anna/diary/2026-03-09").await, 1);
 
     let link = "const link = document.querySelector('nav a[href$=\"/review\"]');
@@ -183,7 +183,7 @@ async fn a_form_is_sent_once_and_a_second_tab_opens_by_a_click_with_control() {
     assert_eq!(href, json!(format!("{}#/case/anna/review", address())));
     let places = client.windows().await.unwrap();
     assert_eq!(places.len(), 2, "another tab");
-    is_shown(&client, "/case/anna/diary?done=diary").await;
+    is_shown(&client, "/case/anna/?done=diary").await;
     client.switch_to_window(places.into_iter().next_back().unwrap()).await.unwrap();
     is_shown(&client, "/case/anna/review").await;
     client.close().await.unwrap();
