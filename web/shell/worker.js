@@ -1,5 +1,8 @@
 // Runs the page off the main thread. Answers one message after the other, and reads recordings in between.
 
+/// For so long a page waits for recordings to be read before it says that they are: a small case is there at once.
+const READ_FIRST_MS = 150;
+
 let host = null;
 let isPlanned = false;
 let hasBackground = true;
@@ -17,6 +20,7 @@ const jobs = {
     host.remove_case(key);
   },
   handle({ method, path, form, files }) {
+    if (method === "GET" && !path.endsWith(".css")) readFirst();
     const now = new Date();
     const answer = host.handle(now.getTime() / 1000, -60 * now.getTimezoneOffset(), method, path, form, files);
     const { status, location, kind, attachment, body } = answer;
@@ -25,10 +29,26 @@ const jobs = {
   },
 };
 
+function readFirst() {
+  const until = performance.now() + READ_FIRST_MS;
+  while (hasBackground && step() && performance.now() < until);
+}
+
+/// Reads one recording; whether there are more.
+function step() {
+  try {
+    return host.step(Date.now() / 1000);
+  } catch (error) {
+    throw new ReadingDied(error?.message ?? error);
+  }
+}
+
+class ReadingDied extends Error {}
+
 /// After a trap nothing in the memory can be trusted: no further message is answered.
-function die(id, error, isBackground) {
+function die(id, error) {
   host = null;
-  postMessage({ id, died: String(error?.message ?? error), isBackground });
+  postMessage({ id, died: String(error?.message ?? error), isBackground: error instanceof ReadingDied });
   close();
 }
 
@@ -36,7 +56,7 @@ onmessage = ({ data }) => {
   try {
     postMessage({ id: data.id, done: jobs[data.job](data) });
   } catch (error) {
-    die(data.id, error, false);
+    die(data.id, error);
   }
   plan();
 };
@@ -48,11 +68,11 @@ function plan() {
     isPlanned = false;
     if (host === null) return;
     try {
-      const isMore = host.step(Date.now() / 1000);
+      const isMore = step();
       postMessage({ isMore });
       if (isMore) plan();
     } catch (error) {
-      die(null, error, true);
+      die(null, error);
     }
   });
 }

@@ -79,7 +79,7 @@ async fn back_forward_and_reload_keep_address_scroll_and_focus() {
     client.execute(height, vec![]).await.unwrap();
     click(&client, "Diary").await;
     is_shown(&client, "/case/anna/diary").await;
-    comes(&client, "focus", &format!("{focused}")).await;
+    comes(&client, "focus", focused).await;
     comes(
         &client,
         "what is announced",
@@ -257,17 +257,17 @@ async fn a_page_that_is_being_read_comes_again_but_not_while_somebody_types() {
     type_address(&client, "/case/anna/").await;
     find(&client, "#field").await.click().await.unwrap();
     // What was on its way before the field had the focus.
-    tokio::time::sleep(std::time::Duration::from_millis(1000)).await;
+    tokio::time::sleep(std::time::Duration::from_secs(1)).await;
     let before = times_sent(&client, "GET /case/anna/").await;
     let progress = "window.worker.dispatchEvent(new MessageEvent('message', {data: {isMore: true}}))";
     client.execute(progress, vec![]).await.unwrap();
-    tokio::time::sleep(std::time::Duration::from_millis(1000)).await;
+    tokio::time::sleep(std::time::Duration::from_secs(1)).await;
     assert_eq!(times_sent(&client, "GET /case/anna/").await, before, "the field has the focus");
     fake(&client, "/case/anna/", "<title>R</title><main id=main><h1>Read</h1></main>").await;
     client.execute("document.activeElement.blur()", vec![]).await.unwrap();
     comes(&client, "the whole page", "return document.querySelector('h1').textContent === 'Read'").await;
     client.execute(progress, vec![]).await.unwrap();
-    tokio::time::sleep(std::time::Duration::from_millis(1000)).await;
+    tokio::time::sleep(std::time::Duration::from_secs(1)).await;
     let after = times_sent(&client, "GET /case/anna/").await;
     assert_eq!(after, before + 1, "a page that does not ask for it stays");
     client.close().await.unwrap();
