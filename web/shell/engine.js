@@ -34,7 +34,7 @@ class Engine {
   told(worker, { id, done, died, isBackground, isMore }) {
     if (worker !== this.worker) return;
     if (died !== undefined) this.died(worker, died, isBackground);
-    else if (isMore !== undefined) this.onprogress();
+    else if (isMore !== undefined) this.onprogress(isMore);
     else {
       this.waiting.get(id)?.resolve(done);
       this.waiting.delete(id);

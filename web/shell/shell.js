@@ -335,13 +335,15 @@ async function lint(form, field) {
 
 /// Asks again for a page that said it would, or that another tab has changed; never while somebody types.
 let againTimer = 0;
-function again() {
+function again(isAtOnce = false) {
   if (!current) return;
   current.isWanted = true;
-  againTimer ||= setTimeout(() => {
+  if (isAtOnce) clearTimeout(againTimer);
+  if (againTimer && !isAtOnce) return;
+  againTimer = setTimeout(() => {
     againTimer = 0;
     inTurn(renew);
-  }, AGAIN_MS);
+  }, isAtOnce ? 0 : AGAIN_MS);
 }
 document.addEventListener("focusout", () => current?.isWanted && again());
 
@@ -368,7 +370,12 @@ async function renew() {
 
 /* Opening */
 
-engine.onprogress = () => current?.isAgain && again();
+let wasMore = false;
+engine.onprogress = (isMore) => {
+  // All is read: nothing more will come, so there is nothing to wait for.
+  if (current?.isAgain) again(wasMore && !isMore);
+  wasMore = isMore;
+};
 engine.ondeath = (message) => inTurn(() => restart(message));
 
 async function open() {

@@ -19,10 +19,8 @@ const jobs = {
   handle({ method, path, form, files }) {
     const now = Date.now() / 1000;
     // A short reading is waited for; of a long one the page shows how far it has come.
-    if (hasBackground) {
-      const until = performance.now() + 1000 * host.prepare(now, method, path);
-      while (performance.now() < until && host.step(now)) ;
-    }
+    const until = performance.now() + 1000 * host.prepare(now, method, path);
+    while (hasBackground && performance.now() < until && step());
     const answer = host.handle(now, method, path, form, files);
     const { status, location, kind, attachment, body } = answer;
     answer.free();
@@ -30,10 +28,21 @@ const jobs = {
   },
 };
 
+/// Reads one recording; whether there are more.
+function step() {
+  try {
+    return host.step(Date.now() / 1000);
+  } catch (error) {
+    throw new ReadingDied(error?.message ?? error);
+  }
+}
+
+class ReadingDied extends Error {}
+
 /// After a trap nothing in the memory can be trusted: no further message is answered.
-function die(id, error, isBackground) {
+function die(id, error) {
   host = null;
-  postMessage({ id, died: String(error?.message ?? error), isBackground });
+  postMessage({ id, died: String(error?.message ?? error), isBackground: error instanceof ReadingDied });
   close();
 }
 
@@ -41,7 +50,7 @@ onmessage = ({ data }) => {
   try {
     postMessage({ id: data.id, done: jobs[data.job](data) });
   } catch (error) {
-    die(data.id, error, false);
+    die(data.id, error);
   }
   plan();
 };
@@ -53,11 +62,11 @@ function plan() {
     isPlanned = false;
     if (host === null) return;
     try {
-      const isMore = host.step(Date.now() / 1000);
+      const isMore = step();
       postMessage({ isMore });
       if (isMore) plan();
     } catch (error) {
-      die(null, error, true);
+      die(null, error);
     }
   });
 }

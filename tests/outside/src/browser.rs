@@ -116,7 +116,7 @@ impl Driver {
             .expect("a browser opens")
     }
 
-    /// Asks chromedriver for what WebDriver itself does not have: `command` is the rest of the address behind the session's.
+    /// Asks chromedriver for what the standard of drivers itself does not have: `command` is the rest of the address behind the session's.
     pub(crate) async fn ask(&self, client: &Client, command: &str, body: &Value) -> Value {
         let session = client.session_id().await.expect("an answer").expect("a session");
         let body = body.to_string();

@@ -12,7 +12,7 @@ use crate::web::{
 };
 
 const DAY: &str = "/case/anna/diary/2026-03-09";
-const WRITTEN: &str = "/case/anna/diary?done=diary";
+const WRITTEN: &str = "/case/anna/?done=diary";
 
 /// Whether a sentence of the shell stands above the page.
 fn noted(id: &str) -> String {
