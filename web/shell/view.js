@@ -1,7 +1,7 @@
 // Puts an answer in place of the page. What an answer holds is taken as text from elsewhere: it is parsed without running
 // anything, and only what shows something is let through. The file's own policy holds beside this.
 
-const DROPPED = "script, style, link, meta, base, title, template, iframe, frame, object, embed, applet, portal, set, animate, animateMotion, animateTransform";
+const DROPPED = "script, style, link, meta, base, title:not(svg title), template, iframe, frame, object, embed, applet, portal, set, animate, animateMotion, animateTransform";
 const ADDRESSES = ["href", "xlink:href", "src", "action", "formaction", "ping", "poster", "data", "background", "srcset"];
 
 /// An address of the page: begins with one slash.

@@ -1,12 +1,13 @@
 // Runs the page off the main thread. Answers one message after the other, and reads recordings in between.
 
 let host = null;
+let memory = null;
 let isPlanned = false;
 let hasBackground = true;
 
 const jobs = {
   start({ module, background }) {
-    wasm_bindgen.initSync({ module });
+    memory = wasm_bindgen.initSync({ module }).memory;
     hasBackground = background;
     host = new wasm_bindgen.Host();
   },
@@ -16,6 +17,8 @@ const jobs = {
   remove({ key }) {
     host.remove_case(key);
   },
+  /// Bytes of the WebAssembly's memory, for who measures.
+  size: () => memory.buffer.byteLength,
   handle({ method, path, form, files }) {
     const now = Date.now() / 1000;
     // A short reading is waited for; of a long one the page shows how far it has come.

@@ -164,10 +164,10 @@ fn caseload() -> tempfile::TempDir {
 }
 
 /// Presses Tab until what has the focus holds this text, and sees that the focus shows.
-async fn tab_to(client: &Client, text: &str) -> Element {
+pub(crate) async fn tab_to(client: &Client, text: &str) -> Element {
     let shown = "const at = document.activeElement; const style = getComputedStyle(at);
         if (at === document.body) return ['', false];
-        return [at.type === 'text' ? at.value : at.innerText || at.id || '', style.outlineStyle !== 'none' && style.outlineWidth !== '0px'];";
+        return [(at.type === 'text' && at.value) || at.innerText || at.id || '', style.outlineStyle !== 'none' && style.outlineWidth !== '0px'];";
     for _ in 0..80 {
         let active = client.active_element().await.unwrap();
         let focus = client.execute(shown, vec![]).await.unwrap();
