@@ -70,6 +70,54 @@ fn a_zip_without_places_gives_the_same_ruling_and_findings() {
     assert_eq!(codes(&before), codes(&after));
 }
 
+/// Kills `share` at moments that are drawn, over a zip that is there: it stays whole, old or new, and nothing else is left but what the
+/// next run takes away.
+#[test]
+fn a_share_that_is_killed_leaves_the_old_zip_or_the_new_one() {
+    let folder = tempfile::tempdir().unwrap();
+    let (case, zip) = (demo().join("demo"), folder.path().join("case.zip"));
+    share(&case, &zip, &[]);
+    let new = fs::read(&zip).unwrap();
+    let old = b"the zip of last week".to_vec();
+    let begin = std::time::Instant::now();
+    share(&case, &zip, &[]);
+    let takes = begin.elapsed();
+    let (mut killed, mut finished) = (0, 0);
+    for round in 0..60_u32 {
+        if killed == 20 {
+            break;
+        }
+        fs::write(&zip, &old).unwrap();
+        let mut child = Command::new(jogaudit());
+        let mut child = child
+            .arg("share")
+            .arg(&case)
+            .arg("--out")
+            .arg(&zip)
+            .stderr(std::process::Stdio::null())
+            .spawn()
+            .unwrap();
+        std::thread::sleep(takes * (round % 20 + 1) / 20);
+        let _ = child.kill();
+        if child.wait().unwrap().success() {
+            finished += 1;
+        } else {
+            killed += 1;
+        }
+        let stands = fs::read(&zip).unwrap();
+        assert!(stands == old || stands == new, "round {round}: torn");
+    }
+    assert_eq!(killed, 20, "{finished} had finished");
+    share(&case, &zip, &[]);
+    assert!(fs::read(&zip).unwrap() == new);
+    let left: Vec<_> = fs::read_dir(folder.path()).unwrap().map(|entry| entry.unwrap().file_name()).collect();
+    let is_ours = |name: &std::ffi::OsString| {
+        let name = name.to_string_lossy();
+        name == "case.zip" || name.ends_with(".jogaudit-lock")
+    };
+    assert!(left.iter().all(is_ours), "{left:?}");
+}
+
 #[test]
 fn what_is_no_case_is_refused_and_nothing_is_overwritten() {
     let folder = tempfile::tempdir().unwrap();
