@@ -4,7 +4,7 @@ use std::fs;
 use std::path::Path;
 use std::process::{Command, Output};
 
-use crate::page::demo;
+use crate::page::{Page, demo};
 use crate::program::jogaudit;
 
 fn run(args: &[&Path]) -> Output {
@@ -68,6 +68,30 @@ fn a_zip_without_places_gives_the_same_ruling_and_findings() {
         review["findings"].as_array().unwrap().iter().map(|finding| finding["code"].clone()).collect()
     };
     assert_eq!(codes(&before), codes(&after));
+}
+
+#[test]
+fn a_zip_is_looked_at_on_the_page_and_not_changed() {
+    let folder = tempfile::tempdir().unwrap();
+    let (case, zip) = (demo().join("demo"), folder.path().join("anna.zip"));
+    share(&case, &zip, &[Path::new("--keep-places")]);
+    let before = fs::read(&zip).unwrap();
+    let (of_zip, of_folder) = (Page::on(&zip), Page::on(&case));
+    let now = of_zip.page("/case/anna/");
+    assert_eq!(
+        now.replace("/case/anna/", "/case/demo/"),
+        of_folder.page("/case/demo/").replace("– demo<", "– anna<")
+    );
+    let day = "/case/anna/diary/2026-03-09";
+    let refused = of_zip.write_day(day, &[("note", "x")]);
+    assert_eq!(refused.status, 422, "{refused:?}");
+    assert!(
+        refused.body.contains("This case is a zip, which is opened to look at only."),
+        "{}",
+        refused.body
+    );
+    assert!(refused.body.contains("unpack the zip into a folder"), "{}", refused.body);
+    assert!(fs::read(&zip).unwrap() == before);
 }
 
 /// Kills `share` at moments that are drawn, over a zip that is there: it stays whole, old or new, and nothing else is left but what the

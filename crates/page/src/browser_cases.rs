@@ -92,6 +92,7 @@ fn kept_here(cases: &[HostedCase]) -> Markup {
                     }
                 }
             }
+            p.quiet { "jogaudit " (env!("CARGO_PKG_VERSION")) }
         }
     }
 }

@@ -99,6 +99,29 @@ async fn everything_of_the_file_can_be_done_by_keyboard_alone() {
     client.close().await.unwrap();
 }
 
+#[tokio::test]
+#[ignore = "needs Chromium and jogaudit.html, see tests/full"]
+async fn a_folder_of_cases_is_opened_as_it_stands() {
+    let folder = tempfile::tempdir().unwrap();
+    for name in ["Arne", "Berit"] {
+        let case = case_with(&["2026-03-02.fit"]);
+        fs::create_dir_all(folder.path().join("patients")).unwrap();
+        fs::rename(case.path().join("case"), folder.path().join("patients").join(name)).unwrap();
+    }
+    let driver = Driver::start();
+    let client = driver.open(WIDE).await;
+    client.goto(&address()).await.unwrap();
+    is_shown(&client, "/").await;
+    let place = folder.path().join("patients").display().to_string();
+    find(&client, "#folder").await.send_keys(&place).await.unwrap();
+    let open = "document.querySelector('#folder').form.querySelector('button').click()";
+    client.execute(open, vec![]).await.unwrap();
+    says(&client, "The cases are opened.").await;
+    click(&client, "Berit").await;
+    says(&client, "The last session").await;
+    client.close().await.unwrap();
+}
+
 /// A zip with these entries.
 fn zipped(entries: &[(&str, &[u8])]) -> Vec<u8> {
     let mut zip = zip::ZipWriter::new(Cursor::new(Vec::new()));
