@@ -87,7 +87,10 @@ fn name(random: &mut ChaCha8Rng, number: usize) -> String {
     if one_in(random, 4) { format!("{}{number}{base}", odd(random)) } else { format!("{number}{base}") }
 }
 
-fn zipped<'a>(files: impl Iterator<Item = (String, &'a [u8])>, method: CompressionMethod) -> Vec<u8> {
+pub(super) fn zipped<'a>(
+    files: impl Iterator<Item = (String, &'a [u8])>,
+    method: CompressionMethod,
+) -> Vec<u8> {
     let mut zip = ZipWriter::new(Cursor::new(Vec::new()));
     for (name, bytes) in files {
         // A name that cannot stand in an archive, or stands twice, is left out.

@@ -4,9 +4,10 @@ use std::fmt::Write as _;
 
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
+use zip::CompressionMethod;
 
 use super::damage::{damaged, disordered, odd, one_in, pick};
-use super::recordings::{SESSION, Seeds};
+use super::recordings::{SESSION, Seeds, zipped};
 
 /// What stands in the folder of a run.
 pub(super) enum Entry {
@@ -266,16 +267,44 @@ fn case(run: &mut Run, random: &mut ChaCha8Rng, seeds: &Seeds) {
         }
         run.odd_entries(random, "case/recordings/");
     }
-    if one_in(random, 2) {
-        run.args(&format!("review case --format {}", pick(random, &["text", "json", "html"])));
-        run.args("--as-of");
-        let date = if one_in(random, 8) { odd(random) } else { "2026-03-10" };
-        run.args.push(date.to_owned());
+    let place = if one_in(random, 3) {
+        let zip = packed(run, random);
+        run.file("case.zip", zip);
+        "case.zip"
     } else {
-        let recording = seeds.whole(random);
-        run.file("a.rec", recording);
-        run.args("check a.rec --plan case/plan.toml --stage 1 --case case --format json");
+        "case"
+    };
+    match random.random_range(0..4) {
+        0 | 1 => {
+            let format = pick(random, &["text", "json", "html"]);
+            run.args(&format!("review {place} --format {format} --as-of"));
+            let date = if one_in(random, 8) { odd(random) } else { "2026-03-10" };
+            run.args.push(date.to_owned());
+        }
+        2 => {
+            run.args(&format!("share {place} --out shared.zip"));
+            run.outputs.push("shared.zip");
+            if one_in(random, 4) {
+                run.args("--keep-places");
+            }
+        }
+        _ => {
+            let recording = seeds.whole(random);
+            run.file("a.rec", recording);
+            run.args(&format!("check a.rec --plan case/plan.toml --stage 1 --case {place} --format json"));
+        }
     }
+}
+
+/// The case of a run as a zip, its names as they are, in a folder, or where they must not lead.
+fn packed(run: &Run, random: &mut ChaCha8Rng) -> Vec<u8> {
+    let top = pick(random, &["", "", "case/", "a/b/", "../", "/", "a/../", "x\\"]);
+    let files = run.entries.iter().filter_map(|(name, entry)| match entry {
+        Entry::File(bytes) => Some((format!("{top}{}", name.strip_prefix("case/")?), bytes.as_slice())),
+        _ => None,
+    });
+    let zip = zipped(files, CompressionMethod::Deflated);
+    if one_in(random, 3) { damaged(random, zip, b"PK\x01\x02PK\x05\x06") } else { zip }
 }
 
 fn batch(run: &mut Run, random: &mut ChaCha8Rng, seeds: &Seeds) {

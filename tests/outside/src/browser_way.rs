@@ -20,7 +20,7 @@ const SESSION: &str = "walk 4:40, 7 x (run 0:50, walk 1:40), walk 3:20";
 const RECORDINGS: [&str; 3] = ["2026-03-02.fit", "2026-03-04.gpx.gz", "2026-03-07.tcx"];
 
 /// From the form of an empty plan to the review; gives the ruling.
-async fn way(client: &Client) -> String {
+pub(crate) async fn way(client: &Client) -> String {
     let session = find(client, "#s0-session").await;
     session.clear().await.unwrap();
     session.send_keys(SESSION).await.unwrap();
@@ -46,12 +46,12 @@ async fn way(client: &Client) -> String {
 }
 
 /// What the case's first page says of the next session.
-async fn ruling(client: &Client) -> String {
+pub(crate) async fn ruling(client: &Client) -> String {
     find(client, "section.ruling h2").await.text().await.unwrap()
 }
 
 /// The ruling and the whole review of a case, as the command gives it.
-fn reviewed(case: &Path) -> (String, Value) {
+pub(crate) fn reviewed(case: &Path) -> (String, Value) {
     let output =
         Command::new(jogaudit()).arg("review").arg(case).args(["--format", "json"]).output().unwrap();
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
@@ -65,7 +65,7 @@ fn unpacked(zip: &Path, folder: &Path) {
 }
 
 /// Waits for a file that the browser is saving.
-async fn saved(path: &Path) -> Vec<u8> {
+pub(crate) async fn saved(path: &Path) -> Vec<u8> {
     for _ in 0..HANG.as_millis() / 50 {
         if let Ok(bytes) = fs::read(path) {
             return bytes;
