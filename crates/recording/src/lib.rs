@@ -52,3 +52,4 @@ pub mod notice;
 pub mod physiology;
 pub mod read;
 pub mod units;
+pub mod write;

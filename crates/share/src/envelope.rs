@@ -4,39 +4,20 @@ use std::io::{Cursor, Write};
 
 use flate2::{Compression, GzBuilder};
 use jogaudit_recording::notice::Place;
-use jogaudit_recording::read::{Format, MOST_FIT_PARTS, ReadError, ReadErrorKind, Recording};
+use jogaudit_recording::read::{Envelope, Format, MOST_FIT_PARTS, ReadError, ReadErrorKind, Recording};
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, DateTime, ZipWriter};
 
 use super::{fit, tcx};
 
-/// What a file comes in.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Envelope {
-    Plain,
-    Gzip,
-    Zip,
-}
-
-impl Envelope {
-    /// Tells it by the first bytes (RFC 1952; the zip format's published signatures), as the reader does.
-    pub(crate) fn of(bytes: &[u8]) -> Self {
-        match bytes {
-            [0x1F, 0x8B, ..] => Self::Gzip,
-            [b'P', b'K', 3, 4, ..] | [b'P', b'K', 5, 6, ..] => Self::Zip,
-            _ => Self::Plain,
-        }
-    }
-
-    /// What the name of such a file ends with.
-    pub(crate) const fn ending(self, is_fit: bool) -> &'static str {
-        match (self, is_fit) {
-            (Self::Plain, true) => ".fit",
-            (Self::Plain, false) => ".tcx",
-            (Self::Gzip, true) => ".fit.gz",
-            (Self::Gzip, false) => ".tcx.gz",
-            (Self::Zip, _) => ".zip",
-        }
+/// What the name of such a file ends with.
+pub(crate) const fn ending(envelope: Envelope, is_fit: bool) -> &'static str {
+    match (envelope, is_fit) {
+        (Envelope::Plain, true) => ".fit",
+        (Envelope::Plain, false) => ".tcx",
+        (Envelope::Gzip, true) => ".fit.gz",
+        (Envelope::Gzip, false) => ".tcx.gz",
+        (Envelope::Zip, _) => ".zip",
     }
 }
 
@@ -73,7 +54,7 @@ fn archive(recordings: &[Recording]) -> Result<Vec<u8>, ReadError> {
     let digits = recordings.len().to_string().len();
     for (number, recording) in (1..).zip(recordings) {
         let one = std::slice::from_ref(recording);
-        let ending = Envelope::Plain.ending(recording.format() == Format::Fit);
+        let ending = self::ending(Envelope::Plain, recording.format() == Format::Fit);
         zip.start_file(format!("{number:0digits$}{ending}"), options).map_err(|_| unwritable())?;
         zip.write_all(&plain(one)?).map_err(|_| unwritable())?;
     }

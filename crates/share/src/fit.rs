@@ -5,8 +5,9 @@
 
 use jogaudit_recording::read::{
     APPLICATION_ID, Guess, GuessSource, GuessedGait, Lap, LapIntensity, LapTrigger, Recording, Sample,
-    TimerEvent,
+    TimerEvent, pauses_s,
 };
+use jogaudit_recording::write::fit_file;
 
 /// Unix time of FIT's zero, 1989-12-31T00:00:00Z.
 const EPOCH_UNIX_S: i64 = 631_065_600;
@@ -131,14 +132,7 @@ const NOT_ON_FOOT: u8 = 10;
 pub(crate) fn write(recording: &Recording) -> Vec<u8> {
     let mut file = File { recording, data: Vec::new() };
     file.all();
-    let mut bytes = vec![14, 0x20];
-    bytes.extend(2132_u16.to_le_bytes()); // profile version 21.32
-    bytes.extend((file.data.len() as u32).to_le_bytes());
-    bytes.extend(b".FIT");
-    bytes.extend(checksum(&bytes).to_le_bytes());
-    bytes.extend(file.data);
-    bytes.extend(checksum(&bytes).to_le_bytes());
-    bytes
+    fit_file(&file.data)
 }
 
 struct File<'a> {
@@ -381,18 +375,8 @@ fn shape(fields: &[Field]) -> Vec<(u8, Base)> {
 
 /// Time during which the timer stood until the end, s.
 fn stopped_s(recording: &Recording, end_s: f64) -> f64 {
-    let (mut total_s, mut since) = (0.0, None);
-    for event in recording.timer() {
-        match (event.running, since) {
-            (false, None) => since = Some(event.time_s),
-            (true, Some(from_s)) => {
-                total_s += f64::max(event.time_s.min(end_s) - from_s, 0.0);
-                since = None;
-            }
-            _ => {}
-        }
-    }
-    total_s
+    let stood_s = |(from_s, to_s): (f64, f64)| f64::max(to_s.min(end_s) - from_s, 0.0);
+    pauses_s(recording.timer()).into_iter().map(stood_s).fold(0.0, |sum_s, s| sum_s + s)
 }
 
 /// The recorder's guesses from sample to sample, by time.
@@ -414,22 +398,9 @@ fn guessed_at(guesses: &[Guess], time_s: f64) -> Option<i64> {
     })
 }
 
-/// CRC-16/ARC, bit by bit (polynomial 0x8005 reflected; published catalogue of CRCs).
-fn checksum(bytes: &[u8]) -> u16 {
-    let shift = |crc: u16, _| if crc & 1 == 1 { (crc >> 1) ^ 0xA001 } else { crc >> 1 };
-    bytes.iter().fold(0, |crc, byte| (0..8).fold(crc ^ u16::from(*byte), shift))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn the_checksum_is_crc_16_arc() {
-        // The check value of CRC-16/ARC for "123456789" in the published catalogue of CRCs.
-        assert_eq!(checksum(b"123456789"), 0xBB3D);
-        assert_eq!(checksum(b""), 0);
-    }
 
     #[test]
     fn what_does_not_fit_is_the_nearest_value() {

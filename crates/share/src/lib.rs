@@ -44,10 +44,9 @@ mod places;
 mod sport;
 mod tcx;
 
-use envelope::Envelope;
 use jogaudit_core::pipeline::Config;
 use jogaudit_recording::notice::{Noted, Notice};
-use jogaudit_recording::read::{Format, ReadError, Recording, read};
+use jogaudit_recording::read::{Envelope, Format, ReadError, Recording, read};
 
 /// A recording without places, and what was done.
 #[derive(Clone, Debug, PartialEq)]
@@ -88,7 +87,7 @@ pub fn without_places(bytes: &[u8], config: &Config) -> Result<Shared, ReadError
     // What is sent can be read, with the same limits.
     let activities = read(&file, &config.read)?.value.len();
     let is_fit = was == Some(Format::Fit);
-    let name_ending = envelope.ending(is_fit);
+    let name_ending = envelope::ending(envelope, is_fit);
     let is_changed = was == Some(Format::Gpx) && envelope != Envelope::Zip;
     Ok(Shared {
         bytes: file,

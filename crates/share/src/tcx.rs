@@ -3,14 +3,11 @@
 //! Speed and cadence stand in `ActivityExtension` version 2, so that other programs find them. What TCX has no place for stands in
 //! elements of a namespace of our own, where its schema lets any stand: see `docs/formats.md`.
 
-use std::fmt::Display;
-
 use jiff::Timestamp;
 use jiff::tz::Offset;
-use jogaudit_recording::read::{Lap, LapIntensity, LapTrigger, Recording, Sample, Sport};
+use jogaudit_recording::read::{Lap, LapIntensity, LapTrigger, Recording, Sample, Sport, pauses_s};
 use jogaudit_recording::units::Metres;
-use quick_xml::Writer;
-use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
+use jogaudit_recording::write::Document;
 
 use super::sport;
 
@@ -22,7 +19,8 @@ const OURS: &str = "urn:jogaudit:recording:1";
 
 /// Writes the document.
 pub(crate) fn write(recordings: &[Recording]) -> Vec<u8> {
-    let mut xml = Document::new();
+    // One element a line, without indentation: it would be a third of the file.
+    let mut xml = Document::new(0);
     let namespaces = [("xmlns", DATABASE), ("xmlns:x", EXTENSION), ("xmlns:j", OURS)];
     xml.open("TrainingCenterDatabase", &namespaces);
     xml.open("Activities", &[]);
@@ -176,72 +174,13 @@ struct Pauses {
 
 impl Pauses {
     fn of(recording: &Recording) -> Self {
-        let mut spans_s = Vec::new();
-        let mut since = None;
-        for event in recording.timer() {
-            match (event.running, since) {
-                (false, None) => since = Some(event.time_s),
-                (true, Some(from_s)) => {
-                    spans_s.push((from_s, event.time_s));
-                    since = None;
-                }
-                _ => {}
-            }
-        }
-        spans_s.sort_by(|a: &(f64, f64), b| a.0.total_cmp(&b.0));
+        let mut spans_s = pauses_s(recording.timer());
+        spans_s.sort_by(|a, b| a.0.total_cmp(&b.0));
         Self { spans_s }
     }
 
     fn any_between(&self, before_s: f64, after_s: f64) -> bool {
         let first = self.spans_s.partition_point(|(from_s, _)| *from_s < before_s);
         self.spans_s.get(first).is_some_and(|(_, to_s)| *to_s <= after_s)
-    }
-}
-
-/// A document in memory. Writing there does not fail, so no method returns an error.
-struct Document {
-    writer: Writer<Vec<u8>>,
-    open: Vec<&'static str>,
-}
-
-impl Document {
-    fn new() -> Self {
-        // One element a line, without indentation: it would be a third of the file.
-        let mut document = Self { writer: Writer::new_with_indent(Vec::new(), b' ', 0), open: Vec::new() };
-        document.event(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)));
-        document
-    }
-
-    fn open(&mut self, name: &'static str, attributes: &[(&str, &str)]) {
-        let mut start = BytesStart::new(name);
-        start.extend_attributes(attributes.iter().copied());
-        self.event(Event::Start(start));
-        self.open.push(name);
-    }
-
-    fn close(&mut self) {
-        if let Some(name) = self.open.pop() {
-            self.event(Event::End(BytesEnd::new(name)));
-        }
-    }
-
-    fn text(&mut self, name: &'static str, text: impl Display) {
-        self.event(Event::Start(BytesStart::new(name)));
-        self.event(Event::Text(BytesText::new(&text.to_string())));
-        self.event(Event::End(BytesEnd::new(name)));
-    }
-
-    fn finish(mut self) -> Vec<u8> {
-        while !self.open.is_empty() {
-            self.close();
-        }
-        let mut bytes = self.writer.into_inner();
-        bytes.push(b'\n');
-        bytes
-    }
-
-    fn event(&mut self, event: Event<'_>) {
-        let written = self.writer.write_event(event);
-        debug_assert!(written.is_ok(), "memory takes every byte");
     }
 }

@@ -5,8 +5,9 @@
 
 use super::quantise::SEMICIRCLE_DEG;
 use jogaudit_recording::read::{
-    Guess, GuessedGait, Lap, LapIntensity, LapTrigger, Recording, Sample, TimerEvent,
+    Guess, GuessedGait, Lap, LapIntensity, LapTrigger, Recording, Sample, TimerEvent, pauses_s,
 };
+use jogaudit_recording::write::fit_file;
 
 /// Unix time of FIT's zero, 1989-12-31T00:00:00Z.
 const EPOCH_UNIX_S: i64 = 631_065_600;
@@ -136,14 +137,7 @@ const NO_MANUFACTURER: i64 = 255;
 pub(super) fn write(recording: &Recording) -> Vec<u8> {
     let mut file = File { recording, data: Vec::new() };
     file.all();
-    let mut bytes = vec![14, 0x20];
-    bytes.extend(2132_u16.to_le_bytes()); // profile version 21.32
-    bytes.extend((file.data.len() as u32).to_le_bytes());
-    bytes.extend(b".FIT");
-    bytes.extend(crc(&bytes).to_le_bytes());
-    bytes.extend(file.data);
-    bytes.extend(crc(&bytes).to_le_bytes());
-    bytes
+    fit_file(&file.data)
 }
 
 struct File<'a> {
@@ -326,16 +320,8 @@ impl File<'_> {
     /// Time that the timer ran between two moments, s.
     fn timer_s(&self, from_s: f64, to_s: f64) -> f64 {
         let mut stopped_s = 0.0;
-        let mut stop = None;
-        for event in self.recording.timer() {
-            match (event.running, stop) {
-                (false, None) => stop = Some(event.time_s),
-                (true, Some(at)) => {
-                    stopped_s += (event.time_s.min(to_s) - f64::max(at, from_s)).max(0.0);
-                    stop = None;
-                }
-                _ => {}
-            }
+        for (stop_s, start_s) in pauses_s(self.recording.timer()) {
+            stopped_s += (start_s.min(to_s) - stop_s.max(from_s)).max(0.0);
         }
         to_s - from_s - stopped_s
     }
@@ -348,30 +334,5 @@ impl File<'_> {
             samples.get(i.checked_sub(1)?)?.distance
         };
         Some(((at(to_s)?.get() - at(from_s)?.get()) * 100.0).round() as i64)
-    }
-}
-
-/// CRC-16/ARC by half bytes, as the format's description has it.
-fn crc(bytes: &[u8]) -> u16 {
-    const TABLE: [u16; 16] = [
-        0x0000, 0xCC01, 0xD801, 0x1400, 0xF001, 0x3C00, 0x2800, 0xE401, 0xA001, 0x6C00, 0x7800, 0xB401,
-        0x5000, 0x9C01, 0x8801, 0x4400,
-    ];
-    let half = |crc: u16, nibble: u8| (crc >> 4) ^ TABLE[usize::from((crc as u8 ^ nibble) & 0xF)];
-    bytes.iter().fold(0, |crc, byte| half(half(crc, byte & 0xF), byte >> 4))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn crc_is_crc_16_arc() {
-        // The check value of CRC-16/ARC for "123456789" in the published catalogue of CRCs, and FIT header vectors.
-        assert_eq!(crc(b"123456789"), 0xBB3D);
-        assert_eq!(crc(b""), 0);
-        assert_eq!(crc(&[0xFF]), 0x4040);
-        let header = [0x0e, 0x20, 0x54, 0x08, 0, 0, 0, 0, 0x2e, 0x46, 0x49, 0x54];
-        assert_eq!(crc(&header), 0xD1B9);
     }
 }

@@ -1,8 +1,9 @@
 //! Writes a recording as TCX v2 with speed and cadence in `ActivityExtension` v2.
 
-use super::xml::{Document, instant, paused_between};
+use super::xml::{instant, paused_between};
 use jogaudit_recording::read::{Lap, LapIntensity, LapTrigger, Recording, Sample};
 use jogaudit_recording::units::Metres;
+use jogaudit_recording::write::Document;
 
 /// Names of the open schemas.
 const DATABASE: &str = "http://www.garmin.com/xmlschemas/TrainingCenterDatabase/v2";
@@ -11,14 +12,14 @@ const INSTANCE: &str = "http://www.w3.org/2001/XMLSchema-instance";
 
 /// Writes the file: one activity; in each lap one track between two pauses of the recorder.
 pub(super) fn write(recording: &Recording, pauses_s: &[(f64, f64)]) -> Vec<u8> {
-    let mut xml = Document::new();
+    let mut xml = Document::new(1);
     xml.open(
         "TrainingCenterDatabase",
         &[("xmlns", DATABASE), ("xmlns:ns3", EXTENSION), ("xmlns:xsi", INSTANCE)],
     );
     xml.open("Activities", &[]);
     xml.open("Activity", &[("Sport", "Running")]);
-    xml.text("Id", &instant(recording.start(), 0.0));
+    xml.text("Id", instant(recording.start(), 0.0));
     let last_s = recording.samples().last().map_or(0.0, |s| s.time_s);
     for (i, written) in recording.laps().iter().enumerate() {
         // A lap reaches to the next one; the last one holds the last sample.
@@ -42,8 +43,8 @@ fn lap(
     let paused_s: f64 = pauses_s.iter().map(|p| (p.1.min(end_s) - p.0.max(lap.start_s)).max(0.0)).sum();
     let distance = |s: Option<&&Sample>| s.and_then(|s| s.distance).map_or(0.0, Metres::get);
     xml.open("Lap", &[("StartTime", &instant(recording.start(), lap.start_s))]);
-    xml.text("TotalTimeSeconds", &format!("{:.1}", end_s - lap.start_s - paused_s));
-    xml.text("DistanceMeters", &format!("{:.2}", distance(samples.last()) - distance(samples.first())));
+    xml.text("TotalTimeSeconds", format!("{:.1}", end_s - lap.start_s - paused_s));
+    xml.text("DistanceMeters", format!("{:.2}", distance(samples.last()) - distance(samples.first())));
     xml.text("Calories", "0");
     xml.text("Intensity", if lap.intensity == LapIntensity::Rest { "Resting" } else { "Active" });
     let trigger = match lap.trigger {
@@ -70,33 +71,33 @@ fn lap(
 
 fn point(xml: &mut Document, recording: &Recording, sample: &Sample) {
     xml.open("Trackpoint", &[]);
-    xml.text("Time", &instant(recording.start(), sample.time_s));
+    xml.text("Time", instant(recording.start(), sample.time_s));
     if let Some(position) = sample.position {
         xml.open("Position", &[]);
-        xml.text("LatitudeDegrees", &format!("{:.7}", position.lat_deg()));
-        xml.text("LongitudeDegrees", &format!("{:.7}", position.lon_deg()));
+        xml.text("LatitudeDegrees", format!("{:.7}", position.lat_deg()));
+        xml.text("LongitudeDegrees", format!("{:.7}", position.lon_deg()));
         xml.close();
     }
     if let Some(altitude) = sample.altitude {
-        xml.text("AltitudeMeters", &format!("{:.1}", altitude.get()));
+        xml.text("AltitudeMeters", format!("{:.1}", altitude.get()));
     }
     if let Some(distance) = sample.distance {
-        xml.text("DistanceMeters", &format!("{:.2}", distance.get()));
+        xml.text("DistanceMeters", format!("{:.2}", distance.get()));
     }
     if let Some(heart_rate) = sample.heart_rate {
         xml.open("HeartRateBpm", &[]);
-        xml.text("Value", &format!("{:.0}", heart_rate.get()));
+        xml.text("Value", format!("{:.0}", heart_rate.get()));
         xml.close();
     }
     if sample.speed.is_some() || sample.cadence.is_some() {
         xml.open("Extensions", &[]);
         xml.open("ns3:TPX", &[]);
         if let Some(speed) = sample.speed {
-            xml.text("ns3:Speed", &format!("{:.3}", speed.get()));
+            xml.text("ns3:Speed", format!("{:.3}", speed.get()));
         }
         if let Some(cadence) = sample.cadence {
             // Strides of one leg.
-            xml.text("ns3:RunCadence", &format!("{:.0}", cadence.get() / 2.0));
+            xml.text("ns3:RunCadence", format!("{:.0}", cadence.get() / 2.0));
         }
         xml.close();
         xml.close();

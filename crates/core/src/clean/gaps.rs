@@ -1,6 +1,6 @@
 //! Recorder pauses against holes.
 
-use jogaudit_recording::read::TimerEvent;
+use jogaudit_recording::read::{TimerEvent, pauses_s};
 
 use super::config::gaps::{
     INTERVAL_SHARE, INTERVALS, LONGEST_SILENCE_S, PAUSE_GAP_INTERVALS, SHORTEST_PAUSE_INTERVALS,
@@ -41,23 +41,11 @@ pub(super) fn find(time_s: &[f64], timer: &[TimerEvent], config: &CleanConfig) -
     gaps
 }
 
-/// Times at which the timer stood, in order: from each stop to the next start.
+/// Times at which the timer stood, in order.
 fn pauses(timer: &[TimerEvent]) -> Vec<(f64, f64)> {
-    let mut events: Vec<(f64, bool)> = timer.iter().map(|e| (e.time_s, e.running)).collect();
-    events.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let mut pauses = Vec::new();
-    let mut stopped_s = None;
-    for (at_s, running) in events {
-        match (running, stopped_s) {
-            (false, None) => stopped_s = Some(at_s),
-            (true, Some(from_s)) => {
-                pauses.push((from_s, at_s));
-                stopped_s = None;
-            }
-            _ => {}
-        }
-    }
-    pauses
+    let mut events = timer.to_vec();
+    events.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
+    pauses_s(&events)
 }
 
 /// Median time between neighbouring samples, s; 1 when there are none.

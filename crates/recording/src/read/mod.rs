@@ -32,11 +32,13 @@ mod xml;
 
 pub use error::{ReadError, ReadErrorKind};
 pub use facts::{Channel, Facts};
+pub(crate) use fit::checksum as fit_checksum;
 pub use recording::{
     Guess, GuessSource, GuessedGait, Lap, LapIntensity, LapTrigger, Recording, RecordingError,
-    RecordingParts, Sample, Sport, TimerEvent,
+    RecordingParts, Sample, Sport, TimerEvent, pauses_s,
 };
-pub use sniff::Format;
+pub use sniff::{Envelope, Format};
+pub use unzip::lists_more_than;
 
 use decompression::DecompressionBudget;
 use sniff::ContentKind;

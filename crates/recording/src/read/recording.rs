@@ -158,6 +158,22 @@ pub struct TimerEvent {
     pub running: bool,
 }
 
+/// Times at which the timer stood, s: from each stop to the next start, in the order of the events.
+pub fn pauses_s<'e>(timer: impl IntoIterator<Item = &'e TimerEvent>) -> Vec<(f64, f64)> {
+    let (mut pauses_s, mut stopped_s) = (Vec::new(), None);
+    for event in timer {
+        match (event.running, stopped_s) {
+            (false, None) => stopped_s = Some(event.time_s),
+            (true, Some(from_s)) => {
+                pauses_s.push((from_s, event.time_s));
+                stopped_s = None;
+            }
+            _ => {}
+        }
+    }
+    pauses_s
+}
+
 /// What a [`Recording`] is made of, before it is checked. All times are seconds from `start`.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RecordingParts {

@@ -24,6 +24,30 @@ impl Format {
     }
 }
 
+/// What a file comes in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Envelope {
+    /// It is what it is.
+    Plain,
+    /// Gzip, RFC 1952.
+    Gzip,
+    /// A zip archive.
+    Zip,
+}
+
+impl Envelope {
+    /// Tells it by the first bytes, as the reader does: RFC 1952, section 2.3.1; PKWARE APPNOTE 6.3, sections 4.3.7 and 4.3.16.
+    pub fn of(bytes: &[u8]) -> Self {
+        if bytes.starts_with(&gunzip::MAGIC) {
+            Self::Gzip
+        } else if bytes.starts_with(b"PK\x03\x04") || bytes.starts_with(b"PK\x05\x06") {
+            Self::Zip
+        } else {
+            Self::Plain
+        }
+    }
+}
+
 /// Longest name of a root element in an error, in characters. Our choice.
 const ROOT_CHARS: usize = 40;
 /// The beginning of a text in an error, in characters. Our choice.
@@ -68,11 +92,10 @@ const FOREIGN: &[(usize, &[u8], &str)] = &[
 ];
 
 pub(super) fn content_kind(bytes: &[u8]) -> ContentKind {
-    if bytes.starts_with(&gunzip::MAGIC) {
-        return ContentKind::Gzip;
-    }
-    if bytes.starts_with(b"PK\x03\x04") || bytes.starts_with(b"PK\x05\x06") {
-        return ContentKind::Zip;
+    match Envelope::of(bytes) {
+        Envelope::Gzip => return ContentKind::Gzip,
+        Envelope::Zip => return ContentKind::Zip,
+        Envelope::Plain => {}
     }
     if fit::is_header(bytes) {
         return ContentKind::Fit;

@@ -27,14 +27,18 @@ const HEAD_BYTES: u64 = 1 << 16;
 /// Longest file name in a notice, in characters. Our choice.
 const NAME_CHARS: usize = 60;
 
+/// Whether an archive may list more files than that, told before its directory is read: PKWARE APPNOTE 6.3, section 4.3.12.
+pub fn lists_more_than(archive: &[u8], most: usize) -> bool {
+    archive.windows(4).filter(|window| window == b"PK\x01\x02").take(most + 1).count() > most
+}
+
 /// Reads all recordings of an archive.
 pub(super) fn read(
     archive: &[u8],
     budget: &mut DecompressionBudget,
 ) -> Result<Noted<Vec<Recording>>, ReadError> {
     // The directory is read as a whole, so its size is bounded first.
-    if archive.windows(4).filter(|window| window == b"PK\x01\x02").take(MOST_LISTED + 1).count() > MOST_LISTED
-    {
+    if lists_more_than(archive, MOST_LISTED) {
         return Err(ReadError::new(None, ReadErrorKind::ZipTooManyFiles { limit: MOST_LISTED as u64 }));
     }
     let mut reader = ArchiveReader::new(budget);

@@ -18,6 +18,7 @@ use super::{Format, GuessSource, MOST_FIT_PARTS, ReadError, ReadErrorKind, Recor
 use crate::units::StridesPerMinute;
 use file::{DecodeBudget, Ending, FitFile, read_fit_file};
 use message::FitSession;
+pub(crate) use wire::checksum;
 
 /// Profile enum `file`: a planned course.
 const COURSE: u8 = 6;

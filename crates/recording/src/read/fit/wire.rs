@@ -181,7 +181,7 @@ pub(super) fn read_value(src: &mut &[u8], base: BaseType, endian: Endian) -> Opt
 
 /// CRC-16/ARC, the checksum of headers and files: eight bytes at a time, then the rest one by one.
 #[expect(clippy::indexing_slicing, reason = "tables of 256 entries, indexed by a byte")]
-pub(super) fn checksum(bytes: &[u8]) -> u16 {
+pub(crate) fn checksum(bytes: &[u8]) -> u16 {
     let look_up = |table: usize, byte: u8| CHECKSUM_TABLES[table][usize::from(byte)];
     let (blocks, rest) = bytes.as_chunks::<8>();
     let crc = blocks.iter().fold(0_u16, |crc, [a, b, c, d, e, f, g, h]| {
