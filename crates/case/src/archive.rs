@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io::{Cursor, Read, Write};
 use std::path::Path;
 
+use jogaudit_recording::read::lists_more_than;
 use zip::result::ZipError;
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipArchive, ZipWriter};
@@ -11,7 +12,7 @@ use zip::{CompressionMethod, ZipArchive, ZipWriter};
 use super::failure::{Failure, named};
 use super::input::MAX_RECORDING_BYTES;
 use super::memory::MemoryCase;
-use super::store::{self, CaseFiles, RECORDINGS, recording_name};
+use super::store::{self, CaseFiles, RECORDINGS, TABLES, recording_name};
 
 /// Largest zip that is opened, our choice: years of recordings stay below.
 pub const MAX_ZIP_BYTES: u64 = 512 << 20;
@@ -19,18 +20,11 @@ pub const MAX_ZIP_BYTES: u64 = 512 << 20;
 const MOST_UNFOLDED: u64 = 1 << 30;
 /// Files that a zip may list, our choice: one recording a day for a lifetime stays below.
 const MOST_FILES: usize = 1 << 16;
-/// The tables of a case.
-pub(crate) const TABLES: [&str; 4] = ["plan.toml", "diary.csv", "stages.csv", "seen.csv"];
 
 /// Files by their names.
 type Files = Vec<(String, Vec<u8>)>;
 /// A case: its name, and its files by their names in it.
 pub type NamedFiles = (String, Files);
-
-/// Whether these bytes begin as a zip does: PKWARE APPNOTE 6.3, sections 4.3.7 and 4.3.16.
-pub fn is_zip(bytes: &[u8]) -> bool {
-    bytes.starts_with(b"PK\x03\x04") || bytes.starts_with(b"PK\x05\x06")
-}
 
 /// Writes a case as a zip: plan, diary, stages, visits, recordings with their bytes as they are. The same case gives the same bytes.
 pub fn to_zip(files: &dyn CaseFiles) -> Result<Vec<u8>, Failure> {
@@ -68,7 +62,7 @@ pub fn from_zip(bytes: &[u8], path: &Path) -> Result<MemoryCase, Failure> {
             .hint("ask for the file again: it may have been cut on its way")
     };
     // The directory is read as a whole, so its size is bounded first.
-    if bytes.windows(4).filter(|window| window == b"PK\x01\x02").take(MOST_FILES + 1).count() > MOST_FILES {
+    if lists_more_than(bytes, MOST_FILES) {
         return Err(refused(&format!("lists more than {MOST_FILES} files"))
             .hint("a case has a plan, a diary and recordings: send that alone"));
     }
@@ -121,12 +115,8 @@ pub fn from_zip(bytes: &[u8], path: &Path) -> Result<MemoryCase, Failure> {
 
 /// The cases in a folder whose files are given by their paths in it: the name of each and its files.
 pub fn cases_in(files: Vec<(String, Vec<u8>)>) -> Result<Vec<NamedFiles>, Failure> {
-    let is_plan = |name: &str| {
-        let folder = name.strip_suffix("plan.toml")?;
-        (folder.is_empty() || folder.ends_with('/') && !format!("/{folder}").contains("/recordings/"))
-            .then(|| folder.to_owned())
-    };
-    let tops: BTreeSet<String> = files.iter().filter_map(|(name, _)| is_plan(name)).collect();
+    let tops: BTreeSet<String> =
+        files.iter().filter_map(|(name, _)| case_folder(name)).map(str::to_owned).collect();
     if tops.is_empty() {
         return Err(Failure::refused("this folder holds no case")
             .hint("a case is a folder with plan.toml, diary.csv and recordings/"));
@@ -154,12 +144,7 @@ fn name_of(raw: &[u8]) -> String {
 
 /// The folder of the zip in which the case lies, with a slash at its end; empty for the top.
 fn top_of(names: &[(usize, String, bool)], refused: &dyn Fn(&str) -> Failure) -> Result<String, Failure> {
-    let mut tops = names.iter().filter_map(|(_, name, _)| {
-        let top = name.strip_suffix("plan.toml")?;
-        let is_folder = top.is_empty() || top.ends_with('/');
-        // What is in recordings/ is no plan of the case; some systems put a shadow of each file into a folder of its own.
-        (is_folder && !top.contains("recordings/") && !top.starts_with("__MACOSX/")).then_some(top)
-    });
+    let mut tops = names.iter().filter_map(|(_, name, _)| case_folder(name));
     match (tops.next(), tops.next()) {
         (Some(top), None) => Ok(top.to_owned()),
         (Some(_), Some(_)) => {
@@ -175,6 +160,14 @@ fn top_of(names: &[(usize, String, bool)], refused: &dyn Fn(&str) -> Failure) ->
             Err(refused("holds no case").hint("a case is plan.toml, diary.csv and recordings/; a recording in a zip is taken by `check` and `bouts`"))
         }
     }
+}
+
+/// The folder, with a slash at its end, whose plan this file is; `None` when it is no plan of a case. What is in `recordings/` is
+/// none; some systems put a shadow of each file into a folder of its own.
+fn case_folder(name: &str) -> Option<&str> {
+    let folder =
+        name.strip_suffix("plan.toml").filter(|folder| folder.is_empty() || folder.ends_with('/'))?;
+    (!folder.split('/').any(|part| part == RECORDINGS || part == "__MACOSX")).then_some(folder)
 }
 
 /// Whether a name is one of a file that a case has; others are left in the zip.
@@ -234,6 +227,20 @@ mod tests {
         .unwrap();
         assert_eq!(case.top().unwrap(), ["plan.toml"]);
         assert_eq!(case.recordings(&mut Vec::new()).unwrap(), ["a.fit"]);
+    }
+
+    #[test]
+    fn only_a_folder_called_recordings_holds_no_plan_of_a_case() {
+        for (name, folder) in [
+            ("plan.toml", Some("")),
+            ("my recordings/anna/plan.toml", Some("my recordings/anna/")),
+            ("anna/recordings/plan.toml", None),
+            ("recordings/b/plan.toml", None),
+            ("__MACOSX/anna/plan.toml", None),
+            ("anna/old-plan.toml", None),
+        ] {
+            assert_eq!(case_folder(name), folder, "{name}");
+        }
     }
 
     #[test]

@@ -190,8 +190,8 @@ fn unchanged(name: &str, error: &dyn std::error::Error) -> Failure {
 }
 
 /// Saves the plan, if it is one, and if the file still is the one with the hash `of`. The plan before is kept beside it as
-/// `plan.toml.bak`.
-pub fn plan(files: &dyn CaseFiles, text: &str, of: &str) -> Result<(), Failure> {
+/// `plan.toml.bak`; gives whether there was one.
+pub fn plan(files: &dyn CaseFiles, text: &str, of: &str) -> Result<bool, Failure> {
     if text.len() as u64 > MAX_PLAN_BYTES {
         let most = MAX_PLAN_BYTES >> 20;
         return Err(Failure::refused(format!("the plan is larger than {most} MiB, so it was not saved"))
@@ -207,7 +207,8 @@ pub fn plan(files: &dyn CaseFiles, text: &str, of: &str) -> Result<(), Failure> 
     if !before.is_empty() {
         writer.write("plan.toml.bak", &before)?;
     }
-    writer.write("plan.toml", text.as_bytes())
+    writer.write("plan.toml", text.as_bytes())?;
+    Ok(!before.is_empty())
 }
 
 /// The bytes of the plan; none when there is no plan.

@@ -56,7 +56,7 @@ mod memory;
 mod share;
 mod store;
 
-pub use archive::{MAX_ZIP_BYTES, NamedFiles, cases_in, from_zip, is_zip, to_zip};
+pub use archive::{MAX_ZIP_BYTES, NamedFiles, cases_in, from_zip, to_zip};
 pub use case::{
     Activities, Case, ReadAll, activities, case_recordings, due_in_case, read_case, read_in_turn,
     read_recording, table,
@@ -71,4 +71,4 @@ pub use memory::MemoryCase;
 pub use share::{
     NOT_HIDDEN, ShareAll, SharedCase, SharedRecording, share, share_recording, share_with_places,
 };
-pub use store::{CaseFiles, CaseWriter, RECORDINGS, Stamp, bytes, recording_name, too_large};
+pub use store::{CaseFiles, CaseWriter, RECORDINGS, Stamp, TABLES, bytes, recording_name, too_large};

@@ -6,11 +6,11 @@ use jogaudit_core::pipeline::Config;
 use jogaudit_core::review::stages_renamed;
 use jogaudit_share::{Shared, without_places};
 
-use super::archive::{TABLES, to_zip, zip_of};
+use super::archive::{to_zip, zip_of};
 use super::case::chain;
 use super::failure::Failure;
 use super::input::MAX_RECORDING_BYTES;
-use super::store::{self, CaseFiles, recording_name};
+use super::store::{self, CaseFiles, TABLES, recording_name};
 
 /// What a case to send does not hide, for whoever sends it.
 pub const NOT_HIDDEN: &str = "Not hidden in the copy to send: days and times of day, lengths, speeds, heights, heart rate, the plan, the \

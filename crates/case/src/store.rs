@@ -10,6 +10,9 @@ use super::failure::Failure;
 /// The folder of a case that holds its recordings.
 pub const RECORDINGS: &str = "recordings";
 
+/// The tables of a case: what it holds besides its recordings.
+pub const TABLES: [&str; 4] = ["plan.toml", "diary.csv", "stages.csv", "seen.csv"];
+
 /// The files of a case by their names in it, `plan.toml` or `recordings/april/1.fit`, with `/` on every system.
 pub trait CaseFiles: Sync {
     /// The path by which a file of the case is called in a sentence; the case itself where the name is empty.

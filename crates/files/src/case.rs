@@ -6,10 +6,11 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 
 use jogaudit_case::{
-    self as case, Activities, Case, CaseFiles, Failure, MAX_ZIP_BYTES, SharedCase, from_zip, is_zip, named,
+    self as case, Activities, Case, CaseFiles, Failure, MAX_ZIP_BYTES, SharedCase, TABLES, from_zip, named,
     read_recording,
 };
 use jogaudit_core::pipeline::Config;
+use jogaudit_recording::read::Envelope;
 
 use super::folder::FolderCase;
 use super::input::bytes;
@@ -20,7 +21,7 @@ pub fn open_case(path: &Path) -> Result<Box<dyn CaseFiles + Send>, Failure> {
         return Ok(Box::new(FolderCase::new(path)));
     }
     let bytes = bytes(path, MAX_ZIP_BYTES)?;
-    if is_zip(&bytes) {
+    if Envelope::of(&bytes) == Envelope::Zip {
         return Ok(Box::new(from_zip(&bytes, path)?));
     }
     Err(Failure::refused(format!("{} is no case", named(path)))
@@ -54,6 +55,6 @@ pub fn case_inputs(path: &Path) -> Result<Vec<PathBuf>, Failure> {
         return Ok(vec![path.to_owned()]);
     }
     let listed = FolderCase::new(path).recording_files(&mut Vec::new())?;
-    let tables = ["plan.toml", "diary.csv", "stages.csv", "seen.csv"].map(|name| path.join(name));
+    let tables = TABLES.map(|name| path.join(name));
     Ok(tables.into_iter().chain(listed.into_iter().map(|(_, path)| path)).collect())
 }

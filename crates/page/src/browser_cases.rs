@@ -31,10 +31,13 @@ pub(super) fn start(
     let (table, again) = view_caseload::table(settings, cases, states);
     let page = html! {
         @if cases.is_empty() {
-            h1 { "Keep your way back to running to its plan" }
+            h1 { "Was it as prescribed?" }
             p {
-                "Choose the recordings of your watch: this page works out when you ran and when you walked, holds that against your "
-                "plan, and says where you did too much. It judges recordings, not bodies."
+                "Begin a case, or open one that was sent to you. Then add the recordings of your watch. This page works out when you ran "
+                "and when you walked, and says where you did more than your plan asks for."
+            }
+            p.quiet {
+                "It judges recordings, not bodies. With pain, swelling, a limp or pain at night, stop and see a health professional."
             }
         } @else {
             (table)
@@ -116,12 +119,14 @@ pub(super) fn open_zip(request: Request, store: &mut dyn CaseStore) -> PageResul
         cases = cases_in(zips)?;
     } else {
         for (name, bytes) in &zips {
-            cases.push((stem(name), unpacked(name, bytes)?));
+            let base = base(name);
+            let stem = base.strip_suffix(".zip").or_else(|| base.strip_suffix(".ZIP")).unwrap_or(base);
+            cases.push((stem.to_owned(), unpacked(base, bytes)?));
         }
     }
     let mut keys = Vec::new();
     for (name, files) in cases {
-        keys.push(store.add(&short(&name), files).ok_or_else(not_here)?);
+        keys.push(store.add(&named(&name), files).ok_or_else(not_here)?);
     }
     Ok(match keys.as_slice() {
         [only] => Response::to(&format!("/case/{}/", coded(only))),
@@ -132,7 +137,7 @@ pub(super) fn open_zip(request: Request, store: &mut dyn CaseStore) -> PageResul
 
 /// The files of a case that was sent as a zip.
 fn unpacked(name: &str, bytes: &[u8]) -> Result<Vec<(String, Vec<u8>)>, Failure> {
-    let case = from_zip(bytes, Path::new(base(name)))?;
+    let case = from_zip(bytes, Path::new(name))?;
     let recordings = case.recordings(&mut Vec::new())?;
     let names = case.top()?.into_iter().chain(recordings.iter().map(|name| recording_name(name)));
     Ok(names.filter_map(|name| case.content(&name).map(|bytes| (name, bytes.to_vec()))).collect())
@@ -164,12 +169,10 @@ fn not_here() -> Refusal {
     )
 }
 
-/// A file's name without its ending.
-fn stem(name: &str) -> String {
-    let base = base(name);
-    let stem = base.strip_suffix(".zip").or_else(|| base.strip_suffix(".ZIP")).unwrap_or(base);
-    let stem = one_line(stem);
-    if stem.is_empty() { "case".to_owned() } else { short(&stem) }
+/// The name of a case that came without one that was typed.
+fn named(name: &str) -> String {
+    let name = one_line(name);
+    if name.is_empty() { "case".to_owned() } else { short(&name) }
 }
 
 fn short(name: &str) -> String {

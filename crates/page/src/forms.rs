@@ -10,6 +10,7 @@ use super::http::Response;
 use super::layout::root;
 use super::refusal::Refusal;
 use super::routes::{Desk, PageResult};
+use super::store::Keeper;
 use super::view_diary;
 
 pub(super) fn days(desk: &mut Desk<'_>) -> PageResult {
@@ -149,7 +150,7 @@ impl Day {
     }
 
     /// What the fields hold, checked and as it would be written; `None` where nothing was changed.
-    fn changes(&self, was: &DayCells) -> Result<[Option<String>; 5], Refusal> {
+    fn changes(&self, was: &DayCells, keeper: Keeper) -> Result<[Option<String>; 5], Refusal> {
         let sent = [&self.pain_during, &self.pain_pattern, &self.pain_next_morning, &self.effort, &self.note];
         let mut changes = [const { None }; 5];
         for (column, text) in sent.into_iter().enumerate() {
@@ -157,7 +158,7 @@ impl Day {
             let now = one_line(text);
             let is_same = now == before || (!now.is_empty() && field_of(column, &now) == before);
             if !is_same {
-                changes[column] = Some(checked(column, &now)?);
+                changes[column] = Some(checked(column, &now, keeper)?);
             }
         }
         Ok(changes)
@@ -165,7 +166,7 @@ impl Day {
 }
 
 /// What is written for a field.
-fn checked(column: usize, text: &str) -> Result<String, Refusal> {
+fn checked(column: usize, text: &str, keeper: Keeper) -> Result<String, Refusal> {
     let refuse = |what: &str, todo: &str| Refusal::new(422, what, todo);
     if text.is_empty() {
         return Ok(String::new());
@@ -175,7 +176,13 @@ fn checked(column: usize, text: &str) -> Result<String, Refusal> {
         if length > MOST_NOTE {
             let what =
                 format!("the note has {length} characters, and {MOST_NOTE} are taken; nothing was written");
-            return Err(refuse(&what, "go back and shorten it, or write it into diary.csv by hand"));
+            return Err(refuse(
+                &what,
+                match keeper {
+                    Keeper::Folders => "go back and shorten it, or write it into diary.csv by hand",
+                    Keeper::Browser => "go back and shorten it",
+                },
+            ));
         }
         return Ok(text.to_owned());
     }
@@ -196,7 +203,7 @@ pub(super) fn write_day(desk: &mut Desk<'_>, date: &str) -> PageResult {
     let date = date_of(date)?;
     let form = Day::of(desk.request.fields());
     let was = form.was();
-    let changes = form.changes(&was)?;
+    let changes = form.changes(&was, desk.settings.keeper)?;
     let written =
         edit::diary(&*desk.case.files, date, &was, &changes).map_err(|failure| desk.refusal(failure))?;
     match written {

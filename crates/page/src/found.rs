@@ -7,8 +7,8 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 
 use jogaudit_case::{
-    self as case, Activities, CaseFiles, Failure, MAX_RECORDING_BYTES, Stamp, activities, recording_name,
-    sha256,
+    self as case, Activities, CaseFiles, Failure, MAX_RECORDING_BYTES, Stamp, TABLES, activities,
+    recording_name, sha256,
 };
 use jogaudit_core::gait::RunnerEvidence;
 use jogaudit_core::pipeline::Config;
@@ -17,9 +17,6 @@ use jogaudit_report::ReviewView;
 
 use super::refusal::Refusal;
 use super::waiting::WaitingFile;
-
-/// Files of a case besides its recordings.
-const TABLES: [&str; 4] = ["plan.toml", "diary.csv", "stages.csv", "seen.csv"];
 
 /// A recording of a case as it was read.
 pub struct FileRead {

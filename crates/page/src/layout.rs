@@ -138,6 +138,7 @@ fn said(done: &str) -> Option<&'static str> {
         "diary-same" => "Nothing was changed, so nothing was written.",
         "stage" => "Noted which stage it was.",
         "plan" => "The plan is saved. The one before stands beside it as plan.toml.bak.",
+        "plan-alone" => "The plan is saved.",
         "opened" => "The cases are opened.",
         "removed" => "The case is taken off this device.",
         "nothing" => "No file was chosen. Choose one or more recordings first.",

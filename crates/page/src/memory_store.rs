@@ -80,7 +80,7 @@ pub struct Sent {
 
 impl Default for MemoryStore {
     fn default() -> Self {
-        let room = Arc::new(Room::new(MAX_FILE_BYTES));
+        let room = Arc::new(Room::new(MAX_FILE_BYTES, Keeper::Browser));
         let settings = Settings {
             is_caseload: true,
             not_followed: Vec::new(),
@@ -383,7 +383,12 @@ mod tests {
             &[("text", PLAN), ("of", &of), ("action", "save")],
             &[],
         );
-        assert_eq!(saved.status, 303, "{}", text(&saved));
+        assert_eq!(
+            saved.location.as_deref(),
+            Some("/case/%C3%85se/plan/text?done=plan-alone"),
+            "{}",
+            text(&saved)
+        );
         assert_eq!(store.take_changes().iter().map(file).collect::<Vec<_>>(), [Some("plan.toml".to_owned())]);
         assert!(store.take_changes().is_empty());
 
@@ -425,6 +430,26 @@ mod tests {
         // What is read stays read until it changes.
         store.prepare(Method::Get, "/case/a/", now());
         assert!(!store.step(now()));
+    }
+
+    #[test]
+    fn nobody_is_sent_to_a_folder_that_is_not_there() {
+        let mut store = MemoryStore::default();
+        store.put_case("a", vec![("plan.toml".to_owned(), PLAN.as_bytes().to_vec())]);
+        let large = vec![b' '; MAX_FILE_BYTES + 1];
+        let note = "x".repeat(600);
+        for refused in [
+            post(&mut store, "/case/a/files", &[], &[("a.gpx", &large)]),
+            post(&mut store, "/case/a/diary/2026-03-02", &[("note", &note)], &[]),
+        ] {
+            let said = text(&refused);
+            assert!(refused.status >= 400 && said.contains("What to do: "), "{said}");
+            assert!(!said.contains("by hand"), "{said}");
+        }
+        let fit = [b"\x0e\x10......\x2eFIT".as_slice(), &vec![0; MAX_FILE_BYTES / 4]].concat();
+        let waits = post(&mut store, "/case/a/files", &[], &[("a.fit", &fit)]).location.unwrap();
+        let said = text(&get(&mut store, &waits));
+        assert!(said.contains("longer than what this page takes") && !said.contains("by hand"), "{said}");
     }
 
     #[test]

@@ -6,6 +6,7 @@ use super::http::{HTML, Method, Response};
 use super::plan_rows::{PlanForm, Sent};
 use super::refusal::Refusal;
 use super::routes::{Desk, PageResult};
+use super::store::Keeper;
 use super::{view_plan, view_plan_form};
 
 /// Answers at the addresses of the plan. Those of a patient's page only show it: nothing there leads to a writer of `plan.toml`.
@@ -118,10 +119,7 @@ fn change_text(desk: &mut Desk<'_>) -> PageResult {
     let text = form.text(before.windows(2).any(|two| two == b"\r\n"));
     if form.action == "save" {
         match edit::plan(&*desk.case.files, &text, &form.of).map_err(|failure| desk.refusal(failure)) {
-            Ok(()) => {
-                desk.forget();
-                return Ok(desk.back("plan/text", "plan"));
-            }
+            Ok(had_one) => return Ok(saved(desk, "plan/text", had_one)),
             Err(refusal) => trouble = Some(not_saved(refusal)),
         }
     } else if form.action == "form" {
@@ -138,6 +136,13 @@ fn change_text(desk: &mut Desk<'_>) -> PageResult {
     Ok(show_text(desk, &form.text(false), &form.of, trouble.as_ref()))
 }
 
+/// Goes back to a page of the plan that was saved. The one before can be reached only where cases are folders.
+fn saved(desk: &mut Desk<'_>, page: &str, had_one: bool) -> Response {
+    desk.forget();
+    let is_beside = had_one && desk.settings.keeper == Keeper::Folders;
+    desk.back(page, if is_beside { "plan" } else { "plan-alone" })
+}
+
 /// A button of the form: writes what was typed into the text that the form carries, changes its rows, saves it.
 fn change_form(desk: &mut Desk<'_>) -> PageResult {
     let sent = Sent::read(desk.request.fields())?;
@@ -151,10 +156,7 @@ fn change_form(desk: &mut Desk<'_>) -> PageResult {
     let mut trouble = None;
     if action == "save" && form.can_be_saved() {
         match edit::plan(&*desk.case.files, &form.text, &of).map_err(|failure| desk.refusal(failure)) {
-            Ok(()) => {
-                desk.forget();
-                return Ok(desk.back("plan", "plan"));
-            }
+            Ok(had_one) => return Ok(saved(desk, "plan", had_one)),
             Err(refusal) => trouble = Some(not_saved(refusal)),
         }
     }

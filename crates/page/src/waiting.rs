@@ -11,6 +11,7 @@ use jogaudit_core::pipeline::Config;
 use jogaudit_recording::read::ReadConfig;
 
 use super::refusal::Refusal;
+use super::store::Keeper;
 
 /// Files of all cases that may wait at a time, bytes in all.
 pub const MOST_WAITING_BYTES: usize = 96 << 20;
@@ -29,15 +30,16 @@ const HASH_DIGITS: usize = 12;
 #[derive(Debug)]
 pub struct Room {
     max_file_bytes: usize,
+    keeper: Keeper,
     bytes: AtomicUsize,
     samples: AtomicUsize,
 }
 
 impl Room {
-    /// Room for files of at most so many bytes each.
-    pub fn new(max_file_bytes: usize) -> Self {
+    /// Room for files of at most so many bytes each, on the way to who keeps the cases.
+    pub fn new(max_file_bytes: usize, keeper: Keeper) -> Self {
         let max_file_bytes = max_file_bytes.min(MOST_WAITING_BYTES);
-        Self { max_file_bytes, bytes: AtomicUsize::new(0), samples: AtomicUsize::new(0) }
+        Self { max_file_bytes, keeper, bytes: AtomicUsize::new(0), samples: AtomicUsize::new(0) }
     }
 
     /// Largest file that is taken, bytes.
@@ -56,10 +58,14 @@ impl Room {
 
     /// What is said of what is too large, such as "`x` is".
     pub fn too_large(&self, what: &str) -> Refusal {
+        let by_hand = match self.keeper {
+            Keeper::Folders => "; large files can be put into the folder recordings/ by hand",
+            Keeper::Browser => "",
+        };
         Refusal::new(
             413,
             &format!("{what} more than is taken: a file may have {} MiB", self.max_file_bytes >> 20),
-            "choose the recordings of single sessions; large files can be put into the folder recordings/ by hand",
+            &format!("choose the recordings of single sessions{by_hand}"),
         )
     }
 }
@@ -136,8 +142,12 @@ impl WaitingFile {
     pub fn read(&self, config: &Config) -> &Activities {
         self.activities.get_or_init(|| {
             if self.bytes.len() > self.most_bytes {
+                let by_hand = match self.reservation.room.keeper {
+                    Keeper::Folders => ": put it into the folder recordings/ by hand",
+                    Keeper::Browser => "",
+                };
                 return Err(format!(
-                    "it is longer than what this page takes, {} KiB of FIT: put it into the folder recordings/ by hand",
+                    "it is longer than what this page takes, {} KiB of FIT{by_hand}",
                     self.most_bytes >> 10
                 ));
             }
@@ -148,7 +158,8 @@ impl WaitingFile {
             if self.reservation.add_samples(samples) {
                 Ok(read)
             } else {
-                Err("too much waits already: save or discard other files, then choose this one again".to_owned())
+                Err("too much waits already: save or discard other files, then choose this one again"
+                    .to_owned())
             }
         })
     }
@@ -237,7 +248,7 @@ mod tests {
 
     #[test]
     fn room_is_given_back() {
-        let room = Arc::new(Room::new(usize::MAX));
+        let room = Arc::new(Room::new(usize::MAX, Keeper::Folders));
         assert_eq!(room.max_file_bytes(), MOST_WAITING_BYTES);
         let mut reservation = Reservation::new(&room);
         assert!(reservation.add_bytes(MOST_WAITING_BYTES) && reservation.add_samples(MOST_WAITING_SAMPLES));

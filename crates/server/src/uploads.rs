@@ -13,8 +13,8 @@ use hyper::body::Frame;
 use tokio::sync::Semaphore;
 use tokio::time::{Instant, timeout, timeout_at};
 
-use jogaudit_page::Refusal;
 use jogaudit_page::waiting::{MOST_FILES, MOST_WAITING_BYTES, Reservation, Room, WaitingFile, base};
+use jogaudit_page::{Keeper, Refusal};
 
 /// Bytes of one form, beyond the files that may wait.
 const FORM_EXTRA_BYTES: usize = 1 << 20;
@@ -35,7 +35,7 @@ pub(super) struct Uploads {
 
 impl Uploads {
     pub(super) fn new(max_file_bytes: usize) -> Self {
-        Self { room: Arc::new(Room::new(max_file_bytes)), slots: Semaphore::new(UPLOADS) }
+        Self { room: Arc::new(Room::new(max_file_bytes, Keeper::Folders)), slots: Semaphore::new(UPLOADS) }
     }
 
     /// Largest file that is taken, bytes.
