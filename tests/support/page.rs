@@ -17,6 +17,20 @@ use crate::program::jogaudit;
 pub(crate) const HANG: Duration = Duration::from_secs(600);
 const BOUNDARY: &str = "----------------boundary-of-the-test";
 
+/// Pages of a case called `case` that say the same whoever hosts them.
+pub(crate) const HOSTED_PAGES: [&str; 10] = [
+    "/case/case/",
+    "/case/case/?done=kept",
+    "/case/case/diary",
+    "/case/case/review",
+    "/case/case/review.html",
+    "/case/case/plan",
+    "/case/case/plan/text",
+    "/case/case/session?recording=2026-03-02.fit&stage=2",
+    "/case/case/session?recording=2026-03-04.gpx.gz",
+    "/case/case/report.html?recording=2026-03-07.tcx&stage=2",
+];
+
 /// A page that was started on a place; it ends when this is dropped.
 pub(crate) struct Page {
     child: Child,

@@ -21,6 +21,13 @@ fn noted(id: &str) -> String {
     )
 }
 
+/// Ends the worker, which [`listen`] has seen, and waits until the page says so.
+async fn end_worker(client: &Client) {
+    let end = "window.worker.dispatchEvent(new ErrorEvent('error', {message: 'ended by the test'}))";
+    client.execute(end, vec![]).await.unwrap();
+    comes(client, "what happened", &noted("died")).await;
+}
+
 async fn second_tab(client: &Client) {
     let tab = client.new_window(true).await.unwrap();
     client.switch_to_window(tab.handle).await.unwrap();
@@ -155,14 +162,7 @@ async fn a_full_storage_is_said_and_nothing_is_lost_in_memory() {
     // The worker's end does not take it away either.
     listen(&client).await;
     type_address(&client, "/case/anna/").await;
-    client
-        .execute(
-            "window.worker.dispatchEvent(new ErrorEvent('error', {message: 'ended by the test'}))",
-            vec![],
-        )
-        .await
-        .unwrap();
-    comes(&client, "what happened", &noted("died")).await;
+    end_worker(&client).await;
     type_address(&client, DAY).await;
     comes(&client, "what is in memory", "return document.querySelector('#pain_next_morning').value === '8'")
         .await;
@@ -262,14 +262,7 @@ async fn a_worker_that_ends_is_started_again_and_typed_text_stays() {
     listen(&client).await;
     type_address(&client, DAY).await;
     find(&client, "#pain_next_morning").await.send_keys("4").await.unwrap();
-    client
-        .execute(
-            "window.worker.dispatchEvent(new ErrorEvent('error', {message: 'ended by the test'}))",
-            vec![],
-        )
-        .await
-        .unwrap();
-    comes(&client, "what happened", &noted("died")).await;
+    end_worker(&client).await;
     comes(&client, "what was typed", "return document.querySelector('#pain_next_morning').value === '4'")
         .await;
     click(&client, "Write into the diary").await;
