@@ -248,7 +248,8 @@ fn case(run: &mut Run, random: &mut ChaCha8Rng, seeds: &Seeds) {
     let plan = if one_in(random, 3) { drawn_plan(random) } else { plan().into_bytes() };
     run.entries.push(("case".to_owned(), Entry::Folder));
     run.file("case/plan.toml", plan);
-    let (diary, stages) = (hostile(random, DIARY, STAGES), hostile(random, STAGES, DIARY));
+    let diary = if one_in(random, 20) { long_table(random) } else { hostile(random, DIARY, STAGES) };
+    let stages = if one_in(random, 20) { long_table(random) } else { hostile(random, STAGES, DIARY) };
     if !one_in(random, 8) {
         run.file("case/diary.csv", diary);
     }
@@ -256,7 +257,7 @@ fn case(run: &mut Run, random: &mut ChaCha8Rng, seeds: &Seeds) {
         run.file("case/stages.csv", stages);
     }
     if one_in(random, 2) {
-        let seen = hostile(random, SEEN, DIARY);
+        let seen = if one_in(random, 10) { long_table(random) } else { hostile(random, SEEN, DIARY) };
         run.file("case/seen.csv", seen);
     }
     if !one_in(random, 20) {
@@ -294,6 +295,23 @@ fn case(run: &mut Run, random: &mut ChaCha8Rng, seeds: &Seeds) {
             run.args(&format!("check a.rec --plan case/plan.toml --stage 1 --case {place} --format json"));
         }
     }
+}
+
+/// A table without a header of as many short lines as may be read, and now and then more: days, or what is none.
+fn long_table(random: &mut ChaCha8Rng) -> Vec<u8> {
+    let lines = random.random_range(1..25_000);
+    let cells = *pick(random, &[&",1", &",-", &",1,night,9", &",9,,9,9,x", &"", &"1,"]);
+    let has_days = random.random_bool(0.6);
+    let mut text = String::new();
+    for line in 0..lines {
+        let (year, month, day) = (2025 - line / 336, 1 + line / 28 % 12, 1 + line % 28);
+        let _ = if has_days {
+            writeln!(text, "{year}-{month:02}-{day:02}{cells}")
+        } else {
+            writeln!(text, "x{cells}")
+        };
+    }
+    text.into_bytes()
 }
 
 /// The case of a run as a zip, its names as they are, in a folder, or where they must not lead.

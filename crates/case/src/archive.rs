@@ -151,10 +151,7 @@ fn top_of(names: &[(usize, String, bool)], refused: &dyn Fn(&str) -> Failure) ->
             Err(refused("holds more than one plan.toml").hint("send each case as a zip of its own"))
         }
         (None, _) => {
-            let has = |name: &str| {
-                names.iter().any(|(_, known, _)| known == name || known.starts_with(&format!("{name}/")))
-            };
-            if has(RECORDINGS) || has("diary.csv") {
+            if names.iter().any(|(_, name, _)| name == "diary.csv" || is_of_recordings(name)) {
                 return Ok(String::new());
             }
             Err(refused("holds no case").hint("a case is plan.toml, diary.csv and recordings/; a recording in a zip is taken by `check` and `bouts`"))
@@ -173,7 +170,16 @@ fn case_folder(name: &str) -> Option<&str> {
 /// Whether a name is one of a file that a case has; others are left in the zip.
 fn is_of_a_case(name: &str) -> bool {
     let is_top = !name.contains('/') && !name.is_empty() && !name.starts_with('.');
-    is_top || name.strip_prefix(RECORDINGS).is_some_and(|rest| rest.starts_with('/') && !rest.ends_with('/'))
+    is_top || is_of_recordings(name)
+}
+
+/// Whether a name is one of a file in `recordings/` that is not hidden. A name that leads out of the case counts: it is to be refused.
+fn is_of_recordings(name: &str) -> bool {
+    let inside = name.strip_prefix(RECORDINGS).and_then(|rest| rest.strip_prefix('/'));
+    let is_hidden = |part: &str| part.starts_with('.') && !matches!(part, "." | "..");
+    inside.is_some_and(|inside| {
+        !inside.is_empty() && !inside.ends_with('/') && !inside.split('/').any(is_hidden)
+    })
 }
 
 /// Whether a name stays inside the case and can stand on a screen.
@@ -248,6 +254,7 @@ mod tests {
         for (files, said) in [
             (vec![("a/plan.toml", PLAN), ("b/plan.toml", PLAN)], "holds more than one plan.toml"),
             (vec![("photo.jpg", "x")], "holds no case"),
+            (vec![("plan.txt", PLAN), ("recordings/.a.fit", "x")], "holds no case"),
             (vec![("plan.toml", PLAN), ("recordings/../../x.fit", "x")], "leads out of the case"),
             (vec![("plan.toml", PLAN), ("recordings//x.fit", "x")], "leads out of the case"),
             (vec![("plan.toml", PLAN), ("recordings\\..\\..\\x.fit", "x")], "leads out of the case"),

@@ -1,6 +1,7 @@
 //! A case: prescription, diary, recordings → review.
 
 use std::error::Error;
+use std::io;
 
 use jiff::Timestamp;
 use jiff::civil::Date;
@@ -22,8 +23,10 @@ use super::hash::sha256;
 use super::input::{MAX_RECORDING_BYTES, case_plan};
 use super::store::{self, CaseFiles, recording_name};
 
-/// Larger diaries are refused: a line a day for a lifetime stays below.
-const MAX_TABLE_BYTES: u64 = 8 << 20;
+/// Larger tables are refused, our choice: a line a day, a note in each, for 25 years stays below.
+const MAX_TABLE_BYTES: u64 = 1 << 20;
+/// Longer tables are refused, our choice: a line a day for 50 years stays below.
+const MAX_TABLE_LINES: usize = 20_000;
 
 /// What a case folder holds, its recordings read and segmented.
 pub struct Case {
@@ -230,6 +233,13 @@ pub fn table(
         return Ok(None);
     }
     let bytes = store::bytes(files, name, MAX_TABLE_BYTES)?;
+    if bytes.iter().filter(|byte| **byte == b'\n').count() > MAX_TABLE_LINES {
+        let too_long = format!("has more than {MAX_TABLE_LINES} lines");
+        return Err(Failure::input(
+            &files.path(name),
+            &io::Error::new(io::ErrorKind::FileTooLarge, too_long),
+        ));
+    }
     Ok(Some(String::from_utf8(bytes).unwrap_or_else(|error| {
         let text = format!("{name} is not UTF-8 text: letters that can't be told are shown as \u{fffd}.");
         notices.push(Notice::new(NoticeCode::TableNotUtf8, text));
@@ -321,8 +331,23 @@ pub(crate) fn chain(error: &dyn Error) -> String {
 
 #[cfg(test)]
 mod tests {
+    use std::path::Path;
+
     use super::super::hash::tests::HASHED;
+    use super::super::memory::MemoryCase;
     use super::*;
+
+    #[test]
+    fn a_table_of_too_many_lines_is_refused_and_says_so() {
+        let read = |lines: usize| {
+            let text = "2026-03-02,1\n".repeat(lines);
+            let case = MemoryCase::new(Path::new("a"), vec![("diary.csv".to_owned(), text.into_bytes())]);
+            table(&case, "diary.csv", &mut Vec::new())
+        };
+        assert!(read(MAX_TABLE_LINES).is_ok());
+        let failure = read(MAX_TABLE_LINES + 1).unwrap_err().to_string();
+        assert!(failure.contains("diary.csv") && failure.contains("more than 20000 lines"), "{failure}");
+    }
 
     #[test]
     fn a_file_is_hashed_once_however_many_activities_it_has() {

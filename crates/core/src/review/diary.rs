@@ -1,11 +1,14 @@
 //! The diary → [`Diary`]: pain and effort by day.
 
+use std::collections::BTreeSet;
+
 use jiff::civil::Date;
 
 use crate::codes::codes;
-use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
+use jogaudit_recording::notice::{Noted, NoticeCode};
 
 use super::csv::{self, Cell, Row};
+use super::remarks::Remarks;
 use super::unread::Unread;
 
 codes! {
@@ -182,7 +185,7 @@ impl Diary {
     /// ```
     pub fn parse(text: &str, as_of: Date) -> Noted<Self> {
         let mut reader = Reader {
-            notices: Vec::new(),
+            remarks: Remarks::on("diary.csv"),
             columns: [None; COLUMNS.len()],
             width: COLUMNS.len(),
             doubtful: Vec::new(),
@@ -196,7 +199,7 @@ impl Diary {
                 &rows
             }
         };
-        let mut entries: Vec<Entry> = Vec::new();
+        let (mut entries, mut days) = (Vec::new(), BTreeSet::new());
         let (mut has_day, mut has_lost) = (false, false);
         for row in body.iter().filter(|row| row.cells.iter().any(|cell| !cell.text.is_empty())) {
             let Some(entry) = reader.entry(row) else {
@@ -217,7 +220,7 @@ impl Diary {
                 );
                 continue;
             }
-            if entries.iter().any(|other| other.date == entry.date) {
+            if !days.insert(entry.date) {
                 reader.say(
                     NoticeCode::DiaryDateTwice,
                     row.line,
@@ -228,7 +231,7 @@ impl Diary {
             entries.push(entry);
         }
         let unread = Unread::of(has_lost, has_day);
-        Noted { value: Self { unread, ..Self::new(entries) }, notices: reader.notices }
+        Noted { value: Self { unread, ..Self::new(entries) }, notices: reader.remarks.notices() }
     }
 }
 
@@ -239,7 +242,7 @@ pub(super) const COLUMNS: [&str; 6] =
 const PAIN_COLUMNS: [usize; 3] = [1, 2, 3];
 
 struct Reader {
-    notices: Vec<Notice>,
+    remarks: Remarks,
     /// Where each of [`COLUMNS`] stands.
     columns: [Option<usize>; COLUMNS.len()],
     /// Columns that the first line names.
@@ -251,7 +254,7 @@ struct Reader {
 
 impl Reader {
     fn say(&mut self, code: NoticeCode, line: usize, column: usize, what: &str) {
-        self.notices.push(Notice::new(code, format!("diary.csv, line {line}, column {column}: {what}.")));
+        self.remarks.at(code, line, column, what);
     }
 
     /// Reads the header. `false` when the row is none.

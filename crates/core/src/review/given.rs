@@ -1,5 +1,8 @@
 //! `stages.csv` → [`Given`]: which stage a session was, where somebody says so.
 
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Display;
+
 use jiff::civil::Date;
 
 use crate::prescription::Plan;
@@ -7,14 +10,8 @@ use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
 use super::csv;
 use super::diary::shown;
+use super::remarks::Remarks;
 use super::unread::Unread;
-
-/// What a line of `stages.csv` is about.
-#[derive(Clone, Debug, PartialEq, Eq)]
-enum Which {
-    Day(Date),
-    Recording(String),
-}
 
 /// What a line says.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -25,17 +22,18 @@ pub(super) enum Said {
     NoSession,
 }
 
-/// The stages that were given, by recording or by day.
+/// The stages that were given, by recording or by day. Of several lines about one the last counts.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Given {
-    lines: Vec<(Which, Said)>,
+    recordings: BTreeMap<String, Said>,
+    days: BTreeMap<Date, Said>,
     unread: Unread,
 }
 
 impl Given {
     /// A `stages.csv` that is there and cannot be read.
     pub fn unreadable() -> Self {
-        Self { lines: Vec::new(), unread: Unread::Whole }
+        Self { unread: Unread::Whole, ..Self::default() }
     }
 
     /// How much of `stages.csv` could not be read.
@@ -46,14 +44,13 @@ impl Given {
     /// Reads `stages.csv`: two columns, a recording's path inside `recordings/` or a day, and a stage's name, or `-`
     /// for a recording that is no session of the plan. What cannot be used is said with line and column.
     pub fn parse(text: &str, plan: &Plan) -> Noted<Self> {
-        let mut notices = Vec::new();
+        let mut remarks = Remarks::on("stages.csv");
+        let mut has_lost = false;
         let mut say = |line: usize, column: usize, what: String| {
-            notices.push(Notice::new(
-                NoticeCode::StagesLine,
-                format!("stages.csv, line {line}, column {column}: {what}; the line is left out."),
-            ));
+            has_lost = true;
+            remarks.at(NoticeCode::StagesLine, line, column, &format!("{what}; the line is left out"));
         };
-        let mut lines = Vec::new();
+        let mut given = Self::default();
         for (index, row) in csv::rows(text).iter().enumerate() {
             if row.cells.iter().all(|cell| cell.text.is_empty()) {
                 continue;
@@ -75,36 +72,32 @@ impl Given {
                 say(row.line, stage.column, no_stage(plan, &stage.text));
                 continue;
             }
-            let which = match which.text.parse::<Date>() {
-                Ok(date) => Which::Day(date),
-                Err(_) => Which::Recording(which.text.replace('\\', "/")),
+            let said = place.map_or(Said::NoSession, Said::Stage);
+            match which.text.parse::<Date>() {
+                Ok(date) => given.days.insert(date, said),
+                Err(_) => given.recordings.insert(which.text.replace('\\', "/"), said),
             };
-            lines.push((which, place.map_or(Said::NoSession, Said::Stage)));
         }
-        let unread = Unread::of(!notices.is_empty(), !lines.is_empty());
-        Noted { value: Self { lines, unread }, notices }
+        given.unread = Unread::of(has_lost, !(given.days.is_empty() && given.recordings.is_empty()));
+        Noted { value: given, notices: remarks.notices() }
     }
 
     /// What was said of a recording: the last line about it, else the last line about its day.
     pub(super) fn of(&self, name: &str, date: Date) -> Option<Said> {
-        let find = |wanted: &dyn Fn(&Which) -> bool| self.lines.iter().rev().find(|(which, _)| wanted(which));
-        let by_name = find(&|which| matches!(which, Which::Recording(path) if path == name));
-        by_name.or_else(|| find(&|which| *which == Which::Day(date))).map(|(_, said)| *said)
+        self.recordings.get(name).or_else(|| self.days.get(&date)).copied()
     }
 
-    /// The lines that are about no recording of the case.
+    /// Says what is about no recording of the case.
     pub(super) fn unused(&self, recordings: &[(String, Date)]) -> Vec<Notice> {
-        let used = |which: &Which| match which {
-            Which::Day(date) => recordings.iter().any(|(_, day)| day == date),
-            Which::Recording(path) => recordings.iter().any(|(name, _)| name == path),
+        let names: BTreeSet<&str> = recordings.iter().map(|(name, _)| name.as_str()).collect();
+        let days: BTreeSet<Date> = recordings.iter().map(|(_, day)| *day).collect();
+        let mut remarks = Remarks::on("stages.csv");
+        let mut say = |what: &dyn Display| {
+            remarks.say(NoticeCode::StagesUnused, &format!(" names {what}, and no recording is that"));
         };
-        let name = |which: &Which| match which {
-            Which::Day(date) => date.to_string(),
-            Which::Recording(path) => path.clone(),
-        };
-        let text = |which: &Which| format!("stages.csv names {}, and no recording is that.", name(which));
-        let unused = self.lines.iter().filter(|(which, _)| !used(which));
-        unused.map(|(which, _)| Notice::new(NoticeCode::StagesUnused, text(which))).collect()
+        self.days.keys().filter(|day| !days.contains(day)).for_each(|day| say(day));
+        self.recordings.keys().filter(|name| !names.contains(name.as_str())).for_each(|name| say(name));
+        remarks.notices()
     }
 }
 
@@ -143,7 +136,7 @@ mod tests {
         assert_eq!(of("walk.gpx", "2026-03-09"), Some(Said::NoSession));
         assert_eq!(of("b.fit", "2026-03-09"), None);
         let unused = given.value.unused(&[("week1/a.fit".into(), "2026-03-02".parse().unwrap())]);
-        assert_eq!(unused.len(), 3);
+        assert_eq!(unused.len(), 2, "a day that is named twice is said once");
     }
 
     #[test]

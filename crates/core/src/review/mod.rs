@@ -21,6 +21,7 @@ mod pace;
 mod pain;
 mod progress;
 mod recorded;
+mod remarks;
 mod ruling;
 mod seen;
 mod sessions;
@@ -35,7 +36,7 @@ mod weeks;
 use jiff::civil::Date;
 
 use crate::audit::Outcome;
-use crate::prescription::{DueSession, Plan};
+use crate::prescription::{DueSession, MOST_FAULTS, Plan};
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
 pub use bounds::{
@@ -239,9 +240,12 @@ fn note_diary(history: &History<'_>, notices: &mut Vec<Notice>) {
         .map(|entry| entry.date.to_string())
         .collect();
     if !missing.is_empty() {
+        let shown = &missing[..missing.len().min(MOST_FAULTS)];
+        let more = missing.len() - shown.len();
+        let and = if more > 0 { format!(" and {more} more") } else { String::new() };
         let text = format!(
-            "The diary has an effort on days without a recording ({}): a session there is counted nowhere.",
-            missing.join(", ")
+            "The diary has an effort on days without a recording ({}{and}): a session there is counted nowhere.",
+            shown.join(", ")
         );
         notices.push(Notice::new(NoticeCode::SessionNotRecorded, text));
     }

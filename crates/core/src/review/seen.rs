@@ -3,10 +3,11 @@
 use jiff::civil::Date;
 
 use crate::prescription::Plan;
-use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
+use jogaudit_recording::notice::{Noted, NoticeCode};
 
 use super::csv;
 use super::diary::shown;
+use super::remarks::Remarks;
 use super::unread::Unread;
 
 pub(super) const COLUMNS: [&str; 4] = ["date", "by", "stage", "note"];
@@ -59,15 +60,11 @@ impl Seen {
         let rows = csv::rows(text);
         let (places, has_head) = csv::places(&rows, &COLUMNS);
         let columns = std::array::from_fn(|at| places[at]);
-        let mut notices = Vec::new();
-        let mut say = |line: usize, (column, what): (usize, String)| {
-            let text = format!("seen.csv, line {line}, column {column}: {what}.");
-            notices.push(Notice::new(NoticeCode::SeenLine, text));
-        };
+        let mut remarks = Remarks::on("seen.csv");
         let head = rows.first().filter(|_| has_head);
-        if let Some(fault) = head.and_then(|head| fault_of_head(head, columns)) {
-            say(1, fault);
-            return Noted { value: Self::unreadable(), notices };
+        if let Some((column, what)) = head.and_then(|head| fault_of_head(head, columns)) {
+            remarks.at(NoticeCode::SeenLine, 1, column, &what);
+            return Noted { value: Self::unreadable(), notices: remarks.notices() };
         }
         let mut visits = Vec::new();
         let (mut has_lost, mut has_read) = (false, false);
@@ -84,12 +81,14 @@ impl Seen {
                 }
                 Err((column, what)) => {
                     has_lost = true;
-                    say(row.line, (column, format!("{what}; the line is left out")));
+                    let what = format!("{what}; the line is left out");
+                    remarks.at(NoticeCode::SeenLine, row.line, column, &what);
                 }
             }
         }
         visits.sort_by_key(|visit: &Visit| visit.date);
-        Noted { value: Self { visits, unread: Unread::of(has_lost, has_read) }, notices }
+        let value = Self { visits, unread: Unread::of(has_lost, has_read) };
+        Noted { value, notices: remarks.notices() }
     }
 
     /// The visits, in order of their days.
