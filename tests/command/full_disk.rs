@@ -78,6 +78,8 @@ fn inputs() -> tempfile::TempDir {
     let root = folder.path();
     fs::write(root.join("one.csv"), "start_s,end_s,gait\n0,60,walk\n60,120,run\n120,180,walk\n").unwrap();
     fs::write(root.join("two.csv"), "start_s,end_s,gait\n0,62,walk\n62,118,run\n118,180,walk\n").unwrap();
+    let case = case_with(&["2026-03-02.fit"]);
+    fs::rename(case.path().join("case"), root.join("case")).unwrap();
     folder
 }
 
@@ -101,6 +103,7 @@ fn a_full_disk_leaves_old_files_whole() {
         "plan draft --run 0:50 --walk 1:40 --minutes 30 --goal-run 20:00 --out DISK/plan.toml".to_owned(),
         "simulate --plan plan.toml --stage 1 --out DISK/new.tcx --truth DISK/truth.json".to_owned(),
         "agree one.csv two.csv --plot DISK/plot.svg".to_owned(),
+        "share case --out DISK/sent.zip".to_owned(),
     ];
     for command in commands {
         let disk_words = command.split([' ', '=']).filter_map(|word| word.strip_prefix("DISK/"));
@@ -138,8 +141,7 @@ fn a_full_disk_behind_standard_output_and_a_demo_are_errors() {
     let Some(disk) = SmallDisk::new() else {
         return println!("did not run: JOGAUDIT_SMALL_DISK names no disk");
     };
-    let (folder, case) = (inputs(), case_with(&["2026-03-02.fit"]));
-    fs::rename(case.path().join("case"), folder.path().join("case")).unwrap();
+    let folder = inputs();
     for command in [
         "review case --format html",
         "bouts recordings/anna/000.rec --format json",
@@ -181,6 +183,7 @@ fn a_full_disk_behind_the_page_loses_nothing() {
     let day = "/case/case/diary/2026-03-03";
     let form = page.day_form(day);
     let place = page.upload("case", &[("a.gpx", &gpx(1, ""))]).location().to_owned();
+    let visit = [("date", "2026-03-04"), ("by", "R. Lunde"), ("stage", ""), ("note", "")];
     disk.leave(0);
     let before = disk.files();
     for _ in 0..3 {
@@ -193,13 +196,17 @@ fn a_full_disk_behind_the_page_loses_nothing() {
         );
         let answer = page.post(&format!("{place}/keep"), &[("stage", "1")]);
         assert!(answer.status >= 400 && answer.body.contains("ould not write"), "{answer:?}");
+        let answer = page.post("/case/case/seen", &visit);
+        assert!(answer.status >= 400 && answer.body.contains("ould not write"), "{answer:?}");
         assert!(disk.files() == before, "a file of the case was touched, or something was left");
     }
     // With room again, what waited is not lost.
     disk.leave(64 * STEP);
     assert!(page.send_day(day, &form, &[("note", "soft shoes")]).location().contains("done=diary"));
     assert!(page.post(&format!("{place}/keep"), &[("stage", "1")]).location().contains("done=kept"));
+    assert!(page.post("/case/case/seen", &visit).location().contains("done=seen"));
     let after = disk.files();
-    assert_eq!(after.len(), before.len() + 2, "the recording, and stages.csv");
+    assert_eq!(after.len(), before.len() + 3, "the recording, stages.csv and seen.csv");
+    assert!(String::from_utf8_lossy(&after["case/seen.csv"]).contains("2026-03-04,R. Lunde,,"));
     assert!(String::from_utf8_lossy(&after["case/diary.csv"]).contains("soft shoes"));
 }

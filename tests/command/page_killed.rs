@@ -8,6 +8,7 @@ use std::path::Path;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
+use jiff::civil::Date;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -35,21 +36,56 @@ fn a_diary_killed_fifty_times_is_whole() {
     diary_killed(50);
 }
 
-/// Kills the page while two browsers write one day after the other, after so many acknowledged days that are drawn and at a
-/// moment that is drawn, until so many kills hit a day that was being written. Each time the diary holds every day that was
-/// acknowledged, all that was there before, and no line that is not whole.
-#[expect(clippy::too_many_lines, reason = "one round, told in order")]
+#[test]
+fn visits_killed_at_any_time_are_whole() {
+    visits_killed(5);
+}
+
+#[test]
+#[ignore = "minutes: bash tests/full runs it"]
+fn visits_killed_fifty_times_are_whole() {
+    visits_killed(50);
+}
+
 fn diary_killed(hits_wanted: usize) {
-    const SEED: u64 = 20_261_126;
     let folder = case_with(&[]);
+    let form = Page::on(&folder.path().join("case")).day_form("/case/case/diary/2026-07-01");
+    let address = |day| format!("/case/case/diary/{day}");
+    lines_killed(hits_wanted, &folder, "diary.csv", &form, address, |day, note| format!("{day},,,,,{note}"));
+}
+
+fn visits_killed(hits_wanted: usize) {
+    let folder = case_with(&[]);
+    let before = "date,by,stage,note\n1980-01-01,R. Lunde,,from before\n";
+    fs::write(folder.path().join("case/seen.csv"), before).unwrap();
+    let form = [("date", ""), ("by", "R. Lunde"), ("stage", ""), ("note", "")]
+        .map(|(name, value)| (name.to_owned(), value.to_owned()));
+    let address = |_| "/case/case/seen".to_owned();
+    lines_killed(hits_wanted, &folder, "seen.csv", &form, address, |day, note| {
+        format!("{day},R. Lunde,,{note}")
+    });
+}
+
+/// Kills the page while two browsers write one line of a table after the other, each of a day of its own, after so many acknowledged
+/// lines that are drawn and at a moment that is drawn, until so many kills hit a line that was being written. Each time the table holds
+/// every line that was acknowledged, all that was there before, and no line that is not whole.
+#[expect(clippy::too_many_lines, reason = "one round, told in order")]
+fn lines_killed(
+    hits_wanted: usize,
+    folder: &tempfile::TempDir,
+    table: &str,
+    form: &[(String, String)],
+    address: impl Fn(Date) -> String + Sync,
+    line: impl Fn(Date, &str) -> String,
+) {
+    const SEED: u64 = 20_261_126;
     let case = folder.path().join("case");
-    let before = on_disk(&folder, "diary.csv");
-    let form = {
-        let page = Page::on(&case);
-        page.day_form("/case/case/diary/2026-07-01")
-    };
+    let before = on_disk(folder, table);
     let mut random = ChaCha8Rng::seed_from_u64(SEED);
-    let first = jiff::civil::date(1990, 1, 1);
+    let day_of = |number: usize| {
+        jiff::civil::date(1990, 1, 1) + jiff::Span::new().days(i64::try_from(number).unwrap())
+    };
+    let note_of = |number: usize| format!("day {number} {}", "x".repeat(400));
     let (next, mut acknowledged) = (AtomicUsize::new(0), Vec::new());
     let (mut rounds, mut hits, mut unfinished) = (0, 0, 0);
     while hits < hits_wanted {
@@ -63,17 +99,19 @@ fn diary_killed(hits_wanted: usize) {
             let mut told = Vec::new();
             loop {
                 let number = next.fetch_add(1, Ordering::Relaxed);
-                let day = first + jiff::Span::new().days(i64::try_from(number).unwrap());
-                let note = format!("day {number} {}", "x".repeat(400));
-                let fields: Vec<(&str, &str)> = form
-                    .iter()
-                    .map(|(name, value)| (name.as_str(), if name == "note" { note.as_str() } else { value }))
-                    .collect();
-                let answer = page.try_post(&format!("/case/case/diary/{day}"), &fields);
+                let (day, note) = (day_of(number).to_string(), note_of(number));
+                let typed = |name: &str| match name {
+                    "date" => Some(day.as_str()),
+                    "note" => Some(note.as_str()),
+                    _ => None,
+                };
+                let fields: Vec<(&str, &str)> =
+                    form.iter().map(|(name, value)| (name.as_str(), typed(name).unwrap_or(value))).collect();
+                let answer = page.try_post(&address(day_of(number)), &fields);
                 if answer.as_ref().is_none_or(|answer| answer.status != 303) {
                     return (told, answer.is_none());
                 }
-                told.push((day, note));
+                told.push(number);
                 done.fetch_add(1, Ordering::Relaxed);
             }
         };
@@ -92,26 +130,19 @@ fn diary_killed(hits_wanted: usize) {
         unfinished += usize::from(files(&case).iter().any(|name| name.ends_with(".jogaudit-part")));
         acknowledged.extend(ended.into_iter().flat_map(|(told, _)| told));
 
-        let diary = on_disk(&folder, "diary.csv");
-        let is_whole = |line: &&str| {
-            before.lines().any(|old| old == *line)
-                || (line.split(',').count() == 6
-                    && line.contains(",day ")
-                    && line.ends_with(&"x".repeat(400)))
-        };
-        assert!(
-            diary.ends_with('\n') && diary.lines().all(|line| is_whole(&line)),
-            "round {rounds}:\n{diary}"
-        );
-        assert!(before.lines().all(|old| diary.contains(old)), "round {rounds}: a line from before is gone");
-        for (day, note) in &acknowledged {
-            let line = format!("{day},");
-            let found = diary.lines().find(|found| found.starts_with(&line));
-            assert!(found.is_some_and(|found| found.ends_with(note)), "{day} was acknowledged: {found:?}");
+        let now = on_disk(folder, table);
+        let written: BTreeSet<String> =
+            (0..next.load(Ordering::Relaxed)).map(|number| line(day_of(number), &note_of(number))).collect();
+        let is_whole = |line: &str| written.contains(line) || before.lines().any(|old| old == line);
+        assert!(now.ends_with('\n') && now.lines().all(is_whole), "round {rounds}:\n{now}");
+        assert!(before.lines().all(|old| now.contains(old)), "round {rounds}: a line from before is gone");
+        for number in &acknowledged {
+            let wanted = line(day_of(*number), &note_of(*number));
+            assert!(now.lines().any(|found| found == wanted), "acknowledged and gone: {wanted}");
         }
     }
     println!(
-        "{} days were acknowledged, {hits} of {rounds} kills hit others, {unfinished} left an unfinished file",
+        "{table}: {} days were acknowledged, {hits} of {rounds} kills hit others, {unfinished} left an unfinished file",
         acknowledged.len()
     );
 }

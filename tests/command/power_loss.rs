@@ -87,6 +87,8 @@ fn what_a_command_wrote_is_on_the_disk_when_it_ends() {
     let folder = folder_of(4);
     let root = fs::canonicalize(folder.path()).unwrap();
     fs::write(root.join("one.csv"), "start_s,end_s,gait\n0,60,walk\n60,120,run\n").unwrap();
+    let case = case_with(&["2026-03-02.fit"]);
+    fs::rename(case.path().join("case"), root.join("case")).unwrap();
     for (command, files) in [
         (
             "batch recordings --roster roster.csv --chunk 2 --out t.parquet --bouts b.csv --reps r.ndjson --provenance p.json",
@@ -97,6 +99,7 @@ fn what_a_command_wrote_is_on_the_disk_when_it_ends() {
         ("plan draft --run 0:50 --walk 1:40 --minutes 30 --goal-run 20:00 --out draft.toml", 1),
         ("simulate --plan plan.toml --stage 1 --out new.fit --truth truth.json", 2),
         ("agree one.csv one.csv --plot plot.svg", 1),
+        ("share case --out sent.zip", 1),
     ] {
         let trace = root.join("trace");
         let done =
@@ -126,8 +129,11 @@ fn what_the_page_acknowledges_is_on_the_disk() {
         let place = page.upload("case", &[("a.gpx", &gpx(number, ""))]).location().to_owned();
         assert!(page.post(&format!("{place}/keep"), &[("stage", stage)]).location().contains("done=kept"));
     }
+    let visit = [("date", "2026-03-04"), ("by", "R. Lunde"), ("stage", ""), ("note", "")];
+    assert!(page.post("/case/case/seen", &visit).location().contains("done=seen"));
     page.end();
-    assert_eq!(assert_durable("page", &calls(&trace)), 4, "the diary, two recordings, and stages.csv");
+    let named = assert_durable("page", &calls(&trace));
+    assert_eq!(named, 5, "the diary, two recordings, stages.csv and seen.csv");
 }
 
 #[test]
