@@ -10,6 +10,7 @@ mod panics;
 mod plan;
 mod review;
 mod share;
+mod shell;
 mod simulate;
 
 use std::borrow::Cow;
@@ -30,6 +31,10 @@ use jogaudit_report::escaped_lines;
 struct Cli {
     #[command(subcommand)]
     command: Command,
+
+    /// Colours in what is printed: on a terminal only, always, or never
+    #[arg(long, global = true, value_name = "WHEN", default_value = "auto", hide_default_value = true)]
+    color: clap::ColorChoice,
 }
 
 #[derive(Subcommand, Debug)]
@@ -54,6 +59,12 @@ enum Command {
     Demo(demo::Args),
     /// Open a local web page: look at recordings, keep them in a case, write the diary, see the review
     Page(page::Args),
+    /// Print what a shell completes the command line by
+    #[command(hide = true)]
+    Completions(shell::CompletionsArgs),
+    /// Print a page of the manual, to be read by `man -l -`
+    #[command(hide = true)]
+    Man(shell::ManArgs),
 }
 
 /// How a command that worked wants the process to end.
@@ -96,6 +107,11 @@ pub fn main(args: impl IntoIterator<Item = OsString>) -> ExitCode {
                 return Ok(ExitCode::from(if error.use_stderr() { 2 } else { 0 }));
             }
         };
+        match cli.color {
+            clap::ColorChoice::Auto => {}
+            clap::ColorChoice::Always => anstream::ColorChoice::Always.write_global(),
+            clap::ColorChoice::Never => anstream::ColorChoice::Never.write_global(),
+        }
         let mut out = anstream::stdout().lock();
         let mut err = anstream::stderr().lock();
         let done = run(cli.command, &mut Io { out: &mut out, err: &mut err })?;
@@ -133,6 +149,8 @@ fn run(command: Command, io: &mut Io<'_>) -> Result<Done, Failure> {
         Command::Simulate(args) => simulate::run(&args, io),
         Command::Demo(args) => demo::run(&args, io),
         Command::Page(args) => page::run(&args, io),
+        Command::Completions(args) => shell::completions(&args, io),
+        Command::Man(args) => shell::man(&args, io),
     }
 }
 

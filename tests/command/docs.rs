@@ -103,7 +103,9 @@ fn the_command_reference_is_what_the_command_says() {
     let mut reference = String::from(
         "# Command reference\n\nMade from `--help`. Exit codes: 0 done, whatever the outcome · 1 only with `--strict`: the \
          outcome is `overdone` ·\n2 could not (bad usage, unreadable input) · 70 a bug of ours. Results go to standard \
-         output, notices and progress to\nstandard error. A closed pipe is no error.\n",
+         output, notices and progress to\nstandard error. A closed pipe is no error.\n\n`jogaudit completions bash` prints what \
+         that shell completes the command line by (elvish, fish, powershell and zsh too);\n`jogaudit man plan show | man -l -` \
+         shows the page of the manual of a command.\n",
     );
     describe(&[], &mut reference);
     if std::env::var_os("JOGAUDIT_REFRESH").is_some() {
@@ -174,4 +176,10 @@ fn the_words_of_the_glossary_are_in_the_code() {
         });
         assert!(is_there, "docs/glossary.md names `{path}`, which is not there");
     }
+}
+
+#[test]
+fn the_citation_names_this_version() {
+    let citation = std::fs::read_to_string(root().join("CITATION.cff")).expect("there");
+    assert!(citation.contains(&format!("\nversion: {}\n", env!("CARGO_PKG_VERSION"))), "{citation}");
 }

@@ -137,3 +137,39 @@ fn a_closed_pipe_is_no_error() {
     let output = child.wait_with_output().unwrap();
     assert_eq!((output.status.code(), output.stderr.len()), (Some(0), 0));
 }
+
+#[test]
+fn shells_and_manuals_know_the_command_line() {
+    let folder = Folder::new();
+    for shell in ["bash", "elvish", "fish", "powershell", "zsh"] {
+        let (code, out, err) = run(&folder, &["completions", shell]);
+        assert_eq!((code, err.as_str()), (0, ""), "{shell}");
+        assert!(out.contains("jogaudit") && out.contains("--stage"), "{shell}: {out}");
+    }
+    for (command, title, names) in [
+        (&[][..], "jogaudit", "check"),
+        (&["check"], "jogaudit-check", "strict"),
+        (&["plan", "show"], "jogaudit-plan-show", "stage"),
+    ] {
+        let (code, out, err) = run(&folder, &[&["man"], command].concat());
+        assert_eq!((code, err.as_str()), (0, ""), "{title}");
+        assert!(out.contains(&format!(".TH {title} 1")) && out.contains(names), "{title}: {out}");
+    }
+    let (code, out, err) = run(&folder, &["man", "plan", "jog"]);
+    assert_eq!((code, out.as_str()), (2, ""));
+    assert!(err.contains("no command `jogaudit plan jog`"), "{err}");
+}
+
+#[test]
+fn colours_come_when_they_are_asked_for() {
+    let folder = Folder::new();
+    folder.write("plan.toml", PLAN.as_bytes());
+    let has_colour = |more: &[&str]| {
+        let (code, out, _) = run(&folder, &[&["plan", "show", "plan.toml"], more].concat());
+        assert_eq!(code, 0);
+        out.contains('\u{1b}')
+    };
+    assert!(!has_colour(&[]), "nobody looks at a pipe");
+    assert!(has_colour(&["--color", "always"]));
+    assert!(!has_colour(&["--color", "never"]));
+}

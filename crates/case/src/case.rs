@@ -233,7 +233,7 @@ pub fn table(
         return Ok(None);
     }
     let bytes = store::bytes(files, name, MAX_TABLE_BYTES)?;
-    if bytes.iter().filter(|byte| **byte == b'\n').count() > MAX_TABLE_LINES {
+    if bytes.split(|byte| *byte == b'\n').nth(MAX_TABLE_LINES + 1).is_some() {
         let too_long = format!("has more than {MAX_TABLE_LINES} lines");
         return Err(Failure::input(
             &files.path(name),
