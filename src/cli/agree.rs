@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::ValueEnum;
 
 use jogaudit_case::{Failure, named};
+use jogaudit_core::agree::bootstrap::{RESAMPLES, Resampling, SEED};
 use jogaudit_core::agree::input::{self, BoutSets, Side};
 use jogaudit_core::agree::{compare_bouts, compare_scores};
 use jogaudit_files::{self as files, Output};
@@ -35,12 +36,18 @@ pub(super) struct Args {
     /// Write a picture (SVG) as well: of bouts their boundaries' errors, of scores differences against means
     #[arg(long, value_name = "FILE")]
     plot: Option<PathBuf>,
-    /// Columns that name a row of a table [default: `path`, else the first of the reference]
+    /// Columns that name a row of a table [default: `path`, of bouts else `recording`, of scores else the first of the reference]
     #[arg(long, value_name = "COLUMNS", value_delimiter = ',')]
     key: Vec<String>,
     /// Columns of scores to compare [default: all that hold numbers on both sides]
     #[arg(long, value_name = "COLUMNS", value_delimiter = ',')]
     columns: Vec<String>,
+    /// Draw the recordings this often for the intervals of bouts
+    #[arg(long, value_name = "N", default_value_t = RESAMPLES, value_parser = clap::value_parser!(u32).range(100..=100_000))]
+    resamples: u32,
+    /// Begin the draws here: the same number gives the same intervals
+    #[arg(long, value_name = "N", default_value_t = SEED)]
+    seed: u64,
 }
 
 #[derive(Clone, Copy, Debug, Default, ValueEnum)]
@@ -63,7 +70,8 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
             if compared.each.is_empty() {
                 return Err(no_partner("recording", &compared.unmatched));
             }
-            let view = agree_view::AgreedBoutsView::new(&compared, &notices);
+            let how = Resampling { resamples: args.resamples, seed: args.seed };
+            let view = agree_view::AgreedBoutsView::new(&compared, how, &notices);
             let result = match args.format {
                 Format::Text => agree_text::bouts(&view),
                 Format::Json => agree_view::bouts_json(&view),
@@ -142,7 +150,7 @@ fn same_name(args: &Args, reference: &mut BoutSets, other: &mut BoutSets) {
         let name =
             reference.keys().chain(other.keys()).find(|name| !name.is_empty()).cloned().unwrap_or_default();
         for sets in [reference, other] {
-            *sets = std::mem::take(sets).into_values().map(|spans| (name.clone(), spans)).collect();
+            *sets = std::mem::take(sets).into_values().map(|set| (name.clone(), set)).collect();
         }
     }
 }
@@ -182,12 +190,12 @@ fn folder(path: &Path) -> Result<BoutSets, Failure> {
             return Err(Failure::refused(format!("{} holds no bouts", named(&path)))
                 .hint("a folder holds one file of bouts a recording"));
         };
-        let one = bouts.into_iter().next().filter(|(name, _)| name.is_empty());
-        let Some((_, spans)) = one else {
+        let mut bouts = bouts.into_values();
+        let (Some(set), None) = (bouts.next(), bouts.next()) else {
             return Err(Failure::refused(format!("{} holds the bouts of several recordings", named(&path)))
                 .hint("name the table itself instead of its folder"));
         };
-        if sets.insert(name.clone(), spans).is_some() {
+        if sets.insert(name.clone(), set).is_some() {
             return Err(Failure::refused(format!("{} is a second file of bouts of `{name}`", named(&path))));
         }
     }

@@ -85,6 +85,95 @@ fn recordings_on_one_side_only_are_named() {
     );
 }
 
+/// A table as `annotate` writes it, of the true bouts of a session.
+fn marked(folder: &Folder, seed: &str, rater: &str, later_s: f64) -> String {
+    let found = folder.run(&["bouts", &format!("{seed}.fit"), "--format", "json"], b"").1;
+    let recording = &document(&found)["recording"];
+    let truth = document(&String::from_utf8(folder.read(&format!("truth/{seed}.truth.json"))).unwrap());
+    let bouts = truth["bouts"].as_array().unwrap();
+    let mut table = "recording,sha256,start,rater,marked_at,gait,start_s,end_s\r\n".to_owned();
+    for (at, bout) in bouts.iter().enumerate() {
+        let late =
+            |name: &str, is_outer: bool| bout[name].as_f64().unwrap() + if is_outer { 0.0 } else { later_s };
+        table += &format!(
+            "{seed}.fit,{},{},{rater},2026-03-05T08:00:00Z,{},{},{}\r\n",
+            recording["sha256"].as_str().unwrap(),
+            recording["start"].as_str().unwrap(),
+            bout["gait"].as_str().unwrap(),
+            late("start_s", at == 0),
+            late("end_s", at + 1 == bouts.len())
+        );
+    }
+    table
+}
+
+#[test]
+fn what_raters_marked_is_paired_by_what_it_says_of_the_recording() {
+    let folder = sessions();
+    std::fs::create_dir(folder.file("anna")).unwrap();
+    std::fs::create_dir(folder.file("bert")).unwrap();
+    for (seed, late_s) in [("1", 1.0), ("2", 1.0), ("3", -0.5)] {
+        folder.write(&format!("anna/{seed}.csv"), marked(&folder, seed, "anna", 0.0));
+        folder.write(&format!("bert/{seed} by bert.csv"), marked(&folder, seed, "bert", late_s));
+    }
+    let compared = |args: &[&str]| {
+        let (code, out, err) = folder.run(&[args, &["--format", "json"]].concat(), b"");
+        assert_eq!((code, err.as_str()), (0, ""));
+        document(&out)
+    };
+    let raters = compared(&["agree", "anna", "bert"]);
+    assert_eq!(raters["recordings"], json!({"compared": 3, "only_reference": [], "only_other": []}));
+    assert_eq!(raters["notices"], json!([]));
+    assert_eq!(raters["boundaries"]["median_s"], 1.0);
+    // All in one table, by its column `recording`.
+    let one = ["1", "2", "3"].map(|seed| marked(&folder, seed, "bert", if seed == "3" { -0.5 } else { 1.0 }));
+    let rest = one[1..].iter().flat_map(|table| table.split_inclusive('\n').skip(1));
+    folder.write("bert.csv", one[0].clone() + &rest.collect::<String>());
+    for side in ["1", "2", "3"] {
+        std::fs::rename(
+            folder.file(&format!("anna/{side}.csv")),
+            folder.file(&format!("anna/{side}.fit.csv")),
+        )
+        .unwrap();
+    }
+    assert_eq!(compared(&["agree", "anna", "bert.csv"])["boundaries"], raters["boundaries"]);
+    // A table under the name of another recording is said.
+    std::fs::rename(folder.file("bert/1 by bert.csv"), folder.file("bert/3.fit.csv")).unwrap();
+    let wrong = compared(&["agree", "anna", "bert"]);
+    assert!(wrong["notices"].as_array().unwrap().iter().any(|n| n["code"] == "recording_differs"), "{wrong}");
+}
+
+#[test]
+fn intervals_say_how_they_were_made() {
+    let folder = sessions();
+    let few = document(&folder.run(&["agree", "truth", "found", "--format", "json"], b"").1);
+    assert_eq!(
+        few["intervals"]["kappa"],
+        json!({"low": null, "high": null, "reason": "fewer than 5 recordings"})
+    );
+    // Each session twice more: six recordings.
+    for seed in ["1", "2", "3"] {
+        let truth = folder.read(&format!("truth/{seed}.truth.json"));
+        let found = folder.run(&["bouts", &format!("{seed}.fit"), "--format", "json"], b"").1;
+        folder.write(&format!("truth/{seed}0.json"), truth);
+        folder.write(&format!("found/{seed}0.json"), found);
+    }
+    let args = ["agree", "truth", "found", "--format", "json", "--resamples", "300", "--seed", "8"];
+    let (_, out, _) = folder.run(&args, b"");
+    let intervals = &document(&out)["intervals"];
+    assert_eq!((&intervals["resamples"], &intervals["seed"]), (&json!(300), &json!(8)));
+    let bias = document(&out)["boundaries"]["bias_s"].as_f64().unwrap();
+    let end = |name: &str| intervals["bias_s"][name].as_f64().unwrap();
+    assert!(end("low") <= bias && bias <= end("high") && end("low") < end("high"), "{out}");
+    assert_eq!(folder.run(&args, b"").1, out);
+    let (_, text, _) = folder.run(&["agree", "truth", "found"], b"");
+    assert!(text.contains("Intervals of 95 % over recordings, 2000 draws, seed 1"), "{text}");
+    assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+    for wrong in [["--resamples", "99"], ["--resamples", "100001"], ["--seed", "x"]] {
+        assert_eq!(folder.run(&["agree", "truth", "found", wrong[0], wrong[1]], b"").0, 2);
+    }
+}
+
 #[test]
 fn the_published_meters() {
     let folder = Folder::new();

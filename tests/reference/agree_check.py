@@ -2,7 +2,9 @@
 
 Reads one JSON object a line from standard input and writes one a line:
 {"reference": [...], "other": [...]} -> bias, limits, ICC(2,1), concordance and their intervals;
-{"raters": [[...], ...]} -> ICC(2,1); {"gaits": [...], "found": [...]} -> kappa and accuracy.
+{"raters": [[...], ...]} -> ICC(2,1); {"gaits": [...], "found": [...]} -> kappa and accuracy;
+{"errors": [[...], ...], "resamples": N, "seed": N} -> of bias, median and 95th percentile of the distance over all lists: the ends
+of scipy's percentile interval by drawing lists, and the standard error.
 """
 
 import json
@@ -60,10 +62,35 @@ def concordance(x, y):
     return [float(v) for v in (ccc, np.tanh(z - reach), np.tanh(z + reach))]
 
 
+def drawn(errors, resamples, seed):
+    """scipy draws the places of the lists; the figures are numpy's of what is in them."""
+    lists = [np.array(one, dtype=float) for one in errors]
+    answers = []
+    for figure in (
+        lambda all_: np.mean(all_),
+        lambda all_: np.percentile(np.abs(all_), 50),
+        lambda all_: np.percentile(np.abs(all_), 95),
+    ):
+        found = stats.bootstrap(
+            (np.arange(len(lists)),),
+            lambda places: figure(np.concatenate([lists[int(place)] for place in places])),
+            vectorized=False,
+            method="percentile",
+            confidence_level=0.95,
+            n_resamples=resamples,
+            random_state=seed,
+        )
+        low, high = found.confidence_interval
+        answers.append([float(low), float(high), float(found.standard_error)])
+    return answers
+
+
 for line in sys.stdin:
     case = json.loads(line)
     if "raters" in case:
         answer = intraclass(case["raters"])
+    elif "errors" in case:
+        answer = drawn(case["errors"], case["resamples"], case["seed"])
     elif "gaits" in case:
         answer = [cohen_kappa_score(case["gaits"], case["found"]), accuracy_score(case["gaits"], case["found"])]
     else:

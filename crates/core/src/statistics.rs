@@ -6,9 +6,14 @@ pub const SD_PER_MAD: f64 = 1.4826;
 /// The quantile of sorted values: linear between order statistics, the least at 0 and the greatest at 1 (definition 7 of
 /// Hyndman & Fan 1996, The American Statistician 50:361–365); `None` of no values.
 pub fn quantile(sorted: &[f64], share: f64) -> Option<f64> {
-    let at = sorted.len().checked_sub(1)? as f64 * share;
-    let (low, high) = (sorted[at.floor() as usize], sorted[at.ceil() as usize]);
-    Some(low + (at - at.floor()) * (high - low))
+    quantile_of(sorted.len(), share, |place| sorted[place])
+}
+
+/// The same of so many values, of which `at` gives the one in that place of their order: first the lower place, then the higher.
+pub fn quantile_of(count: usize, share: f64, mut at: impl FnMut(usize) -> f64) -> Option<f64> {
+    let place = count.checked_sub(1)? as f64 * share;
+    let (low, high) = (at(place.floor() as usize), at(place.ceil() as usize));
+    Some(low + (place - place.floor()) * (high - low))
 }
 
 /// The value nearest to the quantile of values in any order, which are reordered; of two equally near ones the greater. `None`

@@ -143,6 +143,7 @@ notice_codes! {
     RosterLinesUnused = "roster_lines_unused",
     NoPartner = "no_partner",
     CoverDiffers = "cover_differs",
+    RecordingDiffers = "recording_differs",
     ValuesMissing = "values_missing",
 }
 

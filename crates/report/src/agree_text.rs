@@ -1,7 +1,10 @@
 //! Agreement in plain text, 80 columns wide.
 
+use jogaudit_core::agree::bouts::BOUNDARY_SHARE;
+
 use super::agree_view::{
-    AgreedBoutsView, AgreedScoresView, BoundariesView, ColumnView, EstimateView, FigureView, OneView,
+    AgreedBoutsView, AgreedScoresView, BoundariesView, ColumnView, EstimateView, FigureView, IntervalView,
+    IntervalsView, OneView,
 };
 use super::text::{HEADING, Page, QUIET, UNKNOWN, shown};
 use super::view::rounded;
@@ -13,7 +16,8 @@ const TOLD: usize = 10;
 const ABOUT_BOUTS: &str = "Time and kappa leave out where the reference is unknown. Bouts are matched one to one and in order of \
     time when their shared time is at least that share of their joint time; F1 is 2 × matched / (bouts of both sides). \
     Boundaries are those of bouts matched at 0.50; an error above 0 means that the other side is later. Kappa depends on \
-    how much there is of each gait: it compares only sets with like shares.";
+    how much there is of each gait: it compares only sets with like shares. Intervals are the middle of what draws of whole \
+    recordings give; several recordings of one person, or fewer than some 24, make them too narrow.";
 
 const ABOUT_SCORES: &str = "Differences are other − reference; the limits lie 1.96 standard deviations from the bias. Intervals \
     are 95 % and take the pairs as independent: several recordings of one person make them too narrow. ICC(2,1) and \
@@ -43,6 +47,7 @@ pub fn bouts(view: &AgreedBoutsView) -> String {
     page.heading("Boundaries");
     page.paragraph("  ", &boundaries(&view.boundaries));
     if view.each.len() > 1 {
+        intervals(&mut page, &view.intervals);
         recordings_one_by_one(&mut page, &view.each);
     }
     page.line("");
@@ -72,6 +77,33 @@ fn bout_table(page: &mut Page, view: &AgreedBoutsView) {
         let f1: Vec<String> = row.at.iter().map(|at| format!("{:>10}", three(&at.f1))).collect();
         page.line(&format!("  {:<8}{:>10}{:>8}{}", row.gait, row.reference, row.other, f1.concat()));
     }
+}
+
+fn intervals(page: &mut Page, view: &IntervalsView) {
+    page.heading(&format!(
+        "Intervals of {:.0} % over recordings, {} draws, seed {}",
+        100.0 * view.confidence,
+        view.resamples,
+        view.seed
+    ));
+    let percent = |share: f64| format!("{:.2} %", 100.0 * share);
+    let plain = |value: f64| format!("{value:.3}");
+    let seconds = |s: f64| format!("{:+.2} s", rounded(s, 100.0));
+    let distance = |s: f64| format!("{s:.2} s");
+    let mut figure = |name: &str, interval: &IntervalView, said: &dyn Fn(f64) -> String| {
+        let text = match (interval.low, interval.high, &interval.reason) {
+            (Some(low), Some(high), _) => format!("{} to {}", said(low), said(high)),
+            (.., reason) => format!("none: {}", reason.as_deref().unwrap_or(UNKNOWN)),
+        };
+        page.line(&format!("  {name:<30}{text}"));
+    };
+    figure("share of time", &view.accuracy, &percent);
+    figure("kappa", &view.kappa, &plain);
+    let f1 = view.f1.iter().find(|f1| f1.overlap_share == BOUNDARY_SHARE);
+    f1.into_iter().for_each(|f1| figure("F1 0.50 of all bouts", &f1.interval, &plain));
+    figure("boundaries, bias", &view.bias_s, &seconds);
+    figure("boundaries, median distance", &view.median_s, &distance);
+    figure("boundaries, 95th percentile", &view.p95_s, &distance);
 }
 
 /// Those that agree least first, at most [`TOLD`].

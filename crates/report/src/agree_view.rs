@@ -4,8 +4,9 @@
 
 use serde::Serialize;
 
+use jogaudit_core::agree::bootstrap::{Intervals, Resampling};
 use jogaudit_core::agree::bouts::{Events, GAITS, OVERLAP_SHARES, Tally};
-use jogaudit_core::agree::scores::{CONFIDENCE, Estimate};
+use jogaudit_core::agree::scores::{CONFIDENCE, ConfidenceInterval, Estimate};
 use jogaudit_core::agree::{ComparedBouts, ComparedColumn, ComparedScores, Undefined};
 use jogaudit_recording::notice::Notice;
 
@@ -25,6 +26,7 @@ pub struct AgreedBoutsView {
     pub time_s: Vec<TimeView>,
     pub events: Vec<EventsView>,
     pub boundaries: BoundariesView,
+    pub intervals: IntervalsView,
     pub each: Vec<OneView>,
     pub notices: Vec<NoticeView>,
 }
@@ -85,6 +87,40 @@ pub struct BoundariesView {
     pub median_s: Option<f64>,
     pub p95_s: Option<f64>,
     pub reason: Option<String>,
+}
+
+/// Intervals over recordings: how they were made, and that of each figure.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
+pub struct IntervalsView {
+    pub method: &'static str,
+    pub confidence: f64,
+    pub resamples: u32,
+    pub seed: u64,
+    pub accuracy: IntervalView,
+    pub kappa: IntervalView,
+    pub f1: Vec<F1IntervalView>,
+    pub bias_s: IntervalView,
+    pub median_s: IntervalView,
+    pub p95_s: IntervalView,
+}
+
+/// An interval, or why there is none.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
+pub struct IntervalView {
+    pub low: Option<f64>,
+    pub high: Option<f64>,
+    pub reason: Option<String>,
+}
+
+/// The interval of the F1 of all events at one overlap share.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[expect(missing_docs, reason = "the fields are those of docs/schema")]
+pub struct F1IntervalView {
+    pub overlap_share: f64,
+    #[serde(flatten)]
+    pub interval: IntervalView,
 }
 
 /// One recording.
@@ -149,7 +185,7 @@ pub struct EstimateView {
 
 impl AgreedBoutsView {
     /// Rounds and names.
-    pub fn new(compared: &ComparedBouts, notices: &[Notice]) -> Self {
+    pub fn new(compared: &ComparedBouts, how: Resampling, notices: &[Notice]) -> Self {
         let sum = &compared.sum;
         let [only_reference, only_other] = compared.unmatched.clone();
         let error = sum.boundary_error();
@@ -181,6 +217,7 @@ impl AgreedBoutsView {
                 p95_s: of_boundaries(|e| e.p95_s),
                 reason: error.err().map(|reason| reason.to_string()),
             },
+            intervals: IntervalsView::new(&compared.intervals(how), how),
             each: compared.each.iter().map(|(name, tally)| OneView::new(name, tally)).collect(),
             notices: notices.iter().map(view::notice).collect(),
         }
@@ -203,6 +240,37 @@ impl EventsView {
             f1: share(f1[i]),
         });
         Self { gait, reference: events.reference, other: events.other, at: at.collect() }
+    }
+}
+
+impl IntervalsView {
+    fn new(intervals: &Intervals, how: Resampling) -> Self {
+        let at = (0..OVERLAP_SHARES.len()).map(|i| F1IntervalView {
+            overlap_share: OVERLAP_SHARES[i],
+            interval: IntervalView::new(intervals.f1[i], 1e6),
+        });
+        Self {
+            method: "percentile bootstrap over recordings",
+            confidence: CONFIDENCE,
+            resamples: how.resamples,
+            seed: how.seed,
+            accuracy: IntervalView::new(intervals.accuracy, 1e6),
+            kappa: IntervalView::new(intervals.kappa, 1e6),
+            f1: at.collect(),
+            bias_s: IntervalView::new(intervals.bias_s, 1e3),
+            median_s: IntervalView::new(intervals.median_s, 1e3),
+            p95_s: IntervalView::new(intervals.p95_s, 1e3),
+        }
+    }
+}
+
+impl IntervalView {
+    fn new(interval: Result<ConfidenceInterval, Undefined>, per_unit: f64) -> Self {
+        Self {
+            low: interval.ok().map(|interval| rounded(interval.low, per_unit)),
+            high: interval.ok().map(|interval| rounded(interval.high, per_unit)),
+            reason: interval.err().map(|reason| reason.to_string()),
+        }
     }
 }
 

@@ -3,6 +3,7 @@
 use std::io::Write as _;
 use std::process::{Command, Stdio};
 
+use jogaudit_core::agree::bootstrap::{Resampling, intervals};
 use jogaudit_core::agree::bouts::Tally;
 use jogaudit_core::agree::scores::{Estimate, bland_altman, concordance, icc_2_1};
 use jogaudit_core::gait::Gait;
@@ -131,5 +132,48 @@ fn time_as_scikit_learn_scores_it() {
         let tally = Tally::of(&spans(reference), &spans(found));
         same(tally.kappa().unwrap(), &theirs[0], "kappa");
         same(tally.accuracy().unwrap(), &theirs[1], "accuracy");
+    }
+}
+
+#[test]
+#[ignore = "needs Python, see tests/full"]
+fn intervals_as_scipy_draws_them() {
+    const RESAMPLES: u32 = 9999;
+    // Both ends are themselves drawn. For a normal figure an end at 2.5 % has a standard error of √(0.025·0.975/B)/φ(1.96) = 0.027
+    // of the figure's own (B = 9999), the difference of two of them 0.038; five times that is held.
+    const MOST_APART: f64 = 0.19;
+    let mut rng = ChaCha8Rng::seed_from_u64(11);
+    let mut list = |recording: usize| -> Vec<f64> {
+        let own = rng.random_range(-2.0..3.0);
+        (0..5 + recording % 20).map(|_| own + rng.random_range(-0.4..0.4)).collect()
+    };
+    let sets: Vec<Vec<Vec<f64>>> = [25, 60].map(|n| (0..n).map(&mut list).collect()).into();
+    let cases: Vec<Value> =
+        sets.iter().map(|errors| json!({"errors": errors, "resamples": RESAMPLES, "seed": 5})).collect();
+    for (errors, theirs) in sets.iter().zip(python(&cases)) {
+        let tally =
+            |boundaries_s: &Vec<f64>| Tally { boundaries_s: boundaries_s.clone(), ..Tally::default() };
+        let tallies: Vec<Tally> = errors.iter().map(tally).collect();
+        let how = Resampling { resamples: RESAMPLES, seed: 5 };
+        let ours = intervals(&tallies.iter().collect::<Vec<_>>(), how);
+        for (figure, (ours, theirs)) in
+            [ours.bias_s, ours.median_s, ours.p95_s].into_iter().zip(theirs.as_array().unwrap()).enumerate()
+        {
+            let ours = ours.unwrap();
+            let [low, high, error] = [0, 1, 2].map(|i| theirs[i].as_f64().unwrap());
+            for (ours, theirs) in [(ours.low, low), (ours.high, high)] {
+                let apart = (ours - theirs).abs() / error;
+                println!(
+                    "{} lists, figure {figure}: {ours:.4}, scipy {theirs:.4}, {apart:.3} standard errors",
+                    errors.len()
+                );
+                assert!(apart < MOST_APART, "{} lists, figure {figure}: {ours} and {theirs}", errors.len());
+            }
+        }
+        // Drawn boundary by boundary, as if they were independent, the interval is less than half as wide.
+        let single: Vec<Tally> = errors.iter().flatten().map(|s| tally(&vec![*s])).collect();
+        let narrow = intervals(&single.iter().collect::<Vec<_>>(), how).bias_s.unwrap();
+        let whole = ours.bias_s.unwrap();
+        assert!(narrow.high - narrow.low < 0.5 * (whole.high - whole.low), "{narrow:?} {whole:?}");
     }
 }

@@ -18,6 +18,8 @@ pub const GAITS: [Gait; 4] = [Gait::Run, Gait::Walk, Gait::Stand, Gait::Unknown]
 pub const OVERLAP_SHARES: [f64; 4] = [0.25, 0.5, 0.75, 0.9];
 /// The one of them whose pairs have their boundaries compared.
 pub const BOUNDARY_SHARE: f64 = 0.5;
+/// What is told of the boundaries' distances: their median and 95th percentile.
+pub(super) const BOUNDARY_QUANTILES: [f64; 2] = [0.5, 0.95];
 /// Where the covers differ by more than this, it is said, s: twice what a sample a second and rounding explain.
 pub const COVER_TOLERANCE_S: f64 = 2.0;
 /// Nearer than this to where the reference begins to know something, a boundary is the recorder's and no change of gait, s.
@@ -89,13 +91,18 @@ impl Tally {
 
     /// Adds another recording's.
     pub fn add(&mut self, one: &Self) {
+        self.add_amounts(one);
+        self.boundaries_s.extend(&one.boundaries_s);
+    }
+
+    /// Adds another recording's time and events.
+    pub(super) fn add_amounts(&mut self, one: &Self) {
         for (sum, row) in self.time_s.iter_mut().zip(&one.time_s) {
             sum.iter_mut().zip(row).for_each(|(sum, s)| *sum += s);
         }
         for (sum, events) in self.events.iter_mut().zip(&one.events) {
             *sum = joined(*sum, *events);
         }
-        self.boundaries_s.extend(&one.boundaries_s);
     }
 
     /// Events of all gaits together.
@@ -123,15 +130,9 @@ impl Tally {
     /// The boundaries' error.
     pub fn boundary_error(&self) -> Result<BoundaryError, Undefined> {
         let mut distances: Vec<f64> = self.boundaries_s.iter().map(|s| s.abs()).collect();
-        if distances.is_empty() {
-            return Err(Undefined::Nothing);
-        }
         distances.sort_by(f64::total_cmp);
-        Ok(BoundaryError {
-            bias_s: self.boundaries_s.iter().sum::<f64>() / distances.len() as f64,
-            median_s: quantile(&distances, 0.5).unwrap_or_default(),
-            p95_s: quantile(&distances, 0.95).unwrap_or_default(),
-        })
+        let quantiles = BOUNDARY_QUANTILES.map(|share| quantile(&distances, share));
+        boundary_error_of(distances.len(), self.boundaries_s.iter().sum(), quantiles)
     }
 
     /// The table without the reference's `unknown`.
@@ -140,6 +141,16 @@ impl Tally {
         table[3] = [0.0; 4];
         table
     }
+}
+
+/// The error of so many boundaries with that sum, s, and those quantiles of their distances, s.
+pub(super) fn boundary_error_of(
+    count: usize,
+    sum_s: f64,
+    quantiles_s: [Option<f64>; BOUNDARY_QUANTILES.len()],
+) -> Result<BoundaryError, Undefined> {
+    let [Some(median_s), Some(p95_s)] = quantiles_s else { return Err(Undefined::Nothing) };
+    Ok(BoundaryError { bias_s: sum_s / count as f64, median_s, p95_s })
 }
 
 fn place(gait: Gait) -> usize {

@@ -1,11 +1,14 @@
 //! Two whole sides compared: every recording, every column, and what is left over.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use crate::gait::agreement::{AgreementError, check_cover};
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
 use super::Undefined;
+use super::bootstrap::{Intervals, Resampling, intervals};
 use super::bouts::{COVER_TOLERANCE_S, Tally};
-use super::input::{BoutSets, Joined, Pairs};
+use super::input::{BoutSet, BoutSets, Joined, Pairs};
 use super::scores::{BlandAltman, Estimate, bland_altman, concordance, icc_2_1};
 
 /// Two sets of bouts compared.
@@ -39,36 +42,86 @@ pub struct ComparedColumn {
     pub concordance: Result<Estimate, Undefined>,
 }
 
-/// Compares the recordings that both sides name.
+impl ComparedBouts {
+    /// The intervals of confidence of the figures over all recordings.
+    pub fn intervals(&self, how: Resampling) -> Intervals {
+        intervals(&self.each.iter().map(|(_, tally)| tally).collect::<Vec<_>>(), how)
+    }
+}
+
+/// Compares the recordings that both sides name, and of those left over the ones that say they are of the same activity of the
+/// same file.
 pub fn compare_bouts(reference: &BoutSets, other: &BoutSets) -> Noted<ComparedBouts> {
+    let partners = partners(reference, other);
     let mut compared = ComparedBouts::default();
-    let mut short: Vec<&str> = Vec::new();
+    let (mut short, mut foreign): (Vec<&str>, Vec<&str>) = Default::default();
     for (name, ours) in reference {
-        let Some(theirs) = other.get(name) else {
+        let Some(theirs) = partners.get(name.as_str()).map(|partner| &other[*partner]) else {
             compared.unmatched[0].push(name.clone());
             continue;
         };
-        if let Err(AgreementError::DifferentCover(..)) = check_cover(ours, theirs, COVER_TOLERANCE_S) {
+        if let Err(AgreementError::DifferentCover(..)) =
+            check_cover(&ours.spans, &theirs.spans, COVER_TOLERANCE_S)
+        {
             short.push(name);
         }
-        let tally = Tally::of(ours, theirs);
+        if ours.origin.differs(&theirs.origin) {
+            foreign.push(name);
+        }
+        let tally = Tally::of(&ours.spans, &theirs.spans);
         compared.sum.add(&tally);
         compared.each.push((name.clone(), tally));
     }
-    compared.unmatched[1] = other.keys().filter(|name| !reference.contains_key(*name)).cloned().collect();
+    let taken: BTreeSet<&str> = partners.into_values().collect();
+    compared.unmatched[1] = other.keys().filter(|name| !taken.contains(name.as_str())).cloned().collect();
     let mut notices = unmatched("recording", &compared.unmatched);
-    if !short.is_empty() {
-        let (who, cover) = match (short.as_slice(), compared.each.len()) {
-            (_, 1) => (String::new(), "The two sides cover"),
-            ([one], _) => (format!("In `{one}` "), "the two sides cover"),
-            (many, _) => {
-                (format!("In {} recordings, `{}` the first, ", many.len(), many[0]), "the two sides cover")
-            }
+    let said = [
+        (
+            NoticeCode::CoverDiffers,
+            short,
+            "cover different times; what a side does not cover is unknown there",
+        ),
+        (
+            NoticeCode::RecordingDiffers,
+            foreign,
+            "are of different recordings, by their SHA-256 or start; that is meant only for two recorders worn together",
+        ),
+    ];
+    for (code, names, what) in said {
+        let who = match (names.as_slice(), compared.each.len()) {
+            ([], _) => continue,
+            (_, 1) => "The".to_owned(),
+            ([one], _) => format!("In `{one}` the"),
+            (many, _) => format!("In {} recordings, `{}` the first, the", many.len(), many[0]),
         };
-        let text = format!("{who}{cover} different times; what a side does not cover is unknown there.");
-        notices.push(Notice::new(NoticeCode::CoverDiffers, text));
+        notices.push(Notice::new(code, format!("{who} two sides {what}.")));
     }
     Noted { value: compared, notices }
+}
+
+/// The partner of each recording of the reference: of its name, else the only one left over that says it is of the same recording.
+fn partners<'a>(reference: &'a BoutSets, other: &'a BoutSets) -> BTreeMap<&'a str, &'a str> {
+    let mut partners: BTreeMap<&str, &str> = BTreeMap::new();
+    let (mut left, mut right): (Vec<_>, Vec<_>) = (reference.iter().collect(), other.iter().collect());
+    left.retain(|(name, _)| match other.get_key_value(*name) {
+        Some((partner, _)) => partners.insert(name, partner).is_some(),
+        None => true,
+    });
+    right.retain(|(name, _)| !reference.contains_key(*name));
+    let by_origin = |sets: &[(&'a String, &'a BoutSet)]| {
+        let mut known: BTreeMap<_, Vec<&'a str>> = BTreeMap::new();
+        for (name, set) in sets.iter().filter(|(_, set)| set.origin.sha256.is_some()) {
+            known.entry((set.origin.sha256.clone(), set.origin.start)).or_default().push(name);
+        }
+        known
+    };
+    let theirs = by_origin(&right);
+    for (origin, ours) in by_origin(&left) {
+        if let ([one], Some([partner])) = (ours.as_slice(), theirs.get(&origin).map(Vec::as_slice)) {
+            partners.insert(one, partner);
+        }
+    }
+    partners
 }
 
 /// Works out the figures of every joined column.

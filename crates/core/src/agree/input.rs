@@ -2,12 +2,61 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use jiff::Timestamp;
 use serde_json::{Map, Value};
 
 use crate::gait::agreement::GaitSpan;
 
 /// Bouts of recordings by name. A file of one recording has the name "".
-pub type BoutSets = BTreeMap<String, Vec<GaitSpan>>;
+pub type BoutSets = BTreeMap<String, BoutSet>;
+
+/// The bouts of one recording, in order of time and without overlap.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct BoutSet {
+    /// The bouts.
+    pub spans: Vec<GaitSpan>,
+    /// Of what they say they are.
+    pub origin: Origin,
+}
+
+/// What a set of bouts says of where it comes from.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Origin {
+    /// SHA-256 of the recording.
+    pub sha256: Option<String>,
+    /// When the recording began.
+    pub start: Option<Timestamp>,
+    /// Who marked them.
+    pub rater: Option<String>,
+}
+
+impl Origin {
+    /// What a table's columns or a document's keys say: nothing where a cell is empty or cannot be read.
+    fn of<'a>(cell: impl Fn(&str) -> Option<&'a str>) -> Self {
+        let filled = |name| cell(name).map(str::trim).filter(|text| !text.is_empty());
+        Self {
+            sha256: filled("sha256").map(str::to_ascii_lowercase),
+            start: filled("start").and_then(|start| start.parse().ok()),
+            rater: filled("rater").map(str::to_owned),
+        }
+    }
+
+    /// Leaves what another row says otherwise unsaid.
+    fn keep(&mut self, other: &Self) {
+        self.sha256.take_if(|sha256| other.sha256.as_ref() != Some(sha256));
+        self.start.take_if(|start| other.start != Some(*start));
+        self.rater.take_if(|rater| other.rater.as_ref() != Some(rater));
+    }
+
+    /// Whether both say of what recording they are, and it is not the same.
+    pub fn differs(&self, other: &Self) -> bool {
+        fn differ<T: PartialEq>(one: Option<&T>, two: Option<&T>) -> bool {
+            one.zip(two).is_some_and(|(one, two)| one != two)
+        }
+        differ(self.sha256.as_ref(), other.sha256.as_ref())
+            || differ(self.start.as_ref(), other.start.as_ref())
+    }
+}
 
 /// Most bouts of one recording: matching needs room for their square.
 pub const MOST_BOUTS: usize = 2000;
@@ -21,6 +70,8 @@ const ROUNDING_S: f64 = 0.1;
 const BOUT_COLUMNS: [&str; 3] = ["gait", "start_s", "end_s"];
 /// The column that names the recording, unless another is given.
 const PATH: &str = "path";
+/// The column that names it where there is no such.
+const RECORDING: &str = "recording";
 
 /// One side.
 #[derive(Clone, Debug, PartialEq)]
@@ -58,7 +109,7 @@ pub fn parse(text: &str, key: &[String]) -> Result<Side, InputError> {
     if let Ok(Value::Object(document)) = serde_json::from_str(text)
         && let Some(bouts) = document.get("bouts")
     {
-        return Ok(Side::Bouts(BTreeMap::from([(String::new(), spans(bouts)?)])));
+        return Ok(Side::Bouts(BTreeMap::from([(String::new(), bout_set(&document, bouts)?)])));
     }
     let table = if text.trim_start().starts_with('{') {
         match objects(text)? {
@@ -253,9 +304,9 @@ fn objects(text: &str) -> Result<Objects, InputError> {
             let Some(name) = [PATH, "name"].iter().find_map(|key| object.get(*key)?.as_str()) else {
                 return wrong(format!("object {}: `path` or `name` has to name the recording", at + 1));
             };
-            let spans =
-                spans(&object["bouts"]).map_err(|error| InputError(format!("object {}: {error}", at + 1)))?;
-            if sets.insert(name.to_owned(), spans).is_some() {
+            let set = bout_set(object, &object["bouts"])
+                .map_err(|error| InputError(format!("object {}: {error}", at + 1)))?;
+            if sets.insert(name.to_owned(), set).is_some() {
                 return wrong(format!("`{name}` stands there twice"));
             }
         }
@@ -284,6 +335,13 @@ fn objects(text: &str) -> Result<Objects, InputError> {
     Ok(Objects::Scores(table))
 }
 
+/// Bouts of a document, with what it says of the recording.
+fn bout_set(document: &Map<String, Value>, bouts: &Value) -> Result<BoutSet, InputError> {
+    let recording = document.get(RECORDING).and_then(Value::as_object).unwrap_or(document);
+    let origin = Origin::of(|name| recording.get(name).or_else(|| document.get(name))?.as_str());
+    Ok(BoutSet { spans: spans(bouts)?, origin })
+}
+
 /// Bouts out of a document's list.
 fn spans(list: &Value) -> Result<Vec<GaitSpan>, InputError> {
     let Some(list) = list.as_array() else { return wrong("`bouts` is no list") };
@@ -299,10 +357,11 @@ fn spans(list: &Value) -> Result<Vec<GaitSpan>, InputError> {
 
 /// Bouts out of a table with one row a bout. Without a column that names the recording it is one recording.
 fn bout_rows(table: &Table, key: &[String]) -> Result<BoutSets, InputError> {
-    let key = if key.is_empty() && !table.columns.iter().any(|c| c == PATH) {
-        Vec::new()
-    } else {
-        key_of(table, key)?
+    let has = |name: &str| table.columns.iter().any(|c| c == name);
+    let key = match key {
+        [] if has(PATH) => vec![PATH.to_owned()],
+        [] if has(RECORDING) => vec![RECORDING.to_owned()],
+        given => given.to_vec(),
     };
     let names = key.iter().map(|name| table.place(name, "the table")).collect::<Result<Vec<_>, _>>()?;
     let [gait, start, end] =
@@ -310,16 +369,28 @@ fn bout_rows(table: &Table, key: &[String]) -> Result<BoutSets, InputError> {
     if table.rows.is_empty() {
         return wrong("the table has no bout");
     }
-    let mut sets = BoutSets::new();
+    let cell = |row: usize, name: &str| {
+        let at = table.columns.iter().position(|c| c == name)?;
+        Some(table.rows[row][at].as_str())
+    };
+    let mut sets: BTreeMap<String, (Vec<GaitSpan>, Origin)> = BTreeMap::new();
     for (at, row) in table.rows.iter().enumerate() {
         let name = names.iter().map(|p| row[*p].as_str()).collect::<Vec<_>>().join(" · ");
         let (Some(start_s), Some(end_s)) = (table.number(at, start)?, table.number(at, end)?) else {
             return wrong(format!("row {} has no `start_s` or no `end_s`", at + 1));
         };
-        sets.entry(name).or_default().push(span(&row[gait], start_s, end_s, at + 1)?);
+        let origin = Origin::of(|name| cell(at, name));
+        let span = span(&row[gait], start_s, end_s, at + 1)?;
+        match sets.get_mut(&name) {
+            None => drop(sets.insert(name, (vec![span], origin))),
+            Some((spans, known)) => {
+                known.keep(&origin);
+                spans.push(span);
+            }
+        }
     }
-    let named = |(name, spans): (String, Vec<GaitSpan>)| match in_order(spans) {
-        Ok(spans) => Ok((name, spans)),
+    let named = |(name, (spans, origin)): (String, (Vec<GaitSpan>, Origin))| match in_order(spans) {
+        Ok(spans) => Ok((name, BoutSet { spans, origin })),
         Err(error) if name.is_empty() => Err(error),
         Err(error) => wrong(format!("`{name}`: {error}")),
     };
@@ -370,9 +441,9 @@ mod tests {
 
     fn one(text: &str) -> Vec<GaitSpan> {
         let Side::Bouts(sets) = parse(text, &[]).unwrap() else { panic!("bouts") };
-        let (name, spans) = sets.into_iter().next().unwrap();
+        let (name, set) = sets.into_iter().next().unwrap();
         assert_eq!(name, "");
-        spans
+        set.spans
     }
 
     fn table(text: &str) -> Table {
@@ -405,9 +476,33 @@ mod tests {
                          {\"name\":\"a\",\"bouts\":[{\"gait\":\"walk\",\"start_s\":0,\"end_s\":9}]}\n";
         let sides = [csv, lines, documents].map(|text| parse(text, &[]).unwrap());
         let Side::Bouts(sets) = &sides[0] else { panic!("bouts") };
-        assert_eq!(sets["b"].len(), 2);
+        assert_eq!(sets["b"].spans.len(), 2);
         assert_eq!(sides[0], sides[1]);
         assert_eq!(sides[0], sides[2]);
+    }
+
+    #[test]
+    fn a_set_says_of_what_recording_it_is() {
+        let marked = "recording,sha256,start,rater,gait,start_s,end_s\n\
+                      b.fit,AB,2026-03-02T07:10:00Z,anna,run,0,5\nb.fit,AB,2026-03-02T07:10:00Z,anna,walk,5,7\n\
+                      a.fit,cd,,anna,walk,0,9\n";
+        let Side::Bouts(marked) = parse(marked, &[]).unwrap() else { panic!("bouts") };
+        let found = r#"{"schema": "jogaudit.bouts/1", "recording": {"sha256": "ab", "start": "2026-03-02T08:10:00+01:00"},
+            "bouts": [{"gait": "walk", "start_s": 0, "end_s": 7}]}"#;
+        let Side::Bouts(found) = parse(found, &[]).unwrap() else { panic!("bouts") };
+        let (a, b, found) = (&marked["a.fit"].origin, &marked["b.fit"].origin, &found[""].origin);
+        assert_eq!((&b.sha256, b.start), (&found.sha256, found.start));
+        assert!(!b.differs(found) && a.differs(found));
+        assert_eq!(b.rater.as_deref(), Some("anna"));
+        let unsaid = Origin::default();
+        assert!(!unsaid.differs(a));
+        // A table of one's own may have times of the day there.
+        let Side::Bouts(own) =
+            parse("gait,start_s,end_s,start\nrun,0,5,2026-03-02T07:10:00Z\nwalk,5,9,07:10\n", &[]).unwrap()
+        else {
+            panic!("bouts")
+        };
+        assert_eq!(own[""].origin, Origin::default());
     }
 
     #[test]

@@ -1,6 +1,7 @@
 //! Agreement of a reference with what is held against it: bouts with bouts, scores with scores. Pure statistics, and the
 //! forms in which the two sides come.
 
+pub mod bootstrap;
 pub mod bouts;
 mod compare;
 pub mod input;
@@ -27,6 +28,12 @@ pub enum Undefined {
     /// Both sides know one category only: agreement by chance is certain.
     #[error("both sides name one gait throughout")]
     OneCategory,
+    /// Fewer recordings than an interval needs.
+    #[error("fewer than {} recordings", bootstrap::LEAST_RECORDINGS)]
+    FewRecordings,
+    /// A draw of recordings leaves the figure undefined.
+    #[error("some draws of recordings leave nothing to compare")]
+    InSomeDraws,
     /// The arithmetic has no finite result.
     #[error("the values have no finite result")]
     NotFinite,
