@@ -43,7 +43,7 @@ pub(super) struct Args {
     #[arg(long, value_name = "COLUMNS", value_delimiter = ',')]
     columns: Vec<String>,
     /// Draw the recordings this often for the intervals of bouts
-    #[arg(long, value_name = "N", default_value_t = RESAMPLES, value_parser = clap::value_parser!(u32).range(100..=100_000))]
+    #[arg(long, value_name = "N", default_value_t = RESAMPLES, value_parser = clap::value_parser!(u32).range(100..=20_000))]
     resamples: u32,
     /// Begin the draws here: the same number gives the same intervals
     #[arg(long, value_name = "N", default_value_t = SEED)]

@@ -1,6 +1,7 @@
 //! The command line: what the user typed, what it resolves to, and what is said when it fails.
 
 mod agree;
+mod annotate;
 mod batch;
 mod bouts;
 mod check;
@@ -53,6 +54,8 @@ enum Command {
     Batch(Box<batch::Args>),
     /// Say how well two sets of bouts or scores agree
     Agree(agree::Args),
+    /// Open a local web page on which a person marks a recording, blind to the program
+    Annotate(annotate::Args),
     /// Make up a recording with its true bouts
     Simulate(Box<simulate::Args>),
     /// Write a made-up case and check it
@@ -146,6 +149,7 @@ fn run(command: Command, io: &mut Io<'_>) -> Result<Done, Failure> {
         Command::Share(args) => share::run(&args, io),
         Command::Batch(args) => batch::run(*args, io),
         Command::Agree(args) => agree::run(&args, io),
+        Command::Annotate(args) => annotate::run(&args, io),
         Command::Simulate(args) => simulate::run(&args, io),
         Command::Demo(args) => demo::run(&args, io),
         Command::Page(args) => page::run(&args, io),

@@ -2,6 +2,7 @@
 //! and that the documents say what the command does.
 
 mod agree;
+mod annotate;
 mod bad_input;
 mod batch;
 mod batch_killed;

@@ -92,13 +92,20 @@ impl Page {
 
     /// Starts a page by a command that is the program, or runs it.
     pub(crate) fn started(mut program: Command, args: &[&OsStr]) -> Self {
-        let mut child = program
-            .arg("page")
-            .args(args)
-            .stdout(Stdio::piped())
-            .stderr(Stdio::null())
-            .spawn()
-            .expect("the page starts");
+        program.arg("page").args(args);
+        Self::listening(program)
+    }
+
+    /// Starts the page on which a recording is marked, in a folder.
+    pub(crate) fn annotating(folder: &Path, args: &[&str]) -> Self {
+        let mut program = Command::new(jogaudit());
+        program.current_dir(folder).arg("annotate").args(args);
+        Self::listening(program)
+    }
+
+    fn listening(mut program: Command) -> Self {
+        let mut child =
+            program.stdout(Stdio::piped()).stderr(Stdio::null()).spawn().expect("the page starts");
         let mut line = String::new();
         BufReader::new(child.stdout.take().expect("piped")).read_line(&mut line).expect("a line");
         let address = line.trim().to_owned();

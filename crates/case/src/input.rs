@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use jogaudit_core::pipeline::{Activity, Config, activity};
+use jogaudit_core::pipeline::{Activity, Config, Readings, activity, readings};
 use jogaudit_core::prescription::{Plan, Stage};
 use jogaudit_recording::notice::Notice;
 use jogaudit_recording::read::ReadConfig;
@@ -33,6 +33,17 @@ pub struct Input {
 pub fn input_in(bytes: &[u8], path: &Path, number: Option<usize>, config: &Config) -> Result<Input, Failure> {
     let activity = activity(bytes, number, config).map_err(|error| Failure::activity(path, &error))?;
     Ok(Input { sha256: sha256(bytes), activity })
+}
+
+/// The same with the readings alone: no bouts are worked out.
+pub fn readings_in(
+    bytes: &[u8],
+    path: &Path,
+    number: Option<usize>,
+    config: &Config,
+) -> Result<(String, Readings), Failure> {
+    let readings = readings(bytes, number, config).map_err(|error| Failure::activity(path, &error))?;
+    Ok((sha256(bytes), readings))
 }
 
 /// The settings where zipped input may unfold to that many MiB.

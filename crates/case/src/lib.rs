@@ -65,7 +65,7 @@ pub use failure::{Failure, named, named_output};
 pub use hash::{hexadecimal, sha256};
 pub use input::{
     Input, MAX_PLAN_BYTES, MAX_RECORDING_BYTES, MAX_UNZIPPED_MIB, case_plan, config_unzipping, input_in,
-    plan_in, stage,
+    plan_in, readings_in, stage,
 };
 pub use memory::MemoryCase;
 pub use share::{

@@ -92,6 +92,27 @@ pub fn activity(bytes: &[u8], number: Option<usize>, config: &Config) -> Result<
     Ok(Activity { facts, series: Some(segmented.series), segmentation: segmented.segmentation, notices })
 }
 
+/// The readings of one activity of an input, of whatever sport, with nothing made of them.
+#[derive(Clone, Debug)]
+pub struct Readings {
+    /// Clean columns.
+    pub series: Series,
+    /// What was noticed on the way.
+    pub notices: Vec<Notice>,
+}
+
+/// Bytes → the readings of one activity, chosen as by [`activity`]. No gait is worked out.
+///
+/// # Errors
+/// When the bytes are no recording, or hold no activity of that number.
+pub fn readings(bytes: &[u8], number: Option<usize>, config: &Config) -> Result<Readings, ActivityError> {
+    let mut notices = Vec::new();
+    let recordings = read(bytes, &config.read)?.take(&mut notices);
+    let recording = chosen(recordings, number)?.take(&mut notices);
+    let series = clean(&recording, &config.clean).take(&mut notices);
+    Ok(Readings { series, notices })
+}
+
 /// Recording → bouts.
 pub fn segment_recording(recording: &Recording, config: &Config) -> Segmented {
     let mut notices = Vec::new();

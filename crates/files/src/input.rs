@@ -5,15 +5,21 @@ use std::io::{self, Read};
 use std::path::Path;
 
 use jogaudit_case::{
-    Failure, Input, MAX_PLAN_BYTES, MAX_RECORDING_BYTES, input_in, named, plan_in, sha256, too_large,
+    Failure, Input, MAX_PLAN_BYTES, MAX_RECORDING_BYTES, input_in, named, plan_in, readings_in, sha256,
+    too_large,
 };
-use jogaudit_core::pipeline::Config;
+use jogaudit_core::pipeline::{Config, Readings};
 use jogaudit_core::prescription::Plan;
 use jogaudit_recording::notice::Notice;
 
 /// Reads the chosen activity of a recording (one-based; by default the first on foot) and works out its bouts.
 pub fn input(path: &Path, number: Option<usize>, config: &Config) -> Result<Input, Failure> {
     input_in(&bytes(path, MAX_RECORDING_BYTES)?, path, number, config)
+}
+
+/// The same with the readings alone: no bouts are worked out. Before them the SHA-256 of the input's bytes.
+pub fn readings(path: &Path, number: Option<usize>, config: &Config) -> Result<(String, Readings), Failure> {
+    readings_in(&bytes(path, MAX_RECORDING_BYTES)?, path, number, config)
 }
 
 /// Reads a plan.

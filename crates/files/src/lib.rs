@@ -3,7 +3,7 @@
 //!
 //! | item | does |
 //! |---|---|
-//! | [`input()`], [`plan`], [`bytes`] | read what the user named |
+//! | [`input()`], [`readings`], [`plan`], [`bytes`] | read what the user named |
 //! | [`open_case`], [`read_case`] | open and read a case: a folder or a zip of one, its recordings on all cores |
 //! | [`FolderCase`] | a case folder: one writer at a time, each file whole, no link out of it followed |
 //! | [`files_below`] | lists the files of a folder, at any depth |
@@ -48,7 +48,7 @@ pub use case::{case_inputs, open_case, read_all, read_case, share_case};
 pub use claim::{Claims, Output, open_lock, output, outputs, write_together};
 pub use folder::FolderCase;
 pub use hash::sha256_of_file;
-pub use input::{at_most, bytes, input, plan, plan_and_hash};
+pub use input::{at_most, bytes, input, plan, plan_and_hash, readings};
 pub use inside::{inside, plain_bytes};
 pub use output::{
     Staged, could_not_write, is_unfinished, make_folder, remove_unfinished, with_suffix, write_whole,

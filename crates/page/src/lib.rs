@@ -12,6 +12,7 @@
 //! | `plan_rows`, `plan_words` | the plan as a form: what was sent, what becomes of the text, what its fields are called |
 //! | `case_names` | what cases are called, told apart where two look alike |
 //! | `attention` | what needs attention in a case, for the table of patients |
+//! | [`annotate`] | marking one recording by eye: a page of its own, without a case |
 //! | `layout`, `view_*`, `report`, `refusal` | what is shown |
 //!
 //! **In:** a [`Request`] and a [`CaseStore`]. **Out:** a [`Response`]: a page without anything from elsewhere, and what was written
@@ -20,6 +21,7 @@
 
 #![cfg_attr(not(test), deny(clippy::disallowed_methods, clippy::disallowed_types))]
 
+pub mod annotate;
 mod attention;
 mod browser_cases;
 mod case_names;

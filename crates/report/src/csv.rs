@@ -1,6 +1,9 @@
-//! Bouts as CSV (RFC 4180): one line a bout, empty where a value is not known.
+//! Bouts as CSV (RFC 4180): one line a bout, empty where a value is not known. Found ones, and those that a person marked.
 
 use csv::{Terminator, WriterBuilder};
+
+use jiff::Timestamp;
+use jogaudit_core::gait::agreement::GaitSpan;
 
 use super::view::BoutsView;
 
@@ -16,6 +19,52 @@ const COLUMNS: [&str; 8] = [
     "mean_cadence_spm",
     "mean_heart_rate_bpm",
 ];
+
+/// The columns of marked bouts: the recording's file, its SHA-256 and start, who marked it and when, seconds from the first sample.
+const MARKED_COLUMNS: [&str; 8] =
+    ["recording", "sha256", "start", "rater", "marked_at", "gait", "start_s", "end_s"];
+
+/// The bouts that a person marked on a recording.
+#[derive(Clone, Copy, Debug)]
+pub struct MarkedBouts<'a> {
+    /// Name of the recording's file.
+    pub recording: &'a str,
+    /// SHA-256 of that file.
+    pub sha256: &'a str,
+    /// When the recording began.
+    pub start: Timestamp,
+    /// Who marked it.
+    pub rater: &'a str,
+    /// When that was saved.
+    pub marked_at: Timestamp,
+    /// What was marked, in order of time.
+    pub bouts: &'a [GaitSpan],
+}
+
+/// Writes marked bouts under a line of column names; lines end in CR LF.
+pub fn marked(of: &MarkedBouts<'_>) -> String {
+    String::from_utf8(marked_table(of).unwrap_or_default()).unwrap_or_default()
+}
+
+fn marked_table(of: &MarkedBouts<'_>) -> csv::Result<Vec<u8>> {
+    let mut table = WriterBuilder::new().terminator(Terminator::CRLF).from_writer(Vec::new());
+    table.write_record(MARKED_COLUMNS)?;
+    let (start, marked_at) = (of.start.to_string(), of.marked_at.to_string());
+    for bout in of.bouts {
+        let (from, to) = (bout.start_s.to_string(), bout.end_s.to_string());
+        table.write_record([
+            of.recording,
+            of.sha256,
+            &start,
+            of.rater,
+            &marked_at,
+            bout.gait.word(),
+            &from,
+            &to,
+        ])?;
+    }
+    table.into_inner().map_err(|error| error.into_error().into())
+}
 
 /// Writes the bouts under a line of column names; lines end in CR LF.
 pub fn bouts(view: &BoutsView) -> String {

@@ -17,7 +17,6 @@ use tokio::time::timeout;
 use jogaudit_case::hexadecimal;
 use jogaudit_page::Refusal;
 
-use super::App;
 use super::connections::Connection;
 use super::routes::answered;
 
@@ -87,7 +86,7 @@ impl AccessCheck {
             return Err(Refusal::new(
                 401,
                 "this browser has not been let in",
-                "open the link that `jogaudit page` printed when it started; each start has a new one",
+                "open the link that the program printed when it started; each start has a new one",
             ));
         }
         Ok(())
@@ -101,7 +100,7 @@ impl AccessCheck {
             _ => Err(Refusal::new(
                 421,
                 "this page answers on its own address only",
-                "open the link that `jogaudit page` printed",
+                "open the link that the program printed",
             )),
         }
     }
@@ -139,8 +138,8 @@ fn not_from_here() -> Refusal {
 }
 
 /// Checks a request, answers it in time, and says what browsers may do with the answer.
-pub(super) async fn guard(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
-    let checked = app.access.check(&request);
+pub(super) async fn guard(State(access): State<Arc<AccessCheck>>, request: Request, next: Next) -> Response {
+    let checked = access.check(&request);
     if checked.is_ok()
         && let Some(connection) = request.extensions().get::<Connection>()
     {

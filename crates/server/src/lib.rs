@@ -2,6 +2,7 @@
 //!
 //! | module | holds |
 //! |---|---|
+//! | `annotate` | one recording for one rater |
 //! | `routes` | carries requests to the page and answers back |
 //! | `guard` | who may ask: token, host, origin; what browsers may do with an answer |
 //! | `connections` | connections of known browsers, and of those that nobody knows yet |
@@ -33,6 +34,7 @@
 //! # Ok::<(), jogaudit_case::Failure>(())
 //! ```
 
+mod annotate;
 mod cached_case;
 mod connections;
 mod guard;
@@ -42,6 +44,8 @@ mod reading;
 mod recording_cache;
 mod routes;
 mod uploads;
+
+pub use annotate::serve_annotation;
 
 #[doc(hidden)]
 pub use uploads::taken_in;
@@ -106,7 +110,7 @@ pub struct Options {
 
 /// What all requests share.
 struct App {
-    access: AccessCheck,
+    access: Arc<AccessCheck>,
     settings: Settings,
     cases: Vec<Arc<CachedCase>>,
     uploads: Arc<Uploads>,
@@ -123,11 +127,6 @@ impl App {
 
 /// Serves the page until the process is told to end. `ready` gets the address with its token once it can be opened.
 pub fn serve(options: &Options, ready: &mut dyn FnMut(&str) -> Result<(), Failure>) -> Result<(), Failure> {
-    let could_not = |error: io::Error| {
-        Failure::refused(format!("could not listen on port {}", options.port))
-            .caused_by(&error)
-            .hint("another program may use it; leave --port out to take a free one")
-    };
     let Place { is_caseload, cases, names, not_followed } = Place::of(&options.place)?;
     let settings = Settings {
         is_caseload,
@@ -137,15 +136,7 @@ pub fn serve(options: &Options, ready: &mut dyn FnMut(&str) -> Result<(), Failur
         max_file_bytes: options.max_file_bytes,
         keeper: Keeper::Folders,
     };
-    let runtime = tokio::runtime::Builder::new_multi_thread()
-        .worker_threads(2)
-        .max_blocking_threads(16)
-        .enable_all()
-        .build()
-        .map_err(could_not)?;
-    let served = runtime.block_on(async {
-        let (port, listeners) = listen(options.port).await.map_err(could_not)?;
-        let (access, token) = AccessCheck::new(port);
+    let router = |access: Arc<AccessCheck>| {
         let recordings = Arc::new(RecordingCache::default());
         let readers = Readers::new(is_caseload);
         let case = |(files, name): (Arc<dyn CaseFiles + Send>, CaseName)| {
@@ -165,7 +156,32 @@ pub fn serve(options: &Options, ready: &mut dyn FnMut(&str) -> Result<(), Failur
             let cached = Arc::clone(cached);
             tokio::spawn(async move { cached.read_within(Duration::ZERO).await });
         });
-        let router = routes::router(app);
+        routes::router(app)
+    };
+    serve_behind_guard(options.port, router, ready)
+}
+
+/// Serves what a router answers behind the guard, until the process is told to end.
+fn serve_behind_guard(
+    port: u16,
+    router: impl FnOnce(Arc<AccessCheck>) -> Router,
+    ready: &mut dyn FnMut(&str) -> Result<(), Failure>,
+) -> Result<(), Failure> {
+    let could_not = |error: io::Error| {
+        Failure::refused(format!("could not listen on port {port}"))
+            .caused_by(&error)
+            .hint("another program may use it; leave --port out to take a free one")
+    };
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .worker_threads(2)
+        .max_blocking_threads(16)
+        .enable_all()
+        .build()
+        .map_err(could_not)?;
+    let served = runtime.block_on(async {
+        let (port, listeners) = listen(port).await.map_err(could_not)?;
+        let (access, token) = AccessCheck::new(port);
+        let router = router(Arc::new(access));
         let connections = Arc::new(Connections::new());
         for listener in listeners {
             tokio::spawn(accept(listener, router.clone(), Arc::clone(&connections)));

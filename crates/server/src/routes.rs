@@ -17,6 +17,7 @@ use jogaudit_page::waiting::WaitingFile;
 use jogaudit_page::{self as page, CaseState, CaseStore, Content, HostedCase, Needs, Refusal, Settings};
 
 use super::cached_case::{CachedCase, READ_WAIT};
+use super::guard::AccessCheck;
 use super::{App, guard};
 
 /// Bytes of a form without files: a plan has at most 1 MiB, and letters may take three in a form.
@@ -25,11 +26,16 @@ const FORM_BYTES: usize = 4 << 20;
 const LONG_WAIT: Duration = Duration::from_secs(30);
 
 pub(super) fn router(app: Arc<App>) -> Router {
-    Router::new()
-        .fallback(answer)
-        .layer(DefaultBodyLimit::disable())
-        .layer(middleware::from_fn_with_state(Arc::clone(&app), guard::guard))
-        .with_state(app)
+    let access = Arc::clone(&app.access);
+    guarded(Router::new().fallback(answer), access).with_state(app)
+}
+
+/// Puts the guard before everything that a router answers.
+pub(super) fn guarded<S>(router: Router<S>, access: Arc<AccessCheck>) -> Router<S>
+where
+    S: Clone + Send + Sync + 'static,
+{
+    router.layer(DefaultBodyLimit::disable()).layer(middleware::from_fn_with_state(access, guard::guard))
 }
 
 /// An answer of the page as HTTP has it.
@@ -50,7 +56,7 @@ pub(super) fn answered(answer: page::Response) -> Response {
 }
 
 async fn answer(State(app): State<Arc<App>>, request: axum::extract::Request) -> Response {
-    let answer = match open(&app, &request) {
+    let answer = match open(&app.access, &request) {
         Some(opened) => return opened,
         None => handle(&app, request).await.unwrap_or_else(|refusal| refusal.response()),
     };
@@ -58,35 +64,40 @@ async fn answer(State(app): State<Arc<App>>, request: axum::extract::Request) ->
 }
 
 /// Lets the browser in that comes with the token of this start.
-fn open(app: &App, request: &axum::extract::Request) -> Option<Response> {
+pub(super) fn open(access: &AccessCheck, request: &axum::extract::Request) -> Option<Response> {
     if request.uri().path() != "/open" || request.method() != Method::GET {
         return None;
     }
     let query = form_urlencoded::parse(request.uri().query().unwrap_or_default().as_bytes());
     let token = query.into_iter().find(|(name, _)| name == "token").map(|(_, token)| token.into_owned());
     let token = token.unwrap_or_default();
-    if !app.access.knows(&token) {
-        let todo = "open the link that `jogaudit page` printed last";
+    if !access.knows(&token) {
+        let todo = "open the link that the program printed last";
         return Some(answered(Refusal::new(401, "this link is of another start", todo).response()));
     }
     let mut response = Response::new(Body::empty());
     *response.status_mut() = StatusCode::SEE_OTHER;
     response.headers_mut().insert(LOCATION, HeaderValue::from_static("/"));
-    let cookie = HeaderValue::from_str(&app.access.cookie(&token));
+    let cookie = HeaderValue::from_str(&access.cookie(&token));
     response.headers_mut().extend(cookie.into_iter().map(|cookie| (SET_COOKIE, cookie)));
     Some(response)
 }
 
+pub(super) fn method_of(request: &axum::extract::Request) -> Result<page::Method, Refusal> {
+    match *request.method() {
+        Method::GET | Method::HEAD => Ok(page::Method::Get),
+        Method::POST => Ok(page::Method::Post),
+        _ => Err(Refusal::new(405, "this page is read and its forms are sent", "use its own buttons")),
+    }
+}
+
+pub(super) fn address_of(request: &axum::extract::Request) -> String {
+    request.uri().path_and_query().map_or("/", |address| address.as_str()).to_owned()
+}
+
 async fn handle(app: &Arc<App>, request: axum::extract::Request) -> Result<page::Response, Refusal> {
-    let method = match *request.method() {
-        Method::GET | Method::HEAD => page::Method::Get,
-        Method::POST => page::Method::Post,
-        _ => {
-            return Err(Refusal::new(405, "this page is read and its forms are sent", "use its own buttons"));
-        }
-    };
-    let address = request.uri().path_and_query().map_or("/", |address| address.as_str()).to_owned();
-    let mut asked = page::Request::new(method, &address, Content::Nothing);
+    let method = method_of(&request)?;
+    let mut asked = page::Request::new(method, &address_of(&request), Content::Nothing);
     let cached = asked.case().and_then(|key| app.case(key)).cloned();
     if asked.case().is_some() && cached.is_none() {
         return Err(Refusal::not_found("there is no such case"));
@@ -123,6 +134,11 @@ async fn content(
     if takes_files {
         return Ok(Content::Files(app.uploads.take(request).await?));
     }
+    form(request).await
+}
+
+/// The fields of a form without files.
+pub(super) async fn form(request: axum::extract::Request) -> Result<Content, Refusal> {
     if !is_form(request.headers()) {
         return Ok(Content::Nothing);
     }

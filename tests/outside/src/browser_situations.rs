@@ -119,7 +119,7 @@ impl Situation {
     }
 }
 
-async fn keep_picture(client: &Client, name: &str) {
+pub(crate) async fn keep_picture(client: &Client, name: &str) {
     let Some(folder) = std::env::var_os("JOGAUDIT_SHOTS") else { return };
     fs::create_dir_all(&folder).unwrap();
     fs::write(Path::new(&folder).join(format!("{name}.png")), client.screenshot().await.unwrap()).unwrap();

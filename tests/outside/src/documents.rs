@@ -72,6 +72,16 @@ fn agreement() {
     for name in ["a", "b"] {
         follows(&folder, "agree", &format!("agree {name}.truth.json {name}.json --format json"));
     }
+    // Enough recordings for intervals.
+    let table = |late_s: f64| {
+        (0..6).fold("recording,gait,start_s,end_s\n".to_owned(), |table, n| {
+            let change_s = 60.0 + f64::from(n) * late_s;
+            table + &format!("{n},walk,0,{change_s}\n{n},run,{change_s},120\n")
+        })
+    };
+    folder.write("early.csv", table(0.0));
+    folder.write("late.csv", table(0.5));
+    follows(&folder, "agree", "agree early.csv late.csv --format json");
     // Scores that are undefined, each for its reason.
     folder.write("x.csv", "id,x,flat,same,few\n1,1,5,1,\n2,2,5,2,\n3,4,5,4,7\n4,3,5,3,8\n");
     folder.write("y.csv", "id,x,flat,same,few\n1,1,1,1,\n2,3,2,2,\n3,4,3,4,7\n5,2,4,3,9\n");

@@ -7,6 +7,7 @@
 mod agree;
 mod archive;
 mod browser;
+mod browser_annotate;
 mod browser_firefox;
 mod browser_page;
 mod browser_plan;

@@ -11,7 +11,7 @@ use super::bouts::{BOUNDARY_QUANTILES, BoundaryError, OVERLAP_SHARES, Tally, bou
 use super::scores::{CONFIDENCE, ConfidenceInterval};
 
 /// How often recordings are drawn, unless said otherwise: our choice, twice the thousand that Efron & Tibshirani (1993, An
-/// Introduction to the Bootstrap, chapter 13) ask for.
+/// Introduction to the Bootstrap, chapter 13, from memory) ask for.
 pub const RESAMPLES: u32 = 2000;
 /// Where the draws begin, unless said otherwise.
 pub const SEED: u64 = 1;
