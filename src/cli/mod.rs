@@ -6,6 +6,7 @@ mod batch;
 mod bouts;
 mod check;
 mod demo;
+mod export;
 mod page;
 mod panics;
 mod plan;
@@ -44,7 +45,7 @@ enum Command {
     Bouts(bouts::Args),
     /// Check a recording against the prescribed stage
     Check(check::Args),
-    /// Look over, show or draft a plan
+    /// Look over, show, draft or export a plan
     Plan(plan::Args),
     /// Audit a whole return, week by week, and rule on the next session
     Review(review::Args),

@@ -1,4 +1,4 @@
-//! `jogaudit plan check`, `plan show`, `plan draft`
+//! `jogaudit plan check`, `plan show`, `plan draft`; `plan export` stands in [`super::export`]
 
 use std::path::PathBuf;
 
@@ -19,7 +19,7 @@ use jogaudit_report::plan_lint::{self, LintView};
 use jogaudit_report::plan_show::{self, PlanView};
 use jogaudit_report::{HandoutView, html, plan_draft, text, view};
 
-use super::{Done, Io, units};
+use super::{Done, Io, export, units};
 
 #[derive(clap::Args, Debug)]
 pub(super) struct Args {
@@ -36,6 +36,8 @@ enum Command {
     Show(ShowArgs),
     /// Draft a steady plan from a start, a goal and limits
     Draft(Box<DraftArgs>),
+    /// Write a session as a workout for a watch, or the dated sessions as a calendar
+    Export(export::Args),
 }
 
 #[derive(clap::Args, Debug)]
@@ -179,6 +181,7 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
         Command::Check(args) => run_check(args, io),
         Command::Show(args) => run_show(args, io),
         Command::Draft(args) => run_draft(args, io),
+        Command::Export(args) => export::run(args, io),
     }
 }
 

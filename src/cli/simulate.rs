@@ -6,6 +6,7 @@ use clap::ValueEnum;
 
 use jogaudit_case::{self as case, Failure, named_output};
 use jogaudit_core::prescription::Stage;
+use jogaudit_export::workout_of;
 use jogaudit_files as files;
 use jogaudit_recording::read::Format;
 use jogaudit_simulate::{
@@ -168,6 +169,8 @@ enum LapsName {
     Steps,
     /// One a kilometre
     Km,
+    /// One a step, run from the workout of `plan export`, which stands in the file (FIT only); of ranges the least is done
+    Workout,
 }
 
 pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
@@ -179,8 +182,14 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     refuse_too_many(args)?;
     let wanted: Vec<&Path> = std::iter::once(&args.out).chain(&args.truth).map(PathBuf::as_path).collect();
     let outputs = files::outputs(&wanted, &[&args.plan])?;
-    let stage = stage(&args.plan, &args.stage)?;
-    let simulated = make(&stage, &settings(args, &stage, format))?;
+    let plan = files::plan(&args.plan, &mut Vec::new())?;
+    let stage = case::stage(&plan, Some(&args.stage))?;
+    let mut settings = settings(args, stage, format);
+    if matches!(settings.laps, Laps::Workout) {
+        settings.workout = Some(workout_of(&plan, stage, None));
+        settings.in_range = InRange::Least;
+    }
+    let simulated = make(stage, &settings)?;
     let bytes = write(&simulated, format).map_err(|error| refused(&error))?;
     let bytes = if packed { gzip(&bytes) } else { bytes };
     let truth = simulated.truth_json();
@@ -249,7 +258,9 @@ fn settings(args: &Args, stage: &Stage, format: Format) -> Settings {
             LapsName::Whole => Laps::Whole,
             LapsName::Steps => Laps::Steps,
             LapsName::Km => Laps::Kilometres,
+            LapsName::Workout => Laps::Workout,
         },
+        workout: None,
         pauses: args.pause.clone(),
         holes: args.hole.clone(),
         cadence_faults: args.cadence_fault.clone(),
@@ -350,10 +361,4 @@ fn cadence_fault(text: &str) -> Result<CadenceFault, String> {
         _ => return Err("the kinds are half, double, drop-out, held and held-after-stop".to_owned()),
     };
     Ok(CadenceFault { kind, window: window(rest)? })
-}
-
-/// Reads the plan file and finds the stage in it.
-fn stage(plan: &Path, name: &str) -> Result<Stage, Failure> {
-    let plan = files::plan(plan, &mut Vec::new())?;
-    Ok(case::stage(&plan, Some(name))?.clone())
 }

@@ -8,6 +8,7 @@ mod batch;
 mod batch_killed;
 mod check;
 mod docs;
+mod export;
 mod from_outside;
 #[cfg(target_os = "linux")]
 mod full_disk;

@@ -9,10 +9,10 @@ use jiff::civil::Date;
 use jogaudit_core::clean::Series;
 use jogaudit_core::gait::RunnerEvidence;
 use jogaudit_core::on_foot::OffFoot;
-use jogaudit_core::pipeline::{Config, due_at, review_case, segment_recording};
+use jogaudit_core::pipeline::{Config, Reviewed, due_at, review_case, segment_recording};
 use jogaudit_core::prescription::{DueSession, Plan};
 use jogaudit_core::review::{
-    Diary, Given, LeftOut, LeftOutCode, OtherRecording, Recorded, Seen, Written, Zone, agreed,
+    Diary, Given, LeftOut, LeftOutCode, OtherRecording, Recorded, Review, Seen, Written, Zone, agreed,
 };
 use jogaudit_recording::notice::{Notice, NoticeCode};
 use jogaudit_recording::read::read;
@@ -93,6 +93,25 @@ impl Case {
 
     /// Reviews the case as it stood on a day.
     pub fn review(self, as_of: Date, config: &Config) -> ReviewView {
+        let (plan, written, reviewed, notices) = self.reviewed(as_of, config);
+        ReviewView::new(&ReviewParts {
+            plan: &plan,
+            written: &written,
+            sessions: &reviewed.sessions,
+            other: &reviewed.other,
+            review: &reviewed.review,
+            config: &config.review,
+            notices: &notices,
+        })
+    }
+
+    /// The plan, and what the review of the case on a day finds: for what is not its report.
+    pub fn ruled(self, as_of: Date, config: &Config) -> (Plan, Review) {
+        let (plan, _, reviewed, _) = self.reviewed(as_of, config);
+        (plan, reviewed.review)
+    }
+
+    fn reviewed(self, as_of: Date, config: &Config) -> (Plan, Written, Reviewed, Vec<Notice>) {
         let Self { plan, recorded, unread, diary, stages, seen, mut notices } = self;
         let diary = match diary {
             Table::Text(text) => Diary::parse(&text, as_of).take(&mut notices),
@@ -110,15 +129,7 @@ impl Case {
         notices.append(&mut reviewed.notices);
         reviewed.sessions.left_out.extend(unread);
         reviewed.sessions.left_out.sort_by(|a, b| a.name.cmp(&b.name));
-        ReviewView::new(&ReviewParts {
-            plan: &plan,
-            written: &written,
-            sessions: &reviewed.sessions,
-            other: &reviewed.other,
-            review: &reviewed.review,
-            config: &config.review,
-            notices: &notices,
-        })
+        (plan, written, reviewed, notices)
     }
 }
 

@@ -160,6 +160,7 @@ mod tests {
             laps: vec![],
             timer: vec![],
             guesses: vec![],
+            workout: None,
         });
         OffFoot::of(&recording.unwrap(), &CleanConfig::default())
     }

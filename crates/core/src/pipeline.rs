@@ -272,6 +272,7 @@ mod tests {
             laps: vec![],
             timer: vec![],
             guesses: vec![],
+            workout: None,
         })
         .unwrap()
     }

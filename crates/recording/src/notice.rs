@@ -145,6 +145,8 @@ notice_codes! {
     CoverDiffers = "cover_differs",
     RecordingDiffers = "recording_differs",
     ValuesMissing = "values_missing",
+    WorkoutDiffers = "workout_differs",
+    WordsCut = "words_cut",
 }
 
 impl std::fmt::Display for NoticeCode {

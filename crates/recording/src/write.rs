@@ -1,25 +1,16 @@
-//! What writers of the formats stand on: a FIT file around its messages, an XML document in memory. Which fields a file has is
-//! their affair.
+//! What writers of the formats stand on: the messages of a FIT file, those of a workout among them, and an XML document in memory.
+//! Which other fields a file has is their affair.
 
 use std::fmt::Display;
 
 use quick_xml::Writer;
 use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
 
-use crate::read::fit_checksum;
+mod fit;
+mod workout;
 
-/// Makes a FIT file of its messages: a header (protocol 2.0, profile 21.32) before them, both checksums.
-pub fn fit_file(messages: &[u8]) -> Vec<u8> {
-    const PROFILE: u16 = 2132;
-    let mut bytes = vec![14, 0x20];
-    bytes.extend(PROFILE.to_le_bytes());
-    bytes.extend((messages.len() as u32).to_le_bytes());
-    bytes.extend(b".FIT");
-    bytes.extend(fit_checksum(&bytes).to_le_bytes());
-    bytes.extend(messages);
-    bytes.extend(fit_checksum(&bytes).to_le_bytes());
-    bytes
-}
+pub use fit::{Base, EPOCH_UNIX_S, Field, FitMessages, NO_MANUFACTURER, shape};
+pub use workout::{MOST_TEXT_BYTES, TooManySteps, workout_file, workout_messages};
 
 /// Builds an XML document in memory. Writing there does not fail, so no method returns an error.
 pub struct Document {

@@ -298,7 +298,7 @@ impl CardView {
     }
 
     /// `26:40 in all, 9:10 of running, 17:30 of walking.`
-    pub(super) fn sum(&self) -> Option<String> {
+    pub fn sum(&self) -> Option<String> {
         sum(self)
     }
 
@@ -326,7 +326,8 @@ impl CardView {
         })
     }
 
-    fn pain(&self) -> String {
+    /// At which pain to stop.
+    pub fn pain(&self) -> String {
         match self.pain_limit {
             Some(limit) if limit > 0.0 => {
                 format!("Pain above {limit} of 10, or pain that rises as you go: stop running.")

@@ -4,7 +4,7 @@ use jiff::civil::Date;
 
 use jogaudit_core::gait::Gait;
 use jogaudit_core::prescription::figures::{ASSUMED_RUN_MPS, ASSUMED_WALK_MPS};
-use jogaudit_core::prescription::{Count, End, Extent, Item, Move, Plan, Stage};
+use jogaudit_core::prescription::{Count, End, Extent, Item, Move, Plan, Session, Stage};
 use jogaudit_core::range::Range;
 use jogaudit_core::review::Pattern;
 use jogaudit_recording::units::{LengthUnit, MetresPerSecond};
@@ -266,6 +266,19 @@ impl SessionBox {
             what: kind.or_else(|| due().map(|due| format!("{} times", due.repetitions))),
         }
     }
+}
+
+/// A session in words, a line an item; what stands inside a repeat is indented by two blanks.
+pub fn session_lines(session: &Session, units: LengthUnit) -> Vec<String> {
+    fn flat(lines: &[Line], depth: usize, out: &mut Vec<String>) {
+        for line in lines {
+            out.push(format!("{}{}", "  ".repeat(depth), line.text));
+            flat(&line.inside, depth + 1, out);
+        }
+    }
+    let mut out = Vec::new();
+    flat(&lines(&session.items, units), 0, &mut out);
+    out
 }
 
 fn lines(items: &[Item], units: LengthUnit) -> Vec<Line> {

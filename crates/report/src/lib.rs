@@ -86,7 +86,7 @@ mod word;
 mod wording;
 
 pub use chart::Charts;
-pub use handout::{HandoutView, pattern_words};
+pub use handout::{HandoutView, pattern_words, session_lines};
 pub use outside::{escaped, escaped_lines, escaped_prose, is_unseen, isolated};
 pub use review_view::{ReviewParts, ReviewView};
 pub use view::{BoutsView, CheckReport, CheckView, Source};

@@ -7,49 +7,12 @@ use jogaudit_recording::read::{
     APPLICATION_ID, Guess, GuessSource, GuessedGait, Lap, LapIntensity, LapTrigger, Recording, Sample,
     TimerEvent, pauses_s,
 };
-use jogaudit_recording::write::fit_file;
+use jogaudit_recording::workout::{Workout, WorkoutStep};
+use jogaudit_recording::write::{
+    Base, EPOCH_UNIX_S, Field, FitMessages, NO_MANUFACTURER, shape, workout_messages,
+};
 
-/// Unix time of FIT's zero, 1989-12-31T00:00:00Z.
-const EPOCH_UNIX_S: i64 = 631_065_600;
-
-/// Base type of a field.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Base {
-    Enum,
-    U8,
-    U16,
-    U32,
-}
-
-use Base::{Enum, U8, U16, U32};
-
-impl Base {
-    /// Its code in a definition.
-    const fn code(self) -> u8 {
-        match self {
-            Enum => 0x00,
-            U8 => 0x02,
-            U16 => 0x84,
-            U32 => 0x86,
-        }
-    }
-
-    const fn size(self) -> u8 {
-        match self {
-            Enum | U8 => 1,
-            U16 => 2,
-            U32 => 4,
-        }
-    }
-
-    /// The value that says "none": all bits set.
-    const fn none(self) -> i64 {
-        (1 << (8 * self.size())) - 1
-    }
-}
-
-/// A field of a message: its number, its base type and its value.
-type Field = (u8, Base, Option<i64>);
+use Base::{Enum, Text, U8, U16, U32};
 
 /// What a `record` may hold beside its time: number, base type, value of a sample.
 type Column = (u8, Base, fn(&Sample) -> Option<i64>);
@@ -121,23 +84,22 @@ mod event {
     pub(super) const STOP: i64 = 1;
 }
 
-/// `file_id`: an activity; a manufacturer that is none ("development").
+/// `file_id`: an activity.
 const ACTIVITY_FILE: i64 = 4;
-const NO_MANUFACTURER: i64 = 255;
 
 /// `sport` of one without a number, as in a damaged file: training, so that it stays one that is not on foot.
 const NOT_ON_FOOT: u8 = 10;
 
 /// Writes the file with header, messages and both checksums.
 pub(crate) fn write(recording: &Recording) -> Vec<u8> {
-    let mut file = File { recording, data: Vec::new() };
+    let mut file = File { recording, messages: FitMessages::default() };
     file.all();
-    fit_file(&file.data)
+    file.messages.file()
 }
 
 struct File<'a> {
     recording: &'a Recording,
-    data: Vec<u8>,
+    messages: FitMessages,
 }
 
 impl File<'_> {
@@ -153,6 +115,10 @@ impl File<'_> {
                 (4, U32, Some(self.time(0.0))),
             ],
         );
+        if let Some(workout) = recording.workout() {
+            // What was read fits.
+            let _ = workout_messages(&without_words(workout), &mut self.messages);
+        }
         if has_told {
             self.describe_developer_field();
         }
@@ -169,60 +135,32 @@ impl File<'_> {
 
     /// Defines a message and writes it.
     fn once(&mut self, global: u16, fields: &[Field]) {
-        self.define(local::ONCE, global, &shape(fields), false);
-        self.message(local::ONCE, fields);
-    }
-
-    fn define(&mut self, local: u8, global: u16, shape: &[(u8, Base)], has_told: bool) {
-        self.data.extend([0x40 | u8::from(has_told) << 5 | local, 0, 0]);
-        self.data.extend(global.to_le_bytes());
-        self.data.push(shape.len() as u8);
-        for (number, base) in shape {
-            self.data.extend([*number, base.size(), base.code()]);
-        }
-        if has_told {
-            // One developer field: number 0, of two bytes, of the developer 0.
-            self.data.extend([1, 0, U16.size(), 0]);
-        }
-    }
-
-    fn message(&mut self, local: u8, fields: &[Field]) {
-        self.data.push(local);
-        for (_, base, value) in fields {
-            self.value(*base, *value);
-        }
-    }
-
-    /// What is beyond a field's range is its nearest value.
-    fn value(&mut self, base: Base, value: Option<i64>) {
-        let raw = value.map_or(base.none(), |value| value.clamp(0, base.none() - 1)).to_le_bytes();
-        self.data.extend(&raw[..usize::from(base.size())]);
+        self.messages.once(local::ONCE, global, fields);
     }
 
     /// Says whose the developer field is and what it means, so that any decoder can name it.
     fn describe_developer_field(&mut self) {
-        /// Base types byte and string.
+        /// Base type byte.
         const BYTE: u8 = 0x0D;
-        const STRING: u8 = 0x07;
-        const NAME: &[u8] = b"speed_by_positions\0";
-        const UNITS: &[u8] = b"mm/s\0";
+        const NAME: &str = "speed_by_positions";
+        const UNITS: &str = "mm/s";
         let id = APPLICATION_ID;
-        self.data.extend([0x40 | local::ONCE, 0, 0]);
-        self.data.extend(global::DEVELOPER_DATA_ID.to_le_bytes());
-        self.data.extend([2, 1, id.len() as u8, BYTE, 3, U8.size(), U8.code()]);
-        self.data.push(local::ONCE);
-        self.data.extend(id);
-        self.data.push(0);
-        self.data.extend([0x40 | local::ONCE, 0, 0]);
-        self.data.extend(global::FIELD_DESCRIPTION.to_le_bytes());
-        self.data.push(5);
-        for number in 0..3 {
-            self.data.extend([number, U8.size(), U8.code()]);
-        }
-        self.data.extend([3, NAME.len() as u8, STRING, 8, UNITS.len() as u8, STRING]);
-        self.data.extend([local::ONCE, 0, 0, U16.code()]);
-        self.data.extend(NAME);
-        self.data.extend(UNITS);
+        let data = &mut self.messages;
+        data.raw(&[0x40 | local::ONCE, 0, 0]);
+        data.raw(&global::DEVELOPER_DATA_ID.to_le_bytes());
+        data.raw(&[2, 1, id.len() as u8, BYTE, 3, U8.size(), U8.code()]);
+        data.raw(&[local::ONCE]);
+        data.raw(&id);
+        data.raw(&[0]);
+        let (name, units) = (Text(NAME.len() as u8 + 1), Text(UNITS.len() as u8 + 1));
+        data.define(
+            local::ONCE,
+            global::FIELD_DESCRIPTION,
+            &[(0, U8), (1, U8), (2, U8), (3, name), (8, units)],
+        );
+        data.raw(&[local::ONCE, 0, 0, U16.code()]);
+        data.text(name.size(), NAME);
+        data.text(units.size(), UNITS);
     }
 
     /// FIT time of a moment of the recording.
@@ -243,24 +181,26 @@ impl File<'_> {
         if !guesses.is_empty() {
             shape.push((42, Enum));
         }
-        self.define(local::RECORD, global::RECORD, &shape, has_told);
-        self.define(local::EVENT, global::EVENT, &[(TIMESTAMP, U32), (0, Enum), (1, Enum)], false);
+        // One developer field: number 0, of two bytes, of the developer 0.
+        let told = [[0, U16.size(), 0]];
+        self.messages.define_with(local::RECORD, global::RECORD, &shape, &told[..usize::from(has_told)]);
+        self.messages.define(local::EVENT, global::EVENT, &[(TIMESTAMP, U32), (0, Enum), (1, Enum)]);
         let mut events = recording.timer().iter().peekable();
         for sample in recording.samples() {
             // The timer starts before its first sample and stops after its last.
             while let Some(event) = events.next_if(|event| event.running && event.time_s <= sample.time_s) {
                 self.timer(event);
             }
-            self.data.push(local::RECORD);
-            self.value(U32, Some(self.time(sample.time_s)));
+            self.messages.begin(local::RECORD);
+            self.messages.value(U32, Some(self.time(sample.time_s)));
             for (_, base, value) in &columns {
-                self.value(*base, value(sample));
+                self.messages.value(*base, value(sample));
             }
             if !guesses.is_empty() {
-                self.value(Enum, guessed_at(&guesses, sample.time_s));
+                self.messages.value(Enum, guessed_at(&guesses, sample.time_s));
             }
             if has_told {
-                self.value(U16, told_by_positions(sample));
+                self.messages.value(U16, told_by_positions(sample));
             }
             while let Some(event) = events.next_if(|event| !event.running && event.time_s <= sample.time_s) {
                 self.timer(event);
@@ -274,7 +214,7 @@ impl File<'_> {
     fn timer(&mut self, event: &TimerEvent) {
         let kind = if event.running { event::START } else { event::STOP };
         let time = self.time(event.time_s);
-        self.message(
+        self.messages.message(
             local::EVENT,
             &[(TIMESTAMP, U32, Some(time)), (0, Enum, Some(event::TIMER)), (1, Enum, Some(kind))],
         );
@@ -304,13 +244,12 @@ impl File<'_> {
             (1, Enum, Some(event::STOP)),
             (23, Enum, intensity),
             (24, Enum, trigger),
-            // Which of a workout's steps it was is not known any more, only that it was one.
-            (71, U16, (lap.trigger == LapTrigger::Step).then_some(0)),
+            (71, U16, lap.step.map(i64::from)),
         ];
         if index == 0 {
-            self.define(local::LAP, global::LAP, &shape(&fields), false);
+            self.messages.define(local::LAP, global::LAP, &shape(&fields));
         }
-        self.message(local::LAP, &fields);
+        self.messages.message(local::LAP, &fields);
     }
 
     fn split(&mut self, index: usize, guess: &Guess) {
@@ -325,9 +264,9 @@ impl File<'_> {
             (1, U32, Some(scaled(guess.end_s - guess.start_s, 1000.0))),
         ];
         if index == 0 {
-            self.define(local::SPLIT, global::SPLIT, &shape(&fields), false);
+            self.messages.define(local::SPLIT, global::SPLIT, &shape(&fields));
         }
-        self.message(local::SPLIT, &fields);
+        self.messages.message(local::SPLIT, &fields);
     }
 
     fn ending(&mut self) {
@@ -369,8 +308,10 @@ impl File<'_> {
     }
 }
 
-fn shape(fields: &[Field]) -> Vec<(u8, Base)> {
-    fields.iter().map(|(number, base, _)| (*number, *base)).collect()
+/// Names and notes may say who it is for.
+fn without_words(workout: &Workout) -> Workout {
+    let step = |step: &WorkoutStep| WorkoutStep { name: String::new(), notes: String::new(), ..step.clone() };
+    Workout { name: String::new(), steps: workout.steps.iter().map(step).collect() }
 }
 
 /// Time during which the timer stood until the end, s.
@@ -396,29 +337,4 @@ fn guessed_at(guesses: &[Guess], time_s: f64) -> Option<i64> {
         GuessedGait::Walk => 6,
         GuessedGait::Stand => 8,
     })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn what_does_not_fit_is_the_nearest_value() {
-        let parts = jogaudit_recording::read::RecordingParts {
-            format: jogaudit_recording::read::Format::Fit,
-            sport: jogaudit_recording::read::Sport::Running,
-            start: jiff::Timestamp::UNIX_EPOCH,
-            utc_offset_s: None,
-            samples: vec![Sample::default()],
-            laps: vec![],
-            timer: vec![],
-            guesses: vec![],
-        };
-        let recording = Recording::new(parts).unwrap();
-        let mut file = File { recording: &recording, data: Vec::new() };
-        for value in [None, Some(-1), Some(0), Some(254), Some(255), Some(i64::MAX)] {
-            file.value(U8, value);
-        }
-        assert_eq!(file.data, [255, 0, 0, 254, 254, 254]);
-    }
 }

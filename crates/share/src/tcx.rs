@@ -41,8 +41,13 @@ fn activity(xml: &mut Document, recording: &Recording) {
     xml.open("Activity", &[("Sport", schema_word(recording.sport()))]);
     xml.text("Id", instant(recording, 0.0));
     // The format asks for a lap. One alone marks nothing.
-    let whole =
-        Lap { start_s: 0.0, end_s: None, trigger: LapTrigger::Manual, intensity: LapIntensity::Active };
+    let whole = Lap {
+        start_s: 0.0,
+        end_s: None,
+        trigger: LapTrigger::Manual,
+        intensity: LapIntensity::Active,
+        step: None,
+    };
     let laps = if recording.laps().is_empty() { &[whole][..] } else { recording.laps() };
     let pauses = Pauses::of(recording);
     let mut samples = recording.samples();

@@ -83,6 +83,7 @@ use jogaudit_core::prescription::{Limits, Session, Step};
 use jogaudit_core::range::Range;
 use jogaudit_recording::read::{Format, Guess, Lap, LapIntensity, Recording};
 use jogaudit_recording::units::MetresPerSecond;
+use jogaudit_recording::workout::Workout;
 
 /// How clearly a runner's gaits differ in speed.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -216,6 +217,8 @@ pub enum Laps {
     Changes,
     /// As many presses of the button, at moments that have nothing to do with the changes.
     Anywhere,
+    /// One a step of [`Settings::workout`], at the beep. Only FIT has a place for the workout.
+    Workout,
 }
 
 /// What a recorder guesses that its wearer is doing. Only FIT has a place for it.
@@ -363,6 +366,8 @@ pub struct Settings {
     pub longest_lag_s: f64,
     /// Which laps are written.
     pub laps: Laps,
+    /// The workout on the watch, for [`Laps::Workout`].
+    pub workout: Option<Workout>,
     /// How much later than they should the laps of [`Laps::Steps`] and [`Laps::Changes`] begin, s.
     pub lap_late_s: f64,
     /// What the recorder guesses.
@@ -404,6 +409,7 @@ impl Default for Settings {
             cadence_step: CadenceStep::default(),
             longest_lag_s: 3.0,
             laps: Laps::default(),
+            workout: None,
             lap_late_s: 0.0,
             guesses: Guesses::default(),
             pauses: Vec::new(),
@@ -506,7 +512,8 @@ pub fn simulate(steps: &[Step], settings: &Settings) -> Result<Simulated, Simula
     let motion = motion::simulate(&scenario, &person, settings)?;
     let track = recorder::record(&motion, scenario.unrecorded_s, settings)?;
     let truth = truth::bouts(&motion.timeline, &track);
-    let laps = quantise::laps(&lap_starts(&motion, &scenario), &truth, &track, settings);
+    let laps =
+        quantise::laps(&lap_starts(&motion, &scenario, settings.workout.as_ref()), &truth, &track, settings);
     let guesses = guesses::made(&truth, settings);
     Ok(Simulated {
         recording: quantise::recording(&track, &laps, &guesses, settings, settings.format)?,
@@ -594,8 +601,13 @@ fn check(steps: &[Step]) -> Result<(), SimulateError> {
     }
 }
 
-/// When each leg's beep sounds on the recording's clock, with the intensity of its lap.
-fn lap_starts(motion: &motion::Motion, scenario: &faults::Scenario) -> Vec<(f64, LapIntensity)> {
+/// When each leg's beep sounds on the recording's clock, with the intensity of its lap and its step of the workout.
+fn lap_starts(
+    motion: &motion::Motion,
+    scenario: &faults::Scenario,
+    workout: Option<&Workout>,
+) -> Vec<(f64, LapIntensity, Option<u16>)> {
+    let order = workout.and_then(Workout::unrolled).unwrap_or_default();
     let last = scenario.legs.len().saturating_sub(1);
     let beeps = motion.timeline.beeps.iter();
     // A stop inside a run is no lap: what it interrupts does not end on a beep.
@@ -607,7 +619,8 @@ fn lap_starts(motion: &motion::Motion, scenario: &faults::Scenario) -> Vec<(f64,
             _ if i == last => LapIntensity::CoolDown,
             _ => LapIntensity::Rest,
         };
-        ((at - scenario.unrecorded_s).round(), intensity)
+        let step = order.get(i).and_then(|step| u16::try_from(*step).ok());
+        ((at - scenario.unrecorded_s).round(), intensity, step)
     };
     scenario.legs.iter().zip(beeps).enumerate().filter(|(i, _)| begins(*i)).map(lap).collect()
 }

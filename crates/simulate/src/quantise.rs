@@ -45,6 +45,7 @@ pub(super) fn recording(
         laps: laps_in(format, laps, track),
         timer: timer(track, end_s, format),
         guesses: if format == Format::Fit { guesses.to_vec() } else { Vec::new() },
+        workout: settings.workout.clone().filter(|_| format == Format::Fit),
     })
     .map_err(|_| SimulateError::NoPositions)
 }
@@ -83,9 +84,12 @@ fn to_step(value: f64, step: f64) -> f64 {
     if step == SEMICIRCLE_DEG { count * step } else { count / (1.0 / step).round() }
 }
 
+/// When a lap begins, why it ends, what it is for and which step of the workout it is.
+type LapStart = (f64, LapTrigger, LapIntensity, Option<u16>);
+
 /// Laps as planned: by the whole, by step, by kilometre, or by hand. Times are whole seconds since the watch was started.
 pub(super) fn laps(
-    steps: &[(f64, LapIntensity)],
+    steps: &[(f64, LapIntensity, Option<u16>)],
     truth: &[TrueBout],
     track: &Track,
     settings: &Settings,
@@ -94,14 +98,21 @@ pub(super) fn laps(
     let late = |at_s: f64| if at_s > 0.0 { (at_s + settings.lap_late_s).round() } else { at_s };
     let mut draws = rng(settings.seed, Stream::Laps);
     let mut anywhere = || uniform(&mut draws, 0.0, end_s).round();
-    let mut starts: Vec<(f64, LapTrigger, LapIntensity)> = match settings.laps {
-        Laps::Whole => vec![(0.0, LapTrigger::Time, LapIntensity::Active)],
-        Laps::Steps => steps.iter().map(|&(at, intensity)| (late(at), LapTrigger::Time, intensity)).collect(),
+    let mut starts: Vec<LapStart> = match settings.laps {
+        Laps::Whole => vec![(0.0, LapTrigger::Time, LapIntensity::Active, None)],
+        Laps::Steps => {
+            steps.iter().map(|&(at, intensity, _)| (late(at), LapTrigger::Time, intensity, None)).collect()
+        }
+        Laps::Workout => {
+            let of_step = steps.iter().filter(|(_, _, step)| step.is_some());
+            of_step.map(|&(at, intensity, step)| (at, LapTrigger::Step, intensity, step)).collect()
+        }
         Laps::Changes => by_hand(changes(truth).into_iter().map(late).collect(), track),
         Laps::Anywhere => by_hand(changes(truth).iter().map(|_| anywhere()).collect(), track),
-        Laps::Kilometres => {
-            kilometres(track).into_iter().map(|at| (at, LapTrigger::Distance, LapIntensity::Active)).collect()
-        }
+        Laps::Kilometres => kilometres(track)
+            .into_iter()
+            .map(|at| (at, LapTrigger::Distance, LapIntensity::Active, None))
+            .collect(),
     };
     // A lap that began before the watch was started is the first one's beginning.
     let late = starts.iter().rposition(|s| s.0 <= 0.0).unwrap_or(0);
@@ -112,11 +123,12 @@ pub(super) fn laps(
     }
     let ends: Vec<f64> = starts.iter().skip(1).map(|s| s.0).chain([end_s]).collect();
     let last = starts.len().saturating_sub(1);
-    let lap = |(i, (&(start_s, trigger, intensity), &end)): (usize, (&_, &f64))| Lap {
+    let lap = |(i, (&(start_s, trigger, intensity, step), &end)): (usize, (&_, &f64))| Lap {
         start_s,
         end_s: Some(end),
         trigger: if i == last { LapTrigger::Other } else { trigger },
         intensity,
+        step,
     };
     starts.iter().zip(&ends).enumerate().map(lap).collect()
 }
@@ -128,12 +140,12 @@ fn changes(truth: &[TrueBout]) -> Vec<f64> {
 }
 
 /// A first lap, and one at each press of the button; in a pause it does nothing.
-fn by_hand(mut presses_s: Vec<f64>, track: &Track) -> Vec<(f64, LapTrigger, LapIntensity)> {
+fn by_hand(mut presses_s: Vec<f64>, track: &Track) -> Vec<LapStart> {
     presses_s.retain(|&at_s| !track.pauses.iter().any(|p| p.0 as f64 <= at_s && at_s <= p.1 as f64));
     presses_s.push(0.0);
     presses_s.sort_by(f64::total_cmp);
     presses_s.dedup();
-    presses_s.into_iter().map(|at_s| (at_s, LapTrigger::Manual, LapIntensity::Active)).collect()
+    presses_s.into_iter().map(|at_s| (at_s, LapTrigger::Manual, LapIntensity::Active, None)).collect()
 }
 
 /// Seconds at which a kilometre begins.
@@ -162,7 +174,12 @@ fn laps_in(format: Format, laps: &[Lap], track: &Track) -> Vec<Lap> {
     };
     let in_tcx = |lap: &Lap| Lap {
         end_s: lap.end_s.map(|end| end_s(lap, end)),
-        trigger: if lap.trigger == LapTrigger::Other { LapTrigger::Manual } else { lap.trigger },
+        trigger: match lap.trigger {
+            LapTrigger::Other => LapTrigger::Manual,
+            LapTrigger::Step => LapTrigger::Time,
+            other => other,
+        },
+        step: None,
         intensity: match lap.intensity {
             LapIntensity::Rest => LapIntensity::Rest,
             _ => LapIntensity::Active,

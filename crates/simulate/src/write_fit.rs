@@ -7,59 +7,16 @@ use super::quantise::SEMICIRCLE_DEG;
 use jogaudit_recording::read::{
     Guess, GuessedGait, Lap, LapIntensity, LapTrigger, Recording, Sample, TimerEvent, pauses_s,
 };
-use jogaudit_recording::write::fit_file;
-
-/// Unix time of FIT's zero, 1989-12-31T00:00:00Z.
-const EPOCH_UNIX_S: i64 = 631_065_600;
-
-/// Base type of a field, with its code in a definition.
-#[derive(Clone, Copy, Debug)]
-enum BaseType {
-    Enum,
-    U8,
-    U16,
-    S32,
-    U32,
-}
-
-impl BaseType {
-    const fn code(self) -> u8 {
-        match self {
-            Self::Enum => 0x00,
-            Self::U8 => 0x02,
-            Self::U16 => 0x84,
-            Self::S32 => 0x85,
-            Self::U32 => 0x86,
-        }
-    }
-
-    const fn size(self) -> u8 {
-        match self {
-            Self::Enum | Self::U8 => 1,
-            Self::U16 => 2,
-            Self::S32 | Self::U32 => 4,
-        }
-    }
-
-    /// The value that says "none".
-    const fn invalid(self) -> i64 {
-        match self {
-            Self::Enum | Self::U8 => 0xFF,
-            Self::U16 => 0xFFFF,
-            Self::S32 => 0x7FFF_FFFF,
-            Self::U32 => 0xFFFF_FFFF,
-        }
-    }
-}
+use jogaudit_recording::write::{Base, EPOCH_UNIX_S, FitMessages, NO_MANUFACTURER, workout_messages};
 
 /// Definition of a message: its local and global number and its fields, each with number and base type.
 struct Definition {
     local: u8,
     global: u16,
-    fields: &'static [(u8, BaseType)],
+    fields: &'static [(u8, Base)],
 }
 
-use BaseType::{Enum, S32, U8, U16, U32};
+use Base::{Enum, S32, U8, U16, U32};
 
 /// `file_id`: type, manufacturer, product, `time_created`.
 const FILE_ID: Definition =
@@ -88,6 +45,25 @@ const LAP: Definition = Definition {
         (23, Enum),
         (24, Enum),
         (25, Enum),
+    ],
+};
+/// The same with `wkt_step_index`.
+const LAP_OF_WORKOUT: Definition = Definition {
+    local: 3,
+    global: 19,
+    fields: &[
+        (253, U32),
+        (254, U16),
+        (2, U32),
+        (7, U32),
+        (8, U32),
+        (9, U32),
+        (0, Enum),
+        (1, Enum),
+        (23, Enum),
+        (24, Enum),
+        (25, Enum),
+        (71, U16),
     ],
 };
 /// `session`: timestamp, index, `start_time`, elapsed, timer, distance, event, `event_type`, sport, `sub_sport`,
@@ -130,28 +106,30 @@ const STOP_ALL: i64 = 4;
 const RUNNING: i64 = 1;
 /// `sub_sport`: generic, treadmill.
 const SUB_SPORT: [i64; 2] = [0, 1];
-/// A manufacturer that is none: "development".
-const NO_MANUFACTURER: i64 = 255;
 
 /// Writes the file with header, messages and both checksums.
 pub(super) fn write(recording: &Recording) -> Vec<u8> {
-    let mut file = File { recording, data: Vec::new() };
+    let mut file = File { recording, messages: FitMessages::default() };
     file.all();
-    fit_file(&file.data)
+    file.messages.file()
 }
 
 struct File<'a> {
     recording: &'a Recording,
-    data: Vec<u8>,
+    messages: FitMessages,
 }
 
 impl File<'_> {
     fn all(&mut self) {
-        for definition in [&FILE_ID, &EVENT, &RECORD, &LAP, &SESSION, &ACTIVITY] {
+        let recording = self.recording;
+        for definition in [&FILE_ID, &EVENT, &RECORD, self.lap_definition(), &SESSION, &ACTIVITY] {
             self.define(definition);
         }
-        let recording = self.recording;
         self.message(&FILE_ID, &[Some(4), Some(NO_MANUFACTURER), Some(0), Some(self.timestamp(0.0))]);
+        if let Some(workout) = recording.workout() {
+            // Its steps come from a workout that a file was made of, or are few.
+            let _ = workout_messages(workout, &mut self.messages);
+        }
         let (mut events, mut laps) =
             (recording.timer().iter().peekable(), recording.laps().iter().enumerate());
         let mut lap = laps.next();
@@ -181,21 +159,19 @@ impl File<'_> {
         self.ending();
     }
 
+    const fn lap_definition(&self) -> &'static Definition {
+        if self.recording.workout().is_some() { &LAP_OF_WORKOUT } else { &LAP }
+    }
+
     fn define(&mut self, definition: &Definition) {
-        self.data.extend([0x40 | definition.local, 0, 0]);
-        self.data.extend(definition.global.to_le_bytes());
-        self.data.push(definition.fields.len() as u8);
-        for (number, base) in definition.fields {
-            self.data.extend([*number, base.size(), base.code()]);
-        }
+        self.messages.define(definition.local, definition.global, definition.fields);
     }
 
     fn message(&mut self, definition: &Definition, values: &[Option<i64>]) {
         debug_assert_eq!(definition.fields.len(), values.len());
-        self.data.push(definition.local);
+        self.messages.begin(definition.local);
         for ((_, base), value) in definition.fields.iter().zip(values) {
-            let raw = value.unwrap_or_else(|| base.invalid()).to_le_bytes();
-            self.data.extend(&raw[..usize::from(base.size())]);
+            self.messages.value(*base, *value);
         }
     }
 
@@ -250,22 +226,22 @@ impl File<'_> {
             LapIntensity::CoolDown => Some(3),
             LapIntensity::Unknown => None,
         };
-        self.message(
-            &LAP,
-            &[
-                Some(self.timestamp(end_s)),
-                i64::try_from(index).ok(),
-                Some(self.timestamp(lap.start_s)),
-                Some(((end_s - lap.start_s) * 1000.0).round() as i64),
-                Some((self.timer_s(lap.start_s, end_s) * 1000.0).round() as i64),
-                self.centimetres(lap.start_s, end_s),
-                Some(LAP_EVENT),
-                Some(STOP),
-                intensity,
-                Some(trigger),
-                Some(RUNNING),
-            ],
-        );
+        let values = [
+            Some(self.timestamp(end_s)),
+            i64::try_from(index).ok(),
+            Some(self.timestamp(lap.start_s)),
+            Some(((end_s - lap.start_s) * 1000.0).round() as i64),
+            Some((self.timer_s(lap.start_s, end_s) * 1000.0).round() as i64),
+            self.centimetres(lap.start_s, end_s),
+            Some(LAP_EVENT),
+            Some(STOP),
+            intensity,
+            Some(trigger),
+            Some(RUNNING),
+            lap.step.map(i64::from),
+        ];
+        let definition = self.lap_definition();
+        self.message(definition, &values[..definition.fields.len()]);
     }
 
     fn split(&mut self, guess: &Guess) {

@@ -8,6 +8,7 @@ use super::matched::Matched;
 use super::measure::{self, BoutPart};
 use super::pace::{self, Basis, PaceAudit};
 use super::verdict::{self, Doubts};
+use super::workout;
 use super::{Audit, Dose, Finding, Outcome};
 use crate::gait::Gait;
 use crate::prescription::Move;
@@ -59,6 +60,7 @@ impl Matched<'_> {
         let can_tell = self.can_tell(range_s, &mut notices);
         let hidden_start = note_ends(beginning, &self.layout.targets, alignment, &findings, &mut notices);
         let no_distance = self.note_distance(&mut notices);
+        notices.extend(self.series.workout().and_then(|had| workout::differs(had, self.prescription)));
         let doubts = Doubts {
             open: !can_tell || is_hidden || hidden_start || no_distance,
             unchecked: pace_unchecked || heart_unchecked,

@@ -19,6 +19,7 @@ mod testing;
 mod tests;
 mod trace;
 mod verdict;
+mod workout;
 
 use crate::clean::Series;
 use crate::codes::codes;

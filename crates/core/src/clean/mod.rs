@@ -115,6 +115,8 @@ pub fn clean(recording: &Recording, config: &CleanConfig) -> Noted<Series> {
         distance_m,
         gaps,
         marks_s: side_information::marks(recording.laps(), elapsed_s),
+        beeps_s: side_information::beeps(recording, elapsed_s),
+        workout: recording.workout().cloned(),
         guesses: side_information::guesses(recording.guesses(), elapsed_s),
         laps: recording.laps().to_vec(),
         has_position: path.positions.iter().any(Option::is_some)

@@ -4,6 +4,7 @@ use std::ops::Range;
 
 use jiff::{SignedDuration, Timestamp};
 use jogaudit_recording::read::{Guess, Lap};
+use jogaudit_recording::workout::Workout;
 
 use super::config::order::MOST_FALLS;
 use super::{Change, ChangeKind, Gap, SpeedSource};
@@ -42,6 +43,10 @@ pub struct Columns {
     pub laps: Vec<Lap>,
     /// Moments between laps that the runner or a workout's steps marked.
     pub marks_s: Vec<f64>,
+    /// Of these, the ends of steps that a workout ended by itself, by time or distance: the watch said so.
+    pub beeps_s: Vec<f64>,
+    /// The workout that it was run from, when the file holds it.
+    pub workout: Option<Workout>,
     /// What the recorder itself took the gait for.
     pub guesses: Vec<Guess>,
     /// Whether any sample had a position, if only before positions were taken out.
@@ -68,6 +73,8 @@ impl Columns {
             gaps: Vec::new(),
             laps: Vec::new(),
             marks_s: Vec::new(),
+            beeps_s: Vec::new(),
+            workout: None,
             guesses: Vec::new(),
             has_position: false,
             ledger: Vec::new(),
@@ -101,6 +108,7 @@ impl Columns {
         let spans = [
             ("gaps", self.gaps.iter().map(|gap| (gap.start_s, gap.end_s)).collect::<Vec<_>>()),
             ("marks", self.marks_s.iter().map(|&mark_s| (mark_s, mark_s)).collect()),
+            ("beeps", self.beeps_s.iter().map(|&beep_s| (beep_s, beep_s)).collect()),
             ("guesses", self.guesses.iter().map(|guess| (guess.start_s, guess.end_s)).collect()),
         ];
         for (what, spans) in spans {
@@ -294,6 +302,16 @@ impl Series {
     /// Moments between laps that the runner or a workout's steps marked, in order, inside the recording.
     pub fn marks_s(&self) -> &[f64] {
         &self.columns.marks_s
+    }
+
+    /// Those of them that a workout's steps ended by themselves.
+    pub fn beeps_s(&self) -> &[f64] {
+        &self.columns.beeps_s
+    }
+
+    /// The workout that it was run from, when the file holds it.
+    pub const fn workout(&self) -> Option<&Workout> {
+        self.columns.workout.as_ref()
     }
 
     /// What the recorder itself took the gait for, in order, inside the recording, never overlapping.

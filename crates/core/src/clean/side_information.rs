@@ -1,25 +1,42 @@
 //! What the runner and the recorder said beside the measurements, put in order: marks and guesses.
 
-use jogaudit_recording::read::{Guess, GuessSource, GuessedGait, Lap, LapIntensity, LapTrigger};
+use jogaudit_recording::read::{Guess, GuessSource, GuessedGait, Lap, LapIntensity, LapTrigger, Recording};
+use jogaudit_recording::workout::StepEnd;
 
 use super::config::side_information::CLOSEST_S;
 
 /// Moments between two laps that the runner or a step of a workout marked: by the button, by a step's end, or because the
 /// laps were meant for different things. Laps by time or distance alone come whatever the runner does.
 pub(super) fn marks(laps: &[Lap], elapsed_s: f64) -> Vec<f64> {
-    let mut laps: Vec<&Lap> = laps.iter().filter(|lap| lap.start_s.is_finite()).collect();
-    laps.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
     let is_meant = |before: &Lap, after: &Lap| {
         let known = before.intensity != LapIntensity::Unknown && after.intensity != LapIntensity::Unknown;
         matches!(before.trigger, LapTrigger::Manual | LapTrigger::Step)
             || known && before.intensity != after.intensity
     };
-    let marks: Vec<f64> = laps
-        .windows(2)
-        .filter(|pair| is_meant(pair[0], pair[1]))
-        .map(|pair| pair[1].start_s)
-        .filter(|&at_s| 0.0 < at_s && at_s < elapsed_s)
-        .collect();
+    apart(&between(laps, is_meant, elapsed_s))
+}
+
+/// Moments at which the recorder said that a step of its workout was over: by time or distance, not by the button.
+pub(super) fn beeps(recording: &Recording, elapsed_s: f64) -> Vec<f64> {
+    let Some(workout) = recording.workout() else { return Vec::new() };
+    let ends_itself = |lap: &Lap| {
+        let step = lap.step.and_then(|step| workout.steps.get(usize::from(step)));
+        step.is_some_and(|step| matches!(step.end, StepEnd::Time(_) | StepEnd::Distance(_)))
+    };
+    let is_other = |before: &Lap, after: &Lap| ends_itself(before) && before.step != after.step;
+    apart(&between(recording.laps(), is_other, elapsed_s))
+}
+
+/// Moments inside the recording at which one lap ends and another begins, of those pairs.
+fn between(laps: &[Lap], is_wanted: impl Fn(&Lap, &Lap) -> bool, elapsed_s: f64) -> Vec<f64> {
+    let mut laps: Vec<&Lap> = laps.iter().filter(|lap| lap.start_s.is_finite()).collect();
+    laps.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
+    let pairs = laps.windows(2).filter(|pair| is_wanted(pair[0], pair[1]));
+    pairs.map(|pair| pair[1].start_s).filter(|&at_s| 0.0 < at_s && at_s < elapsed_s).collect()
+}
+
+/// Those that no other is near.
+fn apart(marks: &[f64]) -> Vec<f64> {
     let is_near = |i: usize, j: Option<usize>| {
         j.and_then(|j| marks.get(j)).is_some_and(|other| (other - marks[i]).abs() < CLOSEST_S)
     };
@@ -79,7 +96,7 @@ mod tests {
     const NONE: [f64; 0] = [];
 
     fn lap(start_s: f64, trigger: LapTrigger, intensity: LapIntensity) -> Lap {
-        Lap { start_s, end_s: None, trigger, intensity }
+        Lap { start_s, end_s: None, trigger, intensity, step: None }
     }
 
     fn guess(start_s: f64, end_s: f64, gait: GuessedGait) -> Guess {

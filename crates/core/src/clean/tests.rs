@@ -20,6 +20,7 @@ fn with_timer(samples: Vec<Sample>, timer: Vec<TimerEvent>) -> Recording {
         laps: Vec::new(),
         timer,
         guesses: Vec::new(),
+        workout: None,
     })
     .unwrap()
 }

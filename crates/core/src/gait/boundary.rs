@@ -9,7 +9,7 @@ use super::config::boundary::{
 };
 use super::delay::Delays;
 use super::emission::{Gaussian, Weights};
-use super::side_information::mark_odds;
+use super::side_information::{beep_odds, mark_odds};
 
 /// One side of a boundary.
 #[derive(Clone, Copy, Debug)]
@@ -83,7 +83,8 @@ pub(super) fn place(
     let high_s = (guess_s + SEARCH_S).min(guess_s + right.reach_s - LEAST_BOUT_S).max(guess_s);
     let steps = (((high_s - low_s) / STEP_S) as usize).max(1);
     let places: Vec<f64> = (0..=steps).map(|k| low_s + (high_s - low_s) * k as f64 / steps as f64).collect();
-    let marked = places.iter().map(|&at_s| mark_odds(series.marks_s(), at_s).ln());
+    let odds = |at_s: f64| mark_odds(series.marks_s(), at_s) * beep_odds(series.beeps_s(), at_s);
+    let marked = places.iter().map(|&at_s| odds(at_s).ln());
     // Of all lengths at a place, one length behind the other.
     let mut scores: Vec<(f64, f64)> = places.iter().copied().zip(marked).collect();
     scores = scores.repeat(RAMPS_S.len());

@@ -360,6 +360,14 @@ pub(super) mod side_information {
     pub(crate) const MARK_SD_S: f64 = 2.0;
     /// Farther away than so many standard deviations a mark says nothing.
     pub(crate) const MARK_REACH_SD: f64 = 3.0;
+    /// By how much the beep at which a step of the workout ends makes a change of gait more probable at the moment at which most answer
+    /// it: a watch that counts down leaves less open than a button. It is no proof, so that readings that clearly say otherwise are
+    /// believed. Our choice.
+    pub(crate) const BEEP_ODDS: f64 = 1e4;
+    /// How much later than the beep the middle of the change is, s: from counted down to a change of speed of 1 to 4 s. Our choice.
+    pub(crate) const BEEP_LATE_S: f64 = 0.9;
+    /// Standard deviation around that, s. Our choice.
+    pub(crate) const BEEP_SD_S: f64 = 0.6;
     /// The recorder's guesses are said to differ where they do for this long, s, …
     pub(crate) const DIFFERS_S: f64 = 60.0;
     /// … and for this share of their time.

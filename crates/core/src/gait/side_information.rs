@@ -6,7 +6,8 @@ use jogaudit_recording::notice::{Notice, NoticeCode};
 
 use super::chain::Posterior;
 use super::config::side_information::{
-    DIFFERS_S, DIFFERS_SHARE, LEAST_CONFUSION, MARK_ODDS, MARK_REACH_SD, MARK_SD_S, STATEMENT_S,
+    BEEP_LATE_S, BEEP_ODDS, BEEP_SD_S, DIFFERS_S, DIFFERS_SHARE, LEAST_CONFUSION, MARK_ODDS, MARK_REACH_SD,
+    MARK_SD_S, STATEMENT_S,
 };
 use super::observe::{Observed, Segment};
 use super::state::{Rows, columns};
@@ -136,6 +137,17 @@ pub(super) fn mark_odds(marks_s: &[f64], at_s: f64) -> f64 {
     if z > MARK_REACH_SD { 1.0 } else { 1.0 + (MARK_ODDS - 1.0) * (-0.5 * z * z).exp() }
 }
 
+/// How much more probable a change of gait is at a moment for the beeps of the workout around it: 1 away from all. `beeps_s` is in
+/// order.
+pub(super) fn beep_odds(beeps_s: &[f64], at_s: f64) -> f64 {
+    let answered_s = at_s - BEEP_LATE_S;
+    let next = beeps_s.partition_point(|&beep_s| beep_s < answered_s);
+    let near = &beeps_s[next.saturating_sub(1)..(next + 1).min(beeps_s.len())];
+    let z = near.iter().map(|beep_s| (answered_s - beep_s).abs() / BEEP_SD_S).fold(f64::INFINITY, f64::min);
+    // The log falls with the square of the distance, down to none.
+    (BEEP_ODDS.ln() - 0.5 * z * z).max(0.0).exp()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -148,6 +160,15 @@ mod tests {
         assert_eq!(mark_odds(&marks_s, 80.0), 1.0);
         assert_eq!(mark_odds(&marks_s, 58.0), mark_odds(&marks_s, 62.0));
         assert_eq!(mark_odds(&marks_s, 102.0), 1.0 + 9.0 * (-0.5_f64).exp());
+    }
+
+    #[test]
+    fn a_beep_is_answered_a_little_later_and_bounded() {
+        let beeps_s = [60.0, 100.0];
+        assert_eq!(beep_odds(&[], 60.0), 1.0);
+        assert!((beep_odds(&beeps_s, 60.0 + BEEP_LATE_S) - BEEP_ODDS).abs() < 1e-6);
+        assert!(beep_odds(&beeps_s, 60.0) < beep_odds(&beeps_s, 60.5));
+        assert_eq!([55.0, 66.0, 80.0].map(|at_s| beep_odds(&beeps_s, at_s)), [1.0; 3]);
     }
 
     /// Two moving states and standing, each held by a frame in turn, and what is said of each.

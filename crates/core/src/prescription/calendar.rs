@@ -29,7 +29,7 @@ pub struct DatedSession {
 }
 
 /// Where a calendar begins.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct CalendarStart {
     /// The first day on which a session can be.
     pub date: Date,

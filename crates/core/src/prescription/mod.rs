@@ -16,6 +16,7 @@ mod plan;
 mod scan;
 mod source;
 pub(crate) mod suggest;
+mod watch;
 mod weeks;
 
 pub(crate) use calendar::monday;
@@ -27,6 +28,7 @@ pub use expand::{Block, DueSession, End, Expansion};
 pub use figures::Figures;
 pub use plan::{parse_weekdays, weekday_word};
 pub use scan::{pace_unit, parse_duration, parse_percent, written_pace};
+pub use watch::{WatchStep, Whole};
 pub use weeks::{ASSUMED_SESSIONS_PER_WEEK, PlannedWeek};
 
 use jiff::civil::{Date, Weekday};

@@ -2,7 +2,7 @@
 
 use jiff::civil::Date;
 
-use crate::prescription::{DatedSession, Stage, monday};
+use crate::prescription::{CalendarStart, DatedSession, Stage, monday};
 
 use super::calendar::plus;
 use super::ruling::{Ruling, is_complete};
@@ -18,6 +18,8 @@ const DAYS_BEHIND: i64 = 60;
 pub struct Coming {
     /// The next sessions, if each is kept; at least one.
     pub sessions: Vec<DatedSession>,
+    /// Where the plan's calendar goes on: from there it gives these sessions, and all that follow.
+    pub start: CalendarStart,
     /// The day that the first of them would have had without the rest that the ruling asks for, if it is another.
     pub moved_from: Option<Date>,
     /// Days since the last session that were meant for one, without one; in order.
@@ -28,13 +30,15 @@ pub struct Coming {
 pub(super) fn coming(s: &Situation<'_>, ruling: &Ruling) -> Option<Coming> {
     let plan = s.history.plan;
     let (stage, not_before) = ruling.stage.zip(ruling.not_before).filter(|_| plan.is_dated())?;
-    let sessions: Vec<DatedSession> = s.calendar(stage, not_before).take(MOST_COMING).collect();
+    let start = s.calendar_start(stage, not_before);
+    let sessions: Vec<DatedSession> = plan.calendar_from(start.clone()).take(MOST_COMING).collect();
     let first = sessions.first()?;
     let unrested = s.calendar(stage, s.unrested(plan.stages[stage].place)).next().map(|session| session.date);
     Some(Coming {
         moved_from: unrested.filter(|unrested| *unrested < first.date),
         missed: if is_complete(s) { Vec::new() } else { missed(s, ruling, stage) },
         sessions,
+        start,
     })
 }
 

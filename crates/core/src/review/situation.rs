@@ -160,13 +160,18 @@ impl<'a> Situation<'a> {
 
     /// The calendar of the plan from where the runner stands, beginning with a kind of session, from a day on.
     pub(super) fn calendar(&self, stage: usize, from: Date) -> Calendar<'a> {
+        self.history.plan.calendar_from(self.calendar_start(stage, from))
+    }
+
+    /// Where that calendar begins.
+    pub(super) fn calendar_start(&self, stage: usize, from: Date) -> CalendarStart {
         let plan = self.history.plan;
         let date = plan.start.map_or(from, |start| from.max(start));
         let place = plan.stages[stage].place;
         let here = self.is_here(place).then_some(&self.here);
         let overdone = self.progress.overdone_weeks();
         let of_week: Vec<_> = self.history.runs_in_week(date).collect();
-        plan.calendar_from(CalendarStart {
+        CalendarStart {
             date,
             stage,
             sessions: here.map_or(0, Ledger::sessions),
@@ -178,7 +183,7 @@ impl<'a> Situation<'a> {
                 kept: here.map_or_else(Vec::new, |here| here.kept_in(monday(date))),
                 is_overdone: overdone.contains(&monday(date)),
             },
-        })
+        }
     }
 
     /// The day that is meant for a session at a place in the plan from a day on: that day where the plan has no dates.

@@ -6,6 +6,7 @@ use jiff::Timestamp;
 use crate::geodesy::LatLon;
 use crate::notice::{Notice, NoticeCode};
 use crate::units::{BeatsPerMinute, Metres, MetresPerSecond, StepsPerMinute};
+use crate::workout::Workout;
 
 use super::time::{MICROS_PER_S, Micros};
 use super::{
@@ -40,6 +41,7 @@ pub(super) struct RawLap {
     pub(super) end: Option<Micros>,
     pub(super) trigger: LapTrigger,
     pub(super) intensity: LapIntensity,
+    pub(super) step: Option<u16>,
 }
 
 /// A [`Guess`] with absolute times; it ends after it starts.
@@ -91,11 +93,20 @@ pub(super) struct RecordingBuilder<C> {
     pub(super) laps: Vec<RawLap>,
     pub(super) timer: Vec<(Micros, bool)>,
     pub(super) guesses: Vec<RawGuess>,
+    pub(super) workout: Option<Workout>,
 }
 
 impl<C> RecordingBuilder<C> {
     pub(super) fn new(sport: Sport) -> Self {
-        Self { sport, utc_offset_s: None, samples: vec![], laps: vec![], timer: vec![], guesses: vec![] }
+        Self {
+            sport,
+            utc_offset_s: None,
+            samples: vec![],
+            laps: vec![],
+            timer: vec![],
+            guesses: vec![],
+            workout: None,
+        }
     }
 
     pub(super) fn push(&mut self, time: Micros, values: RawValues<C>) {
@@ -166,6 +177,7 @@ impl<C> RecordingBuilder<C> {
             end_s: raw.end.map(seconds),
             trigger: raw.trigger,
             intensity: raw.intensity,
+            step: raw.step,
         };
         let guess = |raw: RawGuess| Guess {
             start_s: seconds(raw.start),
@@ -186,6 +198,7 @@ impl<C> RecordingBuilder<C> {
                 .map(|(time, running)| TimerEvent { time_s: seconds(time), running })
                 .collect(),
             guesses: self.guesses.into_iter().map(guess).collect(),
+            workout: self.workout,
         }))
     }
 }

@@ -96,6 +96,7 @@ mod tests {
             laps: vec![],
             timer: vec![],
             guesses: vec![],
+            workout: None,
         })
         .unwrap();
         let facts = recording.facts();

@@ -44,6 +44,7 @@ use decompression::DecompressionBudget;
 use sniff::ContentKind;
 
 use crate::notice::{Noted, Notice, NoticeCode};
+use crate::workout::Workout;
 
 /// Limits of reading.
 #[derive(Clone, Copy, Debug)]
@@ -73,6 +74,12 @@ pub fn read(bytes: &[u8], config: &ReadConfig) -> Result<Noted<Vec<Recording>>, 
     };
     refuse_too_much(&recordings.value, MOST_ACTIVITIES, MOST_SAMPLES)?;
     Ok(recordings)
+}
+
+/// Reads the workout of a FIT file, be it one to follow or a recording that was run from it; `None` without one. A recording holds its
+/// own as [`Recording::workout`].
+pub fn read_workout(bytes: &[u8]) -> Option<Workout> {
+    fit::read_workout(bytes)
 }
 
 /// Activities of one file, our choice: a decade of exports in one archive stays below.

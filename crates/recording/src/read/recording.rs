@@ -4,6 +4,7 @@ use jiff::Timestamp;
 
 use crate::geodesy::LatLon;
 use crate::units::{BeatsPerMinute, Metres, MetresPerSecond, StepsPerMinute};
+use crate::workout::Workout;
 
 use super::{Format, sport};
 
@@ -114,6 +115,8 @@ pub struct Lap {
     pub trigger: LapTrigger,
     /// What it was meant for.
     pub intensity: LapIntensity,
+    /// Which step of [`Recording::workout`] it was, from 0.
+    pub step: Option<u16>,
 }
 
 /// What a recorder can take its wearer to be doing.
@@ -193,6 +196,8 @@ pub struct RecordingParts {
     pub timer: Vec<TimerEvent>,
     /// The recorder's own guesses in the order of the file.
     pub guesses: Vec<Guess>,
+    /// The workout that it was run from, when the file holds it.
+    pub workout: Option<Workout>,
 }
 
 /// One activity as recorded, in neutral form.
@@ -311,6 +316,11 @@ impl Recording {
     pub fn guesses(&self) -> &[Guess] {
         &self.parts.guesses
     }
+
+    /// The workout that it was run from, when the file holds it: what was meant, not what was done.
+    pub const fn workout(&self) -> Option<&Workout> {
+        self.parts.workout.as_ref()
+    }
 }
 
 #[cfg(test)]
@@ -327,6 +337,7 @@ mod tests {
             laps: vec![],
             timer: vec![],
             guesses: vec![],
+            workout: None,
         }
     }
 
@@ -344,6 +355,7 @@ mod tests {
             end_s: Some(f64::INFINITY),
             trigger: LapTrigger::Other,
             intensity: LapIntensity::Unknown,
+            step: None,
         };
         assert_eq!(fault(RecordingParts { laps: vec![lap], ..parts(&[0.0]) }), not_finite("laps"));
         let stop = TimerEvent { time_s: f64::NAN, running: false };

@@ -163,6 +163,7 @@ impl TcxReader {
             end: by_timer.max(lap.last_point),
             trigger: lap.trigger,
             intensity: lap.intensity,
+            step: None,
         });
     }
 

@@ -6,6 +6,8 @@ use jogaudit_recording::read::{
     Format, GuessSource, GuessedGait, Lap, LapIntensity, LapTrigger, ReadConfig, ReadErrorKind, Recording,
     Sport, TimerEvent, read,
 };
+use jogaudit_recording::units::Seconds;
+use jogaudit_recording::workout::StepEnd;
 
 fn noted(file: &[u8]) -> Noted<Vec<Recording>> {
     read(file, &ReadConfig::default()).unwrap()
@@ -86,7 +88,7 @@ fn a_whole_activity() {
     let [stop, start] = [(60.0, false), (0.0, true)].map(|(time_s, running)| TimerEvent { time_s, running });
     assert_eq!(recording.timer(), [start, stop]);
     let (trigger, intensity) = (LapTrigger::Manual, LapIntensity::Active);
-    assert_eq!(recording.laps(), [Lap { start_s: 0.0, end_s: Some(60.0), trigger, intensity }]);
+    assert_eq!(recording.laps(), [Lap { start_s: 0.0, end_s: Some(60.0), trigger, intensity, step: None }]);
     // 45° = 536870912 and −122° = −1455516695 semicircles.
     let position = recording.samples()[0].position.unwrap();
     assert_eq!(position.lat_deg(), 45.0);
@@ -471,6 +473,39 @@ fn a_lap_of_a_workout_s_step_says_so() {
         .data(1, &[&4_u16.to_le_bytes(), &at(2), &[0]]);
     let triggers: Vec<LapTrigger> = clean(&file).laps().iter().map(|lap| lap.trigger).collect();
     assert_eq!(triggers, [LapTrigger::Step, LapTrigger::Time, LapTrigger::Step]);
+}
+
+/// A `workout_step`: index, `duration_type` and value in milliseconds, name of four bytes.
+const STEP: &[(u8, u8, u8)] = &[(254, 2, U16), (1, 1, ENUM), (2, 4, U32), (0, 4, 0x07)];
+
+fn step(file: FitFile, index: u16, value: u32) -> FitFile {
+    file.data(2, &[&index.to_le_bytes(), &[0], &value.to_le_bytes(), b"run\0"])
+}
+
+#[test]
+fn a_recording_carries_the_first_workout_of_its_file() {
+    let file = records(&[], &[&[], &[]]).define(1, 26, &[(8, 6, 0x07)]).define(2, 27, STEP);
+    let file = file.data(1, &[b"easy\0?"]);
+    // The step of index 7 has no place; what stands behind a second workout belongs to that.
+    let file = step(step(step(file, 0, 60_000), 7, 1), 1, 90_000);
+    let file = step(file.data(1, &[b"hard\0\0"]), 2, 1);
+    let workout = clean(&file).workout().cloned().unwrap();
+    assert_eq!(workout.name, "easy");
+    let ends: Vec<(&str, StepEnd)> =
+        workout.steps.iter().map(|step| (step.name.as_str(), step.end)).collect();
+    let time = |seconds| StepEnd::Time(Seconds::new(seconds));
+    assert_eq!(ends, [("run", time(60.0)), ("run", time(90.0))]);
+    assert!(clean(&records(&[], &[&[], &[]])).workout().is_none());
+}
+
+#[test]
+fn a_workout_costs_no_more_than_its_size_explains() {
+    let file = records(&[], &[&[], &[]]).define(2, 27, STEP).define(3, 18, &[(2, 4, U32), (5, 1, ENUM)]);
+    let file = (0..12_000).fold(file, |file, index| step(file, index, 1000));
+    let file = (0..300).fold(file, |file, second| file.data(3, &[&at(second), &[1]]));
+    let recordings = read(&file.finish(), &ReadConfig::default()).unwrap().value;
+    let steps: Vec<usize> = recordings.iter().filter_map(|r| r.workout()).map(|w| w.steps.len()).collect();
+    assert_eq!(steps, [10_000], "one session has it, and only so many steps are kept");
 }
 
 use GuessedGait::{Run, Stand, Walk};

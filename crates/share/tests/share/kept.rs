@@ -151,7 +151,7 @@ fn laps_pauses_sports_and_offsets_of_tcx_stay() {
 fn steps_of_a_workout_and_guesses_by_samples_stay_in_fit() {
     let mut parts = recordings(&busy(Format::Fit)).remove(0).into_parts();
     // By a first writing of these parts into a file: the simulator's writer knows neither.
-    parts.laps[1].trigger = LapTrigger::Step;
+    parts.laps[1] = Lap { trigger: LapTrigger::Step, step: Some(3), ..parts.laps[1] };
     parts.laps[2] = Lap { intensity: LapIntensity::WarmUp, ..parts.laps[2] };
     parts.laps[3] = Lap { intensity: LapIntensity::Unknown, trigger: LapTrigger::Other, ..parts.laps[3] };
     let guess = |start: usize, end: usize, gait| Guess {

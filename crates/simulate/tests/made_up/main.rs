@@ -12,3 +12,4 @@ mod roundtrip;
 mod sessions;
 mod short_session;
 mod truth;
+mod workouts;

@@ -5,6 +5,7 @@ use crate::read::builder::{RawSample, push};
 use crate::read::tally::Tally;
 use crate::read::time::Micros;
 use crate::units::StridesPerMinute;
+use crate::workout::{MOST_UNROLLED, Workout, WorkoutStep};
 
 use super::message::{
     self, BadDefinition, Definition, FitGuess, FitLap, FitSession, FitTime, MessageKind, PackedDistance,
@@ -28,6 +29,8 @@ pub(super) struct DecodeBudget {
     resync_messages: u32,
     /// Samples that may be kept: a byte of FIT can make a sample of a hundred.
     samples: usize,
+    /// Steps of workouts that may be kept.
+    workout_steps: usize,
 }
 
 impl DecodeBudget {
@@ -43,6 +46,7 @@ impl DecodeBudget {
             checksum_bytes: chain.len().saturating_mul(Self::CHECKSUMS_A_BYTE),
             resync_messages: Self::RESYNC_MESSAGES,
             samples: Self::MOST_SAMPLES,
+            workout_steps: MOST_UNROLLED,
         }
     }
 }
@@ -54,6 +58,10 @@ pub(super) struct FitFile {
     pub(super) samples: Vec<RawSample<StridesPerMinute>>,
     pub(super) laps: Vec<FitLap>,
     pub(super) sessions: Vec<FitSession>,
+    /// The first that it holds.
+    pub(super) workout: Option<Workout>,
+    /// How many it holds.
+    workouts: usize,
     pub(super) timer: Vec<(Micros, bool)>,
     /// Stretches that `split` messages take for a gait.
     pub(super) splits: Vec<FitGuess>,
@@ -81,6 +89,17 @@ impl FitFile {
         match self.activity_types.last_mut().filter(|last| now == before && time >= last.start) {
             Some(last) => last.length = last.length.max(time - last.start),
             None => push(&mut self.activity_types, FitGuess { start: time, length: 0, gait }),
+        }
+    }
+}
+
+impl FitFile {
+    /// Adds a step to the workout at its place; what has none, or stands behind a second workout, is left out.
+    fn add_workout_step(&mut self, index: Option<u32>, step: WorkoutStep) {
+        let steps = &mut self.workout.get_or_insert_default().steps;
+        let is_next = index.is_none_or(|index| index as usize == steps.len());
+        if is_next && self.workouts <= 1 {
+            steps.push(step);
         }
     }
 }
@@ -337,6 +356,20 @@ impl<'a, 'b> Decoder<'a, 'b> {
             MessageKind::Split => {
                 if let Some(guess) = message::split(definition, message) {
                     push(&mut found.splits, guess);
+                }
+            }
+            MessageKind::Workout => {
+                found.workouts += 1;
+                if found.workouts == 1 {
+                    let [field] = profile::WORKOUT_FIELDS;
+                    found.workout.get_or_insert_default().name = definition.text(message, field);
+                }
+            }
+            MessageKind::WorkoutStep => {
+                if let Some(left) = self.budget.workout_steps.checked_sub(1) {
+                    self.budget.workout_steps = left;
+                    let (index, step) = message::workout_step(definition, message);
+                    found.add_workout_step(index, step);
                 }
             }
             MessageKind::Activity => {

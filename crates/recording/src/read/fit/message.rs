@@ -8,7 +8,8 @@ use crate::read::bounds;
 use crate::read::builder::RawValues;
 use crate::read::time::{MICROS_PER_S, Micros};
 use crate::read::{APPLICATION_ID, GuessedGait, LapIntensity, LapTrigger};
-use crate::units::StridesPerMinute;
+use crate::units::{BeatsPerMinute, Metres, MetresPerSecond, Seconds, StridesPerMinute};
+use crate::workout::{StepEnd, StepTarget, WorkoutStep};
 
 use super::profile;
 use super::wire::{BaseType, Endian, read_bytes, read_u8, read_u16, read_value};
@@ -42,6 +43,8 @@ pub(super) enum MessageKind {
     TimestampCorrelation,
     DeveloperDataId,
     Split,
+    Workout,
+    WorkoutStep,
     Other,
 }
 
@@ -58,6 +61,8 @@ impl MessageKind {
             profile::message::TIMESTAMP_CORRELATION => Self::TimestampCorrelation,
             profile::message::DEVELOPER_DATA_ID => Self::DeveloperDataId,
             profile::message::SPLIT => Self::Split,
+            profile::message::WORKOUT => Self::Workout,
+            profile::message::WORKOUT_STEP => Self::WorkoutStep,
             _ => Self::Other,
         }
     }
@@ -75,6 +80,8 @@ impl MessageKind {
             Self::TimestampCorrelation => &profile::TIMESTAMP_CORRELATION_FIELDS,
             Self::DeveloperDataId => profile::developer_data_id::USED,
             Self::Split => profile::split::USED,
+            Self::Workout => &profile::WORKOUT_FIELDS,
+            Self::WorkoutStep => profile::workout_step::USED,
             Self::Other => &[],
         }
     }
@@ -168,6 +175,19 @@ impl Definition {
         let field = self.fields.iter().find(|field| field.number == profile::TIMESTAMP)?;
         let mut src = message.get(usize::from(field.start)..)?;
         read_value(&mut src, field.base, self.endian).map(|time| time as FitTime)
+    }
+
+    /// Text of a field, up to the zero behind it; empty without one.
+    pub(super) fn text(&self, message: &[u8], number: u8) -> String {
+        let field = self.fields.iter().find(|field| field.number == number && field.base == BaseType::Text);
+        let bytes = field.and_then(|field| {
+            message
+                .get(usize::from(field.start)..)?
+                .get(..usize::from(field.size))?
+                .split(|byte| *byte == 0)
+                .next()
+        });
+        String::from_utf8_lossy(bytes.unwrap_or_default()).into_owned()
     }
 
     /// Bytes of a field of three, of messages that pack speed and distance together.
@@ -327,6 +347,8 @@ pub(super) struct FitLap {
     pub(super) trigger: LapTrigger,
     pub(super) intensity: LapIntensity,
     pub(super) sport: Option<u8>,
+    /// Which step of a workout it was.
+    pub(super) step: Option<u16>,
 }
 
 pub(super) fn lap(definition: &Definition, message: &[u8], written: Option<FitTime>) -> FitLap {
@@ -338,6 +360,7 @@ pub(super) fn lap(definition: &Definition, message: &[u8], written: Option<FitTi
         trigger: LapTrigger::Other,
         intensity: LapIntensity::Unknown,
         sport: None,
+        step: None,
     };
     for (number, value) in definition.values(message) {
         match number {
@@ -347,7 +370,9 @@ pub(super) fn lap(definition: &Definition, message: &[u8], written: Option<FitTi
             field::LAP_TRIGGER if lap.trigger != LapTrigger::Step => lap.trigger = trigger(value as u8),
             field::SPORT => lap.sport = Some(value as u8),
             // Index of the workout's step; whatever ended it (time, distance, the button), it was a step's end.
-            field::WKT_STEP_INDEX => lap.trigger = LapTrigger::Step,
+            field::WKT_STEP_INDEX => {
+                (lap.trigger, lap.step) = (LapTrigger::Step, Some(value as u16));
+            }
             _ => {}
         }
     }
@@ -356,6 +381,70 @@ pub(super) fn lap(definition: &Definition, message: &[u8], written: Option<FitTi
 
 fn elapsed(value: f64) -> Option<Micros> {
     bounds::duration_s(value / profile::ELAPSED_PER_S).map(micros_long)
+}
+
+/// Decodes a `workout_step` message: its index and what it asks for.
+pub(super) fn workout_step(definition: &Definition, message: &[u8]) -> (Option<u32>, WorkoutStep) {
+    use profile::workout_step as field;
+    let [index, duration, value, again, intensity] = numbers(
+        definition,
+        message,
+        [
+            field::MESSAGE_INDEX,
+            field::DURATION_TYPE,
+            field::DURATION_VALUE,
+            field::TARGET_VALUE,
+            field::INTENSITY,
+        ],
+    );
+    let first = numbers(definition, message, [field::TARGET_TYPE, field::TARGET_LOW, field::TARGET_HIGH]);
+    let second = [field::SECOND_TARGET_TYPE, field::SECOND_TARGET_LOW, field::SECOND_TARGET_HIGH];
+    let step = WorkoutStep {
+        name: definition.text(message, field::NAME),
+        notes: definition.text(message, field::NOTES),
+        intensity: intensity.map_or(LapIntensity::Unknown, |number| self::intensity(number as u8)),
+        end: step_end(duration, value, again),
+        targets: [target(first), target(numbers(definition, message, second))],
+    };
+    (index, step)
+}
+
+/// Profile enum `wkt_step_duration`.
+fn step_end(duration: Option<u32>, value: Option<u32>, again: Option<u32>) -> StepEnd {
+    let seconds = |value: u32| Seconds::new(f64::from(value) / profile::ELAPSED_PER_S);
+    let metres = |value: u32| Metres::new(f64::from(value) / profile::DISTANCE_PER_M);
+    match (duration, value, again) {
+        (Some(0), Some(value), _) => StepEnd::Time(seconds(value)),
+        (Some(1), Some(value), _) => StepEnd::Distance(metres(value)),
+        (Some(5), _, _) => StepEnd::Open,
+        (Some(6), Some(first), Some(times)) => StepEnd::Repeat { first: first as usize, times },
+        (Some(7), Some(first), Some(time)) => {
+            StepEnd::RepeatForTime { first: first as usize, time: seconds(time) }
+        }
+        (Some(8), Some(first), Some(distance)) => {
+            StepEnd::RepeatForDistance { first: first as usize, distance: metres(distance) }
+        }
+        _ => StepEnd::Other,
+    }
+}
+
+/// Profile enum `wkt_step_target`, with both ends of a custom range.
+fn target([kind, low, high]: [Option<u32>; 3]) -> Option<StepTarget> {
+    /// Heart rates count from here; up to here they are percent of the greatest.
+    const BPM_OFFSET: u32 = 100;
+    match (kind?, low, high?) {
+        (0, _, high) => {
+            Some(StepTarget::SpeedAtMost(MetresPerSecond::new(f64::from(high) / profile::SPEED_PER_MPS)))
+        }
+        (1, _, high) if high > BPM_OFFSET => {
+            Some(StepTarget::HeartRateAtMost(BeatsPerMinute::new(f64::from(high - BPM_OFFSET))))
+        }
+        (3, Some(low), high) => {
+            let steps = |strides: u32| StridesPerMinute::new(f64::from(strides)).to_steps();
+            Some(StepTarget::Cadence { least: steps(low), most: Some(steps(high)) })
+        }
+        _ => None,
+    }
 }
 
 /// Profile enum `intensity`; 4 (recovery) and 5 (interval) are of its newer versions.

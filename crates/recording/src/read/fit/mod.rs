@@ -16,8 +16,9 @@ use super::builder::{Builders, RawGuess, RawLap, RecordingBuilder};
 use super::time::Micros;
 use super::{Format, GuessSource, MOST_FIT_PARTS, ReadError, ReadErrorKind, Recording, Sport, sport};
 use crate::units::StridesPerMinute;
+use crate::workout::Workout;
 use file::{DecodeBudget, Ending, FitFile, read_fit_file};
-use message::FitSession;
+use message::{FitLap, FitSession};
 pub(crate) use wire::checksum;
 
 /// Profile enum `file`: a planned course.
@@ -55,6 +56,11 @@ pub(super) fn read(chain: &[u8]) -> Result<Noted<Vec<Recording>>, ReadError> {
     let activities: Vec<Activity> = recorded.flat_map(|file| activities(file, &mut notices)).collect();
     let recordings = Builders::from(activities).finish(Format::Fit, StridesPerMinute::to_steps, &mut notices);
     if recordings.is_empty() { Err(fault) } else { Ok(Noted { value: recordings, notices }) }
+}
+
+/// Reads the workout that the first FIT file of a chain holds.
+pub(super) fn read_workout(chain: &[u8]) -> Option<Workout> {
+    read_fit_file(chain, 0, &mut DecodeBudget::new(chain))?.0.workout
 }
 
 fn byte(at: usize) -> Place {
@@ -153,11 +159,16 @@ fn activities(mut file: FitFile, notices: &mut Vec<Notice>) -> Vec<Activity> {
     let sessions = sessions(&file);
     let mut activities: Vec<Activity> =
         sessions.iter().map(|session| Activity::new(session_sport(session, &file))).collect();
-    let offset_s = file.utc_offset_s;
+    let (offset_s, workout) = (file.utc_offset_s, file.workout.take());
     share_out(file, &sessions, &mut activities);
     for activity in &mut activities {
         activity.utc_offset_s = offset_s;
         drop_constant_guess(activity);
+    }
+    // Of several sessions it is that of the first whose laps are its steps.
+    let of_steps = activities.iter().position(|activity| activity.laps.iter().any(|lap| lap.step.is_some()));
+    if let Some(activity) = activities.get_mut(of_steps.unwrap_or(0)) {
+        activity.workout = workout;
     }
     activities
 }
@@ -193,7 +204,8 @@ fn share_out(file: FitFile, sessions: &[FitSession], activities: &mut [Activity]
         let Some(start) = lap.start.or(lap.written) else { continue };
         let end = lap.elapsed.map(|elapsed| start + elapsed).or(lap.written);
         if let Some(activity) = activities.get_mut(session_of(start)) {
-            activity.laps.push(RawLap { start, end, trigger: lap.trigger, intensity: lap.intensity });
+            let FitLap { trigger, intensity, step, .. } = lap;
+            activity.laps.push(RawLap { start, end, trigger, intensity, step });
         }
     }
     for (time, running) in file.timer {

@@ -10,6 +10,8 @@ pub(super) mod message {
     pub(in super::super) const LAP: u16 = 19;
     pub(in super::super) const RECORD: u16 = 20;
     pub(in super::super) const EVENT: u16 = 21;
+    pub(in super::super) const WORKOUT: u16 = 26;
+    pub(in super::super) const WORKOUT_STEP: u16 = 27;
     pub(in super::super) const ACTIVITY: u16 = 34;
     pub(in super::super) const TIMESTAMP_CORRELATION: u16 = 162;
     pub(in super::super) const DEVELOPER_DATA_ID: u16 = 207;
@@ -84,6 +86,41 @@ pub(super) mod split {
     pub(in super::super) const USED: &[u8] = &[SPLIT_TYPE, TOTAL_ELAPSED_TIME, START_TIME, END_TIME];
 }
 
+/// Fields of `workout_step`.
+pub(super) mod workout_step {
+    pub(in super::super) const NAME: u8 = 0;
+    pub(in super::super) const DURATION_TYPE: u8 = 1;
+    pub(in super::super) const DURATION_VALUE: u8 = 2;
+    pub(in super::super) const TARGET_TYPE: u8 = 3;
+    pub(in super::super) const TARGET_VALUE: u8 = 4;
+    pub(in super::super) const TARGET_LOW: u8 = 5;
+    pub(in super::super) const TARGET_HIGH: u8 = 6;
+    pub(in super::super) const INTENSITY: u8 = 7;
+    pub(in super::super) const NOTES: u8 = 8;
+    pub(in super::super) const SECOND_TARGET_TYPE: u8 = 19;
+    pub(in super::super) const SECOND_TARGET_LOW: u8 = 21;
+    pub(in super::super) const SECOND_TARGET_HIGH: u8 = 22;
+    pub(in super::super) const MESSAGE_INDEX: u8 = 254;
+    /// All that are used.
+    pub(in super::super) const USED: &[u8] = &[
+        NAME,
+        DURATION_TYPE,
+        DURATION_VALUE,
+        TARGET_TYPE,
+        TARGET_VALUE,
+        TARGET_LOW,
+        TARGET_HIGH,
+        INTENSITY,
+        NOTES,
+        SECOND_TARGET_TYPE,
+        SECOND_TARGET_LOW,
+        SECOND_TARGET_HIGH,
+        MESSAGE_INDEX,
+    ];
+}
+
+/// Fields of `workout`.
+pub(super) const WORKOUT_FIELDS: [u8; 1] = [8]; // wkt_name
 /// Fields of `file_id`.
 pub(super) const FILE_ID_FIELDS: [u8; 1] = [0]; // type
 /// Fields of `sport`.
