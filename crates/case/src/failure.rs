@@ -3,7 +3,7 @@
 use std::error::Error;
 use std::fmt;
 use std::io;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use jogaudit_core::pipeline::ActivityError;
 use jogaudit_core::prescription::PlanError;
@@ -19,8 +19,18 @@ pub struct Failure {
     detail: String,
     causes: Vec<String>,
     hint: Option<String>,
+    /// `None` where only words tell what it is.
+    known: Option<Box<Known>>,
+}
+
+/// What a program tells a failure by.
+#[derive(Debug)]
+struct Known {
+    code: &'static str,
+    /// The file that it is about.
+    about: Option<PathBuf>,
     /// The mistakes of a plan, where that is what is wrong.
-    plan_error: Option<Box<PlanError>>,
+    plan_error: Option<PlanError>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -42,7 +52,7 @@ impl Failure {
             detail: String::new(),
             causes: Vec::new(),
             hint: None,
-            plan_error: None,
+            known: None,
         }
     }
 
@@ -60,6 +70,7 @@ impl Failure {
     /// A file that the user named could not be opened or read.
     pub fn input(path: &Path, error: &io::Error) -> Self {
         let failure = Self::refused(format!("could not read {}", named(path))).caused_by(error);
+        let failure = failure.coded(code_of(error), path);
         match error.kind() {
             io::ErrorKind::NotFound => failure.hint("check the path; `-` reads standard input"),
             io::ErrorKind::IsADirectory => failure.hint("name one file, not a folder"),
@@ -71,7 +82,9 @@ impl Failure {
     pub fn recording(path: &Path, error: &ReadError) -> Self {
         let format =
             error.format.map(|format| format!(" as {}", format.name().to_uppercase())).unwrap_or_default();
-        Self::refused(format!("could not read {}{format}", named(path))).caused_by(error)
+        Self::refused(format!("could not read {}{format}", named(path)))
+            .caused_by(error)
+            .coded(error.kind.code(), path)
     }
 
     /// An input gives no activity.
@@ -80,6 +93,7 @@ impl Failure {
             ActivityError::Read(error) => Self::recording(path, error),
             ActivityError::NoSuchActivity { number, count } => {
                 Self::refused(format!("{} has no activity {number}", named(path)))
+                    .coded("no_such_activity", path)
                     .hint(format!("--activity takes 1 to {count} here"))
             }
         }
@@ -91,13 +105,34 @@ impl Failure {
             1 => "the plan has a mistake".to_owned(),
             n => format!("the plan has {n} mistakes"),
         };
-        let plan_error = Some(Box::new(error.clone()));
-        Self { detail: error.render(&path.display().to_string()), plan_error, ..Self::refused(what) }
+        let (about, plan_error) = (Some(path.to_owned()), Some(error.clone()));
+        let known = Some(Box::new(Known { code: "plan_mistake", about, plan_error }));
+        Self { detail: error.render(&path.display().to_string()), known, ..Self::refused(what) }
+    }
+
+    /// Says by a stable code what kind it is of, and which file it is about, if any.
+    #[must_use]
+    pub fn coded<'p>(mut self, code: &'static str, about: impl Into<Option<&'p Path>>) -> Self {
+        let about = about.into().map(Path::to_owned);
+        self.known = Some(Box::new(Known { code, about, plan_error: None }));
+        self
+    }
+
+    /// What kind it is of: that of an unreadable recording, of a file that cannot be read ([`code_of`]), `plan_mistake`,
+    /// `no_such_stage`, `no_such_activity`, `internal`; `refused` for all others, which only their words tell apart.
+    pub fn code(&self) -> &'static str {
+        let unknown = if self.kind == FailureKind::Internal { "internal" } else { "refused" };
+        self.known.as_ref().map_or(unknown, |known| known.code)
+    }
+
+    /// The file that it is about, where it is about one.
+    pub fn about(&self) -> Option<&Path> {
+        self.known.as_ref()?.about.as_deref()
     }
 
     /// The mistakes of a plan, where that is what is wrong.
     pub fn plan_error(&self) -> Option<&PlanError> {
-        self.plan_error.as_deref()
+        self.known.as_ref()?.plan_error.as_ref()
     }
 
     /// A bug of ours.
@@ -187,6 +222,17 @@ impl Failure {
     /// 2 could not, 70 a bug of ours.
     pub fn exit_code(&self) -> u8 {
         if self.kind == FailureKind::Internal { 70 } else { 2 }
+    }
+}
+
+/// What kept a file from being read, as a stable code.
+pub fn code_of(error: &io::Error) -> &'static str {
+    match error.kind() {
+        io::ErrorKind::NotFound | io::ErrorKind::NotADirectory => "not_found",
+        io::ErrorKind::PermissionDenied => "no_permission",
+        io::ErrorKind::IsADirectory => "is_folder",
+        io::ErrorKind::FileTooLarge => "file_too_large",
+        _ => "not_readable",
     }
 }
 

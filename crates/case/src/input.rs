@@ -72,12 +72,12 @@ pub fn stage<'plan>(plan: &'plan Plan, wanted: Option<&str>) -> Result<&'plan St
     let names = plan.stage_names().map(|name| format!("`{name}`")).collect::<Vec<_>>().join(", ");
     match (wanted, plan.stages.as_slice()) {
         (None, [only]) => Ok(only),
-        (None, _) => {
-            Err(Failure::refused("the plan has several stages")
-                .hint(format!("add --stage with one of {names}")))
-        }
+        (None, _) => Err(Failure::refused("the plan has several stages")
+            .coded("no_such_stage", None)
+            .hint(format!("add --stage with one of {names}"))),
         (Some(wanted), _) => plan.stage(wanted).ok_or_else(|| {
             let failure = Failure::refused(format!("the plan has no stage `{wanted}`"));
+            let failure = failure.coded("no_such_stage", None);
             match plan.closest_stage(wanted) {
                 Some(near) => failure.hint(format!("did you mean `{}`? The stages are {names}", near.name)),
                 None => failure.hint(format!("the stages are {names}")),

@@ -61,7 +61,7 @@ pub use case::{
     Activities, Case, ReadAll, activities, case_recordings, due_in_case, read_case, read_in_turn,
     read_recording, table,
 };
-pub use failure::{Failure, named, named_output};
+pub use failure::{Failure, code_of, named, named_output};
 pub use hash::{hexadecimal, sha256};
 pub use input::{
     Input, MAX_PLAN_BYTES, MAX_RECORDING_BYTES, MAX_UNZIPPED_MIB, case_plan, config_unzipping, input_in,

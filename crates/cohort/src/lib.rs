@@ -7,6 +7,7 @@
 //! | `scored`, `worker` | a recording → what its rows say, on several cores |
 //! | `table`, `columns`, `value` | the columns, each with unit, kind and meaning; cells |
 //! | `sink`, `parquet`, `outputs` | tables → CSV, NDJSON, Parquet; files that appear together at the end |
+//! | `in_memory` | the same rows as columns in memory, for whoever wants no files |
 //! | `parts` | finished chunks on disk, in case the run is killed |
 //! | `pseudonymise`, `provenance`, `summary` | keyed hashes for names · what a table was made from · what each participant did |
 //!
@@ -50,6 +51,7 @@
 //! ```
 
 mod columns;
+mod in_memory;
 mod inputs;
 mod outputs;
 mod parquet;
@@ -70,6 +72,7 @@ use std::num::NonZero;
 use std::path::{Path, PathBuf};
 
 pub use columns::columns_page;
+pub use in_memory::{Cells, Column, Columns, Content, Take, Wanted, gather, gather_contents};
 use inputs::{Input, Inputs, Own};
 use outputs::Outputs;
 use parts::{Part, Parts};

@@ -170,18 +170,18 @@ pub(super) fn with_resume_hint(failure: Failure) -> Failure {
 }
 
 /// Where the columns stand that are counted for the report.
-struct Counted {
+pub(super) struct Counted {
     error_code: usize,
     samples: usize,
 }
 
 impl Counted {
-    fn new(recordings: &Table) -> Self {
+    pub(super) fn new(recordings: &Table) -> Self {
         let at = |name: &str| recordings.position(name).expect("the table has that column");
         Self { error_code: at("error_code"), samples: at("samples") }
     }
 
-    fn add(&self, rows: &[Row], report: &mut Report) {
+    pub(super) fn add(&self, rows: &[Row], report: &mut Report) {
         for row in rows {
             report.rows += 1;
             report.samples += row[self.samples].whole().unwrap_or(0) as u64;

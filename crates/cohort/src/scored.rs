@@ -5,7 +5,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use jiff::Timestamp;
 
-use jogaudit_case::{MAX_RECORDING_BYTES, sha256};
+use jogaudit_case::{MAX_RECORDING_BYTES, code_of, sha256};
 use jogaudit_core::audit::{Audit, Dose, Finding, Outcome, Prescription, Rep};
 use jogaudit_core::gait::{Bout, Segmentation};
 use jogaudit_core::pipeline::{ActivityError, Config, activity};
@@ -111,29 +111,32 @@ impl RowError {
     }
 
     fn io(error: &io::Error) -> Self {
-        let code = match error.kind() {
-            io::ErrorKind::NotFound | io::ErrorKind::NotADirectory => "not_found",
-            io::ErrorKind::PermissionDenied => "no_permission",
-            io::ErrorKind::IsADirectory => "is_folder",
-            io::ErrorKind::FileTooLarge => "file_too_large",
-            _ => "not_readable",
-        };
-        match code {
-            "not_readable" => Self { code, text: error.to_string() },
-            _ => Self::standard(code),
+        match code_of(error) {
+            code @ "not_readable" => Self { code, text: error.to_string() },
+            code => Self::standard(code),
         }
     }
 }
 
 /// Reads and checks one recording. Never fails: what goes wrong is in the result, also a bug of ours.
 pub(super) fn score(input: &Input, plans: &Plans, config: &Config) -> Scored {
+    score_bytes(input, bytes_of(input).as_deref(), plans, config)
+}
+
+/// The same of an input whose bytes, or why there are none, are known.
+pub(super) fn score_bytes(
+    input: &Input,
+    bytes: Result<&[u8], &RowError>,
+    plans: &Plans,
+    config: &Config,
+) -> Scored {
     let mut scored = blank(input, plans);
-    match bytes_of(input) {
-        Err(error) => scored.done = Err(error),
+    match bytes {
+        Err(error) => scored.done = Err(error.clone()),
         Ok(bytes) => {
-            let check = AssertUnwindSafe(|| check(&bytes, input, plans, config));
+            let check = AssertUnwindSafe(|| check(bytes, input, plans, config));
             scored.done = catch_unwind(check).unwrap_or_else(|_| Err(RowError::standard("internal")));
-            scored.sha256 = Some(sha256(&bytes));
+            scored.sha256 = Some(sha256(bytes));
         }
     }
     scored

@@ -11,7 +11,7 @@ use super::inputs::Input;
 use super::parts::{Part, Rows};
 use super::prescribed::Plans;
 use super::pseudonymise::Pseudonymiser;
-use super::scored::{fingerprint, score};
+use super::scored::{Scored, fingerprint, score};
 use super::table::Table;
 
 /// Makes the rows of recordings.
@@ -46,8 +46,13 @@ impl<'a> Worker<'a> {
 
     /// Tries every recording of a chunk. The rows stand in its order.
     pub(super) fn part(&self, chunk: &[Input]) -> Part {
+        self.part_of(chunk, |input| score(input, self.plans, self.config))
+    }
+
+    /// The same of recordings that `score` tries.
+    pub(super) fn part_of<T: Sync>(&self, chunk: &[T], score: impl Fn(&T) -> Scored + Sync) -> Part {
         let done: Vec<(String, Rows)> =
-            self.pool.install(|| chunk.par_iter().map(|input| self.rows(input)).collect());
+            self.pool.install(|| chunk.par_iter().map(|tried| self.rows(score(tried))).collect());
         let mut part = Part { fingerprints: Vec::new(), rows: vec![Vec::new(); self.tables.len()] };
         for (fingerprint, rows) in done {
             part.fingerprints.push(fingerprint);
@@ -57,8 +62,7 @@ impl<'a> Worker<'a> {
     }
 
     /// What stands for the content of a recording, and its rows of each table.
-    fn rows(&self, input: &Input) -> (String, Rows) {
-        let mut scored = score(input, self.plans, self.config);
+    fn rows(&self, mut scored: Scored) -> (String, Rows) {
         if let Some(pseudonymiser) = self.pseudonymiser {
             pseudonymiser.apply(&mut scored);
         }

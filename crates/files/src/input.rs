@@ -5,7 +5,7 @@ use std::io::{self, Read};
 use std::path::Path;
 
 use jogaudit_case::{
-    Failure, Input, MAX_PLAN_BYTES, MAX_RECORDING_BYTES, input_in, named, plan_in, readings_in, sha256,
+    Failure, Input, MAX_PLAN_BYTES, MAX_RECORDING_BYTES, code_of, input_in, named, plan_in, readings_in, sha256,
     too_large,
 };
 use jogaudit_core::pipeline::{Config, Readings};
@@ -37,7 +37,9 @@ pub fn plan_and_hash(path: &Path, notices: &mut Vec<Notice>) -> Result<(Plan, St
 /// Reads a whole input of at most `limit` bytes.
 pub fn bytes(path: &Path, limit: u64) -> Result<Vec<u8>, Failure> {
     at_most(path, limit).map_err(|error| match error.kind() {
-        io::ErrorKind::FileTooLarge => Failure::refused(format!("{} {error}", named(path))),
+        io::ErrorKind::FileTooLarge => {
+            Failure::refused(format!("{} {error}", named(path))).coded(code_of(&error), path)
+        }
         _ => Failure::input(path, &error),
     })
 }

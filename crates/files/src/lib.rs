@@ -6,6 +6,7 @@
 //! | [`input()`], [`readings`], [`plan`], [`bytes`] | read what the user named |
 //! | [`open_case`], [`read_case`] | open and read a case: a folder or a zip of one, its recordings on all cores |
 //! | [`FolderCase`] | a case folder: one writer at a time, each file whole, no link out of it followed |
+//! | [`side`], [`compare_sides`] | the two sides of an agreement and what they have in common |
 //! | [`files_below`] | lists the files of a folder, at any depth |
 //! | [`output()`], [`Claims`] | hold the outputs of a run against its inputs and each other, lock them, write them whole |
 //! | [`write_whole`], [`Staged`] | write beside the target, then rename |
@@ -42,6 +43,7 @@ mod identity;
 mod input;
 mod inside;
 mod output;
+mod sides;
 mod tree;
 
 pub use case::{case_inputs, open_case, read_all, read_case, share_case};
@@ -53,6 +55,7 @@ pub use inside::{inside, plain_bytes};
 pub use output::{
     Staged, could_not_write, is_unfinished, make_folder, remove_unfinished, with_suffix, write_whole,
 };
+pub use sides::{Compared, compare_sides, give_one_name, side, side_files};
 pub use tree::{Links, files_below};
 
 #[cfg(test)]

@@ -36,6 +36,7 @@ mod schemas;
 mod share;
 mod simulate_formats;
 mod web;
+mod wheel;
 
 // Shared with the tests of the simulator and of the command.
 #[path = "../../support/batch_folder.rs"]
