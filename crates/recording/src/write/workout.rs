@@ -76,8 +76,7 @@ pub fn workout_messages(workout: &Workout, messages: &mut FitMessages) -> Result
     messages.text(room, &workout.name);
     let names = self::room(workout.steps.iter().map(|step| step.name.as_str()));
     let notes = self::room(workout.steps.iter().map(|step| step.notes.as_str()));
-    let numbers: Vec<(u8, Base)> = NUMBERS.into_iter().collect();
-    messages.define(0, 27, &[&numbers[..], &[(0, Text(names)), (8, Text(notes))]].concat());
+    messages.define(0, 27, &[&NUMBERS[..], &[(0, Text(names)), (8, Text(notes))]].concat());
     for (index, step) in workout.steps.iter().enumerate() {
         messages.begin(0);
         for ((_, base), value) in NUMBERS.into_iter().zip(numbers_of(index, step)) {
