@@ -91,20 +91,20 @@ fn marked(folder: &Folder, seed: &str, rater: &str, later_s: f64) -> String {
     let recording = &document(&found)["recording"];
     let truth = document(&String::from_utf8(folder.read(&format!("truth/{seed}.truth.json"))).unwrap());
     let bouts = truth["bouts"].as_array().unwrap();
-    let mut table = "recording,sha256,start,rater,marked_at,gait,start_s,end_s\r\n".to_owned();
+    let mut table = vec!["recording,sha256,start,rater,marked_at,gait,start_s,end_s\r\n".to_owned()];
     for (at, bout) in bouts.iter().enumerate() {
         let late =
             |name: &str, is_outer: bool| bout[name].as_f64().unwrap() + if is_outer { 0.0 } else { later_s };
-        table += &format!(
+        table.push(format!(
             "{seed}.fit,{},{},{rater},2026-03-05T08:00:00Z,{},{},{}\r\n",
             recording["sha256"].as_str().unwrap(),
             recording["start"].as_str().unwrap(),
             bout["gait"].as_str().unwrap(),
             late("start_s", at == 0),
             late("end_s", at + 1 == bouts.len())
-        );
+        ));
     }
-    table
+    table.concat()
 }
 
 #[test]

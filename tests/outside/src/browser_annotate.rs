@@ -263,7 +263,7 @@ async fn a_long_recording_is_zoomed_marked_reloaded_and_gone_on_with_later() {
     second.goto(&page.address).await.unwrap();
     find(&second, "main[data-ready]").await;
     tab_to_curves(&second).await;
-    press(&second, &['w']).await;
+    press(&second, &['r']).await;
     says(&second, "A reload of the page keeps it.").await;
     let sent = "return fetch('/marks.json').then(answer => answer.json()).then(state => state.marks.length)";
     for _ in 0..600 {
@@ -280,7 +280,7 @@ async fn a_long_recording_is_zoomed_marked_reloaded_and_gone_on_with_later() {
     click(&client, "Save").await;
     says(&client, "What is marked is saved.").await;
     page.end();
-    press(&second, &['r']).await;
+    press(&second, &['s']).await;
     says(&second, "The program has ended").await;
 
     let args = ["1.fit", "--rater", "anna", "--out", "anna/1.csv", "--resume"];

@@ -2,13 +2,15 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use jiff::Timestamp;
+
 use crate::gait::agreement::{AgreementError, check_cover};
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
 use super::Undefined;
 use super::bootstrap::{Intervals, Resampling, intervals};
 use super::bouts::{COVER_TOLERANCE_S, Tally};
-use super::input::{BoutSet, BoutSets, Joined, Pairs};
+use super::input::{BoutSets, Joined, Pairs};
 use super::scores::{BlandAltman, Estimate, bland_altman, concordance, icc_2_1};
 
 /// Two sets of bouts compared.
@@ -101,27 +103,29 @@ pub fn compare_bouts(reference: &BoutSets, other: &BoutSets) -> Noted<ComparedBo
 
 /// The partner of each recording of the reference: of its name, else the only one left over that says it is of the same recording.
 fn partners<'a>(reference: &'a BoutSets, other: &'a BoutSets) -> BTreeMap<&'a str, &'a str> {
-    let mut partners: BTreeMap<&str, &str> = BTreeMap::new();
-    let (mut left, mut right): (Vec<_>, Vec<_>) = (reference.iter().collect(), other.iter().collect());
-    left.retain(|(name, _)| match other.get_key_value(*name) {
-        Some((partner, _)) => partners.insert(name, partner).is_some(),
-        None => true,
-    });
-    right.retain(|(name, _)| !reference.contains_key(*name));
-    let by_origin = |sets: &[(&'a String, &'a BoutSet)]| {
-        let mut known: BTreeMap<_, Vec<&'a str>> = BTreeMap::new();
-        for (name, set) in sets.iter().filter(|(_, set)| set.origin.sha256.is_some()) {
-            known.entry((set.origin.sha256.clone(), set.origin.start)).or_default().push(name);
-        }
-        known
-    };
-    let theirs = by_origin(&right);
-    for (origin, ours) in by_origin(&left) {
+    let alike = reference.keys().filter(|name| other.contains_key(*name));
+    let mut partners: BTreeMap<&str, &str> = alike.map(|name| (name.as_str(), name.as_str())).collect();
+    let theirs = left_over(other, reference);
+    for (origin, ours) in left_over(reference, other) {
         if let ([one], Some([partner])) = (ours.as_slice(), theirs.get(&origin).map(Vec::as_slice)) {
             partners.insert(one, partner);
         }
     }
     partners
+}
+
+/// The names that the other side does not have, by SHA-256 and start of their recordings.
+fn left_over<'a>(
+    sets: &'a BoutSets,
+    other: &BoutSets,
+) -> BTreeMap<(&'a str, Option<Timestamp>), Vec<&'a str>> {
+    let mut by_origin: BTreeMap<_, Vec<&str>> = BTreeMap::new();
+    for (name, set) in sets.iter().filter(|(name, _)| !other.contains_key(*name)) {
+        if let Some(sha256) = set.origin.sha256.as_deref() {
+            by_origin.entry((sha256, set.origin.start)).or_default().push(name);
+        }
+    }
+    by_origin
 }
 
 /// Works out the figures of every joined column.

@@ -44,10 +44,6 @@
   const stretchAt = (t) => stretches().findLast((one) => one.from <= t);
   const markAt = (t) => marks.find((mark) => Math.abs(mark.at - t) < 0.05);
   const say = (text) => (said.textContent = text);
-  const tidy = (list) => {
-    list.sort((a, b) => a.at - b.at);
-    return list.filter((mark, i) => mark.gait !== (i > 0 ? list[i - 1].gait : "unknown"));
-  };
 
   // What is marked goes to the program one change after the other; the newest one is what counts.
   let isSending = false;
@@ -82,7 +78,7 @@
     tell();
   };
   const change = (list, text) => {
-    const next = tidy(list);
+    const next = list.sort((a, b) => a.at - b.at);
     if (JSON.stringify(next) === JSON.stringify(marks)) return say(text.none);
     past.push(marks);
     future.length = 0;
@@ -114,7 +110,9 @@
   };
   const mark = (gait) => {
     const list = copy().filter((one) => Math.abs(one.at - cursor) >= 0.05);
-    list.push({ at: cursor, gait });
+    // Where it is that gait already, a mark would say nothing, and one that is there is taken away.
+    const before = list.findLast((one) => one.at < cursor)?.gait ?? "unknown";
+    if (before !== gait) list.push({ at: cursor, gait });
     change(list, { done: `From ${clock(cursor)}: ${gait}.`, none: `It is ${gait} here already.` });
   };
   const move = (seconds) => {

@@ -38,23 +38,23 @@ pub(super) fn sent(fields: &[(String, String)], elapsed_s: f64) -> Result<Vec<Ma
         let what = format!("there are more than {} marks", MOST_BOUTS - 1);
         return Err(Refusal::new(422, &what, "delete marks that are none"));
     }
-    Ok(tidy(marks))
+    Ok(marks)
 }
 
-/// Without marks that change nothing.
-fn tidy(mut marks: Vec<Mark>) -> Vec<Mark> {
-    let mut gait = Gait::Unknown;
-    marks.retain(|mark| std::mem::replace(&mut gait, mark.gait) != mark.gait);
-    marks
-}
-
-/// The stretches from the beginning to the end, without gap.
+/// The stretches from the beginning to the end, without gap; neighbours of one gait are one.
 pub(super) fn spans(marks: &[Mark], elapsed_s: f64) -> Vec<GaitSpan> {
     let first = Mark { at_s: 0.0, gait: Gait::Unknown };
-    let begins = std::iter::once(&first).chain(marks);
     let ends = marks.iter().map(|mark| mark.at_s).chain([elapsed_s]);
-    let span = |(mark, end_s): (&Mark, f64)| GaitSpan { gait: mark.gait, start_s: mark.at_s, end_s };
-    begins.zip(ends).map(span).filter(|span| span.end_s > span.start_s).collect()
+    let mut spans: Vec<GaitSpan> = Vec::new();
+    for (mark, end_s) in
+        std::iter::once(&first).chain(marks).zip(ends).filter(|(mark, end_s)| *end_s > mark.at_s)
+    {
+        match spans.last_mut() {
+            Some(last) if last.gait == mark.gait => last.end_s = end_s,
+            _ => spans.push(GaitSpan { gait: mark.gait, start_s: mark.at_s, end_s }),
+        }
+    }
+    spans
 }
 
 /// The marks that make such stretches; what they do not cover is unknown.
@@ -66,6 +66,7 @@ pub(super) fn marks_of(spans: &[GaitSpan], elapsed_s: f64) -> Vec<Mark> {
             marks.push(Mark { at_s: span.end_s, gait: Gait::Unknown });
         }
     }
-    marks.retain(|mark| (0.0..=elapsed_s).contains(&mark.at_s));
-    tidy(marks)
+    let is_first = |at: usize, mark: &Mark| at == 0 && mark.gait == Gait::Unknown;
+    let within = |(at, mark): &(usize, Mark)| (0.0..=elapsed_s).contains(&mark.at_s) && !is_first(*at, mark);
+    marks.into_iter().enumerate().filter(within).map(|(_, mark)| mark).collect()
 }

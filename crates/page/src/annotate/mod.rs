@@ -8,6 +8,8 @@ mod curves;
 mod marks;
 mod view;
 
+use std::path::Path;
+
 use jiff::Timestamp;
 use serde_json::json;
 
@@ -16,7 +18,6 @@ use jogaudit_core::agree::input::{BoutSet, Side, parse};
 use jogaudit_core::pipeline::Readings;
 use jogaudit_report::csv::{self, MarkedBouts};
 use jogaudit_report::html::THEME;
-use std::path::Path;
 
 use super::http::{Method, Request, Response};
 use super::layout;
@@ -45,7 +46,7 @@ pub struct Sheet {
     rater: String,
     /// The file that is written, in words.
     goes_to: String,
-    /// In order of time, neighbours of two gaits.
+    /// In order of time.
     marks: Vec<Mark>,
     /// Counts the changes: a page that does not know of the last one is stale.
     version: u64,
