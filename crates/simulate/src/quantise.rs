@@ -126,7 +126,7 @@ pub(super) fn laps(
     let lap = |(i, (&(start_s, trigger, intensity, step), &end)): (usize, (&_, &f64))| Lap {
         start_s,
         end_s: Some(end),
-        trigger: if i == last { LapTrigger::Other } else { trigger },
+        trigger: if i == last && step.is_none() { LapTrigger::Other } else { trigger },
         intensity,
         step,
     };
