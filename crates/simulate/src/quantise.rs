@@ -123,7 +123,7 @@ pub(super) fn laps(
     }
     let ends: Vec<f64> = starts.iter().skip(1).map(|s| s.0).chain([end_s]).collect();
     let last = starts.len().saturating_sub(1);
-    let lap = |(i, (&(start_s, trigger, intensity, step), &end)): (usize, (&_, &f64))| Lap {
+    let lap = |(i, (&(start_s, trigger, intensity, step), &end)): (usize, (&LapStart, &f64))| Lap {
         start_s,
         end_s: Some(end),
         trigger: if i == last && step.is_none() { LapTrigger::Other } else { trigger },
