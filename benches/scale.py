@@ -2,8 +2,9 @@
 
     python benches/scale.py JOGAUDIT [RECORDINGS]
 
-Makes one-hour recordings, a third each of FIT, GPX and TCX, checks them on one core and turns the rows into what Spark takes.
-Needs pandas, pyarrow and pyspark (tests/reference/requirements.txt). Processor time, since others may share the machine.
+Makes one-hour recordings, a third each of FIT, GPX and TCX, checks them on one core and turns the rows into what Spark takes; then the same
+with the wheel, as a worker of docs/cluster/spark_files.py does, block by block. Needs the wheel, pandas, pyarrow and pyspark
+(tests/reference/requirements.txt). Processor time, since others may share the machine.
 """
 
 import io
@@ -17,6 +18,7 @@ import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).parent.parent / "docs/cluster"))
 import spark_batch  # noqa: E402
+import spark_files  # noqa: E402
 import pyarrow.json  # noqa: E402
 
 PLAN = 'title = "One hour"\n[[stage]]\nname = "1"\nsession = "walk 5:00, 10 x (run 3:00, walk 2:00), walk 5:00"\n'
@@ -41,8 +43,32 @@ def processor_s(command, **options):
     return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime, peak_kib / 1024
 
 
+def partition(names):
+    """Checks recordings with the wheel as a worker does that gets them from Spark."""
+    spark_files.SparkFiles.get = staticmethod(lambda name: name)
+
+    def blocks():
+        part, size = [], 0
+        for name in names:
+            part.append((name, pathlib.Path(name).read_bytes()))
+            size += len(part[-1][1])
+            if len(part) == spark_files.BLOCK_RECORDINGS or size > spark_files.BLOCK_BYTES:
+                yield record_batch(part)
+                part, size = [], 0
+        if part:
+            yield record_batch(part)
+
+    assert sum(len(rows) for rows in spark_files.worker("plan.toml", "1")(blocks())) == len(names)
+
+
+def record_batch(part):
+    paths, contents = zip(*part)
+    return pyarrow.record_batch({"path": list(paths), "content": list(contents)})
+
+
 def main():
     program = os.path.abspath(sys.argv[1])
+    script = os.path.abspath(__file__)
     count = int(sys.argv[2]) if len(sys.argv) > 2 else 150
     with tempfile.TemporaryDirectory() as folder:
         os.chdir(folder)
@@ -76,6 +102,20 @@ def main():
             pyarrow.json.read_json(io.BytesIO(block), parse_options=options).to_pandas(types_mapper=spark_batch.NULLABLE)
         print(f"rows for Spark: {1000 * (time.process_time() - begun) / len(lines):.3f} ms of processor time a row")
 
+        alone = [sys.executable, script, "partition"]
+        pathlib.Path("list").write_text("")
+        nothing, _ = processor_s([*alone, "list"], **quiet)
+        print(f"worker with the wheel without a recording: {1000 * nothing:.0f} ms of processor time")
+        for what, some in (lists | {"all ten times": 10 * names}).items():
+            pathlib.Path("list").write_text("\n".join(some) + "\n")
+            spent, most = processor_s([*alone, "list"], **quiet)
+            each = (spent - nothing) / len(some)
+            print(f"wheel, {what}: {1000 * each:.2f} ms of processor time a recording; {most:.0f} MiB")
+        print(f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
+
 
 if __name__ == "__main__":
-    main()
+    if sys.argv[1] == "partition":
+        partition(pathlib.Path(sys.argv[2]).read_text().splitlines())
+    else:
+        main()

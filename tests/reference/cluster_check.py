@@ -1,6 +1,7 @@
 """Compares the table of one machine with that of a cluster, and tries what the cluster script does when a worker fails.
 
-    cluster_check.py ONE.parquet MANY.parquet EVENTS     same columns, types and rows; both executors worked
+    cluster_check.py ONE.parquet MANY.parquet EVENTS     same columns, types and rows; both executors worked. Columns of MANY
+                                                         that are folders, and a `file:` before its paths, are fine
     cluster_check.py failures SCRIPT JOGAUDIT            a worker that exits with an error, dies, or gives too few rows
 """
 
@@ -11,12 +12,17 @@ import sys
 
 import pandas as pd
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 
 def equal(one, many, events):
     tables = [pq.read_table(path) for path in (one, many)]
-    text = lambda kind: pa.string() if pa.types.is_large_string(kind) or pa.types.is_string_view(kind) else kind
+    tables[1] = tables[1].select(tables[0].schema.names)
+    path = pc.replace_substring_regex(tables[1]["path"], "^file:", "")
+    tables[1] = tables[1].set_column(tables[1].schema.names.index("path"), "path", path)
+    is_text = lambda kind: pa.types.is_large_string(kind) or pa.types.is_string_view(kind) or pa.types.is_dictionary(kind)
+    text = lambda kind: pa.string() if is_text(kind) else kind
     tables = [t.cast(pa.schema([(f.name, text(f.type)) for f in t.schema])).sort_by("path") for t in tables]
     assert tables[0].schema == tables[1].schema, f"{tables[0].schema}\n{tables[1].schema}"
     left, right = (table.to_pylist() for table in tables)
@@ -31,7 +37,7 @@ def equal(one, many, events):
                     who = event["Task Info"]["Executor ID"]
                     workers[who] = workers.get(who, 0) + 1
     assert len(workers) == 2, workers
-    parts = [name for name in os.listdir(many) if name.endswith(".parquet")]
+    parts = [name for _, _, names in os.walk(many) for name in names if name.endswith(".parquet")]
     print(f"{len(left)} equal rows of {len(tables[0].schema)} columns in {len(parts)} parts; tasks by worker: {workers}")
 
 
