@@ -18,17 +18,18 @@ use super::{Done, Io};
 
 #[derive(clap::Args, Debug)]
 pub(super) struct Args {
-    /// Recordings, or folders of them, any depth, hidden files left out
+    /// Recordings, or folders of them, any depth, hidden files left out; without --plan and --roster, cases (folders with
+    /// plan.toml, diary.csv and recordings/, or zips of one) or folders of cases
     #[arg(value_name = "PATH", required_unless_present = "files_from")]
     paths: Vec<PathBuf>,
     /// Take more recordings from this list, one path a line; `-` reads standard input
     #[arg(long, value_name = "FILE")]
     files_from: Option<PathBuf>,
     /// Read the prescription from this TOML file
-    #[arg(long, value_name = "PLAN", required_unless_present = "roster")]
+    #[arg(long, value_name = "PLAN")]
     plan: Option<PathBuf>,
     /// Hold every recording against this stage [default: the plan's only one]
-    #[arg(long, value_name = "NAME", conflicts_with = "roster")]
+    #[arg(long, value_name = "NAME", requires = "plan", conflicts_with = "roster")]
     stage: Option<String>,
     /// Take each recording's prescription from this table: path,participant,stage,plan
     ///
@@ -53,6 +54,9 @@ pub(super) struct Args {
     /// Write what the table was made from: hashes of inputs, plans, program and outputs, and the configuration
     #[arg(long, value_name = "FILE.json")]
     provenance: Option<PathBuf>,
+    /// Give the SHA-256 of every file in the table, as --provenance does
+    #[arg(long)]
+    sha256: bool,
     /// Put keyed hashes in place of paths, participants and hashes of files, and shift dates
     ///
     /// Dates go back by a whole number of days, 1 to 1826, the same for all recordings of a participant. Not protected:
@@ -108,6 +112,7 @@ impl Args {
             sum_up: self.summary.is_some(),
             summary: self.summary.flatten(),
             provenance: self.provenance,
+            sha256: self.sha256,
             key: self.pseudonymise,
             resume: self.resume,
             jobs: self.jobs.or(thread::available_parallelism().ok()).unwrap_or(NonZero::<usize>::MIN),
@@ -135,7 +140,11 @@ fn said(report: &Report, job: &Job, elapsed: Duration) -> String {
     if report.resumed > 0 {
         let _ = write!(said, ", {} of them from an earlier run", report.resumed);
     }
-    let _ = writeln!(said, "; {} without a result (see error_code).", report.failed);
+    let _ = write!(said, "; {} without a result (see error_code)", report.failed);
+    if report.left_out > 0 {
+        let _ = write!(said, ", {} no sessions (see left_out)", report.left_out);
+    }
+    said.push_str(".\n");
     if report.internal > 0 {
         let _ = writeln!(
             said,

@@ -20,7 +20,7 @@ fn ndjson(folder: &Path, arguments: &str) -> Vec<Value> {
 fn a_row_says_what_the_check_says() {
     let folder = folder_of(12);
     let root = folder.path();
-    let rows = ndjson(root, ONE);
+    let rows = ndjson(root, &format!("{ONE} --sha256"));
     assert_eq!(rows.len(), 12, "one row a file");
     let mut compared = 0;
     for row in rows.iter().filter(|row| row["error_code"].is_null()) {
@@ -78,6 +78,8 @@ fn a_row_says_what_the_check_says() {
     let failed: Vec<&Value> = rows.iter().filter(|row| !row["error_code"].is_null()).collect();
     assert_eq!((&failed[0]["error_code"], &failed[0]["outcome"]), (&"empty".into(), &Value::Null));
     assert!(!failed[0]["sha256"].is_null());
+    let unasked = ndjson(root, ONE);
+    assert!(unasked.iter().all(|row| row["sha256"].is_null() && row["blake3"].as_str().unwrap().len() == 64));
 }
 
 #[test]
@@ -256,7 +258,9 @@ fn pseudonyms_hide_names_and_paths_and_keep_intervals() {
         assert!(!all.contains(word), "{word}");
     }
     for row in &plain {
-        assert!(!all.contains(row["sha256"].as_str().unwrap()), "the hash of a file leads to the file");
+        for hash in ["blake3", "sha256"] {
+            assert!(!all.contains(row[hash].as_str().unwrap()), "the hash of a file leads to the file");
+        }
     }
     let hidden = rows(&String::from_utf8(bytes(root, "t.ndjson")).unwrap());
     let start =
@@ -371,4 +375,38 @@ fn what_cannot_be_is_said_before_anything_is_read() {
     let mut left: Vec<_> = std::fs::read_dir(root).unwrap().map(|e| e.unwrap().file_name()).collect();
     left.sort();
     assert_eq!(left, ["plan.toml", "recordings", "roster.csv"]);
+}
+
+#[test]
+fn tables_are_explained_beside_them_and_somebody_elses_package_is_kept() {
+    let folder = folder_of(6);
+    let root = folder.path();
+    std::fs::create_dir(root.join("run")).unwrap();
+    let command =
+        format!("{ONE} --out run/t.csv --bouts run/b.parquet --reps elsewhere.csv --provenance run/p.json");
+    let (code, _, err) = run(root, &command);
+    assert!(code == 0 && err.contains("table_not_in_package") && err.contains("elsewhere.csv"), "{err}");
+    let package: Value = serde_json::from_slice(&bytes(root, "run/datapackage.json")).unwrap();
+    let resources = package["resources"].as_array().unwrap();
+    let told: Vec<&Value> = resources.iter().map(|resource| &resource["path"]).collect();
+    assert_eq!(told, ["t.csv", "b.parquet"]);
+    let provenance: Value = serde_json::from_slice(&bytes(root, "run/p.json")).unwrap();
+    let hash = provenance["outputs"][0]["sha256"].as_str().unwrap();
+    assert_eq!(resources[0]["hash"], format!("sha256:{hash}"));
+    assert_eq!(provenance["configuration"]["audit"]["session_s"], 30.0);
+    let fields = resources[0]["schema"]["fields"].as_array().unwrap();
+    let head = String::from_utf8(bytes(root, "run/t.csv")).unwrap();
+    let names: Vec<&str> = fields.iter().map(|field| field["name"].as_str().unwrap()).collect();
+    assert_eq!(names, head.lines().next().unwrap().split(',').collect::<Vec<_>>());
+    let run_s = fields.iter().find(|field| field["name"] == "run_s").unwrap();
+    assert_eq!((&run_s["type"], &run_s["unit"]), (&"number".into(), &"s".into()));
+    works(root, &command);
+
+    for theirs in ["{\"name\": \"thesis\"}", "not JSON", ""] {
+        std::fs::write(root.join("datapackage.json"), theirs).unwrap();
+        let (code, _, err) = run(root, &format!("{ONE} --out t.csv"));
+        assert!(code == 2 && err.contains("datapackage.json` is in the way"), "{err}");
+        assert_eq!(bytes(root, "datapackage.json"), theirs.as_bytes());
+        assert!(!root.join("t.csv").exists());
+    }
 }

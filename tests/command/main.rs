@@ -5,6 +5,7 @@ mod agree;
 mod annotate;
 mod bad_input;
 mod batch;
+mod batch_cases;
 mod batch_killed;
 mod check;
 mod docs;

@@ -57,6 +57,10 @@ def main():
         told = [(c["name"], c["unit"], c["kind"], c["about"]) for c in json.loads(meta["jogaudit.columns"])]
         assert told == columns, [pair for pair in zip(told, columns) if pair[0] != pair[1]]
         assert table.schema.names == [column[0] for column in columns]
+        # Units and meanings stand in the Arrow schema, too.
+        assert json.loads(table.schema.metadata[b"jogaudit.columns"]) == json.loads(meta["jogaudit.columns"])
+        shown = [{key.decode(): text.decode() for key, text in (field.metadata or {}).items()} for field in table.schema]
+        assert [(known.get("unit", ""), known["about"]) for known in shown] == [(c[1], c[3]) for c in columns], shown
         for field, column in zip(table.schema, columns):
             assert str(field.type) in ARROW[column[2]], (field, column)
         frame = polars.read_parquet(path)
@@ -64,7 +68,8 @@ def main():
         rows = [json.loads(line) for line in open(f"{folder}/{name}.ndjson")]
         for read in (table.to_pylist(), frame.to_dicts()):
             assert [{key: plain(value) for key, value in row.items()} for row in read] == rows
-        print(f"{option}: {len(rows)} rows, {len(columns)} columns, the same by pyarrow {pyarrow.__version__}, "
+        units = sum("unit" in known for known in shown)
+        print(f"{option}: {len(rows)} rows, {len(columns)} columns, {units} with a unit, the same by pyarrow {pyarrow.__version__}, "
               f"polars {polars.__version__} and as NDJSON")
 
 

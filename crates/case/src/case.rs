@@ -9,22 +9,23 @@ use jiff::civil::Date;
 use jogaudit_core::clean::Series;
 use jogaudit_core::gait::RunnerEvidence;
 use jogaudit_core::on_foot::OffFoot;
-use jogaudit_core::pipeline::{Config, Reviewed, due_at, review_case, segment_recording};
+use jogaudit_core::pipeline::{Config, case_sessions, due_at, review_case, segment_recording};
 use jogaudit_core::prescription::{DueSession, Plan};
 use jogaudit_core::review::{
-    Diary, Given, LeftOut, LeftOutCode, OtherRecording, Recorded, Review, Seen, Written, Zone, agreed,
+    Diary, Given, LeftOut, LeftOutCode, OtherRecording, OtherSession, PerformedSession, Recorded, Review,
+    Seen, Written, Zone, agreed,
 };
-use jogaudit_recording::notice::{Notice, NoticeCode};
-use jogaudit_recording::read::read;
+use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
+use jogaudit_recording::read::{Recording, read};
 use jogaudit_report::{ReviewParts, ReviewView};
 
 use super::failure::{Failure, named};
-use super::hash::sha256;
+use super::hash::blake3;
 use super::input::{MAX_RECORDING_BYTES, case_plan};
 use super::store::{self, CaseFiles, recording_name};
 
-/// Larger tables are refused, our choice: a line a day, a note in each, for 25 years stays below.
-const MAX_TABLE_BYTES: u64 = 1 << 20;
+/// Larger tables are refused, bytes, our choice: a line a day, a note in each, for 25 years stays below.
+pub const MAX_TABLE_BYTES: u64 = 1 << 20;
 /// Longer tables are refused, our choice: a line a day for 50 years stays below.
 const MAX_TABLE_LINES: usize = 20_000;
 
@@ -91,13 +92,38 @@ impl Case {
         until.filter_map(|r| RunnerEvidence::of(&r.series, &r.segmentation)).collect()
     }
 
+    /// The day of its last recording; `None` without any.
+    pub fn last_day(&self) -> Option<Date> {
+        let zone = Zone::of(&self.plan);
+        let on_foot = self.recorded.iter().map(|r| zone.date(r.start(), r.series.utc_offset_s()));
+        let others = self.unread.iter().filter_map(|file| file.other.as_ref());
+        on_foot.chain(others.map(|other| zone.date(other.start, other.utc_offset_s))).max()
+    }
+
+    /// Makes the sessions of the case as it stood on a day, as its review has them; each is given to `each` with its recordings, which
+    /// have the bouts that it is judged by.
+    pub fn sessions(
+        self,
+        as_of: Date,
+        config: &Config,
+        each: &mut dyn FnMut(&PerformedSession, Vec<Recorded>),
+    ) -> CaseSessions {
+        let Opened { plan, recorded, written, other, unread, mut notices } = self.opened(as_of);
+        let sessions = case_sessions(&plan, &written, recorded, as_of, config, each).take(&mut notices);
+        let left_out = sessions.with_unread(unread).left_out;
+        CaseSessions { diary: written.diary, left_out, other, notices }
+    }
+
     /// Reviews the case as it stood on a day.
     pub fn review(self, as_of: Date, config: &Config) -> ReviewView {
-        let (plan, written, reviewed, notices) = self.reviewed(as_of, config);
+        let Opened { plan, recorded, written, other, unread, mut notices } = self.opened(as_of);
+        let mut reviewed = review_case(&plan, &written, recorded, other, as_of, config);
+        notices.append(&mut reviewed.notices);
+        let sessions = reviewed.sessions.with_unread(unread);
         ReviewView::new(&ReviewParts {
             plan: &plan,
             written: &written,
-            sessions: &reviewed.sessions,
+            sessions: &sessions,
             other: &reviewed.other,
             review: &reviewed.review,
             config: &config.review,
@@ -107,11 +133,13 @@ impl Case {
 
     /// The plan, and what the review of the case on a day finds: for what is not its report.
     pub fn ruled(self, as_of: Date, config: &Config) -> (Plan, Review) {
-        let (plan, _, reviewed, _) = self.reviewed(as_of, config);
+        let Opened { plan, recorded, written, other, .. } = self.opened(as_of);
+        let reviewed = review_case(&plan, &written, recorded, other, as_of, config);
         (plan, reviewed.review)
     }
 
-    fn reviewed(self, as_of: Date, config: &Config) -> (Plan, Written, Reviewed, Vec<Notice>) {
+    /// The case with what people wrote of it until a day.
+    fn opened(self, as_of: Date) -> Opened {
         let Self { plan, recorded, unread, diary, stages, seen, mut notices } = self;
         let diary = match diary {
             Table::Text(text) => Diary::parse(&text, as_of).take(&mut notices),
@@ -125,12 +153,30 @@ impl Case {
         let (given, seen) = given_and_seen((stages, seen), &plan, as_of, &mut notices);
         let written = Written { diary, given, seen };
         let (other, unread) = agreed(&plan, unread, as_of);
-        let mut reviewed = review_case(&plan, &written, recorded, other, as_of, config);
-        notices.append(&mut reviewed.notices);
-        reviewed.sessions.left_out.extend(unread);
-        reviewed.sessions.left_out.sort_by(|a, b| a.name.cmp(&b.name));
-        (plan, written, reviewed, notices)
+        Opened { plan, recorded, written, other, unread, notices }
     }
+}
+
+/// A case whose tables are read.
+struct Opened {
+    plan: Plan,
+    recorded: Vec<Recorded>,
+    written: Written,
+    other: Vec<OtherSession>,
+    unread: Vec<LeftOut>,
+    notices: Vec<Notice>,
+}
+
+/// What is told of a case besides its sessions.
+pub struct CaseSessions {
+    /// Pain and effort by day.
+    pub diary: Diary,
+    /// Recordings that are no session, by name.
+    pub left_out: Vec<LeftOut>,
+    /// Agreed training besides, in order of time.
+    pub other: Vec<OtherSession>,
+    /// What was noticed of the case as a whole.
+    pub notices: Vec<Notice>,
 }
 
 /// What is said of stages and visits.
@@ -303,11 +349,20 @@ pub type ReadAll<'r> = dyn Fn(&[String]) -> Vec<Activities> + 'r;
 /// Reads the bytes of one file: its activities on foot with their bouts, and the others with the reason why not.
 pub fn activities(bytes: &[u8], name: &str, config: &Config) -> Activities {
     let read = read(bytes, &config.read).map_err(|error| chain(&error))?;
+    Ok(activities_of(&read, &blake3(bytes), name, config))
+}
+
+/// The same of the recordings of a file that is read already; `content` stands for its bytes.
+pub fn activities_of(
+    read: &Noted<Vec<Recording>>,
+    content: &str,
+    name: &str,
+    config: &Config,
+) -> (Vec<Recorded>, Vec<LeftOut>) {
     let several = read.value.len() > 1;
-    let sha256 = sha256(bytes);
     let (mut on_foot, mut others) = (Vec::new(), Vec::new());
     for (index, recording) in read.value.iter().enumerate() {
-        let name = if several { format!("{name}#{}", index + 1) } else { name.to_owned() };
+        let name = activity_name(name, index, several);
         if let Some(off_foot) = OffFoot::of(recording, &config.clean) {
             let text = off_foot.sentence();
             let file = LeftOut::new(name, LeftOutCode::NotOnFoot, text);
@@ -319,14 +374,19 @@ pub fn activities(bytes: &[u8], name: &str, config: &Config) -> Activities {
         notices.append(&mut segmented.notices);
         on_foot.push(Recorded {
             name,
-            sha256: sha256.clone(),
+            content: content.to_owned(),
             channels: recording.facts().channels.len(),
             series: segmented.series,
             segmentation: segmented.segmentation,
             notices,
         });
     }
-    Ok((on_foot, others))
+    (on_foot, others)
+}
+
+/// How an activity is called in a review: as its file or, of several, with its number in it.
+pub fn activity_name(file: &str, index: usize, several: bool) -> String {
+    if several { format!("{file}#{}", index + 1) } else { file.to_owned() }
 }
 
 /// An error and its sources in one clause.
@@ -374,7 +434,7 @@ mod tests {
         let before = HASHED.get();
         let (on_foot, others) = activities(file.as_bytes(), "a.gpx", &Config::default()).unwrap();
         assert_eq!((on_foot.len(), others.len()), (20, 0));
-        assert!(on_foot.iter().all(|recorded| recorded.sha256 == on_foot[0].sha256));
+        assert!(on_foot.iter().all(|recorded| recorded.content == on_foot[0].content));
         assert_eq!(HASHED.get() - before, 1);
     }
 }

@@ -58,11 +58,11 @@ mod store;
 
 pub use archive::{MAX_ZIP_BYTES, NamedFiles, cases_in, from_zip, to_zip};
 pub use case::{
-    Activities, Case, ReadAll, activities, case_recordings, due_in_case, read_case, read_in_turn,
-    read_recording, table,
+    Activities, Case, CaseSessions, MAX_TABLE_BYTES, ReadAll, activities, activities_of, activity_name,
+    case_recordings, due_in_case, read_case, read_in_turn, read_recording, table,
 };
 pub use failure::{Failure, code_of, named, named_output};
-pub use hash::{hexadecimal, sha256};
+pub use hash::{blake3, hexadecimal, sha256};
 pub use input::{
     Input, MAX_PLAN_BYTES, MAX_RECORDING_BYTES, MAX_UNZIPPED_MIB, case_plan, config_unzipping, input_in,
     plan_in, readings_in, stage,

@@ -2,15 +2,16 @@
 
 use std::fmt::Write as _;
 
-use jogaudit_core::audit::{Code, Dose, Finding, Rep};
+use jogaudit_core::audit::{Code, Dose, Finding, Outcome, Rep};
 use jogaudit_core::gait::{Bout, Gait};
 use jogaudit_core::prescription::PrescribedDose;
 use jogaudit_core::range::Range;
-use jogaudit_recording::read::{Channel, Sport};
+use jogaudit_core::review::{Pattern, StageSource};
+use jogaudit_recording::read::{Channel, Facts, Sport};
 use jogaudit_recording::units::{Metres, Seconds, Unit};
 use jogaudit_report::view::{certainty, hundredths, known, tenths, whole_steps};
 
-use super::scored::{Done, ERROR_CODES, Scored};
+use super::scored::{Done, ERROR_CODES, InCase, Scored};
 use super::table::{Field, Table};
 use super::value::CellKind::{Flag, Instant, Real, Text, Whole};
 use super::value::Value;
@@ -34,50 +35,47 @@ const OTHER: [Code; 3] = [Code::RunTooShort, Code::RepMissing, Code::WalkTooSlow
 
 /// The table with one line a recording.
 pub(super) fn recordings() -> Table {
-    let mut table = Table::new("jogaudit.batch/1", "a recording", |_| 1);
+    let mut table = Table::new("jogaudit.batch/2", "a recording", |_| 1);
     identity(&mut table);
-    table.add("format", "", Text, "`fit`, `gpx` or `tcx`", of_done(|d| d.facts.format.name()));
+    let about =
+        "SHA-256 of the file's bytes, with --sha256 or --provenance; with --pseudonymise a keyed hash of it";
+    table.add("sha256", "", Text, about, |s, _| s.sha256.clone());
+    table.add("format", "", Text, "`fit`, `gpx` or `tcx`", of_facts(|f| f.format.name()));
     table.add(
         "sport",
         "",
         Text,
         "`running`, `walking`, `unspecified`, or the file's own word",
-        of_done(|d| Value::from(sport(&d.facts.sport))),
+        of_facts(|f| Value::from(sport(&f.sport))),
     );
-    table.add("start", "UTC", Instant, "Time of the first sample", of_done(|d| d.start));
-    table.add(
-        "elapsed_s",
-        "s",
-        Real,
-        "From the first to the last sample, pauses included",
-        of_done(|d| tenths(d.segmentation.elapsed_s())),
-    );
-    table.add("samples", "", Whole, "Samples that were read", of_done(|d| d.facts.samples));
+    table.add("start", "UTC", Instant, "Time of the first sample", |s, _| s.start);
+    table.add("elapsed_s", "s", Real, "From the first to the last sample, pauses included", |s, _| {
+        known(s.elapsed_s, tenths)
+    });
+    table.add("samples", "", Whole, "Samples that were read", of_facts(|f| f.samples));
     for channel in Channel::ALL {
         let word = channel.word();
         let about = format!("Whether the recorder gave any {}", word.replace('_', " "));
-        let has = of_done(move |d| d.facts.channels.contains(&channel));
+        let has = of_facts(move |f| f.channels.contains(&channel));
         table.add(format!("has_{word}"), "", Flag, about, has);
     }
-    let outcome = "`overdone`, `kept`, `underdone` or `undecided` (the data cannot tell)";
-    table.add("outcome", "", Text, outcome, of_done(|d| d.outcome().word()));
+    let about =
+        "`overdone`, `kept`, `underdone` or `undecided` (the data cannot tell); empty for what is no session";
+    table.add("outcome", "", Text, about, of_done(|d| d.outcome.map(Outcome::word)));
     doses(&mut table);
     gaits(&mut table);
     running(&mut table);
     certainties(&mut table);
     findings(&mut table);
-    table.add(
-        "notices",
-        "",
-        Text,
-        "Codes of what was noticed, each once, separated by spaces",
-        of_done(codes),
-    );
-    table.add("error_code", "", Text, "Why there is no result; empty when there is one", |s, _| {
-        s.done.as_ref().err().map(|error| error.code)
+    table.add("notices", "", Text, "Codes of what was noticed, each once, separated by spaces", |s, _| {
+        codes(s)
+    });
+    in_case(&mut table);
+    table.add("error_code", "", Text, "Why nothing could be read; empty when it could", |s, _| {
+        s.error.as_ref().map(|error| error.code)
     });
     table.add("error_text", "", Text, "The same in a sentence", |s, _| {
-        s.done.as_ref().err().map(|error| error.text.as_str()).map(Value::from)
+        s.error.as_ref().map(|error| error.text.as_str()).map(Value::from)
     });
     table.add("tool_version", "", Text, "Version of jogaudit", |_, _| VERSION);
     table
@@ -86,7 +84,7 @@ pub(super) fn recordings() -> Table {
 /// The table with one line a bout.
 pub(super) fn bouts() -> Table {
     let mut table =
-        Table::new("jogaudit.batch.bouts/1", "a bout", |s| done(s).map_or(0, |d| d.bouts().len()));
+        Table::new("jogaudit.batch.bouts/2", "a bout", |s| done(s).map_or(0, |d| d.bouts().len()));
     identity(&mut table);
     table.add("bout", "", Whole, "Number within the recording, from 1", |_, line| line + 1);
     table.add("gait", "", Text, "`run`, `walk`, `stand` or `unknown`", of_bout(|b| b.gait.word()));
@@ -136,7 +134,7 @@ pub(super) fn reps() -> Table {
         }),
     ];
     let line = "a prescribed run or walk";
-    let mut table = Table::new("jogaudit.batch.reps/1", line, |s| done(s).map_or(0, |d| d.reps().len()));
+    let mut table = Table::new("jogaudit.batch.reps/2", line, |s| done(s).map_or(0, |d| d.reps().len()));
     identity(&mut table);
     table.add("gait", "", Text, "`run`, `walk` or `rest`", of_rep(|r| r.motion.word()));
     table.add("rep", "", Whole, "Number among the runs or walks, from 1", of_rep(|r| u64::from(r.rep)));
@@ -150,12 +148,14 @@ pub(super) fn reps() -> Table {
 fn identity(table: &mut Table) {
     let about = "Path as named or found; with --pseudonymise its keyed hash";
     table.add("path", "", Text, about, |s, _| Value::from(s.path.as_str()));
-    let about = "SHA-256 of the file's bytes; with --pseudonymise a keyed hash of it";
-    table.add("sha256", "", Text, about, |s, _| s.sha256.clone());
-    let about = "From the roster; with --pseudonymise its keyed hash";
+    let about = "Number of the activity in its file, from 1";
+    table.add("activity", "", Whole, about, |s, _| s.activity);
+    let about = "BLAKE3 of the file's bytes; with --pseudonymise a keyed hash of it";
+    table.add("blake3", "", Text, about, |s, _| s.blake3.clone());
+    let about = "From the roster, or the folder of the case; with --pseudonymise its keyed hash";
     table.add("participant", "", Text, about, |s, _| s.participant.clone());
     table.add("plan", "", Text, "Title of the plan", |s, _| s.plan.clone());
-    table.add("stage", "", Text, "Name of the stage", |s, _| s.stage.clone());
+    table.add("stage", "", Text, "Name of the stage; empty where it cannot be told", |s, _| s.stage.clone());
 }
 
 fn doses(table: &mut Table) {
@@ -169,15 +169,20 @@ fn doses(table: &mut Table) {
     for (name, what, prescribed, achieved) in doses {
         let about = format!("{what} as prescribed, where the stage says it by time and as one figure");
         let exact = move |dose: &PrescribedDose| prescribed(dose).and_then(|range| range.exact());
-        let fill = of_done(move |d| known(exact(&d.prescribed).map(Seconds::get), tenths));
+        let fill = of_done(move |d| known(d.prescribed.as_ref().and_then(exact).map(Seconds::get), tenths));
         table.add(format!("{name}_prescribed_s"), "s", Real, about, fill);
-        let about = format!("{what} as done, of what the stage prescribes");
+        let about = match name {
+            "session" => format!("{what} as done"),
+            _ => format!(
+                "{what} as done: that of `{name}_s` where it is held against a stage, empty elsewhere"
+            ),
+        };
         let fill = of_done(move |d| known(d.dose().and_then(achieved), tenths));
         table.add(format!("{name}_achieved_s"), "s", Real, about, fill);
     }
     let about = "Running distance as prescribed, where every run is by distance";
     let fill = of_done(|d| {
-        let exact = d.prescribed.run_distance.and_then(|range| range.exact());
+        let exact = d.prescribed.as_ref().and_then(|dose| dose.run_distance?.exact());
         known(exact.map(Metres::get), tenths).filter(|metres| *metres > 0.0)
     });
     table.add("run_prescribed_m", "m", Real, about, fill);
@@ -189,10 +194,14 @@ fn doses(table: &mut Table) {
     table.add("run_steps", "steps", Whole, about, fill);
     for (name, what, prescribed, _) in doses {
         let about = format!("{what}: the least that is prescribed, where the stage says it by time");
-        let fill = of_done(move |d| known(prescribed(&d.prescribed).map(|range| range.least.get()), tenths));
+        let fill = of_done(move |d| {
+            known(d.prescribed.as_ref().and_then(prescribed).map(|range| range.least.get()), tenths)
+        });
         table.add(format!("{name}_prescribed_least_s"), "s", Real, about, fill);
         let about = format!("{what}: the most that is prescribed, where there is one");
-        let fill = of_done(move |d| known(prescribed(&d.prescribed).map(|range| range.most.get()), tenths));
+        let fill = of_done(move |d| {
+            known(d.prescribed.as_ref().and_then(prescribed).map(|range| range.most.get()), tenths)
+        });
         table.add(format!("{name}_prescribed_most_s"), "s", Real, about, fill);
     }
 }
@@ -200,7 +209,7 @@ fn doses(table: &mut Table) {
 fn gaits(table: &mut Table) {
     const GAITS: [Gait; 4] = [Gait::Run, Gait::Walk, Gait::Stand, Gait::Unknown];
     for gait in GAITS {
-        let about = format!("Time in bouts of gait `{}`", gait.word());
+        let about = format!("Time in bouts of gait `{}`, held against a stage or not", gait.word());
         let fill = of_done(move |d| tenths(of_gait(d, gait).map(Bout::duration_s).sum()));
         table.add(format!("{}_s", gait.word()), "s", Real, about, fill);
     }
@@ -281,12 +290,53 @@ fn findings(table: &mut Table) {
     }
 }
 
+/// What a recording is to the case that it lies in; empty elsewhere.
+fn in_case(table: &mut Table) {
+    const SCORES: [(&str, &str, fn(&InCase) -> Option<f64>); 3] = [
+        ("pain_during", "Pain during the session, by the diary of that day", |s| s.pain_during),
+        ("pain_next_morning", "Pain on the morning after, by the diary of that day", |s| s.pain_next_morning),
+        ("effort", "Effort of the session, by the diary of that day", |s| s.effort),
+    ];
+    let about = "Number of the session in its case, from 1; recordings of one in parts share it";
+    table.add("session", "", Whole, about, of_session(|s| s.number));
+    let about = "Day of the session where the case's days are counted";
+    table.add("session_date", "", Text, about, of_session(|s| s.date.map(|date| date.to_string())));
+    let about = "`session` of the plan, or outside it a `walk` or an `unplanned_run`";
+    table.add("session_kind", "", Text, about, of_session(|s| s.kind.word()));
+    let about = "How the stage is known: `given` in stages.csv, or `recognised`";
+    table.add("stage_from", "", Text, about, of_session(|s| s.stage_from.map(StageSource::word)));
+    let about = "How sure it is that this is the stage, where it is recognised";
+    let fill = of_session(|s| known(s.stage_certainty, certainty));
+    table.add("stage_certainty", "probability", Real, about, fill);
+    let about = "Repetitions that were due, where their number rises from session to session";
+    table.add("repetitions_due", "", Whole, about, of_session(|s| s.repetitions.map(u64::from)));
+    for (name, about, score) in SCORES {
+        table.add(name, "of 10", Real, about, of_session(score));
+    }
+    let about =
+        "When the pain was felt, by the diary: a word of its column `pain_pattern`, of several the gravest";
+    table.add("pain_pattern", "", Text, about, of_session(|s| s.pain_pattern.map(Pattern::word)));
+    let about = "Why it is no session: `not_on_foot`, `duplicate`, `agreed_training`; empty when it is one";
+    table.add("left_out", "", Text, about, |s, _| s.left_out.as_ref().map(|left| left.code));
+    table.add("left_out_text", "", Text, "The same in a sentence", |s, _| {
+        s.left_out.as_ref().map(|left| left.text.as_str()).map(Value::from)
+    });
+}
+
 fn done(scored: &Scored) -> Option<&Done> {
-    scored.done.as_ref().ok()
+    scored.done.as_ref()
 }
 
 fn of_done<T: Into<Value>>(of: impl Fn(&Done) -> T) -> impl Fn(&Scored, usize) -> Option<T> {
     move |scored, _| done(scored).map(&of)
+}
+
+fn of_facts<T: Into<Value>>(of: impl Fn(&Facts) -> T) -> impl Fn(&Scored, usize) -> Option<T> {
+    move |scored, _| scored.facts.as_ref().map(&of)
+}
+
+fn of_session<T: Into<Value>>(of: impl Fn(&InCase) -> T) -> impl Fn(&Scored, usize) -> Option<T> {
+    move |scored, _| scored.session.as_ref().map(&of)
 }
 
 fn of_bout<T: Into<Value>>(of: impl Fn(&Bout) -> T) -> impl Fn(&Scored, usize) -> Option<T> {
@@ -345,9 +395,9 @@ fn sport(sport: &Sport) -> String {
     sport.word().unwrap_or("unspecified").chars().filter(|c| !c.is_control()).collect()
 }
 
-fn codes(done: &Done) -> String {
+fn codes(scored: &Scored) -> String {
     let mut codes: Vec<&str> = Vec::new();
-    for notice in &done.notices {
+    for notice in &scored.notices {
         let word = notice.code.word();
         if !codes.contains(&word) {
             codes.push(word);

@@ -1,4 +1,4 @@
-//! The rows of a run in memory, as columns, for whoever wants no files: no key, no summary, nothing kept of a killed run.
+//! The rows of a run in memory, as columns, for whoever wants no files: no summary, nothing kept of a killed run.
 
 use std::path::PathBuf;
 
@@ -6,15 +6,15 @@ use jogaudit_case::{Failure, MAX_RECORDING_BYTES};
 use jogaudit_core::pipeline::Config;
 use jogaudit_files::Claims;
 
-use super::inputs::{Input, Inputs, Own};
-use super::outputs::Counted;
+use super::inputs::{FileInput, Own};
+use super::outputs;
 use super::parts::Part;
-use super::prescribed::{Plans, Prescription};
-use super::scored::{ERROR_CODES, RowError, score_bytes};
+use super::prescribed::Prescription;
+use super::scored::{ERROR_CODES, RowError};
 use super::table::{Field, Table};
 use super::value::{CellKind, Row, Value};
 use super::worker::Worker;
-use super::{Job, Report, columns, prescription, read_besides, unused};
+use super::{Asked, Job, Progress, Report, each_chunk, note_passed_over, read_besides, tables, unused};
 
 /// Which tables are wanted besides that of the recordings.
 #[derive(Clone, Copy, Debug, Default)]
@@ -71,24 +71,19 @@ pub struct Content<'a> {
 pub type Take<'a> = dyn FnMut(Vec<Columns>) -> Result<(), Failure> + 'a;
 
 /// Tries the recordings of a job, as [`run`](super::run) does, and gives its rows chunk by chunk, at least once. What the job says
-/// of outputs, of the key and of resuming is not looked at.
+/// of outputs and of resuming is not looked at.
 ///
 /// # Errors
 ///
 /// As with [`run`](super::run), and those of `take`. A recording that cannot be read is a row that says so.
 pub fn gather(job: &Job, wanted: Wanted, take: &mut Take<'_>) -> Result<Report, Failure> {
-    gather_from(job, wanted, take, |prescription, plans, gathering| {
+    gather_from(job, wanted, take, |asked, gathering| {
         let claims = Claims::of(&[])?;
-        let own = Own { claims: &claims, others: &read_besides(job, plans) };
-        let (list, notices) = (job.list.as_deref(), &mut gathering.report.notices);
-        let mut inputs = Inputs::new(&job.paths, list, &own, prescription, None, notices)?;
-        loop {
-            let chunk = inputs.chunk(job.chunk.get())?;
-            if chunk.is_empty() {
-                return Ok(());
-            }
-            gathering.take(&gathering.worker.part(&chunk))?;
-        }
+        let own = Own { claims: &claims, others: &read_besides(job, &asked.plans) };
+        let mut inputs = asked.inputs(job, &own, &mut gathering.report.notices)?;
+        each_chunk(&mut inputs, job, &mut Unseen, |chunk| gathering.take(gathering.worker.part(chunk)))?;
+        gathering.passed_over.extend(asked.shown(&inputs.passed_over));
+        Ok(())
     })
 }
 
@@ -103,17 +98,17 @@ pub fn gather_contents(
     wanted: Wanted,
     take: &mut Take<'_>,
 ) -> Result<Report, Failure> {
-    gather_from(job, wanted, take, |prescription, plans, gathering| {
-        let config = Config::default();
-        let score = |content: &Content<'_>| {
-            let path = PathBuf::from(content.path);
-            let input = Input { prescribed: prescription.of(&path).cloned(), path };
-            score_bytes(&input, usable(content).as_ref().copied(), plans, &config)
-        };
-        contents
-            .chunks(job.chunk.get())
-            .try_for_each(|chunk| gathering.take(&gathering.worker.part_of(chunk, score)))
+    gather_from(job, wanted, take, |asked, gathering| {
+        contents.chunks(job.chunk.get()).try_for_each(|chunk| {
+            let given = |content| (named(content, &asked.prescription), usable(content));
+            gathering.take(gathering.worker.part_of_contents(chunk, given))
+        })
     })
+}
+
+fn named(content: &Content<'_>, prescription: &Prescription) -> FileInput {
+    let path = PathBuf::from(content.path);
+    FileInput { prescribed: prescription.of(&path).cloned(), path, is_found: false }
 }
 
 /// The bytes of a recording, unless there are none or too many.
@@ -128,17 +123,27 @@ fn usable<'a>(content: &Content<'a>) -> Result<&'a [u8], RowError> {
     }
 }
 
+/// Nobody sees how far it has come.
+struct Unseen;
+
+impl Progress for Unseen {
+    fn begin(&mut self, _: Option<u64>) {}
+    fn advance(&mut self, _: u64) {}
+}
+
 /// A run under way.
 struct Gathering<'a, 't> {
     worker: &'a Worker<'a>,
-    counted: Counted,
+    counted: outputs::Columns,
     report: Report,
+    passed_over: Vec<String>,
     take: &'a mut Take<'t>,
 }
 
 impl Gathering<'_, '_> {
-    fn take(&mut self, part: &Part) -> Result<(), Failure> {
-        self.counted.add(&part.rows[0], &mut self.report);
+    fn take(&mut self, mut part: Part) -> Result<(), Failure> {
+        self.counted.count(&part.rows[0], &mut self.report);
+        self.passed_over.append(&mut part.passed_over);
         (self.take)(columns_of(self.worker.tables, &part.rows))
     }
 }
@@ -147,30 +152,24 @@ fn gather_from(
     job: &Job,
     wanted: Wanted,
     take: &mut Take<'_>,
-    each: impl FnOnce(&Prescription, &Plans, &mut Gathering<'_, '_>) -> Result<(), Failure>,
+    each: impl FnOnce(&Asked, &mut Gathering<'_, '_>) -> Result<(), Failure>,
 ) -> Result<Report, Failure> {
-    let (mut plans, mut notices) = (Plans::default(), Vec::new());
-    let (prescription, _) = prescription(job, &mut plans, &mut notices)?;
-    let tables = tables(wanted);
+    let mut report = Report::default();
+    let asked = Asked::read(job, &mut report.notices)?;
+    let tables = tables(wanted.bouts, wanted.reps);
     let tables: Vec<&Table> = tables.iter().collect();
     let config = Config::default();
-    let worker = Worker::new(job.jobs.get(), &plans, &config, None, &tables)?;
-    let report = Report { notices, ..Report::default() };
-    let mut gathering = Gathering { worker: &worker, counted: Counted::new(tables[0]), report, take };
-    each(&prescription, &plans, &mut gathering)?;
-    let Gathering { mut report, take, .. } = gathering;
+    let worker = asked.worker(job, &config, &tables)?;
+    let counted = outputs::Columns::of(tables[0]);
+    let mut gathering = Gathering { worker: &worker, counted, report, passed_over: Vec::new(), take };
+    each(&asked, &mut gathering)?;
+    let Gathering { mut report, mut passed_over, take, .. } = gathering;
     if report.rows == 0 {
         take(columns_of(&tables, &vec![Vec::new(); tables.len()]))?;
     }
-    report.notices.extend(unused(&prescription));
+    report.notices.extend(note_passed_over(&mut passed_over, asked.pseudonymiser.is_some()));
+    report.notices.extend(unused(&asked.prescription));
     Ok(report)
-}
-
-fn tables(wanted: Wanted) -> Vec<Table> {
-    let mut tables = vec![columns::recordings()];
-    tables.extend(wanted.bouts.then(columns::bouts));
-    tables.extend(wanted.reps.then(columns::reps));
-    tables
 }
 
 fn columns_of(tables: &[&Table], rows: &[Vec<Row>]) -> Vec<Columns> {
@@ -254,7 +253,7 @@ mod tests {
             .zip(contents)
             .map(|(path, content)| Content { path, bytes: Ok(content.as_bytes()) })
             .collect();
-        for column in ["path", "sha256", "error_code"] {
+        for column in ["path", "blake3", "error_code"] {
             let (lines, texts, report) = taken(column, |take| gather(&job, wanted, take));
             assert_eq!(lines, [[2, 1, 0], [1, 1, 0]]);
             assert_eq!((report.rows, report.failed), (3, 1));

@@ -1,25 +1,78 @@
-//! Which recordings: files, folders of any depth, lists; each path once, in a stable order.
+//! Which recordings: files, folders of any depth, cases, lists; each path once, in a stable order.
 
-use std::collections::HashSet;
+use std::collections::{BTreeMap, BTreeSet, HashSet};
 use std::fs::{self, File};
 use std::io::{self, BufRead, BufReader, Read as _};
 use std::iter;
 use std::path::{Path, PathBuf};
 
-use sha2::{Digest, Sha256};
-
-use jogaudit_case::Failure;
+use jogaudit_case::{Failure, RECORDINGS, TABLES};
 use jogaudit_files::{self as files, Claims};
 use jogaudit_recording::notice::Notice;
+use jogaudit_recording::read::Envelope;
 
 use super::prescribed::{Prescribed, Prescription};
 use super::pseudonymise::Pseudonymiser;
+use super::scored::is_named_as_none;
 
-/// A recording to try.
-pub(super) struct Input {
+/// What is to be tried.
+pub(super) enum Input {
+    File(FileInput),
+    Case(CaseInput),
+}
+
+impl Input {
+    pub(super) fn path(&self) -> &Path {
+        match self {
+            Self::File(file) => &file.path,
+            Self::Case(case) => &case.path,
+        }
+    }
+
+    /// Files of recordings in it, as far as that is known.
+    pub(super) fn files(&self) -> usize {
+        match self {
+            Self::File(_) => 1,
+            Self::Case(case) => case.recordings.len().max(1),
+        }
+    }
+}
+
+/// A file of recordings.
+pub(super) struct FileInput {
     pub(super) path: PathBuf,
-    /// `None` when the roster does not name it.
-    pub(super) prescribed: Option<Prescribed>,
+    /// What it is held against, or the code of why there is nothing.
+    pub(super) prescribed: Result<Prescribed, &'static str>,
+    /// Whether it was found in a folder, where notes and tables lie, too; else it was named.
+    pub(super) is_found: bool,
+}
+
+/// A folder with a plan, a diary and recordings, or a zip of one.
+pub(super) struct CaseInput {
+    pub(super) path: PathBuf,
+    pub(super) participant: String,
+    /// Its recordings; none are known of a zip.
+    pub(super) recordings: Vec<PathBuf>,
+}
+
+/// What was named or found, before it is known what it is held against.
+enum Listed {
+    Named(PathBuf),
+    Found(PathBuf),
+    Case(CaseInput),
+}
+
+impl Listed {
+    fn path(&self) -> &Path {
+        match self {
+            Self::Named(path) | Self::Found(path) => path,
+            Self::Case(case) => &case.path,
+        }
+    }
+
+    fn files(&self) -> u64 {
+        if let Self::Case(case) = self { case.recordings.len().max(1) as u64 } else { 1 }
+    }
 }
 
 /// What a run writes and what it reads besides recordings.
@@ -58,14 +111,16 @@ impl Own<'_> {
 
 /// The recordings of a run, one after another. A list is read line by line, so that it may be longer than memory.
 pub(super) struct Inputs<'a> {
-    paths: Box<dyn Iterator<Item = io::Result<PathBuf>> + 'a>,
+    listed: Box<dyn Iterator<Item = io::Result<Listed>> + 'a>,
     list: Option<&'a Path>,
     claims: &'a Claims,
     prescription: &'a Prescription,
-    seen: HashSet<[u8; 16]>,
-    /// How many paths there are (each counted as often as it is named); `None` for a list
+    seen: HashSet<[u8; 32]>,
+    /// How many files there are (each counted as often as it is named); `None` for a list
     /// that comes through a pipe.
     pub(super) total: Option<u64>,
+    /// Files in folders that are no recordings, as far as they were come to.
+    pub(super) passed_over: Vec<PathBuf>,
 }
 
 impl<'a> Inputs<'a> {
@@ -81,28 +136,9 @@ impl<'a> Inputs<'a> {
         order: Option<&Pseudonymiser>,
         notices: &mut Vec<Notice>,
     ) -> Result<Self, Failure> {
-        let others: Vec<PathBuf> = own.others.iter().filter_map(|path| absolute(path)).collect();
-        let mut paths = Vec::new();
-        for path in named {
-            match fs::metadata(path) {
-                Ok(known) if known.is_dir() => {
-                    let folder = fs::canonicalize(path).map_err(|error| Failure::input(path, &error))?;
-                    for found in files::files_below(path, files::Links::All, notices)? {
-                        let whole = folder.join(found.strip_prefix(path).unwrap_or(&found));
-                        if !own.has(&found, &whole, &others)? {
-                            paths.push(found);
-                        }
-                    }
-                }
-                Ok(_) => {
-                    own.claims.refuse_input(path)?;
-                    paths.push(path.clone());
-                }
-                Err(error) => return Err(Failure::input(path, &error)),
-            }
-        }
-        let mut total = Some(paths.len() as u64);
-        let mut all: Box<dyn Iterator<Item = io::Result<PathBuf>> + 'a> = Box::new(paths.into_iter().map(Ok));
+        let (found, passed_over) = found(named, own, prescription, notices)?;
+        let mut total = Some(found.iter().map(Listed::files).sum::<u64>());
+        let mut all: Box<dyn Iterator<Item = io::Result<Listed>> + 'a> = Box::new(found.into_iter().map(Ok));
         if let Some(list) = list {
             let failed = |error| Failure::input(list, &error);
             let opened: Box<dyn io::Read + 'a> = if list.as_os_str() == "-" {
@@ -121,43 +157,177 @@ impl<'a> Inputs<'a> {
             } else {
                 None
             };
-            all = Box::new(all.chain(lines(opened)));
+            all = Box::new(all.chain(lines(opened).map(|path| path.map(Listed::Named))));
         }
         if let Some(pseudonymiser) = order {
             // The order of names would tell who is who.
             let failed = |error| Failure::input(list.unwrap_or(Path::new("-")), &error);
-            let listed: Vec<PathBuf> = all.collect::<io::Result<_>>().map_err(failed)?;
+            let mut listed: Vec<Listed> = all.collect::<io::Result<_>>().map_err(failed)?;
             if total.is_none() {
-                listed.iter().try_for_each(|path| own.claims.refuse_input(path))?;
+                listed.iter().try_for_each(|one| own.claims.refuse_input(one.path()))?;
             }
-            let mut listed: Vec<(String, PathBuf)> =
-                listed.into_iter().map(|path| (pseudonymiser.path(&path.to_string_lossy()), path)).collect();
-            listed.sort();
-            total = Some(listed.len() as u64);
-            all = Box::new(listed.into_iter().map(|(_, path)| Ok(path)));
+            listed.sort_by_cached_key(|one| {
+                (pseudonymiser.path(&one.path().to_string_lossy()), one.path().to_owned())
+            });
+            total = Some(listed.iter().map(Listed::files).sum());
+            all = Box::new(listed.into_iter().map(Ok));
         }
-        Ok(Self { paths: all, list, claims: own.claims, prescription, seen: HashSet::new(), total })
+        Ok(Self {
+            listed: all,
+            list,
+            claims: own.claims,
+            prescription,
+            seen: HashSet::new(),
+            total,
+            passed_over,
+        })
     }
 
-    /// The next `count` recordings, fewer at the end.
+    /// The next `count` recordings, fewer at the end; a case is not divided.
     pub(super) fn chunk(&mut self, count: usize) -> Result<Vec<Input>, Failure> {
         let failed = |error| Failure::input(self.list.unwrap_or(Path::new("-")), &error);
-        let mut chunk = Vec::new();
-        while chunk.len() < count {
-            let Some(path) = self.paths.next().transpose().map_err(failed)? else { break };
+        let (mut chunk, mut files) = (Vec::new(), 0);
+        while files < count {
+            let Some(listed) = self.listed.next().transpose().map_err(failed)? else { break };
             // The lines of a list that comes through a pipe are looked at when they come.
             if self.total.is_none() {
-                self.claims.refuse_input(&path)?;
+                self.claims.refuse_input(listed.path())?;
             }
-            let digest = Sha256::digest(path.as_os_str().as_encoded_bytes());
-            let mut key = [0; 16];
-            key.copy_from_slice(&digest[..16]);
-            if self.seen.insert(key) {
-                let prescribed = self.prescription.of(&path).cloned();
-                chunk.push(Input { path, prescribed });
+            let hash = blake3::hash(listed.path().as_os_str().as_encoded_bytes());
+            if !self.seen.insert(hash.into()) {
+                continue;
             }
+            let is_found = matches!(listed, Listed::Found(_));
+            let input = match listed {
+                Listed::Case(case) => Input::Case(case),
+                Listed::Named(path) | Listed::Found(path) => {
+                    let prescribed = self.prescription.of(&path);
+                    if is_found && prescribed.is_err() && is_named_as_none(&path) {
+                        self.passed_over.push(path);
+                        continue;
+                    }
+                    Input::File(FileInput { prescribed: prescribed.cloned(), path, is_found })
+                }
+            };
+            files += input.files();
+            chunk.push(input);
         }
         Ok(chunk)
+    }
+}
+
+/// What was named, and what lies in the folders that were, with the files of them that are passed over. Without anything that
+/// says what was prescribed, the folders are cases or hold them.
+fn found(
+    named: &[PathBuf],
+    own: &Own<'_>,
+    prescription: &Prescription,
+    notices: &mut Vec<Notice>,
+) -> Result<(Vec<Listed>, Vec<PathBuf>), Failure> {
+    let others: Vec<PathBuf> = own.others.iter().filter_map(|path| absolute(path)).collect();
+    let of_cases = matches!(prescription, Prescription::Cases);
+    let (mut listed, mut passed_over) = (Vec::new(), Vec::new());
+    for path in named {
+        match fs::metadata(path) {
+            Ok(known) if known.is_dir() => {
+                let folder = fs::canonicalize(path).map_err(|error| Failure::input(path, &error))?;
+                let mut paths = Vec::new();
+                for found in files::files_below(path, files::Links::All, notices)? {
+                    let whole = folder.join(found.strip_prefix(path).unwrap_or(&found));
+                    if !own.has(&found, &whole, &others)? {
+                        paths.push(found);
+                    }
+                }
+                if of_cases {
+                    cases(path, &folder, paths, (&mut listed, &mut passed_over));
+                } else {
+                    listed.extend(paths.into_iter().map(Listed::Found));
+                }
+            }
+            Ok(_) => {
+                own.claims.refuse_input(path)?;
+                listed.push(if of_cases { case_in_zip(path)? } else { Listed::Named(path.clone()) });
+            }
+            Err(error) => return Err(Failure::input(path, &error)),
+        }
+    }
+    if of_cases && !listed.iter().any(|one| matches!(one, Listed::Case(_))) {
+        return Err(nothing_prescribed());
+    }
+    tell_apart(&mut listed);
+    Ok((listed, passed_over))
+}
+
+/// Said where neither a plan nor a roster nor a case is there.
+fn nothing_prescribed() -> Failure {
+    Failure::refused("nothing says what was prescribed")
+        .hint("add --plan PLAN or --roster CSV, or name a case (a folder with plan.toml and recordings/) or a folder of cases")
+}
+
+/// Puts the files of a folder to the cases that they lie in: a case is a folder with a plan that lies in no other.
+fn cases(
+    named: &Path,
+    folder: &Path,
+    paths: Vec<PathBuf>,
+    (listed, passed_over): (&mut Vec<Listed>, &mut Vec<PathBuf>),
+) {
+    let plans = paths.iter().filter(|path| path.ends_with(TABLES[0]));
+    let folders: BTreeSet<PathBuf> = plans.filter_map(|plan| plan.parent()).map(Path::to_owned).collect();
+    let mut cases: BTreeMap<PathBuf, Vec<PathBuf>> = BTreeMap::new();
+    let mut outside = Vec::new();
+    for path in paths {
+        let above: Vec<&Path> =
+            path.ancestors().skip(1).take_while(|above| above.starts_with(named)).collect();
+        let Some(case) = above.into_iter().rev().find(|above| folders.contains(*above)) else {
+            outside.push(Listed::Found(path));
+            continue;
+        };
+        let recordings = cases.entry(case.to_owned()).or_default();
+        let inside = path.strip_prefix(case).unwrap_or(&path);
+        if inside.starts_with(RECORDINGS) {
+            recordings.push(path);
+        } else if !TABLES.iter().any(|table| inside == Path::new(table)) {
+            passed_over.push(path);
+        }
+    }
+    for (path, recordings) in cases {
+        let inside = path.strip_prefix(named).unwrap_or(&path);
+        let name =
+            if inside.as_os_str().is_empty() { folder.file_name().map(Path::new) } else { Some(inside) };
+        let participant = name.unwrap_or(&path).to_string_lossy().into_owned();
+        listed.push(Listed::Case(CaseInput { path, participant, recordings }));
+    }
+    listed.append(&mut outside);
+}
+
+/// A zip, which may be one of a case; any other file needs a plan.
+fn case_in_zip(path: &Path) -> Result<Listed, Failure> {
+    let mut first = Vec::new();
+    let opened = File::open(path).and_then(|file| file.take(4).read_to_end(&mut first));
+    opened.map_err(|error| Failure::input(path, &error))?;
+    if Envelope::of(&first) != Envelope::Zip {
+        return Err(nothing_prescribed());
+    }
+    let participant = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+    Ok(Listed::Case(CaseInput { path: path.to_owned(), participant, recordings: Vec::new() }))
+}
+
+/// Two cases of one name are two participants: they are called by their paths.
+fn tell_apart(listed: &mut [Listed]) {
+    let (mut once, mut twice) = (BTreeSet::new(), BTreeSet::new());
+    for one in &*listed {
+        if let Listed::Case(case) = one
+            && !once.insert(case.participant.clone())
+        {
+            twice.insert(case.participant.clone());
+        }
+    }
+    for one in listed {
+        if let Listed::Case(case) = one
+            && twice.contains(&case.participant)
+        {
+            case.participant = case.path.to_string_lossy().into_owned();
+        }
     }
 }
 
@@ -263,7 +433,7 @@ mod tests {
         let mut inputs = Inputs::new(&named, None, &own, &prescription, None, &mut Vec::new()).unwrap();
         let chunk = inputs.chunk(10).unwrap();
         let names: Vec<_> =
-            chunk.iter().map(|input| input.path.strip_prefix(root).unwrap().to_str().unwrap()).collect();
+            chunk.iter().map(|input| input.path().strip_prefix(root).unwrap().to_str().unwrap()).collect();
         assert_eq!(names, ["b/10.fit", "a.fit", "b/deep/2.fit"]);
         assert!(inputs.chunk(10).unwrap().is_empty());
     }

@@ -4,19 +4,19 @@
 //! |---|---|
 //! | `inputs` | which recordings: files, folders, lists |
 //! | `prescribed`, `roster` | what each is held against |
-//! | `scored`, `worker` | a recording → what its rows say, on several cores |
+//! | `scored`, `in_case`, `worker` | a recording or a case → what its rows say, on several cores |
 //! | `table`, `columns`, `value` | the columns, each with unit, kind and meaning; cells |
 //! | `sink`, `parquet`, `outputs` | tables → CSV, NDJSON, Parquet; files that appear together at the end |
 //! | `in_memory` | the same rows as columns in memory, for whoever wants no files |
 //! | `parts` | finished chunks on disk, in case the run is killed |
-//! | `pseudonymise`, `provenance`, `summary` | keyed hashes for names · what a table was made from · what each participant did |
+//! | `pseudonymise`, `provenance`, `package`, `summary` | keyed hashes for names · what tables were made from · what they hold · what each participant did |
 //!
-//! **In:** a [`Job`]. **Out:** the files that it names, and a [`Report`]. The rows do not depend on the number of jobs or the
-//! size of a chunk. **Errors:** [`run`] fails when the job cannot be done as it is said; a recording that cannot be read is a
+//! **In:** a [`Job`]. **Out:** the files that it names, and a [`Report`]; or, of [`gather`], the tables themselves. The rows do not
+//! depend on the number of jobs or the size of a chunk. **Errors:** [`run`] fails when the job cannot be done as it is said; a recording that cannot be read is a
 //! row with an `error_code`.
 //!
 //! ```
-//! use jogaudit_cohort::{Job, Progress, run};
+//! use jogaudit_cohort::{Cells, Job, Progress, Wanted, gather, run};
 //!
 //! struct Silent;
 //! impl Progress for Silent {
@@ -44,16 +44,28 @@
 //! assert_eq!((report.rows, report.failed, report.samples), (2, 1, 2));
 //!
 //! let table = std::fs::read_to_string(file("sessions.csv"))?;
-//! assert!(table.starts_with("path,sha256,participant,plan,stage,format,"));
+//! assert!(table.starts_with("path,blake3,participant,plan,stage,sha256,format,"));
 //! assert_eq!(table.lines().count(), 3);
 //! assert!(table.contains(",empty,"));
+//!
+//! // The same in memory, with the bouts, chunk by chunk.
+//! let report = gather(&job, Wanted { bouts: true, reps: false }, &mut |tables| {
+//!     assert_eq!(tables[0].columns[5].name, "stage");
+//!     assert!(matches!(&tables[0].columns[5].cells, Cells::Text(stages) if stages[1].as_deref() == Some("1")));
+//!     assert_eq!(tables.len(), 2);
+//!     Ok(())
+//! })?;
+//! assert_eq!(report.rows, 2);
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
 mod columns;
+mod in_case;
 mod in_memory;
 mod inputs;
+mod job;
 mod outputs;
+mod package;
 mod parquet;
 mod parts;
 mod prescribed;
@@ -68,12 +80,12 @@ mod value;
 mod worker;
 
 use std::io::Write;
-use std::num::NonZero;
 use std::path::{Path, PathBuf};
 
 pub use columns::columns_page;
 pub use in_memory::{Cells, Column, Columns, Content, Take, Wanted, gather, gather_contents};
 use inputs::{Input, Inputs, Own};
+pub use job::{CHUNK, Job, Progress, Report};
 use outputs::Outputs;
 use parts::{Part, Parts};
 use prescribed::{Plans, Prescription};
@@ -81,101 +93,15 @@ use provenance::MadeFrom;
 use pseudonymise::Pseudonymiser;
 use roster::Roster;
 use sink::Form;
+pub use table::Field;
 use table::Table;
+pub use value::{CellKind, Row, Value};
 use worker::Worker;
 
 use jogaudit_case::Failure;
 use jogaudit_core::pipeline::Config;
 use jogaudit_files::{Claims, Output, could_not_write};
 use jogaudit_recording::notice::{Notice, NoticeCode};
-
-/// What is to be done.
-pub struct Job {
-    /// Files and folders.
-    pub paths: Vec<PathBuf>,
-    /// A list of more, one path a line; `-` is standard input.
-    pub list: Option<PathBuf>,
-    /// The plan of all, or of the roster's lines without one.
-    pub plan: Option<PathBuf>,
-    /// The stage of all.
-    pub stage: Option<String>,
-    /// Who did what.
-    pub roster: Option<PathBuf>,
-    /// The table; `-` is standard output.
-    pub out: PathBuf,
-    /// The table of bouts.
-    pub bouts: Option<PathBuf>,
-    /// The table of prescribed runs and walks.
-    pub reps: Option<PathBuf>,
-    /// Whether to sum up.
-    pub sum_up: bool,
-    /// The table of sums; their text is given besides.
-    pub summary: Option<PathBuf>,
-    /// What the table was made from.
-    pub provenance: Option<PathBuf>,
-    /// The key for names, paths and dates.
-    pub key: Option<PathBuf>,
-    /// Whether finished chunks of an earlier run are taken up.
-    pub resume: bool,
-    /// Recordings at a time.
-    pub jobs: NonZero<usize>,
-    /// Recordings of a chunk, the unit of what is kept of a killed run.
-    pub chunk: NonZero<usize>,
-}
-
-/// Recordings of a chunk unless a job says otherwise, our choice: enough that the cores are seldom idle at its end, few enough
-/// that little is lost with a killed run.
-pub const CHUNK: NonZero<usize> = NonZero::new(256).unwrap();
-
-impl Default for Job {
-    /// Nothing to do, one recording at a time.
-    fn default() -> Self {
-        Self {
-            paths: Vec::new(),
-            list: None,
-            plan: None,
-            stage: None,
-            roster: None,
-            out: PathBuf::new(),
-            bouts: None,
-            reps: None,
-            sum_up: false,
-            summary: None,
-            provenance: None,
-            key: None,
-            resume: false,
-            jobs: NonZero::<usize>::MIN,
-            chunk: CHUNK,
-        }
-    }
-}
-
-/// What came of it.
-#[derive(Default)]
-pub struct Report {
-    /// Recordings, each a row.
-    pub rows: u64,
-    /// Those without a result.
-    pub failed: u64,
-    /// Those that met a bug of ours.
-    pub internal: u64,
-    /// Those taken up from an earlier run.
-    pub resumed: u64,
-    /// Samples that were read.
-    pub samples: u64,
-    /// The summary in words.
-    pub summary: Option<String>,
-    /// What was noticed on the way.
-    pub notices: Vec<Notice>,
-}
-
-/// Is told how far a run has come.
-pub trait Progress {
-    /// So many recordings are listed; `None` when that is not known.
-    fn begin(&mut self, total: Option<u64>);
-    /// So many are done.
-    fn advance(&mut self, done: u64);
-}
 
 /// Runs a job. `stdout` takes the rows when the table goes to standard output.
 ///
@@ -190,56 +116,138 @@ pub fn run(
 ) -> Result<Report, Failure> {
     refuse_unknown_forms(job)?;
     let mut report = Report::default();
-    let mut plans = Plans::default();
-    let (prescription, roster_sha256) = prescription(job, &mut plans, &mut report.notices)?;
-    let pseudonymiser = job.key.as_deref().map(Pseudonymiser::read).transpose()?;
+    let asked = Asked::read(job, &mut report.notices)?;
     let config = Config::default();
-    let tables = tables(job);
+    let tables = tables(job.bouts.is_some(), job.reps.is_some());
     let tables: Vec<&Table> = tables.iter().collect();
 
-    let claims = claims(job, &plans)?;
-    let own = Own { claims: &claims, others: &read_besides(job, &plans) };
-    let mut inputs = Inputs::new(
-        &job.paths,
-        job.list.as_deref(),
-        &own,
-        &prescription,
-        pseudonymiser.as_ref(),
-        &mut report.notices,
-    )?;
+    let claims = claims(job, &asked.plans)?;
+    let own = Own { claims: &claims, others: &read_besides(job, &asked.plans) };
+    let mut inputs = asked.inputs(job, &own, &mut report.notices)?;
     let claimed = Claimed::lock(job, &claims)?;
-    let worker = Worker::new(job.jobs.get(), &plans, &config, pseudonymiser.as_ref(), &tables)?;
+    let worker = asked.worker(job, &config, &tables)?;
     let parts =
         if claimed.can_resume() { Some(Parts::open(&job.out, job.resume, worker.settings())?) } else { None };
-    // Whoever has a roster or a plan could find its run by its hash.
-    let keyed = |sha256: &str| match &pseudonymiser {
-        Some(pseudonymiser) => pseudonymiser.content(sha256),
-        None => sha256.to_owned(),
-    };
-    let made_from = MadeFrom {
-        configuration: &format!("{config:?}"),
-        plans: plans.listed().map(|(title, sha256)| (title, keyed(sha256))).collect(),
-        roster_sha256: roster_sha256.as_deref().map(keyed),
-        is_pseudonymised: pseudonymiser.is_some(),
-    };
-    let mut outputs = Outputs::open(&claimed, &tables, job.sum_up, &made_from, stdout)?;
+    let mut outputs = Outputs::open(&claimed, &tables, job.sum_up, &asked.made_from(&config), stdout)?;
 
-    progress.begin(inputs.total);
-    loop {
-        let chunk = inputs.chunk(job.chunk.get())?;
-        if chunk.is_empty() {
-            break;
-        }
-        let part = part(&chunk, &worker, parts.as_ref(), &mut report)?;
-        outputs.add(&part, &mut report)?;
-        progress.advance(report.rows);
-    }
-    report.summary = outputs.publish(claimed.summary.as_ref())?;
+    let mut passed_over = Vec::new();
+    each_chunk(&mut inputs, job, progress, |chunk| {
+        let mut part = part(chunk, &worker, parts.as_ref(), &mut report)?;
+        passed_over.append(&mut part.passed_over);
+        outputs.add(&part, &mut report)
+    })?;
+    passed_over.extend(asked.shown(&inputs.passed_over));
+    report.notices.extend(note_passed_over(&mut passed_over, asked.pseudonymiser.is_some()));
+    outputs.publish(&claimed, &passed_over, &mut report)?;
     if let Some(parts) = parts {
         parts.remove().map_err(|error| could_not_write(&Parts::folder_of(&job.out), &error))?;
     }
-    report.notices.extend(unused(&prescription));
+    report.notices.extend(unused(&asked.prescription));
     Ok(report)
+}
+
+/// What a job asks for, read.
+struct Asked {
+    plans: Plans,
+    prescription: Prescription,
+    roster_sha256: Option<String>,
+    pseudonymiser: Option<Pseudonymiser>,
+}
+
+impl Asked {
+    fn read(job: &Job, notices: &mut Vec<Notice>) -> Result<Self, Failure> {
+        let mut plans = Plans::default();
+        let (prescription, roster_sha256) = prescription(job, &mut plans, notices)?;
+        let pseudonymiser = job.key.as_deref().map(Pseudonymiser::read).transpose()?;
+        Ok(Self { plans, prescription, roster_sha256, pseudonymiser })
+    }
+
+    fn inputs<'a>(
+        &'a self,
+        job: &'a Job,
+        own: &Own<'a>,
+        notices: &mut Vec<Notice>,
+    ) -> Result<Inputs<'a>, Failure> {
+        let order = self.pseudonymiser.as_ref();
+        Inputs::new(&job.paths, job.list.as_deref(), own, &self.prescription, order, notices)
+    }
+
+    fn worker<'a>(
+        &'a self,
+        job: &Job,
+        config: &'a Config,
+        tables: &'a [&'a Table],
+    ) -> Result<Worker<'a>, Failure> {
+        let with_sha256 = job.sha256 || job.provenance.is_some();
+        Worker::new(job.jobs.get(), &self.plans, config, with_sha256, self.pseudonymiser.as_ref(), tables)
+    }
+
+    fn made_from(&self, config: &Config) -> MadeFrom<'_> {
+        // Whoever has a roster or a plan could find its run by its hash.
+        let keyed = |sha256: &str| match &self.pseudonymiser {
+            Some(pseudonymiser) => pseudonymiser.content(sha256),
+            None => sha256.to_owned(),
+        };
+        MadeFrom {
+            configuration: serde_json::to_value(config).expect("plain figures with names can be written"),
+            plans: self.plans.listed().map(|(title, sha256)| (title, keyed(sha256))).collect(),
+            roster_sha256: self.roster_sha256.as_deref().map(keyed),
+            is_pseudonymised: self.pseudonymiser.is_some(),
+        }
+    }
+
+    /// Paths as the outputs show them.
+    fn shown(&self, paths: &[PathBuf]) -> Vec<String> {
+        let paths = paths.iter().map(|path| path.to_string_lossy().into_owned());
+        match &self.pseudonymiser {
+            Some(pseudonymiser) => paths.map(|path| pseudonymiser.path(&path)).collect(),
+            None => paths.collect(),
+        }
+    }
+}
+
+/// Takes the recordings of a job chunk by chunk.
+fn each_chunk(
+    inputs: &mut Inputs<'_>,
+    job: &Job,
+    progress: &mut dyn Progress,
+    mut each: impl FnMut(&[Input]) -> Result<(), Failure>,
+) -> Result<(), Failure> {
+    progress.begin(inputs.total);
+    let mut done = 0;
+    loop {
+        let chunk = inputs.chunk(job.chunk.get())?;
+        if chunk.is_empty() {
+            return Ok(());
+        }
+        each(&chunk)?;
+        done += files_of(&chunk);
+        progress.advance(done);
+    }
+}
+
+/// Files of recordings of a chunk.
+fn files_of(chunk: &[Input]) -> u64 {
+    chunk.iter().map(Input::files).sum::<usize>() as u64
+}
+
+/// So many files that were passed over are named, our choice.
+const NAMED_PASSED_OVER: usize = 5;
+
+/// Puts in order and says, once, what lay in folders and is no recording.
+fn note_passed_over(paths: &mut Vec<String>, is_pseudonymised: bool) -> Option<Notice> {
+    paths.sort();
+    let count = paths.len();
+    let files = if count == 1 { "1 file".to_owned() } else { format!("{count} files") };
+    let shown = paths.get(..NAMED_PASSED_OVER.min(count)).filter(|shown| !shown.is_empty())?;
+    let named = match (is_pseudonymised, count - shown.len()) {
+        (true, _) => String::new(),
+        (false, 0) => format!(": {}", shown.join(", ")),
+        (false, more) => format!(": {}, and {more} more", shown.join(", ")),
+    };
+    let text =
+        format!("{files} in the folders without a recording, such as notes and tables, passed over{named}.");
+    Some(Notice::new(NoticeCode::FilesPassedOver, text))
 }
 
 /// How many of these paths a roster names, of which every line is for the plan there unless it names its own: what fuzzing needs.
@@ -255,10 +263,10 @@ pub fn named_by_roster(roster: &[u8], plan: &Path, paths: &[&Path]) -> Result<us
 }
 
 /// The tables that are wanted, in the order of [`Claimed::tables`]; that of the recordings comes first.
-fn tables(job: &Job) -> Vec<Table> {
+fn tables(with_bouts: bool, with_reps: bool) -> Vec<Table> {
     let mut tables = vec![columns::recordings()];
-    tables.extend(job.bouts.as_deref().map(|_| columns::bouts()));
-    tables.extend(job.reps.as_deref().map(|_| columns::reps()));
+    tables.extend(with_bouts.then(columns::bouts));
+    tables.extend(with_reps.then(columns::reps));
     tables
 }
 
@@ -267,6 +275,8 @@ struct Claimed {
     tables: Vec<Output>,
     summary: Option<Output>,
     provenance: Option<Output>,
+    /// `None` where the main table is no file.
+    package: Option<Output>,
 }
 
 impl Claimed {
@@ -277,7 +287,7 @@ impl Claimed {
             [true, job.bouts.is_some(), job.reps.is_some()].into_iter().filter_map(&mut next).collect();
         let summary = next(job.summary.is_some());
         let provenance = next(job.provenance.is_some());
-        Ok(Self { tables, summary, provenance })
+        Ok(Self { tables, summary, provenance, package: next(true) })
     }
 
     /// Whether the main table is a file, beside which finished chunks can be kept.
@@ -297,7 +307,7 @@ fn part(
     let name = parts.name(chunk, worker.plans);
     let kept = parts.load(&name, worker.tables);
     if let Some(part) = kept.filter(|part| part.fingerprints == worker.fingerprints(chunk)) {
-        report.resumed += chunk.len() as u64;
+        report.resumed += files_of(chunk);
         return Ok(part);
     }
     let part = worker.part(chunk);
@@ -317,9 +327,9 @@ fn prescription(
             Ok((Prescription::Roster(roster), Some(sha256)))
         }
         (None, Some(plan)) => Ok((Prescription::one(plan, job.stage.as_deref(), plans, notices)?, None)),
-        (None, None) => {
-            Err(Failure::refused("nothing says what was prescribed").hint("add --plan PLAN or --roster CSV"))
-        }
+        (None, None) if job.list.is_some() => Err(Failure::refused("nothing says what was prescribed")
+            .hint("add --plan PLAN or --roster CSV: a list names recordings")),
+        (None, None) => Ok((Prescription::Cases, None)),
     }
 }
 
@@ -332,10 +342,12 @@ fn read_besides(job: &Job, plans: &Plans) -> Vec<PathBuf> {
     read
 }
 
-fn outputs(job: &Job) -> impl Iterator<Item = &PathBuf> {
-    let others = [&job.bouts, &job.reps, &job.summary, &job.provenance].map(Option::as_ref);
-    let [bouts, reps, summary, provenance] = others;
-    [Some(&job.out), bouts, reps, summary, provenance].into_iter().flatten()
+/// The outputs in the order of [`Claimed`].
+fn outputs(job: &Job) -> Vec<PathBuf> {
+    let [bouts, reps, summary, provenance] = [&job.bouts, &job.reps, &job.summary, &job.provenance];
+    let named = [bouts, reps, summary, provenance].into_iter().flatten().cloned();
+    let package = package::path(&job.out);
+    std::iter::once(job.out.clone()).chain(named).chain(package).collect()
 }
 
 /// The name of every table must say how it is written.
@@ -346,7 +358,8 @@ fn refuse_unknown_forms(job: &Job) -> Result<(), Failure> {
 
 /// The outputs, none of which is another one or what the run reads. Recordings are looked at as they are listed.
 fn claims(job: &Job, plans: &Plans) -> Result<Claims, Failure> {
-    let claims = Claims::of(&outputs(job).map(PathBuf::as_path).collect::<Vec<_>>())?;
+    let claims = Claims::of(&outputs(job).iter().map(PathBuf::as_path).collect::<Vec<_>>())?;
+    package::path(&job.out).as_deref().map_or(Ok(()), package::refuse_foreign)?;
     read_besides(job, plans).iter().try_for_each(|input| claims.refuse_input(input))?;
     Ok(claims)
 }

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use jogaudit_case::Failure;
 use jogaudit_files::{Output, Staged, could_not_write};
 
+use super::package::{self, Written};
 use super::parts::Part;
 use super::provenance::{MadeFrom, Provenance};
 use super::sink::{Encode, Form, encoder};
@@ -18,11 +19,12 @@ use super::{Claimed, Report};
 pub(super) struct Outputs<'w> {
     /// One for each table.
     sinks: Vec<Sink<'w>>,
+    tables: &'w [&'w Table],
     /// `None` when nothing is summed up.
     tally: Option<Tally>,
     provenance: Option<Provenance<'w>>,
     stdout: StandardOutput<'w>,
-    counted: Counted,
+    columns: Columns,
     /// Whether finished chunks are kept.
     can_resume: bool,
 }
@@ -34,7 +36,7 @@ impl<'w> Outputs<'w> {
     /// Opens the tables and the document of what they are made from; one of them may go to standard output.
     pub(super) fn open(
         claimed: &Claimed,
-        tables: &[&Table],
+        tables: &'w [&'w Table],
         sum_up: bool,
         made_from: &MadeFrom<'_>,
         stdout: &'w mut (dyn Write + Send),
@@ -51,10 +53,11 @@ impl<'w> Outputs<'w> {
         let recordings = tables[0];
         Ok(Self {
             sinks,
+            tables,
             tally: sum_up.then(|| Tally::new(recordings)),
             provenance,
             stdout,
-            counted: Counted::new(recordings),
+            columns: Columns::of(recordings),
             can_resume: claimed.can_resume(),
         })
     }
@@ -66,35 +69,58 @@ impl<'w> Outputs<'w> {
             sink.rows(rows).map_err(|failure| hinted(failure, can_resume))?;
         }
         let recordings = &part.rows[0];
-        self.counted.add(recordings, report);
+        self.columns.count(recordings, report);
         if let Some(tally) = &mut self.tally {
             tally.add(recordings);
         }
         if let Some(provenance) = &mut self.provenance {
-            for (row, fingerprint) in recordings.iter().zip(&part.fingerprints) {
-                provenance.input(row[0].text().unwrap_or_default(), fingerprint)?;
+            for (path, sha256) in &part.tables {
+                provenance.input(path, Some(sha256), None)?;
+            }
+            for row in recordings {
+                let [path, sha256, error_code] = self.columns.of_provenance.map(|at| row[at].text());
+                provenance.input(path.unwrap_or_default(), sha256, error_code)?;
             }
         }
         Ok(())
     }
 
-    /// Ends all outputs and gives them their names. `summary` is where the summary goes; its text is returned.
-    pub(super) fn publish(mut self, summary: Option<&Output>) -> Result<Option<String>, Failure> {
-        let mut staged = Vec::new();
-        for sink in self.sinks {
-            staged.extend(sink.finish().map_err(|failure| hinted(failure, self.can_resume))?);
+    /// Ends all outputs and gives them their names. The text of the summary and what is noticed go to the report.
+    pub(super) fn publish(
+        mut self,
+        claimed: &Claimed,
+        passed_over: &[String],
+        report: &mut Report,
+    ) -> Result<(), Failure> {
+        let (mut staged, mut tables) = (Vec::new(), Vec::new());
+        for (sink, table) in self.sinks.into_iter().zip(self.tables) {
+            if let Some(written) = sink.finish().map_err(|failure| hinted(failure, self.can_resume))? {
+                staged.push(written);
+                tables.push(*table);
+            }
         }
         let sums = self.tally.map(|tally| tally.summary());
-        if let (Some(output), Some(sums)) = (summary, &sums) {
-            staged.extend(write_summary(output, sums, &mut self.stdout)?);
+        if let (Some(output), Some(sums)) = (&claimed.summary, &sums)
+            && let Some(written) = write_summary(output, sums, &mut self.stdout)?
+        {
+            staged.push(written);
+            tables.push(&sums.table);
+        }
+        if let Some(output) = &claimed.package {
+            let written: Vec<_> =
+                tables.iter().zip(&staged).map(|(table, staged)| Written::new(table, staged)).collect();
+            let (package, notice) = package::write(output, &written)?;
+            report.notices.extend(notice);
+            staged.push(package);
         }
         if let Some(provenance) = self.provenance {
-            let document = provenance.finish(&staged)?;
+            let document = provenance.finish(&staged, passed_over)?;
             staged.extend(document);
         }
         // The main table comes last: once it is there, everything is.
         staged.into_iter().rev().try_for_each(Staged::publish_durably)?;
-        Ok(sums.map(|sums| sums.text()))
+        report.summary = sums.map(|sums| sums.text());
+        Ok(())
     }
 }
 
@@ -169,21 +195,25 @@ pub(super) fn with_resume_hint(failure: Failure) -> Failure {
     failure.hint("what is finished is kept: make room, then run the same command with --resume")
 }
 
-/// Where the columns stand that are counted for the report.
-pub(super) struct Counted {
+/// Where the columns stand that the report and the provenance need.
+pub(super) struct Columns {
     error_code: usize,
+    left_out: usize,
     samples: usize,
+    of_provenance: [usize; 3],
 }
 
-impl Counted {
-    pub(super) fn new(recordings: &Table) -> Self {
+impl Columns {
+    pub(super) fn of(recordings: &Table) -> Self {
         let at = |name: &str| recordings.position(name).expect("the table has that column");
-        Self { error_code: at("error_code"), samples: at("samples") }
+        let of_provenance = ["path", "sha256", "error_code"].map(at);
+        Self { error_code: at("error_code"), left_out: at("left_out"), samples: at("samples"), of_provenance }
     }
 
-    pub(super) fn add(&self, rows: &[Row], report: &mut Report) {
+    pub(super) fn count(&self, rows: &[Row], report: &mut Report) {
         for row in rows {
             report.rows += 1;
+            report.left_out += u64::from(row[self.left_out].text().is_some());
             report.samples += row[self.samples].whole().unwrap_or(0) as u64;
             if let Some(code) = row[self.error_code].text() {
                 report.failed += 1;

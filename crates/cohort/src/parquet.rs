@@ -1,8 +1,12 @@
-//! Rows → Parquet, by the `parquet` crate of Apache Arrow without Arrow itself.
+//! Rows → Parquet, by the `parquet` crate of Apache Arrow; of Arrow itself only its schema, which has the units.
 
 use std::io::{self, Write};
 use std::sync::Arc;
 
+use arrow_ipc::writer::{DictionaryTracker, IpcDataGenerator, IpcWriteOptions};
+use arrow_schema::{DataType as ArrowType, Field as ArrowField, Metadata, Schema, TimeUnit as ArrowTimeUnit};
+use base64::Engine as _;
+use base64::engine::general_purpose::STANDARD;
 use parquet::basic::{Compression, LogicalType, Repetition, TimeUnit, Type as PhysicalType};
 use parquet::data_type::{BoolType, ByteArray, ByteArrayType, DataType, DoubleType, Int64Type};
 use parquet::errors::{ParquetError, Result};
@@ -82,10 +86,39 @@ fn metadata(table: &Table) -> Vec<KeyValue> {
         .map(|f| serde_json::json!({"name": f.name, "unit": f.unit, "kind": f.kind.word(), "about": f.about}))
         .collect();
     vec![
+        KeyValue::new("ARROW:schema".to_owned(), arrow_schema(table)),
         KeyValue::new("jogaudit.schema".to_owned(), table.schema.to_owned()),
         KeyValue::new("jogaudit.version".to_owned(), VERSION.to_owned()),
         KeyValue::new("jogaudit.columns".to_owned(), serde_json::Value::Array(columns).to_string()),
     ]
+}
+
+/// The table's schema as readers of Arrow take it from a Parquet file: a message of its format for files, length first, in base64;
+/// each column with its unit and meaning.
+fn arrow_schema(table: &Table) -> String {
+    let columns = table.fields.iter().map(|field| {
+        let told = [("unit", field.unit), ("about", field.about.as_str())];
+        let told: Metadata = told.into_iter().filter(|(_, text)| !text.is_empty()).collect();
+        ArrowField::new(&field.name, arrow_type(field.kind), true).with_metadata(told)
+    });
+    let schema = Schema::new(columns.collect::<Vec<_>>());
+    let (options, mut tracker) = (IpcWriteOptions::default(), DictionaryTracker::new(true));
+    let encoded =
+        IpcDataGenerator::default().schema_to_bytes_with_dictionary_tracker(&schema, &mut tracker, &options);
+    let mut message = vec![0xff; 4];
+    message.extend((encoded.ipc_message.len() as u32).to_le_bytes());
+    message.extend(encoded.ipc_message);
+    STANDARD.encode(message)
+}
+
+fn arrow_type(kind: CellKind) -> ArrowType {
+    match kind {
+        CellKind::Text => ArrowType::Utf8,
+        CellKind::Whole => ArrowType::Int64,
+        CellKind::Real => ArrowType::Float64,
+        CellKind::Flag => ArrowType::Boolean,
+        CellKind::Instant => ArrowType::Timestamp(ArrowTimeUnit::Microsecond, Some("UTC".into())),
+    }
 }
 
 /// The columns, each of which may have missing cells.

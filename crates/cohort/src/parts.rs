@@ -7,12 +7,10 @@ use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use sha2::{Digest, Sha256};
-
-use jogaudit_case::{Failure, hexadecimal, named, sha256};
+use jogaudit_case::{Failure, blake3, named};
 use jogaudit_files::{self as files, Staged, could_not_write, with_suffix};
 
-use super::inputs::Input;
+use super::inputs::{FileInput, Input};
 use super::prescribed::Plans;
 use super::table::Table;
 use super::value::{Row, Value};
@@ -29,14 +27,29 @@ pub(super) struct Parts {
 
 /// How the name of a finished chunk ends.
 const PART: &str = ".part";
-/// Letters before that: a SHA-256 in hexadecimal.
+/// Letters before that: a BLAKE3 in hexadecimal.
 const NAME_LETTERS: usize = 64;
 
 /// A finished chunk.
+#[derive(Default)]
 pub(super) struct Part {
     /// What stood for each input's content.
     pub(super) fingerprints: Vec<String>,
     pub(super) rows: Rows,
+    /// Tables of cases with their SHA-256, where that is wanted.
+    pub(super) tables: Vec<(String, String)>,
+    /// Files in folders that are no recordings.
+    pub(super) passed_over: Vec<String>,
+}
+
+impl Part {
+    /// Takes in what comes after it.
+    pub(super) fn append(&mut self, mut next: Self) {
+        self.fingerprints.append(&mut next.fingerprints);
+        self.rows.iter_mut().zip(&mut next.rows).for_each(|(all, rows)| all.append(rows));
+        self.tables.append(&mut next.tables);
+        self.passed_over.append(&mut next.passed_over);
+    }
 }
 
 impl Parts {
@@ -72,21 +85,25 @@ impl Parts {
 
     /// The name of a chunk.
     pub(super) fn name(&self, inputs: &[Input], plans: &Plans) -> String {
-        let mut hash = Sha256::new();
+        let mut hash = blake3::Hasher::new();
         let mut add = |text: &[u8]| {
-            hash.update((text.len() as u64).to_le_bytes());
+            hash.update(&(text.len() as u64).to_le_bytes());
             hash.update(text);
         };
         add(self.settings.as_bytes());
         for input in inputs {
-            add(input.path.as_os_str().as_encoded_bytes());
-            if let Some(prescribed) = &input.prescribed {
-                add(prescribed.participant.as_deref().unwrap_or_default().as_bytes());
-                add(plans.sha256(prescribed).as_bytes());
-                add(plans.stage(prescribed).name.as_bytes());
+            add(input.path().as_os_str().as_encoded_bytes());
+            match input {
+                Input::Case(case) => add(case.participant.as_bytes()),
+                Input::File(FileInput { prescribed: Ok(prescribed), .. }) => {
+                    add(prescribed.participant.as_deref().unwrap_or_default().as_bytes());
+                    add(plans.sha256(prescribed).as_bytes());
+                    add(plans.stage(prescribed).name.as_bytes());
+                }
+                Input::File(_) => {}
             }
         }
-        format!("{}{PART}", hexadecimal(&hash.finalize()))
+        format!("{}{PART}", hash.finalize())
     }
 
     /// A finished chunk of that name; `None` when there is none or it is damaged.
@@ -138,6 +155,10 @@ fn encode(part: &Part) -> Vec<u8> {
     // Writing to memory does not fail.
     let mut csv = csv::WriterBuilder::new().flexible(true).from_writer(Vec::new());
     let _ = csv.write_record(&part.fingerprints);
+    let tables = part.tables.iter().flat_map(|(path, hash)| [path, hash]);
+    let _ = csv.write_record(std::iter::once("tables").chain(tables.map(String::as_str)));
+    let _ =
+        csv.write_record(std::iter::once("passed over").chain(part.passed_over.iter().map(String::as_str)));
     for (table, rows) in part.rows.iter().enumerate() {
         for row in rows {
             let cells = std::iter::once(table.to_string()).chain(row.iter().map(Value::to_plain));
@@ -145,7 +166,7 @@ fn encode(part: &Part) -> Vec<u8> {
         }
     }
     let body = csv.into_inner().unwrap_or_default();
-    let mut bytes = sha256(&body).into_bytes();
+    let mut bytes = blake3(&body).into_bytes();
     bytes.push(b'\n');
     bytes.extend(body);
     bytes
@@ -154,12 +175,16 @@ fn encode(part: &Part) -> Vec<u8> {
 fn decode(bytes: &[u8], tables: &[&Table]) -> Option<Part> {
     let end = bytes.iter().position(|byte| *byte == b'\n')?;
     let (hash, body) = (&bytes[..end], &bytes[end + 1..]);
-    if sha256(body).as_bytes() != hash {
+    if blake3(body).as_bytes() != hash {
         return None;
     }
     let mut csv = csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(body);
     let mut records = csv.records();
-    let fingerprints = records.next()?.ok()?.iter().map(str::to_owned).collect();
+    let mut texts = || Some(records.next()?.ok()?.iter().map(str::to_owned).collect::<Vec<String>>());
+    let fingerprints = texts()?;
+    let mut listed = texts()?.into_iter().skip(1);
+    let tables_read = std::iter::from_fn(|| Some((listed.next()?, listed.next()?))).collect();
+    let passed_over = texts()?.into_iter().skip(1).collect();
     let mut rows: Rows = vec![Vec::new(); tables.len()];
     for record in records {
         let record = record.ok()?;
@@ -169,7 +194,7 @@ fn decode(bytes: &[u8], tables: &[&Table]) -> Option<Part> {
         let row: Row = cells.map(|(field, text)| Value::parse(field.kind, text)).collect::<Option<_>>()?;
         (row.len() == fields.len()).then(|| rows[table].push(row))?;
     }
-    Some(Part { fingerprints, rows })
+    Some(Part { fingerprints, rows, tables: tables_read, passed_over })
 }
 
 #[cfg(test)]
@@ -190,6 +215,8 @@ mod tests {
         Part {
             fingerprints: vec!["aa".into(), "not_found".into()],
             rows: vec![first, vec![row("x", Some(-0.5))]],
+            tables: vec![("a/plan.toml".into(), "aa".into())],
+            passed_over: vec!["notes, old.txt".into()],
         }
     }
 
@@ -198,6 +225,7 @@ mod tests {
         let back = decode(&encode(&part()), &[&table(), &table()]).unwrap();
         assert_eq!(back.fingerprints, part().fingerprints);
         assert_eq!(back.rows, part().rows);
+        assert_eq!((back.tables, back.passed_over), (part().tables, part().passed_over));
     }
 
     #[test]

@@ -79,6 +79,8 @@ pub(super) enum Prescription {
     One(Prescribed),
     /// By path.
     Roster(Roster),
+    /// By the case that a recording lies in.
+    Cases,
 }
 
 impl Prescription {
@@ -91,11 +93,12 @@ impl Prescription {
         plans.prescribe(plan, stage, notices).map(Self::One)
     }
 
-    /// What is prescribed for a recording; `None` when the roster does not name it.
-    pub(super) fn of(&self, path: &Path) -> Option<&Prescribed> {
+    /// What is prescribed for a recording that lies in no case, or the code of why nothing is.
+    pub(super) fn of(&self, path: &Path) -> Result<&Prescribed, &'static str> {
         match self {
-            Self::One(prescribed) => Some(prescribed),
-            Self::Roster(roster) => roster.of(path),
+            Self::One(prescribed) => Ok(prescribed),
+            Self::Roster(roster) => roster.of(path).ok_or("not_in_roster"),
+            Self::Cases => Err("no_plan"),
         }
     }
 

@@ -16,11 +16,13 @@ pub(super) struct Provenance<'w> {
     staged: Option<Staged>,
     to: BufWriter<Box<dyn Write + Send + 'w>>,
     inputs: u64,
+    /// The file that was added last: of its several activities each is a row.
+    last: String,
 }
 
 /// What a table is made from besides its inputs.
 pub(super) struct MadeFrom<'a> {
-    pub(super) configuration: &'a str,
+    pub(super) configuration: serde_json::Value,
     /// Title and SHA-256 of each plan, keyed where names are.
     pub(super) plans: Vec<(&'a str, String)>,
     pub(super) roster_sha256: Option<String>,
@@ -46,7 +48,7 @@ impl<'w> Provenance<'w> {
             "pseudonymised": from.is_pseudonymised,
         });
         let Opened { path, staged, to } = opened;
-        let mut this = Self { path, staged, to: BufWriter::new(to), inputs: 0 };
+        let mut this = Self { path, staged, to: BufWriter::new(to), inputs: 0, last: String::new() };
         let head = head.to_string();
         // The document goes on where the brace would close it.
         let open = head.strip_suffix('}').unwrap_or(&head);
@@ -54,21 +56,30 @@ impl<'w> Provenance<'w> {
         Ok(this)
     }
 
-    /// Adds an input: what stands for its content is a hash, or the code of why it could not be read.
-    pub(super) fn input(&mut self, path: &str, fingerprint: &str) -> Result<(), Failure> {
+    /// Adds an input: the hash of its bytes, or the code of why they could not be read.
+    pub(super) fn input(
+        &mut self,
+        path: &str,
+        sha256: Option<&str>,
+        error_code: Option<&str>,
+    ) -> Result<(), Failure> {
+        if self.inputs > 0 && self.last == path {
+            return Ok(());
+        }
+        path.clone_into(&mut self.last);
         let comma = if self.inputs == 0 { "" } else { "," };
         self.inputs += 1;
-        let (hash, error) = if fingerprint.contains('_') || fingerprint.len() < 32 {
-            (None, Some(fingerprint))
-        } else {
-            (Some(fingerprint), None)
-        };
-        let line = serde_json::json!({"path": path, "sha256": hash, "error_code": error});
+        let error_code = error_code.filter(|_| sha256.is_none());
+        let line = serde_json::json!({"path": path, "sha256": sha256, "error_code": error_code});
         write!(self.to, "{comma}\n{line}").map_err(|error| failed(&self.path, error))
     }
 
-    /// Ends the document with the hashes of what was written.
-    pub(super) fn finish(mut self, outputs: &[Staged]) -> Result<Option<Staged>, Failure> {
+    /// Ends the document with what was passed over and the hashes of what was written.
+    pub(super) fn finish(
+        mut self,
+        outputs: &[Staged],
+        passed_over: &[String],
+    ) -> Result<Option<Staged>, Failure> {
         let mut listed = Vec::new();
         for output in outputs {
             let name = output.target().file_name().map(|name| name.to_string_lossy().into_owned());
@@ -78,8 +89,12 @@ impl<'w> Provenance<'w> {
             listed.push(serde_json::json!({"name": name, "sha256": sha256}));
         }
         let outputs = serde_json::Value::Array(listed);
-        let written: io::Result<()> =
-            writeln!(self.to, "\n],\n\"outputs\": {outputs}}}").and_then(|()| self.to.flush());
+        let written: io::Result<()> = writeln!(
+            self.to,
+            "\n],\n\"passed_over\": {},\n\"outputs\": {outputs}}}",
+            serde_json::json!(passed_over)
+        )
+        .and_then(|()| self.to.flush());
         written.map_err(|error| failed(&self.path, error))?;
         Ok(self.staged)
     }

@@ -42,14 +42,18 @@ impl Pseudonymiser {
         let days = self.days(scored.participant.as_deref());
         scored.path = self.path(&scored.path);
         scored.participant = scored.participant.take().map(|name| self.keyed("participant", &name));
-        scored.sha256 = scored.sha256.take().map(|sha256| self.content(&sha256));
-        match &mut scored.done {
-            Ok(done) => {
-                let shift = SignedDuration::from_hours(-24 * i64::from(days));
-                done.start = done.start.and_then(|start| start.checked_add(shift).ok());
-            }
-            // A message may quote the file.
-            Err(error) => *error = RowError::standard(error.code),
+        for hash in [&mut scored.blake3, &mut scored.sha256] {
+            *hash = hash.take().map(|hash| self.content(&hash));
+        }
+        let shift = SignedDuration::from_hours(-24 * i64::from(days));
+        scored.start = scored.start.and_then(|start| start.checked_add(shift).ok());
+        if let Some(session) = &mut scored.session {
+            session.date = session.date.and_then(|date| date.checked_add(shift).ok());
+        }
+        // A message may quote the file, a reason names others.
+        scored.error = scored.error.take().map(|error| RowError::standard(error.code));
+        if let Some(left_out) = &mut scored.left_out {
+            left_out.text.clear();
         }
     }
 
@@ -59,8 +63,8 @@ impl Pseudonymiser {
     }
 
     /// What stands for the hash of a file's bytes.
-    pub(super) fn content(&self, sha256: &str) -> String {
-        self.keyed("content", sha256)
+    pub(super) fn content(&self, hash: &str) -> String {
+        self.keyed("content", hash)
     }
 
     fn keyed(&self, domain: &str, text: &str) -> String {

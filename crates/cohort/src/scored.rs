@@ -2,50 +2,62 @@
 
 use std::io;
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::Path;
 
 use jiff::Timestamp;
+use jiff::civil::Date;
 
-use jogaudit_case::{MAX_RECORDING_BYTES, code_of, sha256};
+use jogaudit_case::{MAX_RECORDING_BYTES, blake3, code_of, sha256};
 use jogaudit_core::audit::{Audit, Dose, Finding, Outcome, Prescription, Rep};
 use jogaudit_core::gait::{Bout, Segmentation};
-use jogaudit_core::pipeline::{ActivityError, Config, activity};
+use jogaudit_core::pipeline::{Activity, Config, activities};
 use jogaudit_core::prescription::PrescribedDose;
+use jogaudit_core::review::{LeftOutCode, Pattern, SessionKind, StageSource};
 use jogaudit_files as files;
 use jogaudit_recording::notice::Notice;
-use jogaudit_recording::read::Facts;
+use jogaudit_recording::read::{Facts, ReadError};
 
-use super::inputs::Input;
-use super::prescribed::Plans;
+use super::inputs::FileInput;
+use super::prescribed::{Plans, Prescribed};
 
-/// A recording that was tried, with what came of it.
+/// An activity of a file that was tried, or the file itself where it gives none, with what came of it.
+#[derive(Default)]
 pub(super) struct Scored {
     pub(super) path: String,
+    /// Its number in the file, from 1.
+    pub(super) activity: Option<usize>,
     pub(super) participant: Option<String>,
     pub(super) plan: Option<String>,
     pub(super) stage: Option<String>,
     /// Of the bytes as given; `None` when they could not be read.
+    pub(super) blake3: Option<String>,
+    /// The same; `None` also when it is not wanted.
     pub(super) sha256: Option<String>,
-    pub(super) done: Result<Done, RowError>,
+    pub(super) facts: Option<Facts>,
+    /// `None` also where shifting it for privacy leaves the calendar.
+    pub(super) start: Option<Timestamp>,
+    pub(super) elapsed_s: Option<f64>,
+    /// What it is to the case that it lies in.
+    pub(super) session: Option<InCase>,
+    /// `None` when nothing is scored.
+    pub(super) done: Option<Done>,
+    pub(super) notices: Vec<Notice>,
+    pub(super) left_out: Option<LeftOutAs>,
+    pub(super) error: Option<RowError>,
 }
 
-/// What was found in a recording.
+/// What was found in an activity.
 pub(super) struct Done {
-    pub(super) facts: Facts,
     pub(super) segmentation: Segmentation,
-    /// `None` when nothing is scored.
+    /// `None` when it is held against no stage.
     pub(super) audit: Option<Audit>,
+    /// `None` when it is no session of the plan.
+    pub(super) outcome: Option<Outcome>,
     /// What the stage prescribes in all.
-    pub(super) prescribed: PrescribedDose,
-    pub(super) notices: Vec<Notice>,
-    /// `None` only where shifting it for privacy leaves the calendar.
-    pub(super) start: Option<Timestamp>,
+    pub(super) prescribed: Option<PrescribedDose>,
 }
 
 impl Done {
-    pub(super) fn outcome(&self) -> Outcome {
-        self.audit.as_ref().map_or(Outcome::Undecided, |audit| audit.outcome)
-    }
-
     pub(super) fn bouts(&self) -> &[Bout] {
         self.segmentation.bouts()
     }
@@ -58,10 +70,39 @@ impl Done {
         self.audit.as_ref().map_or(&[], |audit| &audit.findings)
     }
 
-    /// What was done; `None` when nothing is scored.
+    /// What was done of the prescription; `None` when it is held against no stage.
     pub(super) fn dose(&self) -> Option<&Dose> {
         self.audit.as_ref().map(|audit| &audit.dose)
     }
+}
+
+/// What a recording is to the case that it lies in, and what the diary has of its day.
+pub(super) struct InCase {
+    /// Number of its session, from 1; the parts of one share it.
+    pub(super) number: usize,
+    /// `None` only where shifting it for privacy leaves the calendar.
+    pub(super) date: Option<Date>,
+    pub(super) kind: SessionKind,
+    pub(super) stage_from: Option<StageSource>,
+    /// `None` unless the stage was recognised.
+    pub(super) stage_certainty: Option<f64>,
+    /// Repetitions that were due, where their number rises from session to session.
+    pub(super) repetitions: Option<u32>,
+    pub(super) pain_during: Option<f64>,
+    pub(super) pain_pattern: Option<Pattern>,
+    pub(super) pain_next_morning: Option<f64>,
+    pub(super) effort: Option<f64>,
+}
+
+/// Why a recording is no session: a code and a sentence.
+pub(super) struct LeftOutAs {
+    pub(super) code: &'static str,
+    pub(super) text: String,
+}
+
+impl LeftOutAs {
+    /// The code of training besides running that the plan names.
+    pub(super) const AGREED: &str = "agreed_training";
 }
 
 /// Why a recording has no result: a stable code of [`ERROR_CODES`] and a sentence.
@@ -72,13 +113,15 @@ pub(super) struct RowError {
 }
 
 /// Every `error_code` and what it means.
-pub(super) const ERROR_CODES: [(&str, &str); 24] = [
+pub(super) const ERROR_CODES: [(&str, &str); 26] = [
     ("not_found", "there is no file of that name"),
     ("no_permission", "the file may not be read"),
     ("is_folder", "the path is a folder"),
     ("file_too_large", "the file is larger than 256 MiB"),
     ("not_readable", "the system could not read the file"),
     ("not_in_roster", "no line of the roster is for this path; it was not read"),
+    ("no_plan", "the recording lies in no case: nothing says what was prescribed; it was not read"),
+    ("case_not_readable", "the case that it lies in could not be read"),
     ("internal", "a bug of ours; please report it"),
     ("empty", "the file has no bytes"),
     ("unknown_format", "the content is none of FIT, GPX and TCX"),
@@ -100,17 +143,18 @@ pub(super) const ERROR_CODES: [(&str, &str); 24] = [
 ];
 
 impl RowError {
-    pub(super) fn not_in_roster() -> Self {
-        Self::standard("not_in_roster")
-    }
-
     /// The code's own sentence, which names nothing of the file.
     pub(super) fn standard(code: &'static str) -> Self {
         let text = ERROR_CODES.iter().find(|(known, _)| *known == code).map_or("", |(_, text)| text);
         Self { code, text: text.to_owned() }
     }
 
-    fn io(error: &io::Error) -> Self {
+    /// A file whose bytes are no recording.
+    pub(super) fn read(error: &ReadError) -> Self {
+        Self { code: error.kind.code(), text: error.to_string() }
+    }
+
+    pub(super) fn io(error: &io::Error) -> Self {
         match code_of(error) {
             code @ "not_readable" => Self { code, text: error.to_string() },
             code => Self::standard(code),
@@ -118,81 +162,140 @@ impl RowError {
     }
 }
 
-/// Reads and checks one recording. Never fails: what goes wrong is in the result, also a bug of ours.
-pub(super) fn score(input: &Input, plans: &Plans, config: &Config) -> Scored {
-    score_bytes(input, bytes_of(input).as_deref(), plans, config)
+/// Endings of notes, tables and documents, our choice: what lies so named in a folder and is no recording is passed over.
+const NO_RECORDINGS: [&str; 28] = [
+    "csv", "db", "doc", "docx", "htm", "html", "ics", "ini", "ipynb", "jpeg", "jpg", "json", "log", "md",
+    "ndjson", "odt", "ods", "parquet", "pdf", "png", "py", "r", "rtf", "svg", "toml", "tsv", "txt", "xls",
+];
+
+/// Whether a file is named as notes, tables and documents are.
+pub(super) fn is_named_as_none(path: &Path) -> bool {
+    let ending = path.extension().unwrap_or_default().to_string_lossy().to_lowercase();
+    NO_RECORDINGS.contains(&ending.as_str()) || ending == "xlsx"
 }
 
-/// The same of an input whose bytes, or why there are none, are known.
-pub(super) fn score_bytes(
-    input: &Input,
-    bytes: Result<&[u8], &RowError>,
+/// Whether what lies in a folder and could not be read is none of its recordings.
+pub(super) fn is_none(path: &Path, error: &RowError) -> bool {
+    match error.code {
+        "unknown_format" | "empty" => is_named_as_none(path),
+        // A workout for a watch, a course, settings.
+        "not_a_recording" => true,
+        _ => false,
+    }
+}
+
+/// Reads and checks the recordings of a file. Never fails: what goes wrong is in the result, also a bug of ours. Nothing for
+/// what was found in a folder and is no recording.
+pub(super) fn score(input: &FileInput, plans: &Plans, config: &Config, with_sha256: bool) -> Vec<Scored> {
+    let bytes = || bytes_of(&input.path);
+    score_bytes(input, bytes, plans, config, with_sha256)
+}
+
+/// The same of a file whose bytes come from elsewhere. They are not asked for where nothing says what was prescribed.
+pub(super) fn score_bytes<B: AsRef<[u8]>>(
+    input: &FileInput,
+    bytes: impl FnOnce() -> Result<B, RowError>,
     plans: &Plans,
     config: &Config,
-) -> Scored {
-    let mut scored = blank(input, plans);
-    match bytes {
-        Err(error) => scored.done = Err(error.clone()),
-        Ok(bytes) => {
-            let check = AssertUnwindSafe(|| check(bytes, input, plans, config));
-            scored.done = catch_unwind(check).unwrap_or_else(|_| Err(RowError::standard("internal")));
-            scored.sha256 = Some(sha256(bytes));
-        }
+    with_sha256: bool,
+) -> Vec<Scored> {
+    let of_file = || blank(input, plans);
+    let read = input.prescribed.as_ref().map_err(|code| RowError::standard(code));
+    let read = read.and_then(|prescribed| Ok((prescribed, bytes()?)));
+    let (prescribed, bytes) = match &read {
+        Err(error) => return vec![Scored { error: Some(error.clone()), ..of_file() }],
+        Ok((prescribed, bytes)) => (prescribed, bytes.as_ref()),
+    };
+    let check = AssertUnwindSafe(|| checked(bytes, prescribed, plans, config));
+    let checked = catch_unwind(check).unwrap_or_else(|_| Err(RowError::standard("internal")));
+    let mut rows = match checked {
+        Err(error) if input.is_found && is_none(&input.path, &error) => return Vec::new(),
+        Err(error) => vec![Scored { error: Some(error), ..of_file() }],
+        Ok(activities) => activities,
+    };
+    let (blake3, sha256) = (blake3(bytes), with_sha256.then(|| sha256(bytes)));
+    for row in &mut rows {
+        let Scored { path, participant, plan, stage, .. } = of_file();
+        *row = Scored {
+            path,
+            participant,
+            plan,
+            stage,
+            blake3: Some(blake3.clone()),
+            sha256: sha256.clone(),
+            ..std::mem::take(row)
+        };
     }
-    scored
+    rows
 }
 
-/// What stands for the content of an input: the hash of its bytes, or why they cannot be read.
-pub(super) fn fingerprint(input: &Input) -> String {
-    bytes_of(input).map_or_else(|error| error.code.to_owned(), |bytes| sha256(&bytes))
+/// What stands for the content of a file: the hash of its bytes, or why they cannot be read.
+pub(super) fn fingerprint(input: &FileInput) -> String {
+    let read = input.prescribed.as_ref().map_err(|code| RowError::standard(code));
+    let bytes = read.and_then(|_| bytes_of(&input.path));
+    bytes.map_or_else(|error| error.code.to_owned(), |bytes| blake3(&bytes))
 }
 
 impl Scored {
-    /// The same for what was tried.
+    /// What stands for the content of its file: the hash of the bytes, or why they cannot be read.
     pub(super) fn fingerprint(&self) -> String {
-        match (&self.sha256, &self.done) {
-            (Some(sha256), _) => sha256.clone(),
-            (None, Err(error)) => error.code.to_owned(),
-            (None, Ok(_)) => String::new(),
+        match (&self.blake3, &self.error) {
+            (Some(blake3), _) => blake3.clone(),
+            (None, Some(error)) => error.code.to_owned(),
+            (None, None) => String::new(),
         }
     }
 }
 
-fn blank(input: &Input, plans: &Plans) -> Scored {
-    let prescribed = input.prescribed.as_ref();
+fn blank(input: &FileInput, plans: &Plans) -> Scored {
+    let prescribed = input.prescribed.as_ref().ok();
     Scored {
         path: input.path.to_string_lossy().into_owned(),
         participant: prescribed.and_then(|p| p.participant.clone()),
         plan: prescribed.map(|p| plans.plan(p).title.clone()),
         stage: prescribed.map(|p| plans.stage(p).name.clone()),
-        sha256: None,
-        done: Err(RowError::not_in_roster()),
+        ..Scored::default()
     }
 }
 
-fn bytes_of(input: &Input) -> Result<Vec<u8>, RowError> {
-    if input.prescribed.is_none() {
-        return Err(RowError::not_in_roster());
-    }
-    files::plain_bytes(&input.path, MAX_RECORDING_BYTES).map_err(|error| RowError::io(&error))
+fn bytes_of(path: &Path) -> Result<Vec<u8>, RowError> {
+    files::plain_bytes(path, MAX_RECORDING_BYTES).map_err(|error| RowError::io(&error))
 }
 
-fn check(bytes: &[u8], input: &Input, plans: &Plans, config: &Config) -> Result<Done, RowError> {
-    let prescribed = input.prescribed.as_ref().ok_or_else(RowError::not_in_roster)?;
-    let activity = activity(bytes, None, config).map_err(|error| match error {
-        ActivityError::Read(error) => RowError { code: error.kind.code(), text: error.to_string() },
-        ActivityError::NoSuchActivity { .. } => RowError::standard("internal"),
-    })?;
+/// Every activity of a file, held against a stage.
+fn checked(
+    bytes: &[u8],
+    prescribed: &Prescribed,
+    plans: &Plans,
+    config: &Config,
+) -> Result<Vec<Scored>, RowError> {
+    let activities = activities(bytes, config).map_err(|error| RowError::read(&error))?;
     let (plan, stage) = (plans.plan(prescribed), plans.stage(prescribed));
-    let checked = activity.check(Prescription::of(plan, stage), config, false);
-    Ok(Done {
-        prescribed: stage.session.dose(),
-        audit: checked.audit,
-        notices: checked.notices,
-        start: Some(activity.facts.start),
-        segmentation: activity.segmentation,
-        facts: activity.facts,
-    })
+    let dose = stage.session.dose();
+    let check = |(index, activity): (usize, Activity)| {
+        let checked = activity.check(Prescription::of(plan, stage), config, false);
+        let off_foot = activity.series.is_none().then(|| LeftOutAs {
+            code: LeftOutCode::NotOnFoot.word(),
+            text: checked.notices.last().map(|notice| notice.text.clone()).unwrap_or_default(),
+        });
+        let done = off_foot.is_none().then_some(checked.audit).map(|audit| Done {
+            outcome: Some(audit.as_ref().map_or(Outcome::Undecided, |audit| audit.outcome)),
+            audit,
+            prescribed: Some(dose),
+            segmentation: activity.segmentation.clone(),
+        });
+        Scored {
+            activity: Some(index + 1),
+            start: Some(activity.facts.start),
+            elapsed_s: Some(activity.segmentation.elapsed_s()),
+            facts: Some(activity.facts),
+            done,
+            notices: checked.notices,
+            left_out: off_foot,
+            ..Scored::default()
+        }
+    };
+    Ok(activities.into_iter().enumerate().map(check).collect())
 }
 
 #[cfg(test)]
@@ -226,6 +329,6 @@ mod tests {
         listed.sort_unstable();
         listed.dedup();
         assert_eq!(listed.len(), ERROR_CODES.len());
-        assert_eq!(listed.len(), kinds.len() + 7);
+        assert_eq!(listed.len(), kinds.len() + 9);
     }
 }

@@ -4,15 +4,17 @@
 use super::scored::Scored;
 use super::value::{CellKind, Row, Value};
 
-/// What a column is.
+/// A column.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct Field {
-    pub(super) name: String,
+pub struct Field {
+    /// Its name, with the unit at its end where it has one.
+    pub name: String,
     /// Empty for what has none.
-    pub(super) unit: &'static str,
-    pub(super) kind: CellKind,
+    pub unit: &'static str,
+    /// What its cells hold.
+    pub kind: CellKind,
     /// What it says, in one sentence without a full stop.
-    pub(super) about: String,
+    pub about: String,
 }
 
 /// Gives the cell of one line of a recording.

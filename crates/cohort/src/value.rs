@@ -4,17 +4,22 @@ use jiff::Timestamp;
 
 /// What a column holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum CellKind {
+pub enum CellKind {
+    /// Text.
     Text,
+    /// A whole number.
     Whole,
+    /// A number.
     Real,
+    /// True or false.
     Flag,
+    /// A time, UTC.
     Instant,
 }
 
 impl CellKind {
     /// The word in the documentation and in a table's metadata.
-    pub(super) const fn word(self) -> &'static str {
+    pub const fn word(self) -> &'static str {
         match self {
             Self::Text => "text",
             Self::Whole => "whole number",
@@ -27,17 +32,23 @@ impl CellKind {
 
 /// A cell. What is not known is missing, never 0.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) enum Value {
+pub enum Value {
+    /// Nothing is known.
     Missing,
+    /// Never empty.
     Text(String),
+    /// A whole number.
     Whole(i64),
+    /// Never infinite, and a number.
     Real(f64),
+    /// True or false.
     Flag(bool),
+    /// A time, UTC.
     Instant(Timestamp),
 }
 
 /// The cells of one line.
-pub(super) type Row = Vec<Value>;
+pub type Row = Vec<Value>;
 
 impl Value {
     /// The cell as text; empty when missing. [`Value::parse`] gives the same cell back, bit by bit.

@@ -12,12 +12,12 @@ use crate::gait::{GaitConfig, NOTICES, RunnerEvidence, RunnerPrior, Segmentation
 use crate::on_foot::OffFoot;
 use crate::prescription::{DueSession, Plan, Stage};
 use crate::review::{
-    OtherSession, PerformedSessions, Recorded, Review, ReviewConfig, SessionConfig, Written, Zone, due_on,
-    review, sessions,
+    OtherSession, PerformedSession, PerformedSessions, Recorded, Review, ReviewConfig, SessionConfig,
+    Written, Zone, due_on, review, sessions, sessions_with_recordings,
 };
 
 /// Settings of every stage.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, serde::Serialize)]
 pub struct Config {
     /// Of reading.
     pub read: ReadConfig,
@@ -31,6 +31,14 @@ pub struct Config {
     pub review: ReviewConfig,
     /// Whether each recording is taken by itself, without what the runner's others tell.
     pub alone: bool,
+}
+
+impl Config {
+    /// What the sessions of a case are judged by.
+    const fn of_sessions(&self) -> SessionConfig<'_> {
+        let gait = if self.alone { None } else { Some(&self.gait) };
+        SessionConfig { review: &self.review, audit: &self.audit, gait }
+    }
 }
 
 /// A recording with its bouts.
@@ -81,15 +89,29 @@ pub fn activity(bytes: &[u8], number: Option<usize>, config: &Config) -> Result<
     let mut notices = Vec::new();
     let recordings = read(bytes, &config.read)?.take(&mut notices);
     let recording = chosen(recordings, number)?.take(&mut notices);
+    Ok(activity_of(&recording, notices, config))
+}
+
+/// Bytes → every activity with its bouts, as they stand in the input.
+///
+/// # Errors
+/// When the bytes are no recording.
+pub fn activities(bytes: &[u8], config: &Config) -> Result<Vec<Activity>, ReadError> {
+    let Noted { value, notices } = read(bytes, &config.read)?;
+    Ok(value.iter().map(|recording| activity_of(recording, notices.clone(), config)).collect())
+}
+
+/// A recording with its bouts; `notices` are those of reading it.
+fn activity_of(recording: &Recording, mut notices: Vec<Notice>, config: &Config) -> Activity {
     let facts = recording.facts();
-    if let Some(off_foot) = OffFoot::of(&recording, &config.clean) {
+    if let Some(off_foot) = OffFoot::of(recording, &config.clean) {
         notices.push(off_foot.notice());
         let end_s = recording.samples().iter().map(|sample| sample.time_s).fold(0.0, f64::max);
-        return Ok(Activity { facts, series: None, segmentation: Segmentation::unknown(end_s), notices });
+        return Activity { facts, series: None, segmentation: Segmentation::unknown(end_s), notices };
     }
-    let segmented = segment_recording(&recording, config);
+    let segmented = segment_recording(recording, config);
     notices.extend(segmented.notices);
-    Ok(Activity { facts, series: Some(segmented.series), segmentation: segmented.segmentation, notices })
+    Activity { facts, series: Some(segmented.series), segmentation: segmented.segmentation, notices }
 }
 
 /// The readings of one activity of an input, of whatever sport, with nothing made of them.
@@ -209,11 +231,22 @@ pub fn review_case(
     config: &Config,
 ) -> Reviewed {
     let mut notices = Vec::new();
-    let gait = (!config.alone).then_some(&config.gait);
-    let judged_by = SessionConfig { review: &config.review, audit: &config.audit, gait };
-    let sessions = sessions(plan, written, recorded, as_of, judged_by).take(&mut notices);
+    let sessions = sessions(plan, written, recorded, as_of, config.of_sessions()).take(&mut notices);
     let review = review(plan, written, &sessions.sessions, &other, as_of, &config.review).take(&mut notices);
     Reviewed { sessions, other, review, notices }
+}
+
+/// Recordings of a case → its sessions, as a review has them; each is given to `each` with its recordings, which have the bouts that it
+/// is judged by.
+pub fn case_sessions(
+    plan: &Plan,
+    written: &Written,
+    recorded: Vec<Recorded>,
+    as_of: Date,
+    config: &Config,
+    each: &mut dyn FnMut(&PerformedSession, Vec<Recorded>),
+) -> Noted<PerformedSessions> {
+    sessions_with_recordings(plan, written, recorded, as_of, config.of_sessions(), each)
 }
 
 /// What a stage of a plan, by index, asked for when a recording began, where a count rises from session to session: with the number
@@ -229,9 +262,7 @@ pub fn due_at(
     plan.stages.get(stage)?.session.rise()?;
     let day = Zone::of(plan).date(series.start(), series.utc_offset_s());
     let earlier = recorded.into_iter().filter(|earlier| earlier.end() <= series.start()).collect();
-    let gait = (!config.alone).then_some(&config.gait);
-    let judged_by = SessionConfig { review: &config.review, audit: &config.audit, gait };
-    let done = sessions(plan, written, earlier, day, judged_by).value.sessions;
+    let done = sessions(plan, written, earlier, day, config.of_sessions()).value.sessions;
     due_on(plan, stage, &written.seen, &done, day, &config.review)
 }
 

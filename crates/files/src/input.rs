@@ -5,8 +5,8 @@ use std::io::{self, Read};
 use std::path::Path;
 
 use jogaudit_case::{
-    Failure, Input, MAX_PLAN_BYTES, MAX_RECORDING_BYTES, code_of, input_in, named, plan_in, readings_in, sha256,
-    too_large,
+    Failure, Input, MAX_PLAN_BYTES, MAX_RECORDING_BYTES, code_of, input_in, named, plan_in, readings_in,
+    sha256, too_large,
 };
 use jogaudit_core::pipeline::{Config, Readings};
 use jogaudit_core::prescription::Plan;

@@ -141,6 +141,8 @@ notice_codes! {
     SessionNotRecorded = "session_not_recorded",
     PlanLooserThanRules = "plan_looser_than_rules",
     RosterLinesUnused = "roster_lines_unused",
+    FilesPassedOver = "files_passed_over",
+    TableNotInPackage = "table_not_in_package",
     NoPartner = "no_partner",
     CoverDiffers = "cover_differs",
     RecordingDiffers = "recording_differs",

@@ -98,7 +98,7 @@ fn a_hole_of_years_costs_a_review_as_much_as_a_short_one() {
         let segmented = segment_recording(&recording, &config);
         let recorded = Recorded {
             name: "a".to_owned(),
-            sha256: String::new(),
+            content: String::new(),
             channels: 4,
             series: segmented.series,
             segmentation: segmented.segmentation,

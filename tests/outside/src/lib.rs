@@ -28,6 +28,7 @@ mod made_up;
 mod parquet;
 mod plan_schemas;
 mod plans_made_up;
+mod r_tables;
 mod read_archives;
 mod read_python;
 mod reading_ease;

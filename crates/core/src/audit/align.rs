@@ -114,7 +114,7 @@ pub(super) const fn gait_of(motion: Move) -> Gait {
 }
 
 /// Costs of the matching: in seconds a second of mismatch unless said otherwise. Reasons in `docs/method-audit.md`.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
 pub struct Costs {
     /// A run shorter or longer than prescribed.
     pub run: f64,

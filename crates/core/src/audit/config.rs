@@ -3,7 +3,7 @@
 use super::align::Costs;
 
 /// Parameters of the audit, each with its reason in `docs/method-audit.md`.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
 pub struct AuditConfig {
     /// Costs of matching bouts with steps.
     pub costs: Costs,

@@ -4,7 +4,7 @@
 //! stand in. "Our choice" marks a number without a source.
 
 /// Limits that a caller may choose.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, serde::Serialize)]
 pub struct CleanConfig {
     /// Two samples further apart than this, s, have a hole between them, unless sampling is that sparse throughout. Our choice.
     pub hole_s: f64,

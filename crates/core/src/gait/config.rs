@@ -5,7 +5,7 @@
 //! a number without a source.
 
 /// Settings that a caller may choose.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, serde::Serialize)]
 pub struct GaitConfig {
     /// A time without any speed or cadence for longer than this, s, is unknown. Our choice.
     pub silent_s: f64,

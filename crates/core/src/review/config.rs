@@ -1,7 +1,7 @@
 //! Parameters of the review.
 
 /// Parameters of the review, each with its reason in `docs/review.md`.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
 pub struct ReviewConfig {
     /// Two recordings that share more time than this, s, are of the same session.
     pub overlap_s: f64,

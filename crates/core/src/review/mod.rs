@@ -56,7 +56,9 @@ pub use other::{OtherRecording, OtherSession, agreed};
 pub use recorded::{LeftOut, LeftOutCode, Recorded, Totals};
 pub use ruling::{Applied, COMMON_PRACTICE, RULES, Recommendation, Rule, RuleCode, Ruling};
 pub use seen::{Seen, Visit};
-pub use sessions::{PerformedSession, PerformedSessions, SessionConfig, SessionKind, sessions};
+pub use sessions::{
+    PerformedSession, PerformedSessions, SessionConfig, SessionKind, sessions, sessions_with_recordings,
+};
 pub use stages::{StageChoice, StageSource};
 pub use unread::Unread;
 pub use weeks::{Week, WeekOutcome};

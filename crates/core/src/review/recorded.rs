@@ -14,8 +14,8 @@ use super::other::OtherRecording;
 pub struct Recorded {
     /// How it is called in the report: its path inside the folder of recordings.
     pub name: String,
-    /// SHA-256 of the file's bytes, lower-case hexadecimal.
-    pub sha256: String,
+    /// What stands for the file's bytes: equal where they are, as a hash of them is.
+    pub content: String,
     /// How many of speed, cadence, heart rate, position and altitude the recorder gave.
     pub channels: usize,
     /// Clean columns.
@@ -112,7 +112,7 @@ pub(super) fn without_duplicates(
 }
 
 fn duplicate(recording: &Recorded, kept: &Recorded) -> LeftOut {
-    let why = if recording.sha256 == kept.sha256 {
+    let why = if recording.content == kept.content {
         "the same file".to_owned()
     } else if recording.channels < kept.channels {
         format!("it has {} kinds of data, this one {}", kept.channels, recording.channels)
@@ -266,7 +266,7 @@ pub(super) mod testing {
         let segmentation = Segmentation::new(bouts).unwrap();
         Recorded {
             name: name.into(),
-            sha256: name.into(),
+            content: name.into(),
             channels: 2,
             series,
             segmentation,

@@ -87,6 +87,16 @@ pub struct PerformedSessions {
     pub left_out: Vec<LeftOut>,
 }
 
+impl PerformedSessions {
+    /// Puts what could not be read, or is of another sport, to what is left out.
+    #[must_use]
+    pub fn with_unread(mut self, unread: Vec<LeftOut>) -> Self {
+        self.left_out.extend(unread);
+        self.left_out.sort_by(|a, b| a.name.cmp(&b.name));
+        self
+    }
+}
+
 /// What sessions are judged by.
 #[derive(Clone, Copy, Debug)]
 pub struct SessionConfig<'c> {
@@ -108,6 +118,18 @@ pub fn sessions(
     as_of: Date,
     config: SessionConfig<'_>,
 ) -> Noted<PerformedSessions> {
+    sessions_with_recordings(plan, written, recorded, as_of, config, &mut |_, _| {})
+}
+
+/// The same, and gives each session with its recordings, which have the bouts and notices that it is judged by.
+pub fn sessions_with_recordings(
+    plan: &Plan,
+    written: &Written,
+    recorded: Vec<Recorded>,
+    as_of: Date,
+    config: SessionConfig<'_>,
+    each: &mut dyn FnMut(&PerformedSession, Vec<Recorded>),
+) -> Noted<PerformedSessions> {
     let given = &written.given;
     let zone = Zone::of(plan);
     let day = |r: &Recorded| zone.date(r.start(), r.series.utc_offset_s());
@@ -128,11 +150,11 @@ pub fn sessions(
     let (mut progress, mut spacing) = (Progress::new(plan), Spacing::new(plan));
     let mut sessions = Vec::new();
     let mut visits = written.seen.in_turn();
-    for parts in parts(kept, config.review) {
+    for mut parts in parts(kept, config.review) {
         let date = parts.first().map(&day).unwrap_or_default();
         progress.visited(visits.until(date));
         let judge = Judge { plan, given, date, progress: &progress, config };
-        let session = judge.with_others(parts, &evidence);
+        let session = judge.with_others(&mut parts, &evidence);
         let is_improper = spacing.take(&session, config.review).is_improper();
         progress.take(&session.stage, counted(&session, is_improper, config.review), session.date);
         if let StageChoice::InParts = session.stage {
@@ -142,6 +164,7 @@ pub fn sessions(
                 session.recordings.join(", ")
             )));
         }
+        each(&session, parts);
         sessions.push(session);
     }
     Noted { value: PerformedSessions { sessions, left_out }, notices }
@@ -175,21 +198,24 @@ struct Judge<'a> {
 }
 
 impl Judge<'_> {
-    /// The session by itself or, where that says more or is more careful, with what the others tell of the runner.
-    fn with_others(&self, mut parts: Vec<Recorded>, evidence: &[RunnerEvidence]) -> PerformedSession {
-        let alone = self.session(&parts);
-        let ([only], Some(gait)) = (parts.as_mut_slice(), self.config.gait) else { return alone };
+    /// The session by itself or, where that says more or is more careful, with what the others tell of the runner. Its recording
+    /// is left with the bouts and notices that it is judged by.
+    fn with_others(&self, parts: &mut [Recorded], evidence: &[RunnerEvidence]) -> PerformedSession {
+        let alone = self.session(parts);
+        let ([only], Some(gait)) = (&mut *parts, self.config.gait) else { return alone };
         if !others_may_help(&only.series, &only.segmentation, alone.outcome) {
             return alone;
         }
         let Some(runner) = RunnerPrior::of(evidence, only.start(), only.end()) else { return alone };
+        let own_notices = only.notices.clone();
         only.notices.retain(|notice| !NOTICES.contains(&notice.code));
         let known = segment(&only.series, gait, Some(&runner)).take(&mut only.notices);
         let own = std::mem::replace(&mut only.segmentation, known);
-        let mut with_others = self.session(&parts);
-        let [only] = parts.as_slice() else { return alone };
+        let mut with_others = self.session(parts);
+        let [only] = parts else { return alone };
         let (was, is) = (self.judged(&own, &alone), self.judged(&only.segmentation, &with_others));
         if !holds_with_others(&only.series, was, is, self.config.audit) {
+            (only.segmentation, only.notices) = (own, own_notices);
             return alone;
         }
         with_others.notices.push(note_others(&runner, alone.outcome, with_others.outcome));

@@ -47,7 +47,7 @@ use crate::notice::{Noted, Notice, NoticeCode};
 use crate::workout::Workout;
 
 /// Limits of reading.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, serde::Serialize)]
 pub struct ReadConfig {
     /// Most bytes that a zipped input may decompress to. Default 256 MiB, our choice.
     pub max_unzipped_bytes: u64,

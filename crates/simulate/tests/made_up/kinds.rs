@@ -50,7 +50,7 @@ fn recorded(plan: &Plan, kind: usize, seed: u64, date: Date) -> Recorded {
     let segmented = segment_recording(&simulated.recording, &Config::default());
     Recorded {
         name: format!("{seed}"),
-        sha256: format!("{seed}"),
+        content: format!("{seed}"),
         channels: 5,
         series: segmented.series,
         segmentation: segmented.segmentation,

@@ -36,7 +36,7 @@ fn recordings(runner: u64) -> Vec<Recorded> {
             let segmented = segment_recording(&recording, &Config::default());
             Recorded {
                 name: format!("{day}.fit"),
-                sha256: format!("{day}"),
+                content: format!("{day}"),
                 channels: recording.facts().channels.len(),
                 series: segmented.series,
                 segmentation: segmented.segmentation,

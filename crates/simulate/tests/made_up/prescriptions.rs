@@ -65,7 +65,7 @@ fn recorded_session(stage: &Stage, session: &Session, start: &str, seed: u64) ->
     };
     let (segmented, channels) = segmented_session(session, &settings);
     let Segmented { series, segmentation, notices } = segmented;
-    Recorded { name: start.to_owned(), sha256: start.to_owned(), channels, series, segmentation, notices }
+    Recorded { name: start.to_owned(), content: start.to_owned(), channels, series, segmentation, notices }
 }
 
 /// A case: each session's stage and start, and the lines of the diary.

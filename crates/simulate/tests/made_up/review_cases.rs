@@ -109,7 +109,7 @@ fn record(steps: &[Step], settings: &Settings) -> Recorded {
     let segmented = segment_recording(&simulated.recording, &Config::default());
     Recorded {
         name: String::new(),
-        sha256: format!("{}", settings.seed),
+        content: format!("{}", settings.seed),
         channels: 4,
         series: segmented.series,
         segmentation: segmented.segmentation,
