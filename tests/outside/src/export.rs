@@ -126,7 +126,11 @@ fn shown(value: &Value) -> String {
 /// A field as both sides write it: whole numbers of an index or a count, else three places.
 pub(crate) fn normal(name: &str, value: String) -> String {
     let is_whole = ["message_index", "num_valid_steps"].contains(&name);
-    if is_whole && let Ok(number) = value.parse::<f64>() { format!("{number:.0}") } else { value }
+    match value.parse::<f64>() {
+        Ok(number) if is_whole => format!("{number:.0}"),
+        Ok(number) => self::number(number),
+        Err(_) => value,
+    }
 }
 
 /// What a library may say besides: fields that stand for others, and zones, of which none is used.
@@ -199,6 +203,7 @@ fn workouts_read_back_equal_with_our_reader() {
             assert_eq!((&read.name, &read.notes, read.intensity), (&ours.name, &ours.notes, ours.intensity));
             let near = |a: f64, b: f64| (a - b).abs() <= 0.0051;
             let is_near = match (read.end, ours.end) {
+                (StepEnd::Time(a), StepEnd::Time(b)) => near(a.get(), b.get()),
                 (StepEnd::Distance(a), StepEnd::Distance(b)) => near(a.get(), b.get()),
                 (
                     StepEnd::RepeatForDistance { first: a, distance: m },

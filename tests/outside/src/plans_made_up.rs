@@ -83,7 +83,8 @@ fn items(rng: &mut ChaCha8Rng, depth: usize, exact: bool, by_time: bool) -> Stri
                 _ => format!("{minutes}:00"),
             };
             let is_distance = extent.ends_with('m');
-            format!("for {extent} ({})", items(rng, depth + 1, true, !is_distance && rng.random_bool(0.7)))
+            let by_time = !is_distance && rng.random_bool(0.7);
+            format!("for {extent} ({})", items(rng, depth + 1, true, by_time))
         }
         n => bout(rng, n, exact, by_time, depth),
     };
