@@ -60,7 +60,8 @@ fn created(plan: &Plan, stage: &Stage, due: Option<&DueSession>) -> Timestamp {
     const NUMBERS: i64 = 1000;
     let day = plan.start.and_then(|start| TimeZone::UTC.to_timestamp(start.at(0, 0, 0, 0)).ok());
     let day_s = day.map_or(DAY_S, Timestamp::as_second);
-    let index = plan.stages.iter().position(|known| known.name == stage.name).unwrap_or(0) as i64;
+    let index =
+        (0..).zip(&plan.stages).find(|(_, known)| known.name == stage.name).map_or(0, |(index, _)| index);
     let number = due.map_or(0, |due| i64::from(due.repetitions));
     Timestamp::from_second(day_s + index * NUMBERS + number).unwrap_or(Timestamp::UNIX_EPOCH)
 }

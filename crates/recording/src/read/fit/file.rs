@@ -5,7 +5,7 @@ use crate::read::builder::{RawSample, push};
 use crate::read::tally::Tally;
 use crate::read::time::Micros;
 use crate::units::StridesPerMinute;
-use crate::workout::{MOST_UNROLLED, Workout, WorkoutStep};
+use crate::workout::{MOST_UNROLLED, Workout};
 
 use super::message::{
     self, BadDefinition, Definition, FitGuess, FitLap, FitSession, FitTime, MessageKind, PackedDistance,
@@ -94,12 +94,21 @@ impl FitFile {
 }
 
 impl FitFile {
-    /// Adds a step to the workout at its place; what has none, or stands behind a second workout, is left out.
-    fn add_workout_step(&mut self, index: Option<u32>, step: WorkoutStep) {
-        let steps = &mut self.workout.get_or_insert_default().steps;
-        let is_next = index.is_none_or(|index| index as usize == steps.len());
-        if is_next && self.workouts <= 1 {
-            steps.push(step);
+    /// Takes a `workout` message, or a `workout_step` to its place; what has none, or stands behind a second workout, is left out.
+    fn add_workout(&mut self, definition: &Definition, message: &[u8], left: &mut usize) {
+        if definition.kind == MessageKind::Workout {
+            self.workouts += 1;
+            if self.workouts == 1 {
+                let [field] = profile::WORKOUT_FIELDS;
+                self.workout.get_or_insert_default().name = definition.text(message, field);
+            }
+        } else if let Some(less) = left.checked_sub(1) {
+            *left = less;
+            let (index, step) = message::workout_step(definition, message);
+            let steps = &mut self.workout.get_or_insert_default().steps;
+            if self.workouts <= 1 && index.is_none_or(|index| index as usize == steps.len()) {
+                steps.push(step);
+            }
         }
     }
 }
@@ -358,19 +367,8 @@ impl<'a, 'b> Decoder<'a, 'b> {
                     push(&mut found.splits, guess);
                 }
             }
-            MessageKind::Workout => {
-                found.workouts += 1;
-                if found.workouts == 1 {
-                    let [field] = profile::WORKOUT_FIELDS;
-                    found.workout.get_or_insert_default().name = definition.text(message, field);
-                }
-            }
-            MessageKind::WorkoutStep => {
-                if let Some(left) = self.budget.workout_steps.checked_sub(1) {
-                    self.budget.workout_steps = left;
-                    let (index, step) = message::workout_step(definition, message);
-                    found.add_workout_step(index, step);
-                }
+            MessageKind::Workout | MessageKind::WorkoutStep => {
+                found.add_workout(definition, message, &mut self.budget.workout_steps);
             }
             MessageKind::Activity => {
                 let [local] = message::numbers(definition, message, profile::ACTIVITY_FIELDS);
