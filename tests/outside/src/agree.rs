@@ -137,6 +137,7 @@ fn time_as_scikit_learn_scores_it() {
 
 #[test]
 #[ignore = "needs Python, see tests/full"]
+#[expect(clippy::print_stdout, reason = "figures for whoever reads the test's output")]
 fn intervals_as_scipy_draws_them() {
     const RESAMPLES: u32 = 9999;
     // Both ends are themselves drawn. For a normal figure an end at 2.5 % has a standard error of √(0.025·0.975/B)/φ(1.96) = 0.027

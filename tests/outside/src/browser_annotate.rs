@@ -71,6 +71,12 @@ async fn press_with(client: &Client, held: Key, key: char) {
     client.perform_actions(actions).await.unwrap();
 }
 
+/// What an attribute says, s.
+async fn seconds(client: &Client, css: &str, attribute: &str) -> f64 {
+    let text = find(client, css).await.attr(attribute).await.unwrap();
+    text.and_then(|text| text.parse().ok()).expect("seconds")
+}
+
 /// Presses the left button at one place of the timeline and lets it go at another, s.
 async fn drag(client: &Client, from_s: f64, to_s: f64, view_s: (f64, f64)) {
     let timeline = find(client, "#timeline").await;
@@ -175,6 +181,7 @@ fn agreed(folder: &Folder, reference: &str, other: &str) -> Value {
 
 #[tokio::test]
 #[ignore = "needs Chromium and axe-core, see tests/full"]
+#[expect(clippy::print_stdout, reason = "figures for whoever reads the test's output")]
 async fn a_rater_by_keys_and_a_rater_by_mouse_and_the_program() {
     const RECORDINGS: usize = 6;
     let folder = made_up("first", RECORDINGS);
@@ -189,8 +196,7 @@ async fn a_rater_by_keys_and_a_rater_by_mouse_and_the_program() {
         mark_by_keys(&narrow, &changes).await;
         page.end();
         let page = opened(&folder, &wide, &name, "bert").await;
-        let elapsed = find(&wide, "main").await.attr("data-elapsed").await.unwrap().unwrap();
-        mark_by_mouse(&wide, &changes, elapsed.parse().unwrap()).await;
+        mark_by_mouse(&wide, &changes, seconds(&wide, "main", "data-elapsed").await).await;
         page.end();
         for (rater, most_s) in ["anna", "bert"].into_iter().zip(&mut off_s) {
             *most_s = most_s.max(most_off_s(&folder, &name, rater, &changes));
@@ -236,12 +242,10 @@ async fn a_long_recording_is_zoomed_marked_reloaded_and_gone_on_with_later() {
     let page = opened(&folder, &client, "1", "anna").await;
     // By mouse to a change in the middle of 2:45 hours: near it first, then zoomed in until a pixel is far less than a second.
     let (at_s, gait) = &changes[40];
-    let elapsed: f64 =
-        find(&client, "main").await.attr("data-elapsed").await.unwrap().unwrap().parse().unwrap();
+    let elapsed = seconds(&client, "main", "data-elapsed").await;
     assert!(elapsed > 9000.0);
     drag(&client, *at_s, *at_s, (0.0, elapsed)).await;
-    let cursor_s: f64 =
-        find(&client, "#timeline").await.attr("aria-valuenow").await.unwrap().unwrap().parse().unwrap();
+    let cursor_s = seconds(&client, "#timeline", "aria-valuenow").await;
     let zooms = 7;
     for _ in 0..zooms {
         click(&client, "Zoom in").await;
