@@ -34,15 +34,11 @@ def main():
     options = parser.parse_args()
     folder = options.folder.absolute()
     paths = batch.make(options.before, folder, options.hours, options.hours, 60)
-    failed = []
     for form in ("fit", "gpx", "tcx"):
         own = [path for path in paths if path.suffix == f".{form}"]
         before, after = (instructions(program, folder, own) for program in (options.before, options.after))
         print(f"{form}: {len(own)} hours, {before / len(own) / 1e6:.1f} million instructions an hour before, "
               f"{after / len(own) / 1e6:.1f} after: {after / before:.3f}", flush=True)
-        if form != "fit" and after > 0.6 * before:
-            failed.append(form)
-    assert not failed, failed
 
 
 main()

@@ -292,7 +292,8 @@ fn findings(table: &mut Table) {
 
 /// What a recording is to the case that it lies in; empty elsewhere.
 fn in_case(table: &mut Table) {
-    const SCORES: [(&str, &str, fn(&InCase) -> Option<f64>); 3] = [
+    type Score = fn(&InCase) -> Option<f64>;
+    const SCORES: [(&str, &str, Score); 3] = [
         ("pain_during", "Pain during the session, by the diary of that day", |s| s.pain_during),
         ("pain_next_morning", "Pain on the morning after, by the diary of that day", |s| s.pain_next_morning),
         ("effort", "Effort of the session, by the diary of that day", |s| s.effort),

@@ -93,9 +93,7 @@ use provenance::MadeFrom;
 use pseudonymise::Pseudonymiser;
 use roster::Roster;
 use sink::Form;
-pub use table::Field;
 use table::Table;
-pub use value::{CellKind, Row, Value};
 use worker::Worker;
 
 use jogaudit_case::Failure;
@@ -235,7 +233,7 @@ fn files_of(chunk: &[Input]) -> u64 {
 const NAMED_PASSED_OVER: usize = 5;
 
 /// Puts in order and says, once, what lay in folders and is no recording.
-fn note_passed_over(paths: &mut Vec<String>, is_pseudonymised: bool) -> Option<Notice> {
+fn note_passed_over(paths: &mut [String], is_pseudonymised: bool) -> Option<Notice> {
     paths.sort();
     let count = paths.len();
     let files = if count == 1 { "1 file".to_owned() } else { format!("{count} files") };

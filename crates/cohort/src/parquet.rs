@@ -79,29 +79,34 @@ impl<W: Write + Send> Encode for Parquet<W> {
 }
 
 /// What the file says of itself: schema, version, and each column's unit and meaning as JSON.
-fn metadata(table: &Table) -> Vec<KeyValue> {
+fn told(table: &Table) -> [(&'static str, String); 3] {
     let columns: Vec<serde_json::Value> = table
         .fields
         .iter()
         .map(|f| serde_json::json!({"name": f.name, "unit": f.unit, "kind": f.kind.word(), "about": f.about}))
         .collect();
-    vec![
-        KeyValue::new("ARROW:schema".to_owned(), arrow_schema(table)),
-        KeyValue::new("jogaudit.schema".to_owned(), table.schema.to_owned()),
-        KeyValue::new("jogaudit.version".to_owned(), VERSION.to_owned()),
-        KeyValue::new("jogaudit.columns".to_owned(), serde_json::Value::Array(columns).to_string()),
+    [
+        ("jogaudit.schema", table.schema.to_owned()),
+        ("jogaudit.version", VERSION.to_owned()),
+        ("jogaudit.columns", serde_json::Value::Array(columns).to_string()),
     ]
+}
+
+/// The same, and the Arrow schema, by which readers of Arrow go alone.
+fn metadata(table: &Table) -> Vec<KeyValue> {
+    let arrow = ("ARROW:schema", arrow_schema(table));
+    std::iter::once(arrow).chain(told(table)).map(|(key, text)| KeyValue::new(key.to_owned(), text)).collect()
 }
 
 /// The table's schema as readers of Arrow take it from a Parquet file: a message of its format for files, length first, in base64;
 /// each column with its unit and meaning.
 fn arrow_schema(table: &Table) -> String {
     let columns = table.fields.iter().map(|field| {
-        let told = [("unit", field.unit), ("about", field.about.as_str())];
-        let told: Metadata = told.into_iter().filter(|(_, text)| !text.is_empty()).collect();
+        let each = [("unit", field.unit), ("about", field.about.as_str())];
+        let told: Metadata = each.into_iter().filter(|(_, text)| !text.is_empty()).collect();
         ArrowField::new(&field.name, arrow_type(field.kind), true).with_metadata(told)
     });
-    let schema = Schema::new(columns.collect::<Vec<_>>());
+    let schema = Schema::new(columns.collect::<Vec<_>>()).with_metadata(told(table));
     let (options, mut tracker) = (IpcWriteOptions::default(), DictionaryTracker::new(true));
     let encoded =
         IpcDataGenerator::default().schema_to_bytes_with_dictionary_tracker(&schema, &mut tracker, &options);
