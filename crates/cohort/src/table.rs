@@ -6,15 +6,15 @@ use super::value::{CellKind, Row, Value};
 
 /// A column.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Field {
+pub(super) struct Field {
     /// Its name, with the unit at its end where it has one.
-    pub name: String,
+    pub(super) name: String,
     /// Empty for what has none.
-    pub unit: &'static str,
+    pub(super) unit: &'static str,
     /// What its cells hold.
-    pub kind: CellKind,
+    pub(super) kind: CellKind,
     /// What it says, in one sentence without a full stop.
-    pub about: String,
+    pub(super) about: String,
 }
 
 /// Gives the cell of one line of a recording.

@@ -4,7 +4,7 @@ use jiff::Timestamp;
 
 /// What a column holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum CellKind {
+pub(super) enum CellKind {
     /// Text.
     Text,
     /// A whole number.
@@ -19,7 +19,7 @@ pub enum CellKind {
 
 impl CellKind {
     /// The word in the documentation and in a table's metadata.
-    pub const fn word(self) -> &'static str {
+    pub(super) const fn word(self) -> &'static str {
         match self {
             Self::Text => "text",
             Self::Whole => "whole number",
@@ -32,7 +32,7 @@ impl CellKind {
 
 /// A cell. What is not known is missing, never 0.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Value {
+pub(super) enum Value {
     /// Nothing is known.
     Missing,
     /// Never empty.
@@ -48,7 +48,7 @@ pub enum Value {
 }
 
 /// The cells of one line.
-pub type Row = Vec<Value>;
+pub(super) type Row = Vec<Value>;
 
 impl Value {
     /// The cell as text; empty when missing. [`Value::parse`] gives the same cell back, bit by bit.
