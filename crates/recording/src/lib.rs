@@ -5,7 +5,7 @@
 //! | [`read`] | [`read::read`], the one way in, and what it gives |
 //! | [`notice`] | trouble that is not fatal, as a stable code and a sentence |
 //! | [`workout`] | a workout as a watch runs it |
-//! | [`write`] | what writers of the formats stand on |
+//! | [`mod@write`] | what writers of the formats stand on |
 //! | [`units`] | typed quantities: SI, the unit in the name |
 //! | [`geodesy`] | checked positions and distances on WGS 84 |
 //! | [`physiology`] | published equations of the cost of moving |
