@@ -1,8 +1,10 @@
 //! `batch` on cases and folders of cases: what `review` says of every session, and what is none.
 
 #![cfg(unix)]
+#![allow(clippy::print_stdout)] // what agreed is meant to be read
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Write as _;
 use std::fs;
 use std::io::Write as _;
 use std::path::Path;
@@ -71,6 +73,43 @@ fn recording(what: &str, start: Timestamp, format: Format, draws: &mut ChaCha8Rn
     write(&simulate(&steps, &settings).unwrap(), format).unwrap()
 }
 
+/// The recordings of a day, by chance with something besides or amiss.
+fn put_day(folder: &Path, date: jiff::civil::Date, day: usize, draws: &mut ChaCha8Rng) {
+    let start: Timestamp = format!("{date}T07:10:00Z").parse().unwrap();
+    let start = start + SignedDuration::from_secs(draws.random_range(0..40_000));
+    let stage = STAGES[(day / 2).min(2)];
+    let format = [Format::Fit, Format::Gpx, Format::Tcx][draws.random_range(0..3)];
+    let bytes = recording(stage, start, format, draws);
+    match draws.random_range(0..9) {
+        0 => {
+            put(folder, &format!("recordings/{date}.a"), &bytes);
+            put(folder, &format!("recordings/copy/{date}.b"), &bytes);
+        }
+        1 => {
+            let poor = recording(stage, start + SignedDuration::from_secs(20), Format::Gpx, draws);
+            put(folder, &format!("recordings/{date}.a"), &bytes);
+            put(folder, &format!("recordings/{date}.poor"), poor);
+        }
+        2 => {
+            let later = recording(STAGES[0], start + SignedDuration::from_secs(1500), Format::Fit, draws);
+            put(folder, &format!("recordings/{date}.zip"), zip(&[("1.fit", &bytes), ("2.fit", &later)]));
+        }
+        3 => {
+            let walk = recording("walk 12:00", start + SignedDuration::from_hours(5), Format::Tcx, draws);
+            put(folder, &format!("recordings/{date}.a"), &bytes);
+            put(folder, &format!("recordings/{date}.walk"), walk);
+        }
+        4 => {
+            let ride = tcx(&[tcx_activity("Biking", &[(900, 6.0, 80.0)])]);
+            put(folder, &format!("recordings/{date}.a"), &bytes);
+            put(folder, &format!("recordings/{date}.ride"), ride.replace("2026-03-02T", &format!("{date}T")));
+        }
+        5 => put(folder, &format!("recordings/{date}.cut"), &bytes[..30]),
+        6 => put(folder, &format!("recordings/{date}.free"), recording("run 25:00", start, format, draws)),
+        _ => put(folder, &format!("recordings/{date}.a"), &bytes),
+    }
+}
+
 /// A made-up case: a return by three stages with copies, rides, walks, sessions in parts, files of several recordings, notes,
 /// and files that cannot be read; a diary with gaps.
 fn case(folder: &Path, number: u64) {
@@ -83,55 +122,14 @@ fn case(folder: &Path, number: u64) {
     let first = "2026-03-02".parse::<jiff::civil::Date>().unwrap();
     for day in 0..6 {
         let date = first.checked_add((2 * day).days()).unwrap();
-        let start: Timestamp = format!("{date}T07:10:00Z").parse().unwrap();
-        let start = start + SignedDuration::from_secs(draws.random_range(0..40_000));
-        let stage = STAGES[(usize::try_from(day).unwrap() / 2).min(2)];
-        let format = [Format::Fit, Format::Gpx, Format::Tcx][draws.random_range(0..3)];
-        let bytes = recording(stage, start, format, &mut draws);
-        match draws.random_range(0..9) {
-            0 => {
-                put(folder, &format!("recordings/{date}.a"), &bytes);
-                put(folder, &format!("recordings/copy/{date}.b"), &bytes);
-            }
-            1 => {
-                let poor = recording(stage, start + SignedDuration::from_secs(20), Format::Gpx, &mut draws);
-                put(folder, &format!("recordings/{date}.a"), &bytes);
-                put(folder, &format!("recordings/{date}.poor"), poor);
-            }
-            2 => {
-                let later =
-                    recording(STAGES[0], start + SignedDuration::from_secs(1500), Format::Fit, &mut draws);
-                put(folder, &format!("recordings/{date}.zip"), zip(&[("1.fit", &bytes), ("2.fit", &later)]));
-            }
-            3 => {
-                let walk =
-                    recording("walk 12:00", start + SignedDuration::from_hours(5), Format::Tcx, &mut draws);
-                put(folder, &format!("recordings/{date}.a"), &bytes);
-                put(folder, &format!("recordings/{date}.walk"), walk);
-            }
-            4 => {
-                let ride = tcx(&[tcx_activity("Biking", &[(900, 6.0, 80.0)])]);
-                put(folder, &format!("recordings/{date}.a"), &bytes);
-                put(
-                    folder,
-                    &format!("recordings/{date}.ride"),
-                    ride.replace("2026-03-02T", &format!("{date}T")),
-                );
-            }
-            5 => put(folder, &format!("recordings/{date}.cut"), &bytes[..30]),
-            6 => put(
-                folder,
-                &format!("recordings/{date}.free"),
-                recording("run 25:00", start, format, &mut draws),
-            ),
-            _ => put(folder, &format!("recordings/{date}.a"), &bytes),
-        }
+        put_day(folder, date, usize::try_from(day).unwrap(), &mut draws);
         if draws.random_bool(0.8) {
             let (pain, effort) = (draws.random_range(0..3), draws.random_range(2..6));
-            diary += &format!("{date},{pain},{},{},{effort}\n", if pain > 0 { "after" } else { "" }, pain);
+            let pattern = if pain > 0 { "after" } else { "" };
+            writeln!(diary, "{date},{pain},{pattern},{pain},{effort}").unwrap();
         }
         if draws.random_bool(0.1) {
-            said += &format!("{date},first\n");
+            writeln!(said, "{date},first").unwrap();
         }
     }
     put(folder, "diary.csv", diary);
@@ -144,6 +142,21 @@ fn name(row: &Value, several: &BTreeSet<&str>, recordings: &str) -> String {
     let name = path.strip_prefix(recordings).unwrap_or_else(|| panic!("{path}"));
     if several.contains(path) { format!("{name}#{}", row["activity"]) } else { name.to_owned() }
 }
+
+/// Columns of a row and keys of a session that say the same.
+const SAME: [(&str, &str); 11] = [
+    ("session_date", "date"),
+    ("session_kind", "kind"),
+    ("stage", "stage"),
+    ("stage_from", "stage_from"),
+    ("stage_certainty", "stage_certainty"),
+    ("repetitions_due", "repetitions"),
+    ("outcome", "outcome"),
+    ("pain_during", "pain_during"),
+    ("pain_pattern", "pain_pattern"),
+    ("pain_next_morning", "pain_next_morning"),
+    ("effort", "effort"),
+];
 
 fn in_both(rows: &[&Value], review: &Value, recordings: &str) -> usize {
     let several: BTreeSet<&str> =
@@ -162,19 +175,7 @@ fn in_both(rows: &[&Value], review: &Value, recordings: &str) -> usize {
         assert_eq!(own[0]["start"], session["start"]);
         for row in &own {
             assert_eq!(row["session"], index + 1);
-            for (column, key) in [
-                ("session_date", "date"),
-                ("session_kind", "kind"),
-                ("stage", "stage"),
-                ("stage_from", "stage_from"),
-                ("stage_certainty", "stage_certainty"),
-                ("repetitions_due", "repetitions"),
-                ("outcome", "outcome"),
-                ("pain_during", "pain_during"),
-                ("pain_pattern", "pain_pattern"),
-                ("pain_next_morning", "pain_next_morning"),
-                ("effort", "effort"),
-            ] {
+            for (column, key) in SAME {
                 assert_eq!(row[column], session[key], "{column} of {}", row["path"]);
             }
         }
