@@ -1,5 +1,7 @@
 //! Recordings that were run from a workout: what they carry, and how much nearer its beeps bring the boundaries.
 
+#![expect(clippy::print_stdout, reason = "figures for whoever reads the test's output")]
+
 use jogaudit_core::audit::Prescription;
 use jogaudit_core::gait::Gait;
 use jogaudit_core::pipeline::{Config, Segmented, activity, segment_recording};
