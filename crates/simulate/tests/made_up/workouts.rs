@@ -94,7 +94,6 @@ fn mean_error_s(laps: Laps, seeds: std::ops::Range<u64>) -> f64 {
 
 /// Realistic runners answer a beep within 1.8 s: see `LATEST_REACTION_S`. What this shows holds on the simulator alone.
 #[test]
-#[expect(clippy::print_stdout, reason = "what was measured")]
 fn the_beeps_of_a_workout_halve_the_errors_of_boundaries() {
     let (without, with) = (mean_error_s(Laps::Whole, 0..40), mean_error_s(Laps::Workout, 0..40));
     println!("mean error of a boundary: {without:.2} s without, {with:.2} s run from a workout");
