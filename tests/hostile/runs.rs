@@ -346,7 +346,7 @@ fn batch(run: &mut Run, random: &mut ChaCha8Rng, seeds: &Seeds) {
     } else {
         run.args("recordings");
     }
-    run.outputs.extend(["t.parquet", "t.csv", "t.ndjson", "b.csv", "r.ndjson", "p.json"]);
+    run.outputs.extend(["t.parquet", "t.csv", "t.ndjson", "b.csv", "r.ndjson", "p.json", "datapackage.json"]);
     if one_in(random, 2) {
         let mut roster = hostile(random, ROSTER, "{a,b}{c,d}[!x]**/**/*?\u{feff};");
         if one_in(random, 30) {
