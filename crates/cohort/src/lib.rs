@@ -44,7 +44,7 @@
 //! assert_eq!((report.rows, report.failed, report.samples), (2, 1, 2));
 //!
 //! let table = std::fs::read_to_string(file("sessions.csv"))?;
-//! assert!(table.starts_with("path,blake3,participant,plan,stage,sha256,format,"));
+//! assert!(table.starts_with("path,activity,blake3,participant,plan,stage,"));
 //! assert_eq!(table.lines().count(), 3);
 //! assert!(table.contains(",empty,"));
 //!
