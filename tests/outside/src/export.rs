@@ -33,7 +33,7 @@ fn fields(pairs: &[(&str, String)]) -> Fields {
 
 /// As both libraries write a number.
 pub(crate) fn number(value: f64) -> String {
-    format!("{:.3}", value)
+    format!("{value:.3}")
 }
 
 fn step_fields(index: usize, step: &WorkoutStep) -> Fields {

@@ -56,7 +56,8 @@ fn text(rng: &mut ChaCha8Rng, n: usize) -> String {
         }
     }
     for stage in 1..=2 {
-        text.push_str(&format!("[[stage]]\nname = '{stage}'\nsession = '{}'\n", items(rng, 0, false, false)));
+        let session = items(rng, 0, false, false);
+        text.extend(["[[stage]]\nname = '", &stage.to_string(), "'\nsession = '", &session, "'\n"]);
     }
     text
 }
