@@ -92,12 +92,18 @@ def main():
     seen = Observation()
     rows = (
         contents.mapInArrow(worker(os.path.basename(args.plan), args.stage), from_arrow_schema(schema))
-        .observe(seen, functions.count("*").alias("rows"), functions.count("error_code").alias("failed"))
+        .observe(
+            seen,
+            # A file of several activities is several rows, numbered from 1; one without a result has no number.
+            functions.count(functions.expr("CASE WHEN activity IS NULL OR activity = 1 THEN 1 END")).alias("files"),
+            functions.count("*").alias("rows"),
+            functions.count("error_code").alias("failed"),
+        )
     )
     rows.write.partitionBy(*args.partition_by).parquet(args.out)
-    if seen.get["rows"] != count:
-        sys.exit(f"error: {seen.get['rows']} rows of {count} recordings in `{args.out}`")
-    print(f"{count} recordings, each a row in `{args.out}`; {seen.get['failed']} without a result (see error_code).")
+    if seen.get["files"] != count:
+        sys.exit(f"error: rows of {seen.get['files']} files of {count} in `{args.out}`")
+    print(f"{seen.get['rows']} recordings, each a row in `{args.out}`; {seen.get['failed']} without a result (see error_code).")
     spark.stop()
 
 

@@ -65,6 +65,7 @@ impl Batch {
 /// `recordings`: path of a recording or of a folder of them, a list of such paths, or an Arrow table with the columns `path` (text)
 /// and `content` (bytes), as Spark's `binaryFile` gives it. Where `content` is null the recording could not be had: a column
 /// `error_code`, if there is one, says why.
+/// Without `plan` and `roster` each path is a case, or a folder of cases.
 /// `plan`: path of the plan (TOML) of all, or of the roster's lines without one.
 /// `stage`: name of the stage of all; may be left out when the plan has only one.
 /// `roster`: path of a table that says who did what: path,participant,stage,plan.

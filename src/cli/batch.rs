@@ -142,7 +142,7 @@ fn said(report: &Report, job: &Job, elapsed: Duration) -> String {
     }
     let _ = write!(said, "; {} without a result (see error_code)", report.failed);
     if report.left_out > 0 {
-        let _ = write!(said, ", {} no sessions (see left_out)", report.left_out);
+        let _ = write!(said, ", {} left out as no session (see left_out)", report.left_out);
     }
     said.push_str(".\n");
     if report.internal > 0 {

@@ -92,9 +92,9 @@ fn what_a_command_wrote_is_on_the_disk_when_it_ends() {
     for (command, files) in [
         (
             "batch recordings --roster roster.csv --chunk 2 --out t.parquet --bouts b.csv --reps r.ndjson --provenance p.json",
-            4,
+            5,
         ),
-        ("batch recordings --roster roster.csv --out t.csv --summary=s.csv", 2),
+        ("batch recordings --roster roster.csv --out t.csv --summary=s.csv", 3),
         ("check recordings/anna/000.rec --plan plan.toml --stage 1 --out report", 1),
         ("plan draft --run 0:50 --walk 1:40 --minutes 30 --goal-run 20:00 --out draft.toml", 1),
         ("simulate --plan plan.toml --stage 1 --out new.fit --truth truth.json", 2),

@@ -23,7 +23,7 @@ def equal(one, many, events):
     tables[1] = tables[1].set_column(tables[1].schema.names.index("path"), "path", path)
     is_text = lambda kind: pa.types.is_large_string(kind) or pa.types.is_string_view(kind) or pa.types.is_dictionary(kind)
     text = lambda kind: pa.string() if is_text(kind) else kind
-    tables = [t.cast(pa.schema([(f.name, text(f.type)) for f in t.schema])).sort_by("path") for t in tables]
+    tables = [t.cast(pa.schema([(f.name, text(f.type)) for f in t.schema])).sort_by([("path", "ascending"), ("activity", "ascending")]) for t in tables]
     assert tables[0].schema == tables[1].schema, f"{tables[0].schema}\n{tables[1].schema}"
     left, right = (table.to_pylist() for table in tables)
     for a, b in zip(left, right, strict=True):

@@ -133,9 +133,9 @@ fn coming(plan: &Plan, review: &Review) -> Vec<DatedSession> {
 
 fn cancelled_by(review: &Review) -> &'static str {
     if review.ruling.stage.is_none() {
-        "Cancelled for now: by the review a health professional is to be asked first."
+        "Do not run for now. See a health professional first."
     } else {
-        "Cancelled: by the review it is not among what comes next."
+        "This session is not among what comes next."
     }
 }
 
@@ -209,8 +209,7 @@ fn words(plan: &Plan, stage: &Stage, cancelled: Option<&str>) -> String {
     }
     let session = session_lines(&stage.session, card.units).into_iter().chain(card.sum());
     let day = "This day holds if every session before it was done as prescribed.".to_owned();
-    let said = card.text.into_iter().map(|text| text.replace("over this card", "over this calendar"));
-    session.chain(said).chain([day]).collect::<Vec<_>>().join("\n")
+    session.chain(card.sentences("calendar")).chain([day]).collect::<Vec<_>>().join("\n")
 }
 
 /// When a session begins and ends on the clock of its zone; a time that the clock skips is the one that it shows instead. Its most, at

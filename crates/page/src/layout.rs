@@ -54,18 +54,18 @@ impl PageFrame<'_> {
     }
 
     fn document(&self, style: &str, head: &Markup, main: &Markup) -> String {
+        let title = match self.case {
+            Some(case) => format!("{} – {}", self.title, case.label),
+            None => self.title.to_owned(),
+        };
+        let more = html! {
+            @if self.again { meta http-equiv="refresh" content="1"; }
+            script src="/page.js" defer {}
+        };
         let page = html! {
             (DOCTYPE)
             html lang="en" {
-                head {
-                    meta charset="utf-8";
-                    meta name="viewport" content="width=device-width, initial-scale=1";
-                    @if self.again { meta http-equiv="refresh" content="1"; }
-                    title { (escaped(self.title)) @if let Some(case) = self.case { " – " (case.label) } }
-                    link rel="icon" href="data:,";
-                    link rel="stylesheet" href=(style);
-                    script src="/page.js" defer {}
-                }
+                (self::head(&title, style, &more))
                 body {
                     a.skip href="#main" { "To the content" }
                     (head)
@@ -102,6 +102,20 @@ impl PageFrame<'_> {
                     "Start with " code { "jogaudit page FOLDER" } " for your own."
                 }
             }
+        }
+    }
+}
+
+/// The head of a document of ours.
+pub(super) fn head(title: &str, style: &str, more: &Markup) -> Markup {
+    html! {
+        head {
+            meta charset="utf-8";
+            meta name="viewport" content="width=device-width, initial-scale=1";
+            title { (escaped(title)) }
+            link rel="icon" href="data:,";
+            link rel="stylesheet" href=(style);
+            (more)
         }
     }
 }
@@ -176,14 +190,7 @@ pub(super) fn bare(title: &str, body: &Markup) -> String {
     let page = html! {
         (DOCTYPE)
         html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="color-scheme" content="light dark";
-                title { (escaped(title)) }
-                link rel="icon" href="data:,";
-                link rel="stylesheet" href="/page.css";
-            }
+            (head(title, "/page.css", &html! { meta name="color-scheme" content="light dark"; }))
             body { main { (body) } }
         }
     };

@@ -209,7 +209,7 @@ impl CardView {
             units: LengthUnit::default(),
         };
         view.units = plan.units.unwrap_or_else(|| units_of(&view.bouts));
-        view.text = view.sentences();
+        view.text = view.sentences("card");
         if let Some(rise) = stage.session.rise().filter(|_| view.instead.is_none()) {
             let begin = counted(rise.least as usize, "repetition");
             view.text.insert(
@@ -231,11 +231,12 @@ impl CardView {
         view
     }
 
-    fn sentences(&self) -> Vec<String> {
+    /// Limits and cautions in sentences, in a document that calls itself so: "card".
+    pub fn sentences(&self, document: &str) -> Vec<String> {
         match self.instead {
             Some(Recommendation::Rest) => {
                 let sentences = ["No session for now: rest.", "There is no need to catch up later."];
-                sentences.map(str::to_owned).into_iter().chain([self.help()]).collect()
+                sentences.map(str::to_owned).into_iter().chain([self.help(document)]).collect()
             }
             Some(_) => {
                 let sentences = [
@@ -243,19 +244,28 @@ impl CardView {
                     "See a health professional: your physiotherapist, your doctor, or whoever wrote this plan.",
                     "Take this report along.",
                 ];
-                sentences.map(str::to_owned).into_iter().chain([self.help()]).collect()
+                sentences.map(str::to_owned).into_iter().chain([self.help(document)]).collect()
             }
             None => {
                 let others = self.other_limits();
                 let others = (!others.is_empty()).then(|| format!("{}.", capitalised(&others.join("; "))));
                 let limits = [self.pace(), others, self.walks(), Some(self.pain())];
-                self.notes.iter().cloned().chain(limits.into_iter().flatten()).chain([self.help()]).collect()
+                self.notes
+                    .iter()
+                    .cloned()
+                    .chain(limits.into_iter().flatten())
+                    .chain([self.help(document)])
+                    .collect()
             }
         }
     }
 
-    fn help(&self) -> String {
-        with_contact(HELP, self.contact.as_deref())
+    fn help(&self, document: &str) -> String {
+        let help = format!(
+            "With swelling, a limp, pain at night or pain that stays, see a health professional. What your clinician says takes \
+             precedence over this {document}."
+        );
+        with_contact(&help, self.contact.as_deref())
     }
 
     fn pace(&self) -> Option<String> {
@@ -336,9 +346,6 @@ impl CardView {
         }
     }
 }
-
-const HELP: &str = "With swelling, a limp, pain at night or pain that stays, see a health professional. What your \
-    clinician says takes precedence over this card.";
 
 /// At most four names.
 fn shortened(names: &[String]) -> String {

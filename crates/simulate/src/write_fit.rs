@@ -29,25 +29,8 @@ const RECORD: Definition = Definition {
     global: 20,
     fields: &[(253, U32), (0, S32), (1, S32), (78, U32), (5, U32), (73, U32), (3, U8), (4, U8), (53, U8)],
 };
-/// `lap`: timestamp, index, `start_time`, elapsed, timer, distance, event, `event_type`, intensity, trigger, sport.
-const LAP: Definition = Definition {
-    local: 3,
-    global: 19,
-    fields: &[
-        (253, U32),
-        (254, U16),
-        (2, U32),
-        (7, U32),
-        (8, U32),
-        (9, U32),
-        (0, Enum),
-        (1, Enum),
-        (23, Enum),
-        (24, Enum),
-        (25, Enum),
-    ],
-};
-/// The same with `wkt_step_index`.
+/// `lap`: timestamp, index, `start_time`, elapsed, timer, distance, event, `event_type`, intensity, trigger, sport,
+/// `wkt_step_index`.
 const LAP_OF_WORKOUT: Definition = Definition {
     local: 3,
     global: 19,
@@ -66,6 +49,8 @@ const LAP_OF_WORKOUT: Definition = Definition {
         (71, U16),
     ],
 };
+/// The same without its last field.
+const LAP: Definition = Definition { fields: LAP_OF_WORKOUT.fields.split_at(11).0, ..LAP_OF_WORKOUT };
 /// `session`: timestamp, index, `start_time`, elapsed, timer, distance, event, `event_type`, sport, `sub_sport`,
 /// first lap, laps.
 const SESSION: Definition = Definition {

@@ -52,7 +52,7 @@ fn same_rows(folder: &Folder, rows: u32) {
     assert!(check.contains(&format!("{rows} equal rows")), "{check}");
 }
 
-/// Forty recordings, three of which cannot be read, and a list of them.
+/// Forty recordings, three of which cannot be read, a file of two, and a list of them.
 fn recordings(folder: &Folder) {
     folder.write("plan.toml", PLAN);
     std::fs::create_dir(folder.file("recordings")).unwrap();
@@ -79,6 +79,9 @@ fn recordings(folder: &Folder) {
     folder.write(BROKEN[0], "");
     folder.write(BROKEN[1], "<gpx version=\"1.1\"><trk><trkseg><trkpt lat=\"59.9\" lo");
     list.extend(BROKEN.map(str::to_owned));
+    let two = [0, 3].map(|n| std::fs::read(folder.file(&format!("recordings/{n}.fit"))).unwrap());
+    folder.write("recordings/two.fit", two.concat());
+    list.push("recordings/two.fit".to_owned());
     // One of them twice: it is one row all the same.
     list.push("recordings/0.fit".to_owned());
     let lines: Vec<String> = list.iter().map(|name| folder.file(name).display().to_string()).collect();
@@ -108,8 +111,8 @@ fn two_workers_make_the_rows_of_one_machine() {
     let given = ["--paths", "list.txt", "--plan", "plan.toml", "--stage", "first", "--partitions", "6"];
     let asked = [&given[..], &["--jogaudit", program.to_str().unwrap(), "--out", "many.parquet"]].concat();
     let said = spark(&folder, &reference(), "spark_batch.py", &asked);
-    assert!(said.contains("40 recordings, each a row") && said.contains("3 without a result"), "{said}");
-    same_rows(&folder, 40);
+    assert!(said.contains("42 recordings, each a row") && said.contains("3 without a result"), "{said}");
+    same_rows(&folder, 42);
 }
 
 #[test]
@@ -130,8 +133,8 @@ fn two_workers_with_the_wheel_make_the_rows_of_one_machine() {
         ["--recordings", &url, "--plan", "plan.toml", "--stage", "first", "--partition-by", "outcome"];
     let asked = [&given[..], &["--partition-mib", "1", "--out", "many.parquet"]].concat();
     let said = spark(&folder, wheel::python(), "spark_files.py", &asked);
-    assert!(said.contains("40 recordings, each a row") && said.contains("3 without a result"), "{said}");
-    same_rows(&folder, 40);
+    assert!(said.contains("42 recordings, each a row") && said.contains("3 without a result"), "{said}");
+    same_rows(&folder, 42);
 }
 
 #[test]

@@ -73,7 +73,7 @@ pub(super) fn places(rows: &[Row], names: &[&str]) -> (Vec<Option<usize>>, bool)
 }
 
 /// Whether a line is a row by itself, also where a quote before it was not closed: one of its cells is a day.
-fn begins_row(line: &str, separator: char) -> bool {
+pub(super) fn begins_row(line: &str, separator: char) -> bool {
     line.contains(separator) && line.split(separator).any(|cell| cell.trim().parse::<Date>().is_ok())
 }
 

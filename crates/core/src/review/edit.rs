@@ -234,12 +234,12 @@ impl Columns<'_> {
         }
         let row = row.join(&separator.to_string());
         let mut text = edit.apply(text);
+        let end = if text.contains("\r\n") { "\r\n" } else { "\n" };
+        if !text.ends_with('\n') && !text.trim_start_matches('\u{feff}').is_empty() {
+            text.push_str(end);
+        }
         if table.rows.is_empty() {
             text.push_str(&self.names.join(","));
-            text.push('\n');
-        }
-        let end = if text.contains("\r\n") { "\r\n" } else { "\n" };
-        if !text.ends_with('\n') {
             text.push_str(end);
         }
         Ok(text + &row + end)
@@ -287,11 +287,14 @@ impl Edit {
     }
 }
 
-/// A cell as RFC 4180 writes it. What a spreadsheet would take for a formula gets an apostrophe in front.
+/// A cell as RFC 4180 writes it. What a spreadsheet would take for a formula gets an apostrophe in front, and lines of which one
+/// would be read as a row become one line.
 fn quoted(value: &str, separator: char) -> String {
-    let value = &csv::as_text(value);
+    let value = csv::as_text(value);
+    let has_row = value.contains('\n') && value.split('\n').any(|line| csv::begins_row(line, separator));
+    let value = if has_row { value.replace(['\n', '\r'], " ") } else { value };
     let needs = value.contains(['"', '\n', '\r', separator]) || value.trim() != value;
-    if needs { format!("\"{}\"", value.replace('"', "\"\"")) } else { value.to_owned() }
+    if needs { format!("\"{}\"", value.replace('"', "\"\"")) } else { value }
 }
 
 #[cfg(test)]
@@ -344,6 +347,26 @@ mod tests {
         );
         wanted.date = "2026-03-04".parse().unwrap();
         assert!(diary_with(before, &wanted).unwrap().ends_with("2026-03-04,2.5,fine,4,x\n"));
+    }
+
+    #[test]
+    fn a_header_never_joins_a_blank_line() {
+        let visit = ["2026-03-20", "", "2", ""].map(str::to_owned);
+        let lines = "date,by,stage,note\n2026-03-20,,2,\n";
+        for (blank, between) in [("\t\t", "\n"), (" \n\t", "\n"), ("\u{feff}", ""), ("\n", "")] {
+            assert_eq!(seen_with(blank, &visit).unwrap(), format!("{blank}{between}{lines}"), "{blank:?}");
+        }
+    }
+
+    #[test]
+    fn lines_of_a_cell_are_no_rows_of_their_own() {
+        let note = "see\n2026-03-01,R. Lunde\nand after".to_owned();
+        let visit = ["2026-03-20".to_owned(), String::new(), "2".to_owned(), note];
+        let after = seen_with("", &visit).unwrap();
+        assert!(after.ends_with("2026-03-20,,2,\"see 2026-03-01,R. Lunde and after\"\n"), "{after}");
+        assert_eq!(csv::rows(&after).len(), 2);
+        let harmless = ["2026-03-20", "", "2", "two\nlines"].map(str::to_owned);
+        assert!(seen_with("", &harmless).unwrap().ends_with(",\"two\nlines\"\n"));
     }
 
     #[test]

@@ -4,9 +4,10 @@ use maud::{DOCTYPE, Markup, html};
 
 use jiff::tz::{Offset, TimeZone};
 use jogaudit_recording::units::clock;
-use jogaudit_report::{days, escaped, isolated};
+use jogaudit_report::{days, isolated};
 
 use super::Sheet;
+use crate::layout::head;
 
 /// Keys that work while the curves have the focus, and what they do.
 const KEYS: [(&[&str], &str); 11] = [
@@ -28,14 +29,7 @@ pub(super) fn page(sheet: &Sheet) -> String {
     let page = html! {
         (DOCTYPE)
         html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (escaped(&title)) }
-                link rel="icon" href="data:,";
-                link rel="stylesheet" href="/page.css";
-                script src="/annotate.js" defer {}
-            }
+            (head(&title, "/page.css", &html! { script src="/annotate.js" defer {} }))
             body {
                 a.skip href="#timeline" { "To the curves" }
                 main data-elapsed=(sheet.elapsed_s) data-clock=(clock_start(sheet)) data-zone=(zone_word(sheet)) {
