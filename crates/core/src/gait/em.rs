@@ -36,7 +36,7 @@ impl Fit {
 
     /// Emission table of one segment.
     pub(super) fn emission(&self, segment: &Segment) -> Rows {
-        let mut table = Rows::filled(0, columns(self.states.len()), 0.0);
+        let mut table = Rows::default();
         Emitter::new(&self.states, self.standing_sd_mps, self.weights).fill(segment, &mut table);
         table
     }
@@ -68,44 +68,47 @@ pub(super) fn search(observed: &Observed, most: usize) -> Option<Vec<MovingState
     let parts = parts(observed);
     let looked_at = parts.as_ref().unwrap_or(observed);
     let usual = usual(looked_at);
+    let memory = &mut Memory::default();
     let first = [2, 1].into_iter().find_map(|count| initial::from_quantiles(looked_at, count))?;
-    let first = em(looked_at, first, usual, FIRST_ROUNDS);
+    let first = em(looked_at, first, usual, FIRST_ROUNDS, memory);
     let weights = from_residuals(looked_at, &first, usual);
-    let found = best(looked_at, most, weights, first)?;
+    let found = best(looked_at, most, weights, first, memory)?;
     if parts.is_none() || found.states.len() == most {
         return Some(found.states);
     }
-    let whole = em(observed, found.states, weights, 1);
+    let whole = em(observed, found.states, weights, 1, memory);
     let more = initial::split(observed, &whole)
-        .map(|states| em(observed, states, weights, LATE_ROUNDS))
+        .map(|states| em(observed, states, weights, LATE_ROUNDS, memory))
         .filter(|more| more.bic_score > whole.bic_score);
     Some(more.unwrap_or(whole).states)
 }
 
 /// Fits one state, then one more, where the fit so far explains worst, as long as the score grows, to the most. Two are also
 /// looked for from the states of the `first` fit, if those are two.
-fn best(observed: &Observed, most: usize, weights: Weights, first: Fit) -> Option<Fit> {
-    let mut last = em(observed, initial::from_quantiles(observed, 1)?, weights, ROUNDS);
-    let mut best = last.clone();
-    let mut pair =
-        Some(first.states).filter(|two| two.len() == 2).map(|two| em(observed, two, weights, ROUNDS));
+fn best(observed: &Observed, most: usize, weights: Weights, first: Fit, memory: &mut Memory) -> Option<Fit> {
+    // Only the last one may be worse than the one before.
+    let mut fits = vec![em(observed, initial::from_quantiles(observed, 1)?, weights, ROUNDS, memory)];
+    let mut best = 0;
+    let pair = Some(first.states).filter(|two| two.len() == 2);
+    let mut pair = pair.map(|two| em(observed, two, weights, ROUNDS, memory));
     for count in 2..=most {
         let pair = pair.take_if(|fit| fit.states.len() == count);
         let known = |states: &[MovingState]| pair.as_ref().is_some_and(|pair| are_same(states, &pair.states));
-        let more = initial::split(observed, &last)
-            .and_then(|states| em_unless(observed, states, weights, ROUNDS, known));
-        let fits = pair.into_iter().chain(more);
-        let Some(next) = fits.max_by(|a, b| a.bic_score.total_cmp(&b.bic_score)) else { break };
-        if next.bic_score > best.bic_score {
-            best = next.clone();
+        let more = initial::split(observed, fits.last()?)
+            .and_then(|states| em_unless(observed, states, weights, ROUNDS, memory, known));
+        let found = pair.into_iter().chain(more);
+        let Some(next) = found.max_by(|a, b| a.bic_score.total_cmp(&b.bic_score)) else { break };
+        if next.bic_score > fits[best].bic_score {
+            best = fits.len();
         } else if count > 2 {
             break;
         }
-        last = next;
+        fits.push(next);
     }
+    let mut best = fits.swap_remove(best);
     // Where everything is explained middlingly nothing stands out: the widest state may be two.
     while best.states.len() < most {
-        let halved = em(observed, initial::halved(observed, &best)?, weights, ROUNDS);
+        let halved = em(observed, initial::halved(observed, &best)?, weights, ROUNDS, memory);
         if halved.bic_score <= best.bic_score {
             break;
         }
@@ -119,11 +122,12 @@ pub(super) fn refine(observed: &Observed, states: Vec<MovingState>) -> Fit {
     let parts = parts(observed);
     let looked_at = parts.as_ref().unwrap_or(observed);
     let usual = usual(looked_at);
-    let first = em(looked_at, states, usual, 0);
+    let memory = &mut Memory::default();
+    let first = em(looked_at, states, usual, 0, memory);
     let weights = from_residuals(looked_at, &first, usual);
     // One step is enough: more would follow the readings' wandering error.
-    let refined = em(looked_at, m_step(looked_at, &first.posteriors, &first.states), weights, 0);
-    if parts.is_some() { em(observed, refined.states, weights, 0) } else { refined }
+    let refined = em(looked_at, m_step(looked_at, &first.posteriors, &first.states), weights, 0, memory);
+    if parts.is_some() { em(observed, refined.states, weights, 0, memory) } else { refined }
 }
 
 /// Parts of a long recording; `None` of one that is not.
@@ -132,8 +136,14 @@ fn parts(observed: &Observed) -> Option<Observed> {
 }
 
 /// Expectation–maximisation from one start, until the likelihood stands still.
-fn em(observed: &Observed, states: Vec<MovingState>, weights: Weights, rounds: usize) -> Fit {
-    let mut run = Em::start(observed, states, weights);
+fn em(
+    observed: &Observed,
+    states: Vec<MovingState>,
+    weights: Weights,
+    rounds: usize,
+    memory: &mut Memory,
+) -> Fit {
+    let mut run = Em::start(observed, states, weights, memory);
     for _ in 0..rounds {
         run.maximise();
         if run.expect().abs() < CONVERGENCE_TOLERANCE {
@@ -149,9 +159,10 @@ fn em_unless(
     states: Vec<MovingState>,
     weights: Weights,
     rounds: usize,
+    memory: &mut Memory,
     known: impl Fn(&[MovingState]) -> bool,
 ) -> Option<Fit> {
-    let mut run = Em::start(observed, states, weights);
+    let mut run = Em::start(observed, states, weights, memory);
     for _ in 0..rounds {
         run.maximise();
         if known(&run.states) {
@@ -164,6 +175,13 @@ fn em_unless(
     Some(run.into_fit())
 }
 
+/// Memory to work in, kept from one run to the next.
+#[derive(Default)]
+struct Memory {
+    workspace: Workspace,
+    table: Rows,
+}
+
 /// Expectation–maximisation under way.
 struct Em<'a> {
     observed: &'a Observed,
@@ -171,19 +189,22 @@ struct Em<'a> {
     chain: Chain,
     states: Vec<MovingState>,
     posteriors: Vec<Posterior>,
-    workspace: Workspace,
-    table: Rows,
+    memory: &'a mut Memory,
 }
 
 impl<'a> Em<'a> {
-    fn start(observed: &'a Observed, states: Vec<MovingState>, weights: Weights) -> Self {
+    fn start(
+        observed: &'a Observed,
+        states: Vec<MovingState>,
+        weights: Weights,
+        memory: &'a mut Memory,
+    ) -> Self {
         let mut run = Self {
             observed,
             weights,
             chain: chain(states.len(), observed),
-            posteriors: Vec::new(),
-            workspace: Workspace::default(),
-            table: Rows::filled(0, columns(states.len()), 0.0),
+            posteriors: vec![Posterior::default(); observed.segments.len()],
+            memory,
             states,
         };
         run.expect();
@@ -194,11 +215,11 @@ impl<'a> Em<'a> {
     fn expect(&mut self) -> f64 {
         let before = self.log_likelihood();
         let emitter = Emitter::new(&self.states, self.observed.standing_sd_mps, self.weights);
-        let posterior = |segment: &Segment| {
-            emitter.fill(segment, &mut self.table);
-            forward_backward(&self.chain, &[], &self.table, &mut self.workspace)
-        };
-        self.posteriors = self.observed.segments.iter().map(posterior).collect();
+        let Memory { workspace, table } = &mut *self.memory;
+        for (segment, posterior) in self.observed.segments.iter().zip(&mut self.posteriors) {
+            emitter.fill(segment, table);
+            forward_backward(&self.chain, &[], table, workspace, posterior);
+        }
         self.log_likelihood() - before
     }
 
@@ -243,9 +264,12 @@ impl<'a> Em<'a> {
         let key = |state: &MovingState| {
             if has_cadence { state.cadence_spm.mean } else { state.speed_mps.mean }
         };
-        if self.states.windows(2).any(|pair| key(&pair[0]).total_cmp(&key(&pair[1])).is_gt()) {
-            self.states.sort_by(|a, b| key(a).total_cmp(&key(b)));
-            self.expect();
+        // The chain is the same for all moving states, so their order is only that of the columns.
+        let mut order: Vec<usize> = (0..self.states.len()).collect();
+        order.sort_by(|&a, &b| key(&self.states[a]).total_cmp(&key(&self.states[b])));
+        if !order.is_sorted() {
+            self.states = order.iter().map(|&l| self.states[l]).collect();
+            self.posteriors.iter_mut().for_each(|posterior| posterior.states.reorder(&order));
         }
         Fit {
             states: self.states,

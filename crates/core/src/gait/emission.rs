@@ -145,27 +145,28 @@ impl Emitter {
 
     /// Fills the table with the weighted log density of what is read at each frame in each state; what is missing says nothing.
     pub(super) fn fill(&self, segment: &Segment, table: &mut Rows) {
-        table.refill(segment.frames(), columns(self.moving.len()), 0.0);
+        table.reshape(segment.frames(), columns(self.moving.len()));
         let readings = segment.speed_mps.iter().zip(&segment.cadence_spm).zip(&segment.slope);
         for (row, ((speed, cadence), &slope)) in table.iter_mut().zip(readings) {
             let Some((standing, moving)) = row.split_last_mut() else { continue };
             let still = still(*speed, *cadence);
-            if let Some(v) = *speed {
-                let beside = if cadence.is_some() { BESIDE_CADENCE } else { 1.0 };
-                let weight = if still { STILL_BOTH } else { beside * self.weights.of_speed(v) };
-                for (out, state) in moving.iter_mut().zip(&self.moving) {
-                    *out = weight * state.speed.log_density(v, state.slope_effect.factor(slope));
-                }
-                *standing = weight * self.standing_speed.log_density(v, 1.0);
+            let beside = if cadence.is_some() { BESIDE_CADENCE } else { 1.0 };
+            // What is missing has no weight.
+            let (v, v_weight) = match *speed {
+                Some(v) => (v, if still { STILL_BOTH } else { beside * self.weights.of_speed(v) }),
+                None => (0.0, 0.0),
+            };
+            let (c, c_weight) = match *cadence {
+                Some(c) => (c, if still { STILL_BOTH } else { self.weights.cadence }),
+                None => (0.0, 0.0),
+            };
+            for (out, state) in moving.iter_mut().zip(&self.moving) {
+                *out = v_weight * state.speed.log_density(v, state.slope_effect.factor(slope))
+                    + c_weight * state.cadence.log_density(c, 1.0);
             }
-            if let Some(c) = *cadence {
-                let weight = if still { STILL_BOTH } else { self.weights.cadence };
-                for (out, state) in moving.iter_mut().zip(&self.moving) {
-                    *out += weight * state.cadence.log_density(c, 1.0);
-                }
-                let (none, some) = self.standing_cadence;
-                *standing += weight * if c < STANDING_SPM { none } else { some };
-            }
+            let (none, some) = self.standing_cadence;
+            *standing = v_weight * self.standing_speed.log_density(v, 1.0)
+                + c_weight * if c < STANDING_SPM { none } else { some };
         }
     }
 }
@@ -203,7 +204,7 @@ mod tests {
                 cadence_spm: vec![Some(cadence_spm)],
                 slope: vec![0.0],
             };
-            let mut table = Rows::filled(0, 2, 0.0);
+            let mut table = Rows::default();
             emitter.fill(&segment, &mut table);
             table.row(0)[1] - table.row(0)[0]
         };

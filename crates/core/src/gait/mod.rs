@@ -195,7 +195,7 @@ impl Model {
                 said.add_guesses(k, &confusion, &mut table);
                 let odds = said.leave_odds(k);
                 paths[k] = path(odds, &table);
-                fit.posteriors[k] = forward_backward(&chain, odds, &table, &mut workspace);
+                forward_backward(&chain, odds, &table, &mut workspace, &mut fit.posteriors[k]);
             }
         }
         apart::set_apart(observed, &mut fit, &mut paths);

@@ -40,16 +40,36 @@ pub(super) struct Rows<T = f64> {
 impl<T: Clone> Rows<T> {
     /// So many rows of so many values, all the same.
     pub(super) fn filled(rows: usize, width: usize, value: T) -> Self {
-        let mut table = Self { width: 1, cells: Vec::new() };
-        table.refill(rows, width, value);
-        table
+        let width = width.max(1);
+        Self { width, cells: vec![value; rows * width] }
     }
+}
 
-    /// Makes the table anew in the memory that it has.
-    pub(super) fn refill(&mut self, rows: usize, width: usize, value: T) {
+impl<T: Copy> Rows<T> {
+    /// Puts the first columns in another order: column `l` becomes what column `order[l]` was.
+    pub(super) fn reorder(&mut self, order: &[usize]) {
+        let mut before = self.cells.get(..self.width).map(<[T]>::to_vec).unwrap_or_default();
+        for row in self.iter_mut() {
+            before.copy_from_slice(row);
+            for (cell, &from) in row.iter_mut().zip(order) {
+                *cell = before[from];
+            }
+        }
+    }
+}
+
+impl<T: Clone + Default> Rows<T> {
+    /// Makes the table one of so many rows and values a row, in the memory that it has; what stands in them is for the caller to
+    /// write.
+    pub(super) fn reshape(&mut self, rows: usize, width: usize) {
         self.width = width.max(1);
-        self.cells.clear();
-        self.cells.resize(rows * self.width, value);
+        self.cells.resize(rows * self.width, T::default());
+    }
+}
+
+impl<T> Default for Rows<T> {
+    fn default() -> Self {
+        Self { width: 1, cells: Vec::new() }
     }
 }
 
@@ -114,7 +134,11 @@ mod tests {
             table.iter().map(<[f64]>::to_vec).collect::<Vec<_>>(),
             [[0.0, 0.0], [4.0, 0.0], [0.0, 0.0]]
         );
-        table.refill(1, 3, 1.0);
+        let mut turned = Rows::of(&[[1.0, 2.0, 3.0], [4.0, 5.0, 6.0]]);
+        turned.reorder(&[1, 0]);
+        assert_eq!(turned, Rows::of(&[[2.0, 1.0, 3.0], [5.0, 4.0, 6.0]]));
+        table.reshape(1, 3);
+        table.row_mut(0).fill(1.0);
         assert_eq!(table, Rows::of(&[[1.0, 1.0, 1.0]]));
     }
 }

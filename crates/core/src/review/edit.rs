@@ -353,7 +353,7 @@ mod tests {
     fn a_header_never_joins_a_blank_line() {
         let visit = ["2026-03-20", "", "2", ""].map(str::to_owned);
         let lines = "date,by,stage,note\n2026-03-20,,2,\n";
-        for (blank, between) in [("\t\t", "\n"), (" \n\t", "\n"), ("\u{feff}", ""), ("\n", "")] {
+        for (blank, between) in [("\t\t", "\n"), (" \n\t", "\n"), ("\u{feff}", ""), ("\u{feff}\t", "\n")] {
             assert_eq!(seen_with(blank, &visit).unwrap(), format!("{blank}{between}{lines}"), "{blank:?}");
         }
     }

@@ -6,7 +6,7 @@ use super::super::state::Rows;
 use super::{Chain, MOST_STATES, TransitionsByFrame};
 
 /// What forward–backward gives.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub(in crate::gait) struct Posterior {
     /// Probability of each state, a row a frame.
     pub(in crate::gait) states: Rows,
@@ -55,30 +55,35 @@ impl Workspace {
             (&mut self.entered, most_lag + frames),
             (&mut self.completed, frames + most_lag),
         ];
-        // What was there before is written over.
+        // What was there before is written over; the memory only grows, since what is added to it is set to nothing first.
         let [emission, window, held, entered, completed] = sizes.map(|(rows, size)| {
-            rows.resize(size * N, 0.0);
-            rows.as_chunks_mut::<N>().0
+            if rows.len() < size * N {
+                rows.resize(size * N, 0.0);
+            }
+            rows[..size * N].as_chunks_mut::<N>().0
         });
         Tables { lag, most_lag, emission, window, held, entered, completed }
     }
 }
 
 /// Forward–backward. `log_emission` has a row of `chain.states()` values a frame. Leaving a state just before frame t is
-/// `leave_odds[t]` times as probable as usual; as usual where there are none.
+/// `leave_odds[t]` times as probable as usual; as usual where there are none. The posterior is made anew in the memory that it has.
 pub(in crate::gait) fn forward_backward(
     chain: &Chain,
     leave_odds: &[f64],
     log_emission: &Rows,
     workspace: &mut Workspace,
-) -> Posterior {
-    match chain.states() {
-        0..=2 => forward_backward_of::<2>(chain, leave_odds, log_emission, workspace),
-        3 => forward_backward_of::<3>(chain, leave_odds, log_emission, workspace),
-        4 => forward_backward_of::<4>(chain, leave_odds, log_emission, workspace),
-        5 => forward_backward_of::<5>(chain, leave_odds, log_emission, workspace),
-        _ => forward_backward_of::<MOST_STATES>(chain, leave_odds, log_emission, workspace),
-    }
+    posterior: &mut Posterior,
+) {
+    let kernel = match chain.states() {
+        0..=2 => forward_backward_of::<2>,
+        3 => forward_backward_of::<3>,
+        4 => forward_backward_of::<4>,
+        5 => forward_backward_of::<5>,
+        _ => forward_backward_of::<MOST_STATES>,
+    };
+    posterior.states.reshape(log_emission.len(), chain.states());
+    posterior.log_likelihood = kernel(chain, leave_odds, log_emission, workspace, &mut posterior.states);
 }
 
 fn forward_backward_of<const N: usize>(
@@ -86,10 +91,11 @@ fn forward_backward_of<const N: usize>(
     leave_odds: &[f64],
     log_emission: &Rows,
     workspace: &mut Workspace,
-) -> Posterior {
+    states: &mut Rows,
+) -> f64 {
     let frames = log_emission.len();
     if frames == 0 {
-        return Posterior { states: log_emission.clone(), log_likelihood: 0.0 };
+        return 0.0;
     }
     let mut tables = workspace.tables::<N>(chain, frames);
     let transitions = TransitionsByFrame::<N>::new(chain, leave_odds);
@@ -101,8 +107,8 @@ fn forward_backward_of<const N: usize>(
     let total = last.iter().sum::<f64>().max(f64::MIN_POSITIVE);
     log_likelihood += total.ln();
     last.iter_mut().for_each(|p| *p /= total);
-    let states = backward(&transitions, &mut tables, last, total);
-    Posterior { states, log_likelihood }
+    backward(&transitions, &mut tables, last, total, states);
+    log_likelihood
 }
 
 /// When less than this is left of all probability it is scaled up again. Far from where a double loses digits.
@@ -146,13 +152,14 @@ fn forward<const N: usize>(
     }
 }
 
-/// Probabilities of the states at all frames from those at the `last` one, where `total` was the probability of all.
+/// Fills in the probabilities of the states at all frames from those at the `last` one, where `total` was the probability of all.
 fn backward<const N: usize>(
     transitions: &TransitionsByFrame<N>,
     tables: &mut Tables<N>,
     last: [f64; N],
     total: f64,
-) -> Rows {
+    states: &mut Rows,
+) {
     let (lag, most_lag, frames) = (tables.lag, tables.most_lag, tables.emission.len());
     let (emission, window) = (&*tables.emission, &*tables.window);
     let (held, entered, completed) = (&*tables.held, &*tables.entered, &mut *tables.completed);
@@ -164,7 +171,6 @@ fn backward<const N: usize>(
             completed[frames + lag[l] - back][l] = part;
         }
     }
-    let mut states = Rows::filled(frames, transitions.chain.states(), 0.0);
     let mut probability = last;
     let mut after = [1.0 / total; N];
     for (t, out) in states.iter_mut().enumerate().rev() {
@@ -187,7 +193,6 @@ fn backward<const N: usize>(
             after[l] = now.stay[l] * emission[t][l] * after[l] + leaves[l];
         }
     }
-    states
 }
 
 /// Emissions of each frame over the greatest of them; gives the sum of the logs of the greatest.

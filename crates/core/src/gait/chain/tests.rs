@@ -14,6 +14,12 @@ fn patient() -> (Chain, Rows) {
     (chain, Rows::of(&emission.map(|row| row.map(f64::ln))))
 }
 
+fn posterior(chain: &Chain, leave_odds: &[f64], emission: &Rows) -> Posterior {
+    let mut posterior = Posterior::default();
+    forward_backward(chain, leave_odds, emission, &mut Workspace::default(), &mut posterior);
+    posterior
+}
+
 #[test]
 fn viterbi_solves_the_textbook_patient() {
     let (chain, emission) = patient();
@@ -24,7 +30,7 @@ fn viterbi_solves_the_textbook_patient() {
 fn forward_sums_the_textbook_patient() {
     // Worked by hand: forward rows (0.30, 0.04), (0.0904, 0.0342), (0.007696, 0.028584); sum 0.03628.
     let (chain, emission) = patient();
-    let got = forward_backward(&chain, &[], &emission, &mut Workspace::default());
+    let got = posterior(&chain, &[], &emission);
     assert!((got.log_likelihood.exp() - 0.036_28).abs() < 1e-12);
     let (total, states) = over_all_paths(&chain, &[1.0; 3], &emission);
     assert!((got.log_likelihood - total.ln()).abs() < 1e-12);
@@ -122,7 +128,7 @@ fn both_agree_with_brute_force_over_all_paths() {
             let odds: Vec<f64> = (0..7).map(|t| if t % 2 == 0 { 1.0 } else { 4.0 * draw() }).collect();
             let odds = if told { odds } else { vec![1.0; 7] };
             let (total, states) = over_all_paths(&chain, &odds, &emission);
-            let got = forward_backward(&chain, &odds, &emission, &mut Workspace::default());
+            let got = posterior(&chain, &odds, &emission);
             assert!((got.log_likelihood - total.ln()).abs() < 1e-9, "{} {}", got.log_likelihood, total.ln());
             assert!(greatest_difference(&got.states, &states) < 1e-9);
             let best = all_paths(3, 7)
@@ -202,7 +208,7 @@ fn both_agree_with_hmmlearn() {
     let theirs: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
     let path: Vec<usize> = serde_json::from_value(theirs["path"].clone()).unwrap();
     assert_eq!(viterbi(&chain, &[], &emission), path);
-    let ours = forward_backward(&chain, &[], &emission, &mut Workspace::default());
+    let ours = posterior(&chain, &[], &emission);
     assert!((ours.log_likelihood - theirs["log_likelihood"].as_f64().unwrap()).abs() < 1e-6);
     let posterior: Vec<f64> = serde_json::from_value(theirs["posterior"].clone()).unwrap();
     let (rows, rest) = posterior.as_chunks::<3>();
