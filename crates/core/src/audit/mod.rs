@@ -34,7 +34,8 @@ pub use config::AuditConfig;
 pub use gradient::cost_ratio;
 pub use matched::Matched;
 pub use others::{Judged, holds_with_others, note_others, others_may_help};
-pub use trace::{CeilingSpan, PacePoint, Trace};
+pub use pace::PacePoint;
+pub use trace::{CeilingSpan, Trace};
 
 codes! {
     /// The verdict on a session.

@@ -3,12 +3,22 @@
 use super::certainty::above_zero;
 use super::gradient::{Slopes, cost_ratio};
 use super::measure::{self, BoutPart, Done, Mean};
-use super::trace::PacePoint;
 use super::{AuditConfig, Code, Finding};
 use crate::clean::{Series, SpeedSource};
 use crate::gait::Gait;
 use jogaudit_recording::physiology::RUNNING_RATIO_PER_SLOPE;
 use jogaudit_recording::units::Unit;
+
+/// A mean speed around a moment.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PacePoint {
+    /// The moment, s.
+    pub at_s: f64,
+    /// Mean speed, m/s, as held against the ceiling.
+    pub speed_mps: f64,
+    /// Standard error of that mean, m/s.
+    pub error_mps: f64,
+}
 
 /// Speed is averaged over blocks of this length to see how its error hangs together, s. Our choice.
 const BLOCK_S: f64 = 5.0;

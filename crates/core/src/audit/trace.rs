@@ -3,19 +3,8 @@
 use super::ceilings;
 use super::matched::Matched;
 use super::measure::BoutPart;
-use super::pace::{self, Basis};
+use super::pace::{self, Basis, PacePoint};
 use crate::gait::Gait;
-
-/// A mean speed around a moment.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct PacePoint {
-    /// The moment, s.
-    pub at_s: f64,
-    /// Mean speed, m/s, as held against the ceiling.
-    pub speed_mps: f64,
-    /// Standard error of that mean, m/s.
-    pub error_mps: f64,
-}
 
 /// The ceiling of one run.
 #[derive(Clone, Copy, Debug, PartialEq)]

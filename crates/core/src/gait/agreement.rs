@@ -2,7 +2,7 @@
 //!
 //! Events are matched one to one and in order of time, so that no bout of one side serves two of the other.
 
-use super::Gait;
+use super::segmentation::{Bout, Gait};
 use super::state::Rows;
 
 /// A bout without its measures.
@@ -16,8 +16,8 @@ pub struct GaitSpan {
     pub end_s: f64,
 }
 
-impl From<&super::Bout> for GaitSpan {
-    fn from(bout: &super::Bout) -> Self {
+impl From<&Bout> for GaitSpan {
+    fn from(bout: &Bout) -> Self {
         Self { gait: bout.gait, start_s: bout.start_s, end_s: bout.end_s }
     }
 }

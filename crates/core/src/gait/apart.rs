@@ -5,7 +5,7 @@
 use std::ops::Range;
 
 use super::config::apart::{APART_SPM, DROP_OUT_SPM, LEAST_READINGS, LEAST_S, POSTERIOR};
-use super::em::Fit;
+use super::fit::Fit;
 use super::observe::{Observed, Segment};
 use super::state::State;
 use crate::statistics::median;

@@ -8,7 +8,8 @@ use super::config::boundary::{
     WINDOW_S,
 };
 use super::delay::Delays;
-use super::emission::{Gaussian, Weights};
+use super::gaussian::Gaussian;
+use super::moving::Weights;
 use super::side_information::{beep_odds, mark_odds};
 
 /// One side of a boundary.

@@ -5,7 +5,7 @@ use crate::statistics::{mean_of_known, median};
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
 use super::boundary::{Placed, Side, ToldBy, place};
-use super::certainty::{self, BOUT_FEATURES};
+use super::certainty;
 use super::config::boundary::{
     DELAY_SD_KNOWN_S, DELAY_SD_UNKNOWN_S, LEAST_BESIDE_START_S, LEAST_BOUT_S, MOST_CADENCE_DELAY_S,
 };
@@ -13,12 +13,29 @@ use super::config::bouts::{
     DOUBTFUL, END_DOUBT_S, END_S, END_SHARE, SPEED_FROM_DISTANCE_S, STANDING_CADENCE_SD_SPM, UNSEEN_SLOPES,
     WORTH_SAYING,
 };
+use super::config::pieces::BOUT_FEATURES;
 use super::delay::Delays;
-use super::emission::{Gaussian, MovingState};
+use super::gaussian::Gaussian;
+use super::model::Model;
+use super::moving::MovingState;
 use super::observe::Observed;
-use super::pieces::{Piece, frames_of};
+use super::piece::{Piece, frames_of};
+use super::segmentation::{Bout, Gait, Segmentation};
 use super::state::{State, split_row};
-use super::{Bout, Gait, LookedAt, Model, Segmentation};
+
+/// A bout of a recording without cadence there, and what its certainty is reckoned from.
+#[doc(hidden)]
+#[derive(Clone, Copy, Debug)]
+pub struct LookedAt {
+    /// Run or walk.
+    pub gait: Gait,
+    /// Seconds from the start of the series.
+    pub start_s: f64,
+    /// Seconds from the start of the series.
+    pub end_s: f64,
+    /// What it looks like.
+    pub features: [f64; BOUT_FEATURES],
+}
 
 /// A bout as its path has it, before its ends are placed.
 struct DecodedBout {
@@ -48,21 +65,6 @@ pub(super) fn nothing_known(series: &Series) -> Noted<Segmentation> {
     }
 }
 
-pub(super) fn blank(gait: Gait, start_s: f64, end_s: f64) -> Bout {
-    Bout {
-        gait,
-        start_s,
-        end_s,
-        start_error_s: 0.0,
-        end_error_s: 0.0,
-        certainty: 1.0,
-        distance_m: None,
-        mean_speed_mps: None,
-        mean_cadence_spm: None,
-        mean_heart_rate_bpm: None,
-    }
-}
-
 /// Puts the bouts together.
 pub(super) fn assemble(series: &Series, observed: &Observed, model: &Model) -> Noted<Segmentation> {
     let mut bouts: Vec<Bout> = Vec::new();
@@ -73,7 +75,7 @@ pub(super) fn assemble(series: &Series, observed: &Observed, model: &Model) -> N
     let delays = by_starts_of_runs(series, observed, model, &all);
     for (segment, decoded) in observed.segments.iter().zip(&mut all) {
         if segment.start_s > end_s {
-            bouts.push(blank(Gait::Unknown, end_s, segment.start_s));
+            bouts.push(Bout::blank(Gait::Unknown, end_s, segment.start_s));
         }
         if model.pieces.slopes_unseen {
             for bout in decoded.iter_mut() {
@@ -87,7 +89,7 @@ pub(super) fn assemble(series: &Series, observed: &Observed, model: &Model) -> N
     }
     let elapsed_s = series.elapsed_s();
     if elapsed_s > end_s || bouts.is_empty() {
-        bouts.push(blank(Gait::Unknown, end_s, elapsed_s));
+        bouts.push(Bout::blank(Gait::Unknown, end_s, elapsed_s));
     }
     for bout in &mut bouts {
         sum_up(series, bout);
@@ -120,11 +122,6 @@ fn notices(doubtful: usize, hidden: usize) -> Vec<Notice> {
         ));
     }
     notices
-}
-
-/// Whether the person moved over ground of which nothing tells how steep it was.
-pub(super) fn slopes_are_unseen(series: &Series) -> bool {
-    series.has_position() && 2 * series.altitude_m().iter().flatten().count() < series.len()
 }
 
 /// The most that a bout can be certain where nothing tells how steep the ground was and cadence does not tell the gait: a slope
@@ -317,7 +314,7 @@ fn with_ends(series: &Series, delays: Delays, model: &Model, decoded: &[DecodedB
             start_error_s: start.error_s,
             end_error_s: end.error_s,
             certainty: bout.certainty.clamp(0.0, 1.0),
-            ..blank(bout.gait, start.at_s, end.at_s)
+            ..Bout::blank(bout.gait, start.at_s, end.at_s)
         });
         start = end;
     }

@@ -1,37 +1,13 @@
 //! What a piece with cadence is judged by. A walk's cadence wanders up to where slow runs begin, so that a state between the two is
 //! neither; but it goes there slowly and with the speed, and where a run begins or ends, cadence steps.
 
-use super::config::pieces::{CADENCE_SCALE_SPM, HIGH_SHARE, LOW_SHARE, MOST_CONTRAST, TRANSITION_SPM};
+use super::config::pieces::{CADENCE_FEATURES, CADENCE_SCALE_SPM, MOST_CONTRAST, TRANSITION_SPM};
 use super::labels::walking_speed;
 use super::logistic::{by_laws, log_minutes, log_odds, scaled, share};
-use super::observe::{Observed, Segment};
-use super::pieces::{Piece, Whole};
+use super::observe::Segment;
+use super::piece::Piece;
 use super::state::State;
-
-/// How many figures a piece with cadence is judged by.
-pub(crate) const CADENCE_FEATURES: usize = 14;
-
-/// Cadences that few and that most of a recording's moving frames are below, steps/min; 0 without cadence.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Cadences {
-    low_spm: f64,
-    high_spm: f64,
-}
-
-impl Cadences {
-    pub(super) fn of(observed: &Observed, paths: &[Vec<State>]) -> Self {
-        let segments = observed.segments.iter().zip(paths);
-        let frames = segments.flat_map(|(segment, path)| segment.cadence_spm.iter().zip(path));
-        let moving = frames.filter(|(_, state)| **state != State::Standing);
-        let mut cadences: Vec<f64> = moving.filter_map(|(cadence, _)| *cadence).collect();
-        let last = cadences.len().saturating_sub(1) as f64;
-        let mut at = |share: f64| match (last * share) as usize {
-            k if k < cadences.len() => *cadences.select_nth_unstable_by(k, f64::total_cmp).1,
-            _ => 0.0,
-        };
-        Self { low_spm: at(LOW_SHARE), high_spm: at(HIGH_SHARE) }
-    }
-}
+use super::whole::Whole;
 
 /// A difference of cadences in units of [`CADENCE_SCALE_SPM`], bounded.
 fn scaled_spm(difference_spm: f64) -> f64 {

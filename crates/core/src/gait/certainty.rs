@@ -2,18 +2,15 @@
 //! recordings say how often that held for bouts that look alike: a logistic regression ([`BOUT_WEIGHTS`]) on
 //! [`BOUT_FEATURES`] figures, fitted by `benches/pieces.py`.
 
-use super::Gait;
 use super::config::bouts::HIDDEN_S;
-use super::config::pieces::{BOUT_WEIGHTS, TRANSITION_MPS};
-use super::em::Fit;
+use super::config::pieces::{BOUT_FEATURES, BOUT_WEIGHTS, TRANSITION_MPS};
+use super::fit::Fit;
 use super::labels::Labels;
 use super::logistic::{flag, log_minutes, log_odds, probability, scaled, share};
 use super::observe::Segment;
-use super::pieces::{JudgedPieces, Piece, frames_of};
+use super::piece::{JudgedPieces, Piece, frames_of};
+use super::segmentation::Gait;
 use super::state::State;
-
-/// How many figures the certainty of a bout is reckoned from.
-pub(crate) const BOUT_FEATURES: usize = 13;
 
 /// What a bout of some pieces looks like.
 pub(super) fn features(

@@ -121,7 +121,7 @@ pub(super) mod emission {
 
 /// Fitting the moving states by expectation–maximisation.
 pub(super) mod fit {
-    use crate::gait::emission::{Gaussian, SlopeEffect};
+    use crate::gait::gaussian::Gaussian;
 
     /// Standard deviation of the speed within a state before anything is seen, m/s. Our choice, as all here without a source.
     pub(crate) const SPEED_SD_MPS: f64 = 0.16;
@@ -151,7 +151,9 @@ pub(super) mod fit {
     pub(crate) const CUT_SDS: f64 = 2.5;
     /// What a slope does to the speed before anything is seen: between keeping the speed and keeping the cost of the level
     /// (Minetti et al. 2002: 5 % uphill costs 1.30 times as much, so 4.6 would keep the cost).
-    pub(crate) const USUAL_SLOPE_EFFECT: SlopeEffect = SlopeEffect { up: 2.5, down: 0.8 };
+    pub(crate) const USUAL_UP: f64 = 2.5;
+    /// The same downhill.
+    pub(crate) const USUAL_DOWN: f64 = 0.8;
     /// How many square slopes that belief weighs.
     pub(crate) const SLOPE_PRIOR: f64 = 0.02;
     /// Most that the speed falls uphill, as share of it for each unit of slope.
@@ -248,7 +250,7 @@ pub(super) mod weights {
 
 /// What is known of walkers and runners before a recording is seen. Sources in `docs/method.md`, "What is known beforehand".
 pub(super) mod prior {
-    use crate::gait::emission::Gaussian;
+    use crate::gait::gaussian::Gaussian;
 
     /// Cadence of walkers, steps/min; with that of runners it puts the switch at 137.5, published 135 to 140.
     pub(crate) const WALK_CADENCE_SPM: Gaussian = Gaussian { mean: 114.0, sd: 9.5 };
@@ -444,10 +446,12 @@ pub(super) mod bouts {
 
 /// Judging the pieces of a path. The weights are made by `benches/pieces.py`; the rest is our choice.
 pub(super) mod pieces {
-    use crate::gait::by_cadence::CADENCE_FEATURES;
-    use crate::gait::certainty::BOUT_FEATURES;
-    use crate::gait::pieces::FEATURES;
-
+    /// How many figures a piece without cadence is judged by.
+    pub(crate) const FEATURES: usize = 21;
+    /// How many figures a piece with cadence is judged by.
+    pub(crate) const CADENCE_FEATURES: usize = 14;
+    /// How many figures the certainty of a bout is reckoned from.
+    pub(crate) const BOUT_FEATURES: usize = 13;
     /// Speed between walks and runs of people, m/s: published 1.9 to 2.0 (Hum Mov Sci 2023;90:103117).
     pub(crate) const TRANSITION_MPS: f64 = 1.95;
     /// Cadence between walks and runs of people, steps/min: published 135 to 140 (same study).

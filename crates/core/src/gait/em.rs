@@ -2,65 +2,18 @@
 //! the choice among them.
 
 use super::chain::{Chain, Posterior, Workspace, forward_backward};
-use super::config::chain::{INITIALLY_STANDING, MIN_MOVING_S, MIN_STANDING_S, TO_STANDING};
 use super::config::fit::{
     CONVERGENCE_TOLERANCE, FIRST_ROUNDS, LATE_ROUNDS, LEAST_READINGS, LONG_S, PART_S, PARTS_S, ROUNDS,
     SAME_LOG_SD, SAME_MPS, SAME_SPM, STATE_COST,
 };
-use super::emission::{Emitter, MovingState, Weights};
+use super::emission::Emitter;
+use super::fit::{Fit, chain};
 use super::initial;
 use super::m_step::m_step;
+use super::moving::{MovingState, Weights};
 use super::observe::{Observed, Segment};
-use super::state::{Rows, columns, split_row};
+use super::state::{Rows, split_row};
 use super::weights::{from_residuals, usual};
-
-/// Moving states that fit a recording.
-#[derive(Clone, Debug)]
-pub(super) struct Fit {
-    pub(super) states: Vec<MovingState>,
-    pub(super) weights: Weights,
-    /// Standard deviation of the speed while standing.
-    pub(super) standing_sd_mps: f64,
-    /// Probabilities of all states, a posterior a segment.
-    pub(super) posteriors: Vec<Posterior>,
-    /// Log likelihood less the cost of the states' free parameters (Schwarz 1978): half the negative of what is usually called
-    /// BIC, so that the greatest is the best.
-    pub(super) bic_score: f64,
-}
-
-impl Fit {
-    /// The chain over the moving states and standing.
-    pub(super) fn chain(&self, observed: &Observed) -> Chain {
-        chain(self.states.len(), observed)
-    }
-
-    /// Emission table of one segment.
-    pub(super) fn emission(&self, segment: &Segment) -> Rows {
-        let mut table = Rows::default();
-        Emitter::new(&self.states, self.standing_sd_mps, self.weights).fill(segment, &mut table);
-        table
-    }
-}
-
-fn chain(moving: usize, observed: &Observed) -> Chain {
-    let (frame_s, remaining_s) = (observed.frame_s, observed.remaining_s);
-    let n = columns(moving);
-    let frames = |seconds: f64| ((seconds / frame_s).ceil() as usize).max(1);
-    let mut min_frames = vec![frames(MIN_MOVING_S); moving];
-    min_frames.push(frames(MIN_STANDING_S));
-    // From a way of moving to another, seldom to standing; from standing to any.
-    let mut next = vec![vec![1.0 / moving as f64; n]; n];
-    for (k, row) in next.iter_mut().enumerate().take(moving) {
-        let others = moving - 1;
-        row.fill(if others > 0 { (1.0 - TO_STANDING) / others as f64 } else { 0.0 });
-        row[moving] = if others > 0 { TO_STANDING } else { 1.0 };
-        row[k] = 0.0;
-    }
-    next[moving][moving] = 0.0;
-    let mut initial = vec![1.0 / n as f64; n];
-    initial[moving] = INITIALLY_STANDING;
-    Chain { initial, min_frames, stay: vec![(-frame_s / remaining_s).exp(); n], next }
-}
 
 /// Looks for the states of a recording: on all of it or, when it is long, on parts spread evenly over it and then once where
 /// the states of the parts explain the whole worst, so that a state which shows only outside of the parts is found.

@@ -1,78 +1,12 @@
-//! How likely a speed and a cadence are in each state. A moving state is one way of moving that a recording shows (its brisk
-//! walk, its jog); which gait it is comes later, in `labels`.
+//! How likely a speed and a cadence are in each state.
 
 use super::config::emission::{
-    BESIDE_CADENCE, CADENCE_RANGE_SPM, LEAST_SLOPE_FACTOR, OUTLIER, SPEED_RANGE_MPS, STANDING_SPM,
-    STILL_BOTH, STILL_BOTH_MPS, STILL_MPS, STILL_WEIGHT,
+    BESIDE_CADENCE, CADENCE_RANGE_SPM, OUTLIER, SPEED_RANGE_MPS, STANDING_SPM, STILL_BOTH, STILL_BOTH_MPS,
 };
+use super::gaussian::Gaussian;
+use super::moving::{MovingState, SlopeEffect, Weights};
 use super::observe::Segment;
 use super::state::{Rows, columns};
-
-/// A normal distribution.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Gaussian {
-    pub(super) mean: f64,
-    pub(super) sd: f64,
-}
-
-/// ½ ln 2π.
-const HALF_LOG_TWO_PI: f64 = 0.918_938_533_204_672_7;
-
-impl Gaussian {
-    /// Log density.
-    pub(super) fn log_density(self, value: f64) -> f64 {
-        let z = (value - self.mean) / self.sd;
-        -0.5 * z * z - self.sd.ln() - HALF_LOG_TWO_PI
-    }
-}
-
-/// What readings are like in one way of moving.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct MovingState {
-    /// Speed on level ground.
-    pub(super) speed_mps: Gaussian,
-    /// By how much the speed falls uphill and rises downhill.
-    pub(super) slope_effect: SlopeEffect,
-    pub(super) cadence_spm: Gaussian,
-    /// Readings that tell it.
-    pub(super) seen: Seen,
-}
-
-/// How many readings tell what a state is like, each counted by the probability that it is of the state. With fewer than
-/// [`LEAST_READINGS`](super::config::fit::LEAST_READINGS) of a kind nothing is known of that kind.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(super) struct Seen {
-    pub(super) speeds: f64,
-    pub(super) cadences: f64,
-}
-
-/// What slopes do to a state's speed: share lost for each unit of slope uphill, share gained for each downhill.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct SlopeEffect {
-    pub(super) up: f64,
-    pub(super) down: f64,
-}
-
-impl SlopeEffect {
-    /// Speed on a slope over speed on the level.
-    pub(super) fn factor(self, slope: f64) -> f64 {
-        (1.0 - self.up * slope.max(0.0) + self.down * (-slope).max(0.0)).max(LEAST_SLOPE_FACTOR)
-    }
-}
-
-/// How much one reading counts, since neighbouring ones share their error: 1 when independent.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Weights {
-    pub(super) speed: f64,
-    pub(super) cadence: f64,
-}
-
-impl Weights {
-    /// Weight of one speed. A recorder that says "still" says it for a reason: that is no part of the wandering error.
-    fn of_speed(self, speed_mps: f64) -> f64 {
-        if speed_mps < STILL_MPS { self.speed.max(STILL_WEIGHT) } else { self.speed }
-    }
-}
 
 /// Whether speed and cadence agree that nobody moves.
 fn still(speed_mps: Option<f64>, cadence_spm: Option<f64>) -> bool {
@@ -173,6 +107,7 @@ impl Emitter {
 
 #[cfg(test)]
 mod tests {
+    use super::super::moving::Seen;
     use super::*;
 
     #[test]

@@ -2,14 +2,14 @@
 
 use super::config::fit::{
     CADENCE_SD_SPM, LEAST_READINGS as LEAST_SEEN, SPEED_SD_MPS, UNSEEN_CADENCE_SPM, UNSEEN_SPEED_MPS,
-    USUAL_SLOPE_EFFECT,
 };
 use super::config::initial::{
     CADENCE_REACH, LEAST_READINGS, MOVING_MPS, ROUNDS, SPEED_REACH, SPLIT_REACH_S, STEPPING_SHARE,
     STEPPING_SPM,
 };
-use super::em::Fit;
-use super::emission::{Gaussian, MovingState, Seen};
+use super::fit::Fit;
+use super::gaussian::Gaussian;
+use super::moving::{MovingState, Seen, SlopeEffect};
 use super::observe::Observed;
 
 /// Speed and cadence of a moving person.
@@ -21,7 +21,7 @@ fn state((speed_mps, cadence_spm): Reading) -> MovingState {
         |mean: Option<f64>, sd: f64, unseen: Gaussian| mean.map_or(unseen, |mean| Gaussian { mean, sd });
     MovingState {
         speed_mps: around(speed_mps, SPEED_SD_MPS, UNSEEN_SPEED_MPS),
-        slope_effect: USUAL_SLOPE_EFFECT,
+        slope_effect: SlopeEffect::USUAL,
         cadence_spm: around(cadence_spm, CADENCE_SD_SPM, UNSEEN_CADENCE_SPM),
         seen: Seen::default(),
     }

@@ -14,7 +14,8 @@ use super::config::prior::{
     SWITCH_ODDS, UNSEEN_CADENCE_DENSITY, UNSEEN_SPEED_DENSITY, WALK_CADENCE_SPM, WALK_LINE_SD_MPS,
     WALK_LINE_SPM, WALK_MPS_PER_SPM, WALK_REFERENCE_MPS, WALK_REFERENCE_SPM, WALK_SPEED_MPS, WALK_TAU,
 };
-use super::emission::{Gaussian, MovingState, Weights};
+use super::gaussian::Gaussian;
+use super::moving::{MovingState, Weights};
 use super::runner::{Law, RunnerPrior};
 use super::sharpness::Sharpness;
 
@@ -309,7 +310,7 @@ fn log_sum(a: f64, b: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::gait::emission::{Seen, SlopeEffect};
+    use crate::gait::moving::{Seen, SlopeEffect};
     use crate::gait::runner::RunnerEvidence;
 
     fn state(speed_mps: f64, cadence_spm: Option<f64>) -> MovingState {

@@ -1,7 +1,7 @@
 //! Logistic regression on a few figures, and how figures are made fit for it.
 
 use super::config::pieces::{MOST_CONTRAST, MOST_LOG_MINUTES, MOST_LOG_ODDS, SPEED_SCALE_MPS};
-use super::emission::Gaussian;
+use super::gaussian::Gaussian;
 
 /// Probability by figures and their weights.
 pub(super) fn probability<const N: usize>(figures: &[f64; N], weights: &[f64; N]) -> f64 {

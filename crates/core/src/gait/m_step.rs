@@ -5,9 +5,10 @@ use super::chain::Posterior;
 use super::config::fit::{
     CADENCE_SD_RANGE_SPM, CADENCE_SD_SPM, CUT_MPS, CUT_SDS, CUT_SPM, LEAST_MEAN_MPS, LEAST_READINGS,
     LEAST_SEEN_SHARE, MOST_DOWN, MOST_UP, PRIOR_READINGS, SLOPE_PRIOR, SPEED_SD_MPS, SPEED_SD_RANGE_MPS,
-    UNSEEN_CADENCE_SPM, UNSEEN_SPEED_MPS, USUAL_SLOPE_EFFECT,
+    UNSEEN_CADENCE_SPM, UNSEEN_SPEED_MPS,
 };
-use super::emission::{Gaussian, MovingState, Seen, SlopeEffect};
+use super::gaussian::Gaussian;
+use super::moving::{MovingState, Seen, SlopeEffect};
 use super::observe::Observed;
 
 /// The states that fit the posteriors best, from the states that gave those.
@@ -145,7 +146,7 @@ impl SpeedSums {
         (a[1][0], a[2][0]) = (a[0][1], a[0][2]);
         let n = a[0][0];
         let usual =
-            [0.0, old.speed_mps.mean * USUAL_SLOPE_EFFECT.up, old.speed_mps.mean * USUAL_SLOPE_EFFECT.down];
+            [0.0, old.speed_mps.mean * SlopeEffect::USUAL.up, old.speed_mps.mean * SlopeEffect::USUAL.down];
         let mut held = a;
         let mut target = b;
         for i in 1..3 {
@@ -210,7 +211,7 @@ mod tests {
     fn a_state_follows_its_speeds_on_the_level_and_on_slopes() {
         let state = MovingState {
             speed_mps: Gaussian { mean: 2.4, sd: 0.16 },
-            slope_effect: USUAL_SLOPE_EFFECT,
+            slope_effect: SlopeEffect::USUAL,
             cadence_spm: Gaussian { mean: 160.0, sd: 4.0 },
             seen: Seen::default(),
         };

@@ -8,7 +8,7 @@ use super::config::grid::{
     STANDING_SD_POSITIONS_MPS, STANDING_SD_RECORDER_MPS, WAKE_UP_S,
 };
 use super::delay::Delays;
-use super::emission::SlopeEffect;
+use super::moving::SlopeEffect;
 use super::slope::slopes;
 use crate::clean::{Series, SpeedSource, interval_s, longest_silence_s};
 use crate::statistics::mean_of_known;

@@ -3,101 +3,18 @@
 //! neighbours and within the recording.
 //!
 //! There are two judges, one of pieces with cadence (`by_cadence`) and one of those without: logistic regressions on
-//! [`CADENCE_FEATURES`] and [`FEATURES`] figures, fitted by `benches/pieces.py` on made-up recordings.
+//! [`CADENCE_FEATURES`](super::config::pieces::CADENCE_FEATURES) and [`FEATURES`] figures, fitted by `benches/pieces.py` on made-up recordings.
 
-use super::Gait;
-use super::by_cadence::{self, CADENCE_FEATURES, Cadences};
-use super::config::pieces::{
-    ALIKE_FRAMES, ALIKE_MPS, CADENCE_WEIGHTS, CONTRAST_FAR_S, CONTRAST_NEAR_S, SPEED_SCALE_MPS,
-    TRANSITION_MPS, WEIGHTS,
-};
-use super::em::Fit;
+use super::by_cadence;
+use super::config::pieces::{ALIKE_FRAMES, ALIKE_MPS, FEATURES, SPEED_SCALE_MPS, TRANSITION_MPS};
+use super::fit::Fit;
 use super::labels::Labels;
-use super::logistic::{by_laws, flag, log_minutes, log_odds, probability, scaled, share};
+use super::logistic::{by_laws, flag, log_minutes, log_odds, scaled, share};
 use super::observe::{Observed, Segment};
+use super::piece::{JudgedPieces, Looks, Piece};
 use super::state::State;
+use super::whole::{Cadences, Whole};
 use crate::statistics::{mean_of_known, median};
-
-/// How many figures a piece without cadence is judged by.
-pub(crate) const FEATURES: usize = 21;
-
-/// What a piece is judged by.
-#[derive(Clone, Copy, Debug)]
-pub(super) enum Looks {
-    /// Where cadence tells.
-    WithCadence([f64; CADENCE_FEATURES]),
-    /// Where it does not.
-    WithoutCadence([f64; FEATURES]),
-}
-
-impl Looks {
-    /// Probability of a run.
-    fn run(&self) -> f64 {
-        match self {
-            Self::WithCadence(figures) => probability(figures, &CADENCE_WEIGHTS),
-            Self::WithoutCadence(figures) => probability(figures, &WEIGHTS),
-        }
-    }
-}
-
-/// A time in one state.
-#[derive(Clone, Debug)]
-pub(super) struct Piece {
-    pub(super) state: State,
-    /// Frames from, to.
-    pub(super) frames: std::ops::Range<usize>,
-    /// Mean speed as it would be on level ground; `None` of what stands or is not known.
-    pub(super) level_mps: Option<f64>,
-    /// Mean cadence, where it tells the gait of what moves.
-    pub(super) cadence_spm: Option<f64>,
-    /// What it is judged by; `None` where nothing but its state tells.
-    pub(super) looks: Option<Looks>,
-    /// Probability of a run, of what moves.
-    pub(super) run: f64,
-}
-
-impl Piece {
-    pub(super) fn gait(&self) -> Gait {
-        match self.state {
-            State::Standing => Gait::Stand,
-            State::Moving(_) if self.run >= 0.5 => Gait::Run,
-            State::Moving(_) => Gait::Walk,
-        }
-    }
-}
-
-/// From the first frame of some pieces in a row to behind their last.
-pub(super) fn frames_of(pieces: &[Piece]) -> std::ops::Range<usize> {
-    let start = pieces.first().map_or(0, |piece| piece.frames.start);
-    start..pieces.last().map_or(start, |piece| piece.frames.end)
-}
-
-/// The pieces of all segments.
-#[derive(Clone, Debug)]
-pub(super) struct JudgedPieces {
-    /// Those of each segment's path.
-    pub(super) segments: Vec<Vec<Piece>>,
-    /// How alike the pieces of one state are, 0 to 1.
-    pub(super) likeness: f64,
-    /// Whether the speed is that of the positions.
-    pub(super) by_positions: bool,
-    /// Whether nothing tells how steep the ground was.
-    pub(super) slopes_unseen: bool,
-}
-
-/// What the pieces of a recording are judged against.
-pub(super) struct Whole<'a> {
-    pub(super) observed: &'a Observed,
-    pub(super) labels: &'a Labels,
-    pub(super) cadences: Cadences,
-    median_mps: f64,
-    spread_mps: f64,
-    /// Speeds of moving frames, in order.
-    sorted_mps: Vec<f64>,
-    likeness: f64,
-    by_positions: bool,
-    slopes_unseen: bool,
-}
 
 /// The pieces of each segment's path, judged.
 pub(super) fn judged(
@@ -234,15 +151,6 @@ impl Whole<'_> {
             self.likeness * by_state,
             self.likeness * by_laws,
         ])
-    }
-
-    /// By how much a column of a segment is higher shortly after a frame than shortly before.
-    pub(super) fn step(&self, column: &[Option<f64>], at: usize) -> f64 {
-        let frames = |seconds: f64| (seconds / self.observed.frame_s).round() as usize;
-        let (near, far, n) = (frames(CONTRAST_NEAR_S), frames(CONTRAST_FAR_S), column.len());
-        let before = mean_of_known(&column[at.saturating_sub(far)..at.saturating_sub(near)], 1);
-        let after = mean_of_known(&column[(at + near).min(n)..(at + far).min(n)], 1);
-        after.zip(before).map_or(0.0, |(after, before)| after - before)
     }
 
     /// Probability of a run.

@@ -5,15 +5,15 @@
 
 use jiff::Timestamp;
 
-use super::config::fit::USUAL_SLOPE_EFFECT;
 use super::config::prior::{RUN_CADENCE_SPM, RUN_SPEED_MPS, WALK_CADENCE_SPM, WALK_SPEED_MPS};
 use super::config::runner::{
     CADENCE_SHARE, DAY_SD_MPS, DAY_SD_READINGS, DAY_SD_SPM, END_S, FADES_DAYS, LEAST_BOUT_S, LEAST_SECONDS,
     MOST_KNOWN, ROUNDS, SURE, SURE_WITHOUT_CADENCE, TAIL, TRUST_WITHOUT_CADENCE, UNKNOWN,
 };
-use super::emission::Gaussian;
+use super::gaussian::Gaussian;
+use super::moving::SlopeEffect;
+use super::segmentation::{Bout, Gait, Segmentation};
 use super::slope::slopes;
-use super::{Bout, Gait, Segmentation};
 use crate::clean::Series;
 use crate::statistics::{mean_of_known, median};
 
@@ -94,7 +94,7 @@ pub fn has_cadence(series: &Series, segmentation: &Segmentation) -> bool {
 fn level_speeds(series: &Series) -> Vec<Option<f64>> {
     // Of whole seconds, and only of those in which something was recorded: a hole may be years long.
     let slopes = slopes(series, series.time_s().iter().map(|at_s| at_s.floor()));
-    let level = |(speed, slope): (&Option<f64>, f64)| speed.map(|v| v / USUAL_SLOPE_EFFECT.factor(slope));
+    let level = |(speed, slope): (&Option<f64>, f64)| speed.map(|v| v / SlopeEffect::USUAL.factor(slope));
     series.speed_mps().iter().zip(slopes).map(level).collect()
 }
 

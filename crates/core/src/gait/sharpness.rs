@@ -2,7 +2,7 @@
 
 use super::config::fit::LEAST_READINGS as LEAST_SEEN;
 use super::config::sharpness::{FAR_S, LEAST_READINGS, NEAR_S};
-use super::em::Fit;
+use super::fit::Fit;
 use super::observe::Observed;
 use super::state::State;
 use crate::statistics::{mean_of_known, median};

@@ -10,8 +10,8 @@ use super::config::side_information::{
     MARK_SD_S, STATEMENT_S,
 };
 use super::observe::{Observed, Segment};
+use super::segmentation::{Gait, Segmentation};
 use super::state::{Rows, columns};
-use super::{Gait, Segmentation};
 
 /// Probabilities of the recorder saying run, walk or stand, a row a state: the moving ones, then standing.
 pub(super) type Confusion = Vec<[f64; 3]>;

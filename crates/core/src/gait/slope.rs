@@ -46,6 +46,11 @@ pub(super) fn slopes(series: &Series, times_s: impl Iterator<Item = f64>) -> Vec
         .collect()
 }
 
+/// Whether the person moved over ground of which nothing tells how steep it was.
+pub(super) fn slopes_are_unseen(series: &Series) -> bool {
+    series.has_position() && 2 * series.altitude_m().iter().flatten().count() < series.len()
+}
+
 /// Samples from one time to another, both at or behind those of the range before.
 fn from_to(time_s: &[f64], start_s: f64, end_s: f64, before: (usize, usize)) -> std::ops::Range<usize> {
     let on = |index: usize, at_s: f64| index + time_s[index..].iter().take_while(|&&t| t < at_s).count();

@@ -4,8 +4,8 @@ use super::config::weights::{
     BELONGS, CADENCE_A_SECOND, CADENCE_RANGE, CADENCE_USUAL_RANGE, LAGS, LEAST_PAIRS, LEAST_RESIDUALS, LOST,
     SPEED_A_SECOND, SPEED_RANGE, SPEED_USUAL_RANGE,
 };
-use super::em::Fit;
-use super::emission::{MovingState, Weights};
+use super::fit::Fit;
+use super::moving::{MovingState, Weights};
 use super::observe::{Observed, Segment};
 use super::state::split_row;
 use crate::statistics::sums_over_pairs;

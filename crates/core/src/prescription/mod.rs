@@ -23,7 +23,6 @@ pub(crate) use calendar::monday;
 pub use calendar::{Calendar, CalendarStart, DatedSession, LEAST_REST_DAYS, WeekSoFar};
 pub use dose::PrescribedDose;
 pub use error::{Excerpt, Fault, LanguageError, MOST_FAULTS, PlanError};
-use expand::each;
 pub use expand::{Block, DueSession, End, Expansion};
 pub use figures::Figures;
 pub use plan::{parse_weekdays, weekday_word};

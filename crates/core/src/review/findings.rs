@@ -10,11 +10,12 @@ use jogaudit_recording::notice::{Notice, NoticeCode};
 use jogaudit_recording::units::Unit;
 
 use super::calendar::plus;
-use super::history::{History, longest_prescribed_run_s};
+use super::history::History;
+use super::longest_prescribed::longest_prescribed_run_s;
+use super::performed::PerformedSession;
+use super::performed::StageChoice;
 use super::progress::{Progress, counted};
-use super::sessions::PerformedSession;
 use super::spacing::{Excess, Spacing};
-use super::stages::StageChoice;
 
 codes! {
     /// What a finding over days and weeks is about; `docs/review.md` says when each is made.

@@ -15,10 +15,13 @@ mod effort;
 mod findings;
 mod given;
 mod history;
+mod left_out;
 mod load;
+mod longest_prescribed;
 mod other;
 mod pace;
 mod pain;
+mod performed;
 mod progress;
 mod recorded;
 mod remarks;
@@ -32,6 +35,7 @@ mod stages;
 mod tests;
 mod unread;
 mod weeks;
+mod written;
 
 use jiff::civil::Date;
 
@@ -51,17 +55,17 @@ pub use edit::{DayCells, EditError, day_cells, diary_with, seen_with, stages_ren
 pub use effort::{WeekEffort, session_load, week_effort};
 pub use findings::{Against, LongestRun, RiseBand, WeeklyCode, WeeklyFinding};
 pub use given::Given;
+pub use left_out::{LeftOut, LeftOutCode, OtherRecording};
 pub use load::{RUN_STEP_BW, WALK_STEP_BW, loading_bw, loading_ratio};
-pub use other::{OtherRecording, OtherSession, agreed};
-pub use recorded::{LeftOut, LeftOutCode, Recorded, Totals};
+pub use other::{OtherSession, agreed};
+pub use performed::{PerformedSession, SessionKind, StageChoice, StageSource};
+pub use recorded::{Recorded, Totals};
 pub use ruling::{Applied, COMMON_PRACTICE, RULES, Recommendation, Rule, RuleCode, Ruling};
 pub use seen::{Seen, Visit};
-pub use sessions::{
-    PerformedSession, PerformedSessions, SessionConfig, SessionKind, sessions, sessions_with_recordings,
-};
-pub use stages::{StageChoice, StageSource};
+pub use sessions::{PerformedSessions, SessionConfig, sessions, sessions_with_recordings};
 pub use unread::Unread;
 pub use weeks::{Week, WeekOutcome};
+pub use written::Written;
 
 use bounds::Bounds;
 use history::History;
@@ -81,17 +85,6 @@ pub struct StageTally {
     pub underdone: u32,
     /// Sessions that can't be judged.
     pub undecided: u32,
-}
-
-/// What people wrote down about a case, besides its plan.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Written {
-    /// Pain and effort by day.
-    pub diary: Diary,
-    /// Stages that somebody named.
-    pub given: Given,
-    /// Visits to a clinician.
-    pub seen: Seen,
 }
 
 /// A whole return on one day.

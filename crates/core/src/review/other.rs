@@ -4,37 +4,9 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 
 use crate::prescription::Plan;
-use jogaudit_recording::read::{Recording, Sport};
 
 use super::calendar::Zone;
-use super::recorded::{LeftOut, LeftOutCode};
-
-/// A recording of another sport.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct OtherRecording {
-    /// The sport in the file's own word.
-    pub sport: String,
-    /// Its first sample.
-    pub start: Timestamp,
-    /// The recorder's offset from UTC, s.
-    pub utc_offset_s: Option<i32>,
-    /// From its first to its last sample, in whole seconds.
-    pub elapsed_s: u32,
-}
-
-impl OtherRecording {
-    /// What a recording holds of another sport; `None` when it does not say that it is one.
-    pub fn of(recording: &Recording) -> Option<Self> {
-        let Sport::Other(sport) = recording.sport() else { return None };
-        let (first, last) = (recording.samples().first()?, recording.samples().last()?);
-        Some(Self {
-            sport: sport.clone(),
-            start: recording.start(),
-            utc_offset_s: recording.utc_offset_s(),
-            elapsed_s: (last.time_s - first.time_s).max(0.0).round() as u32,
-        })
-    }
-}
+use super::left_out::{LeftOut, LeftOutCode};
 
 /// Agreed training besides running.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -97,6 +69,7 @@ pub fn agreed(plan: &Plan, left_out: Vec<LeftOut>, as_of: Date) -> (Vec<OtherSes
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::review::left_out::OtherRecording;
 
     const PLAN: &str = "timezone = 'Europe/Oslo'\n[[stage]]\nname = '1'\nsession = 'run 20:00'\n\
         [[other]]\nsport = 'cycling'\n[[other]]\nsport = 'Swimming'\n";

@@ -10,10 +10,10 @@ use crate::range::Range;
 
 use super::ReviewConfig;
 use super::calendar::monday;
+use super::performed::PerformedSession;
+use super::performed::StageChoice;
 use super::seen::{Seen, Visit};
-use super::sessions::PerformedSession;
 use super::spacing::Spacing;
-use super::stages::StageChoice;
 
 /// A session at a stage.
 #[derive(Clone, Debug)]

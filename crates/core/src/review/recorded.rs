@@ -3,11 +3,10 @@
 use jiff::Timestamp;
 
 use crate::clean::Series;
-use crate::codes::codes;
 use crate::gait::{Bout, Gait, Segmentation};
 use jogaudit_recording::notice::Notice;
 
-use super::other::OtherRecording;
+use super::left_out::{LeftOut, LeftOutCode};
 
 /// A recording of the case folder, segmented.
 #[derive(Clone, Debug)]
@@ -42,40 +41,6 @@ impl Recorded {
         let from = self.start().max(other.start());
         let to = self.end().min(other.end());
         to.duration_since(from).as_secs_f64()
-    }
-}
-
-codes! {
-    /// Why a recording is not reviewed.
-    pub enum LeftOutCode {
-        /// The file holds nothing that can be read.
-        Unreadable = "unreadable",
-        /// Its sport is neither running nor walking.
-        NotOnFoot = "not_on_foot",
-        /// Another recording of the same time is kept.
-        Duplicate = "duplicate",
-        /// Its day lies after that of the review.
-        AfterAsOf = "after_as_of",
-    }
-}
-
-/// A recording that is not reviewed.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct LeftOut {
-    /// Its name.
-    pub name: String,
-    /// What kind of reason.
-    pub code: LeftOutCode,
-    /// Why, in one sentence.
-    pub text: String,
-    /// What was recorded, when it is another sport.
-    pub other: Option<OtherRecording>,
-}
-
-impl LeftOut {
-    /// A recording that is left out for a reason in one sentence.
-    pub const fn new(name: String, code: LeftOutCode, text: String) -> Self {
-        Self { name, code, text, other: None }
     }
 }
 

@@ -7,76 +7,20 @@ use crate::audit::{
     Audit, AuditConfig, Judged, Matched, Outcome, Prescription, holds_with_others, note_others,
     others_may_help,
 };
-use crate::codes::codes;
-use crate::gait::{Bout, GaitConfig, NOTICES, RunnerEvidence, RunnerPrior, Segmentation, segment};
-use crate::prescription::{DueSession, Plan};
+use crate::gait::{GaitConfig, NOTICES, RunnerEvidence, RunnerPrior, Segmentation, segment};
+use crate::prescription::Plan;
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
 use super::calendar::Zone;
+use super::config::ReviewConfig;
 use super::given::{Given, Said};
+use super::left_out::{LeftOut, LeftOutCode};
+use super::performed::{PerformedSession, StageChoice};
 use super::progress::{Progress, counted};
-use super::recorded::{LeftOut, LeftOutCode, Recorded, Totals, without_duplicates};
+use super::recorded::{Recorded, Totals, without_duplicates};
 use super::spacing::Spacing;
-use super::stages::{StageChoice, asked, recognise};
-use super::{ReviewConfig, Written};
-
-codes! {
-    /// What a recorded session is to the plan.
-    pub enum SessionKind {
-        /// A session of the plan, or one whose stage cannot be told.
-        Session = "session",
-        /// A walk that is no session of the plan.
-        Walk = "walk",
-        /// Running that is no session of the plan.
-        UnplannedRun = "unplanned_run",
-    }
-}
-
-/// A session on foot, held against its stage.
-#[derive(Clone, Debug, PartialEq)]
-pub struct PerformedSession {
-    /// Names of its recordings, in order of time; more than one when it was recorded in parts.
-    pub recordings: Vec<String>,
-    /// When it began.
-    pub start: Timestamp,
-    /// The day it began on, in the case's time zone.
-    pub date: Date,
-    /// What was done.
-    pub totals: Totals,
-    /// Which stage it was.
-    pub stage: StageChoice,
-    /// What was due, where a count rises from session to session and the stage is known.
-    pub due: Option<DueSession>,
-    /// The verdict. `Undecided` when the stage is not known, unless the session went beyond each of the candidates.
-    pub outcome: Outcome,
-    /// The audit against the stage; without a stage `None`.
-    pub audit: Option<Audit>,
-    /// What was noticed while reading and auditing it.
-    pub notices: Vec<Notice>,
-    /// Its bouts, where it was recorded in one and is held against no stage; else none.
-    pub bouts: Vec<Bout>,
-}
-
-impl PerformedSession {
-    /// Whether it has running: a walk is no run-walk session.
-    pub fn is_run(&self, config: &ReviewConfig) -> bool {
-        self.totals.sure_run_s >= config.least_run_s
-    }
-
-    /// What it is to the plan.
-    pub fn kind(&self, config: &ReviewConfig) -> SessionKind {
-        match self.stage {
-            StageChoice::NoSession if self.is_run(config) => SessionKind::UnplannedRun,
-            StageChoice::NoSession => SessionKind::Walk,
-            _ => SessionKind::Session,
-        }
-    }
-
-    /// Whether it has running that is no session of the plan.
-    pub fn is_unplanned(&self, config: &ReviewConfig) -> bool {
-        self.kind(config) == SessionKind::UnplannedRun
-    }
-}
+use super::stages::{asked, recognise};
+use super::written::Written;
 
 /// The sessions of a case and what is not reviewed.
 #[derive(Clone, Debug, Default, PartialEq)]

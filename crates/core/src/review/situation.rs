@@ -11,9 +11,9 @@ use super::calendar::{days_between, joined, monday, plus, spoken};
 use super::findings::{WeeklyCode, WeeklyFinding};
 use super::history::History;
 use super::pain::Pain;
+use super::performed::StageChoice;
 use super::progress::{Ledger, Progress, counted, needed, still_due};
 use super::seen::Visit;
-use super::stages::StageChoice;
 
 /// Pain that may still rule.
 #[derive(Clone, Copy, Debug, PartialEq)]

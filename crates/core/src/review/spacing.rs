@@ -9,7 +9,7 @@ use crate::prescription::Plan;
 use super::ReviewConfig;
 use super::bounds::Bounds;
 use super::calendar::{days_between, monday};
-use super::sessions::PerformedSession;
+use super::performed::PerformedSession;
 
 /// What was done against what is allowed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

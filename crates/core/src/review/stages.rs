@@ -3,66 +3,16 @@
 use std::borrow::Cow;
 
 use crate::audit::{AuditConfig, alignment_costs_s};
-use crate::codes::codes;
 use crate::prescription::{Plan, Session, Stage};
 
-use super::ReviewConfig;
-use super::history::longest_prescribed_run_s;
+use super::config::ReviewConfig;
+use super::longest_prescribed::longest_prescribed_run_s;
+use super::performed::StageChoice;
 use super::progress::Progress;
 use super::recorded::{Recorded, Totals};
 
 /// Stages less likely than this are no candidates.
 const LEAST_CANDIDATE: f64 = 0.05;
-
-codes! {
-    /// How a session's stage is known.
-    pub enum StageSource {
-        /// Said in `stages.csv`.
-        Given = "given",
-        /// Recognised by alignment.
-        Recognised = "recognised",
-    }
-}
-
-/// Which stage of the plan a session was, by index.
-#[derive(Clone, Debug, PartialEq)]
-pub enum StageChoice {
-    /// Said in `stages.csv`.
-    Given(usize),
-    /// Recognised, with the probability that it is right.
-    Recognised {
-        /// The stage.
-        stage: usize,
-        /// Probability, 0 to 1.
-        certainty: f64,
-    },
-    /// Not to be told: the likeliest stages, likeliest first, with their probabilities; none when bouts and steps were too
-    /// many to match.
-    Ambiguous(Vec<(usize, f64)>),
-    /// One session in several recordings: not held against a stage.
-    InParts,
-    /// No session of the plan: a walk, or running that fits no stage.
-    NoSession,
-}
-
-impl StageChoice {
-    /// The stage, when it is known.
-    pub fn stage(&self) -> Option<usize> {
-        match self {
-            Self::Given(stage) | Self::Recognised { stage, .. } => Some(*stage),
-            Self::Ambiguous(_) | Self::InParts | Self::NoSession => None,
-        }
-    }
-
-    /// How the stage is known, when it is.
-    pub fn source(&self) -> Option<StageSource> {
-        match self {
-            Self::Given(_) => Some(StageSource::Given),
-            Self::Recognised { .. } => Some(StageSource::Recognised),
-            Self::Ambiguous(_) | Self::InParts | Self::NoSession => None,
-        }
-    }
-}
 
 /// How a recording fits a stage.
 #[derive(Clone, Copy, Debug)]

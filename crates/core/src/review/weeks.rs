@@ -11,8 +11,8 @@ use super::findings::{Against, WeeklyFinding, running_time_jump};
 use super::history::History;
 use super::load::{loading_bw, loading_ratio};
 use super::pace;
+use super::performed::StageChoice;
 use super::progress::{Ledger, counted, still_due};
-use super::stages::StageChoice;
 use crate::range::Range;
 use jogaudit_recording::units::Seconds;
 

@@ -3,7 +3,7 @@
 use wide::f64x4;
 
 use super::super::state::Rows;
-use super::{Chain, MOST_STATES, TransitionsByFrame};
+use super::transitions::{Chain, MOST_STATES, TransitionsByFrame};
 
 /// What forward–backward gives.
 #[derive(Clone, Debug, Default)]

@@ -1,7 +1,7 @@
 //! The single most probable sequence of states (Viterbi), in the log domain.
 
 use super::super::state::Rows;
-use super::{Chain, MOST_STATES, Transitions, TransitionsByFrame};
+use super::transitions::{Chain, MOST_STATES, Transitions, TransitionsByFrame};
 
 /// Less likely than this is the same as this: sums of infinities would not be numbers.
 const LEAST_LOG: f64 = -1e6;

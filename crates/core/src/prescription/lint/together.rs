@@ -3,8 +3,9 @@
 
 use super::increments::exceeds;
 use super::{LintCode, Remark, RemarkUnit};
+use crate::prescription::expand::each;
 use crate::prescription::figures::{ASSUMED_RUN_MPS, ASSUMED_WALK_MPS, Figures};
-use crate::prescription::{Item, Move, Plan, Session, Stage, Step, each};
+use crate::prescription::{Item, Move, Plan, Session, Stage, Step};
 use crate::range::Range;
 use jogaudit_recording::units::{BeatsPerMinute, MetresPerSecond};
 
