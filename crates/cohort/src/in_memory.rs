@@ -6,7 +6,8 @@ use jogaudit_case::{Failure, MAX_RECORDING_BYTES};
 use jogaudit_core::pipeline::Config;
 use jogaudit_files::Claims;
 
-use super::inputs::{FileInput, Own};
+use super::file_input::FileInput;
+use super::inputs::Own;
 use super::outputs;
 use super::parts::Part;
 use super::prescribed::Prescription;

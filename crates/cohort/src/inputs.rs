@@ -11,9 +11,9 @@ use jogaudit_files::{self as files, Claims};
 use jogaudit_recording::notice::Notice;
 use jogaudit_recording::read::Envelope;
 
-use super::prescribed::{Prescribed, Prescription};
+use super::file_input::{FileInput, is_named_as_none};
+use super::prescribed::Prescription;
 use super::pseudonymise::Pseudonymiser;
-use super::scored::is_named_as_none;
 
 /// What is to be tried.
 pub(super) enum Input {
@@ -36,15 +36,6 @@ impl Input {
             Self::Case(case) => case.recordings.len().max(1),
         }
     }
-}
-
-/// A file of recordings.
-pub(super) struct FileInput {
-    pub(super) path: PathBuf,
-    /// What it is held against, or the code of why there is nothing.
-    pub(super) prescribed: Result<Prescribed, &'static str>,
-    /// Whether it was found in a folder, where notes and tables lie, too; else it was named.
-    pub(super) is_found: bool,
 }
 
 /// A folder with a plan, a diary and recordings, or a zip of one.
@@ -388,7 +379,7 @@ fn absolute(path: &Path) -> Option<PathBuf> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::prescribed::Plans;
+    use crate::plans::Plans;
 
     fn paths(text: &[u8]) -> Vec<PathBuf> {
         lines(text).map(Result::unwrap).collect()

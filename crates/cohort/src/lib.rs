@@ -59,15 +59,20 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+mod claimed;
 mod columns;
+mod encode;
+mod file_input;
 mod in_case;
 mod in_memory;
 mod inputs;
 mod job;
+mod opened;
 mod outputs;
 mod package;
 mod parquet;
 mod parts;
+mod plans;
 mod prescribed;
 mod provenance;
 mod pseudonymise;
@@ -82,13 +87,15 @@ mod worker;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
+use claimed::Claimed;
 pub use columns::columns_page;
 pub use in_memory::{Cells, Column, Columns, Content, Take, Wanted, gather, gather_contents};
 use inputs::{Input, Inputs, Own};
 pub use job::{CHUNK, Job, Progress, Report};
 use outputs::Outputs;
 use parts::{Part, Parts};
-use prescribed::{Plans, Prescription};
+use plans::Plans;
+use prescribed::Prescription;
 use provenance::MadeFrom;
 use pseudonymise::Pseudonymiser;
 use roster::Roster;
@@ -98,7 +105,7 @@ use worker::Worker;
 
 use jogaudit_case::Failure;
 use jogaudit_core::pipeline::Config;
-use jogaudit_files::{Claims, Output, could_not_write};
+use jogaudit_files::{Claims, could_not_write};
 use jogaudit_recording::notice::{Notice, NoticeCode};
 
 /// Runs a job. `stdout` takes the rows when the table goes to standard output.
@@ -266,32 +273,6 @@ fn tables(with_bouts: bool, with_reps: bool) -> Vec<Table> {
     tables.extend(with_bouts.then(columns::bouts));
     tables.extend(with_reps.then(columns::reps));
     tables
-}
-
-/// The outputs of a job, locked.
-struct Claimed {
-    tables: Vec<Output>,
-    summary: Option<Output>,
-    provenance: Option<Output>,
-    /// `None` where the main table is no file.
-    package: Option<Output>,
-}
-
-impl Claimed {
-    fn lock(job: &Job, claims: &Claims) -> Result<Self, Failure> {
-        let mut outputs = claims.lock()?.into_iter();
-        let mut next = |is_wanted: bool| if is_wanted { outputs.next() } else { None };
-        let tables =
-            [true, job.bouts.is_some(), job.reps.is_some()].into_iter().filter_map(&mut next).collect();
-        let summary = next(job.summary.is_some());
-        let provenance = next(job.provenance.is_some());
-        Ok(Self { tables, summary, provenance, package: next(true) })
-    }
-
-    /// Whether the main table is a file, beside which finished chunks can be kept.
-    fn can_resume(&self) -> bool {
-        self.tables.first().is_some_and(Output::is_file)
-    }
 }
 
 /// The rows of a chunk: those of an earlier run if they still hold, else made anew and kept in case this run is killed.

@@ -1,19 +1,22 @@
 //! What a run writes: the tables, the summary, the provenance. They get their names together, at the end.
 
-use std::io::{self, Write};
-use std::path::{Path, PathBuf};
+use std::io::Write;
+use std::path::PathBuf;
 
 use jogaudit_case::Failure;
-use jogaudit_files::{Output, Staged, could_not_write};
+use jogaudit_files::{Output, Staged};
 
+use super::claimed::Claimed;
+use super::encode::Encode;
+use super::job::Report;
+use super::opened::{Opened, StandardOutput, failed};
 use super::package::{self, Written};
 use super::parts::Part;
 use super::provenance::{MadeFrom, Provenance};
-use super::sink::{Encode, Form, encoder};
+use super::sink::{Form, encoder};
 use super::summary::{Summary, Tally};
 use super::table::Table;
 use super::value::Row;
-use super::{Claimed, Report};
 
 /// The open outputs of a run.
 pub(super) struct Outputs<'w> {
@@ -28,9 +31,6 @@ pub(super) struct Outputs<'w> {
     /// Whether finished chunks are kept.
     can_resume: bool,
 }
-
-/// Taken by the one output that goes there.
-type StandardOutput<'w> = Option<&'w mut (dyn Write + Send)>;
 
 impl<'w> Outputs<'w> {
     /// Opens the tables and the document of what they are made from; one of them may go to standard output.
@@ -122,32 +122,6 @@ impl<'w> Outputs<'w> {
         report.summary = sums.map(|sums| sums.text());
         Ok(())
     }
-}
-
-/// An output that can be written to.
-pub(super) struct Opened<'w> {
-    pub(super) path: PathBuf,
-    /// `None` for standard output.
-    pub(super) staged: Option<Staged>,
-    pub(super) to: Box<dyn Write + Send + 'w>,
-}
-
-impl<'w> Opened<'w> {
-    fn new(output: &Output, stdout: &mut StandardOutput<'w>) -> Result<Self, Failure> {
-        let path = output.named().to_owned();
-        if output.is_standard_output() {
-            let stdout = stdout.take().ok_or_else(|| Failure::internal("standard output is taken twice"))?;
-            return Ok(Self { path, staged: None, to: Box::new(stdout) });
-        }
-        let staged = output.stage()?;
-        let to = Box::new(staged.file()?);
-        Ok(Self { path, staged: Some(staged), to })
-    }
-}
-
-/// Says that an output could not be written.
-pub(super) fn failed(path: &Path, error: io::Error) -> Failure {
-    if path.as_os_str() == "-" { Failure::output(error) } else { could_not_write(path, &error) }
 }
 
 /// A table's output with its writer.

@@ -16,7 +16,7 @@ use parquet::file::writer::{SerializedColumnWriter, SerializedFileWriter};
 use parquet::schema::types::{Type, TypePtr};
 
 use super::columns::VERSION;
-use super::sink::Encode;
+use super::encode::Encode;
 use super::table::{Field, Table};
 use super::value::{CellKind, Row, Value};
 

@@ -10,8 +10,9 @@ use std::path::{Path, PathBuf};
 use jogaudit_case::{Failure, blake3, named};
 use jogaudit_files::{self as files, Staged, could_not_write, with_suffix};
 
-use super::inputs::{FileInput, Input};
-use super::prescribed::Plans;
+use super::file_input::FileInput;
+use super::inputs::Input;
+use super::plans::Plans;
 use super::table::Table;
 use super::value::{Row, Value};
 

@@ -7,7 +7,7 @@ use jogaudit_case::Failure;
 use jogaudit_files::{self as files, Staged, could_not_write};
 
 use super::columns::VERSION;
-use super::outputs::{Opened, failed};
+use super::opened::{Opened, failed};
 
 /// Writes the document as the run goes on.
 pub(super) struct Provenance<'w> {

@@ -12,7 +12,7 @@ use jogaudit_core::separator::separator;
 use jogaudit_files as files;
 use jogaudit_recording::notice::Notice;
 
-use super::prescribed::{Plans, Prescribed};
+use super::plans::{Plans, Prescribed};
 
 /// Larger rosters are refused, our choice: a line for each of a million recordings stays below.
 const MAX_ROSTER_BYTES: u64 = 256 << 20;

@@ -17,8 +17,8 @@ use jogaudit_files as files;
 use jogaudit_recording::notice::Notice;
 use jogaudit_recording::read::{Facts, ReadError};
 
-use super::inputs::FileInput;
-use super::prescribed::{Plans, Prescribed};
+use super::file_input::{FileInput, is_named_as_none};
+use super::plans::{Plans, Prescribed};
 
 /// An activity of a file that was tried, or the file itself where it gives none, with what came of it.
 #[derive(Default)]
@@ -160,18 +160,6 @@ impl RowError {
             code => Self::standard(code),
         }
     }
-}
-
-/// Endings of notes, tables and documents, our choice: what lies so named in a folder and is no recording is passed over.
-const NO_RECORDINGS: [&str; 28] = [
-    "csv", "db", "doc", "docx", "htm", "html", "ics", "ini", "ipynb", "jpeg", "jpg", "json", "log", "md",
-    "ndjson", "odt", "ods", "parquet", "pdf", "png", "py", "r", "rtf", "svg", "toml", "tsv", "txt", "xls",
-];
-
-/// Whether a file is named as notes, tables and documents are.
-pub(super) fn is_named_as_none(path: &Path) -> bool {
-    let ending = path.extension().unwrap_or_default().to_string_lossy().to_lowercase();
-    NO_RECORDINGS.contains(&ending.as_str()) || ending == "xlsx"
 }
 
 /// Whether what lies in a folder and could not be read is none of its recordings.

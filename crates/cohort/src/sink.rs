@@ -5,6 +5,7 @@ use std::path::Path;
 
 use jogaudit_case::{Failure, named};
 
+use super::encode::Encode;
 use super::parquet::Parquet;
 use super::table::{Field, Table};
 use super::value::{Row, Value};
@@ -31,12 +32,6 @@ impl Form {
                 .hint("end its name in .parquet, .csv or .ndjson")),
         }
     }
-}
-
-/// Takes the rows of a table in order.
-pub(super) trait Encode {
-    fn rows(&mut self, rows: &[Row]) -> io::Result<()>;
-    fn finish(&mut self) -> io::Result<()>;
 }
 
 pub(super) fn encoder<'w>(

@@ -7,10 +7,11 @@ use jogaudit_case::Failure;
 use jogaudit_core::pipeline::Config;
 
 use super::columns::VERSION;
+use super::file_input::FileInput;
 use super::in_case::{self, CaseScored, score_case};
-use super::inputs::{FileInput, Input};
+use super::inputs::Input;
 use super::parts::{Part, Rows};
-use super::prescribed::Plans;
+use super::plans::Plans;
 use super::pseudonymise::Pseudonymiser;
 use super::scored::{RowError, Scored, fingerprint, score, score_bytes};
 use super::table::Table;

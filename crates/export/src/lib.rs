@@ -23,6 +23,7 @@
 #![cfg_attr(not(test), deny(clippy::disallowed_methods, clippy::disallowed_types))]
 
 mod calendar;
+mod ical;
 mod workout;
 mod zone;
 

@@ -7,7 +7,7 @@ use jiff::civil::{Date, DateTime};
 use jiff::tz::{Dst, Offset, TimeZone};
 use jiff::{Timestamp, ToSpan};
 
-use super::calendar::{date_time, entry, moment, text};
+use super::ical::{date_time, entry, moment, text};
 
 /// One state of a clock: from when on, by the clock before.
 struct Observance {

@@ -7,12 +7,14 @@ use maud::{Markup, html};
 use jogaudit_case::{CaseFiles, Failure, cases_in, from_zip, recording_name};
 use jogaudit_report::isolated;
 
-use super::forms::one_line;
-use super::http::{Content, Request, Response};
+use super::day_form::one_line;
+use super::desk::{Desk, PageResult};
 use super::layout::{coded, root};
 use super::refusal::Refusal;
-use super::routes::{Desk, PageResult};
-use super::store::{CaseState, CaseStore, HostedCase, Keeper, Settings};
+use super::request::{Content, Request};
+use super::response::Response;
+use super::settings::{Keeper, Settings};
+use super::store::{CaseState, CaseStore, HostedCase};
 use super::view_caseload;
 use super::waiting::base;
 

@@ -4,13 +4,14 @@ use jiff::civil::Date;
 
 use jogaudit_case::edit::{self, DayWritten};
 use jogaudit_case::table;
-use jogaudit_core::review::{DayCells, Diary, Pattern, score};
+use jogaudit_core::review::{DayCells, Diary};
 
-use super::http::Response;
+use super::day_form::{DayForm, MOST_NOTE, NOTE, PATTERN, date_of, field_of, one_line};
+use super::desk::{Desk, PageResult};
 use super::layout::root;
 use super::refusal::Refusal;
-use super::routes::{Desk, PageResult};
-use super::store::Keeper;
+use super::response::Response;
+use super::settings::Keeper;
 use super::view_diary;
 
 pub(super) fn days(desk: &mut Desk<'_>) -> PageResult {
@@ -21,10 +22,6 @@ pub(super) fn days(desk: &mut Desk<'_>) -> PageResult {
         let today = found.today.to_string();
         Ok(view_diary::days(&desk.case.name, &found.review.sessions, diary.entries(), &today))
     })
-}
-
-pub(super) fn date_of(text: &str) -> Result<Date, Refusal> {
-    text.parse().map_err(|_| Refusal::new(422, "that is no date", "write the day such as 2026-03-02"))
 }
 
 pub(super) fn diary_of(desk: &Desk<'_>) -> PageResult {
@@ -50,48 +47,6 @@ fn show_day(desk: &mut Desk<'_>, form: &DayForm) -> PageResult {
         let sessions: Vec<_> = found.review.sessions.iter().filter(|s| s.date == day).collect();
         Ok(view_diary::form(&desk.case.name, form, &sessions, &found.review.cautions))
     })
-}
-
-/// The form of a day: what it was made from, and what stands in its fields.
-pub(super) struct DayForm {
-    pub(super) date: Date,
-    /// The cells of the diary from which it was made.
-    pub(super) stands: DayCells,
-    /// What the fields hold.
-    pub(super) fields: DayCells,
-    /// What somebody wanted to write when the line had changed meanwhile.
-    pub(super) conflict: Option<DayCells>,
-}
-
-/// The columns of the diary as a form calls them, in their order.
-pub(super) const FIELDS: [&str; 5] = ["pain_during", "pain_pattern", "pain_next_morning", "effort", "note"];
-/// Which of them hold a number, and which one a pattern of pain.
-const SCORES: [usize; 3] = [0, 2, 3];
-const PATTERN: usize = 1;
-const NOTE: usize = 4;
-/// Letters of a note that a form takes, our choice: some ten lines.
-pub(super) const MOST_NOTE: usize = 500;
-
-/// What a field of the form holds for a cell: nothing where the cell cannot be read.
-pub(super) fn field_of(column: usize, cell: &str) -> String {
-    if SCORES.contains(&column) {
-        score(cell).map(|number| number.to_string()).unwrap_or_default()
-    } else if column == PATTERN {
-        in_the_files_words(&Pattern::read_all(cell).unwrap_or_default())
-    } else {
-        one_line(cell)
-    }
-}
-
-/// Patterns of pain as the diary has them.
-fn in_the_files_words(patterns: &[Pattern]) -> String {
-    patterns.iter().map(|pattern| pattern.word()).collect::<Vec<_>>().join(" ")
-}
-
-/// A field takes one line.
-pub(super) fn one_line(text: &str) -> String {
-    let plain: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
-    plain.trim().to_owned()
 }
 
 /// What a form sends: its fields, and the cells from which it was made.

@@ -7,7 +7,7 @@ use maud::{DOCTYPE, Markup, html};
 use jogaudit_report::{escaped, isolated};
 
 use super::case_names::CaseName;
-use super::store::Settings;
+use super::settings::Settings;
 
 /// The page's own style, after the reports' colours and type.
 pub(super) const STYLE: &str = include_str!("page.css");

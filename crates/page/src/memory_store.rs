@@ -11,10 +11,12 @@ use jogaudit_core::pipeline::Config;
 
 use super::case_names::{CaseName, names};
 use super::found::{Day, FileRead, Snapshot, stamps};
-use super::http::{Content, Method, Request, Response};
 use super::needs::{Cases, needs};
+use super::request::{Content, Method, Request};
+use super::response::Response;
 use super::routes::handle;
-use super::store::{CaseState, CaseStore, HostedCase, Keeper, Settings};
+use super::settings::{Keeper, Settings};
+use super::store::{CaseState, CaseStore, HostedCase};
 use super::waiting::{MOST_FILES, Reservation, Room, WaitingFile, base};
 
 /// Largest recording that is taken, bytes.

@@ -1,6 +1,6 @@
 //! What a request needs of its host before it is handled.
 
-use super::http::{Method, Request};
+use super::request::{Method, Request};
 
 /// What a request needs of its host before it is handled.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

@@ -2,11 +2,12 @@
 
 use jogaudit_case::{edit, sha256};
 
-use super::http::{HTML, Method, Response};
+use super::desk::{Desk, PageResult};
 use super::plan_rows::{PlanForm, Sent};
 use super::refusal::Refusal;
-use super::routes::{Desk, PageResult};
-use super::store::Keeper;
+use super::request::Method;
+use super::response::{HTML, Response};
+use super::settings::Keeper;
 use super::{view_plan, view_plan_form};
 
 /// Answers at the addresses of the plan. Those of a patient's page only show it: nothing there leads to a writer of `plan.toml`.

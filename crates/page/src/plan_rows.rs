@@ -9,7 +9,7 @@ use jogaudit_core::prescription::edit::{
 use jogaudit_core::prescription::lint::{LintCode, LintConfig, lint};
 use jogaudit_report::plan_lint::{LintView, RemarkView};
 
-use super::forms::one_line;
+use super::day_form::one_line;
 use super::refusal::Refusal;
 
 /// Bytes of a text that is shown as a form, and rows of it; a larger one is shown as text.

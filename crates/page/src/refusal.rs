@@ -6,9 +6,9 @@ use jogaudit_case::Failure;
 use jogaudit_core::prescription::PlanError;
 use jogaudit_report::{capitalised, escaped_lines, isolated};
 
-use super::http::Response;
 use super::layout;
-use super::view_plan::fault_list;
+use super::plan_faults::fault_list;
+use super::response::Response;
 
 /// An error as the page shows it.
 #[derive(Clone, Debug)]

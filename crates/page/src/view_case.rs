@@ -18,7 +18,7 @@ use jogaudit_report::{ReviewView, escaped, isolated};
 use super::case_names::CaseName;
 use super::found::Found;
 use super::layout::{coded, root};
-use super::store::Settings;
+use super::settings::Settings;
 use super::visit;
 use super::waiting::WaitingFile;
 

@@ -14,7 +14,8 @@ use super::case_names::CaseName;
 use super::found::Found;
 use super::layout::root;
 use super::refusal::sentence;
-use super::store::{CaseState, HostedCase, Settings};
+use super::settings::Settings;
+use super::store::{CaseState, HostedCase};
 use super::view_case::mark;
 use super::view_diary::shown;
 

@@ -10,7 +10,7 @@ use jogaudit_report::review_view::SessionView;
 use jogaudit_report::{escaped_prose, isolated, pattern_words};
 
 use super::case_names::CaseName;
-use super::forms::{DayForm, FIELDS, MOST_NOTE, field_of};
+use super::day_form::{DayForm, FIELDS, MOST_NOTE, field_of};
 use super::layout::{coded, root};
 use super::view_case::{mark, what_it_was};
 

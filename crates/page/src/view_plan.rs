@@ -2,14 +2,15 @@
 
 use maud::{Markup, html};
 
+use jogaudit_core::prescription::Plan;
 use jogaudit_core::prescription::lint::{LintConfig, lint};
-use jogaudit_core::prescription::{Plan, PlanError};
 use jogaudit_report::card::CardView;
 use jogaudit_report::plan_lint::{self, LintView};
-use jogaudit_report::{escaped, how_many, isolated};
+use jogaudit_report::{how_many, isolated};
 
 use super::case_names::CaseName;
 use super::layout::root;
+use super::plan_faults::fault_list;
 use super::refusal::Refusal;
 
 /// What a plan starts from; it is no plan until a session is written.
@@ -102,32 +103,6 @@ pub(super) fn remark(text: &str, proposal: &str, basis: &str) -> Markup {
             p { strong { "Try: " } (isolated(proposal)) }
             p.quiet { "Where the limit comes from: " (basis) "." }
         }
-    }
-}
-
-/// The mistakes of a plan, each with its line, which wraps where the screen is narrow.
-pub(super) fn fault_list(error: &PlanError) -> Markup {
-    let more = error.count() - error.faults().len();
-    html! {
-        ul.faults {
-            @for fault in error.faults() {
-                @let line = fault.excerpt();
-                li {
-                    p { strong { "Line " (fault.line) ", column " (fault.column) ": " } (isolated(&fault.message)) "." }
-                    p {
-                        code {
-                            bdi {
-                                (escaped(&line.before))
-                                @if line.at.is_empty() { mark aria-hidden="true" { "▁" } } @else { mark { (escaped(&line.at)) } }
-                                (escaped(&line.after))
-                            }
-                        }
-                    }
-                    @if let Some(help) = &fault.help { p { (isolated(help)) } }
-                }
-            }
-        }
-        @if more > 0 { p { "and " (more) " more" } }
     }
 }
 

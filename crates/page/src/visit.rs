@@ -8,11 +8,11 @@ use jogaudit_core::review::Recommendation;
 use jogaudit_report::{escaped, isolated};
 
 use super::case_names::CaseName;
-use super::forms::{MOST_NOTE, date_of, one_line};
+use super::day_form::{MOST_NOTE, date_of, one_line};
+use super::desk::{Desk, PageResult};
 use super::found::Found;
 use super::layout::root;
 use super::refusal::Refusal;
-use super::routes::{Desk, PageResult};
 
 /// Letters of a name that the form takes, our choice.
 const MOST_NAME: usize = 100;

@@ -11,7 +11,7 @@ use jogaudit_core::pipeline::Config;
 use jogaudit_recording::read::ReadConfig;
 
 use super::refusal::Refusal;
-use super::store::Keeper;
+use super::settings::Keeper;
 
 /// Files of all cases that may wait at a time, bytes in all.
 pub const MOST_WAITING_BYTES: usize = 96 << 20;

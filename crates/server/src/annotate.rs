@@ -12,8 +12,9 @@ use jogaudit_files::Output;
 use jogaudit_page::annotate::{Sheet, handle};
 use jogaudit_page::{self as page, Content, Refusal};
 
+use super::answered::answered;
 use super::guard::AccessCheck;
-use super::routes::{address_of, answered, form, guarded, method_of, open};
+use super::routes::{address_of, form, guarded, method_of, open};
 use super::serve_behind_guard;
 
 /// What all requests share.

@@ -17,8 +17,8 @@ use tokio::time::timeout;
 use jogaudit_case::hexadecimal;
 use jogaudit_page::Refusal;
 
+use super::answered::answered;
 use super::connections::Connection;
-use super::routes::answered;
 
 /// Time for one answer, uploads included.
 const ANSWER_TIME: Duration = Duration::from_secs(60);

@@ -35,6 +35,8 @@
 //! ```
 
 mod annotate;
+mod answered;
+mod app;
 mod cached_case;
 mod connections;
 mod guard;
@@ -71,6 +73,7 @@ use jogaudit_case::{CaseFiles, Failure};
 use jogaudit_files::{FolderCase, open_case};
 use jogaudit_page::{CaseName, Keeper, Settings, names};
 
+use app::App;
 use cached_case::CachedCase;
 use connections::{Connection, Connections};
 use guard::AccessCheck;
@@ -106,23 +109,6 @@ pub struct Options {
     pub max_file_bytes: usize,
     /// Whether the page is the patient's: nothing on it changes the plan.
     pub is_patient: bool,
-}
-
-/// What all requests share.
-struct App {
-    access: Arc<AccessCheck>,
-    settings: Settings,
-    cases: Vec<Arc<CachedCase>>,
-    uploads: Arc<Uploads>,
-    /// One report is made, or file kept, at a time: each may need the memory of a large recording.
-    one_at_a_time: Semaphore,
-}
-
-impl App {
-    /// The case of that name. Names come from the address, so they are compared and never used as a path.
-    fn case(&self, name: &str) -> Option<&Arc<CachedCase>> {
-        self.cases.iter().find(|cached| cached.name.key == name)
-    }
 }
 
 /// Serves the page until the process is told to end. `ready` gets the address with its token once it can be opened.

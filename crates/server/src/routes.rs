@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 
 use axum::body::{Body, to_bytes};
 use axum::extract::{DefaultBodyLimit, State};
-use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE, HeaderMap, HeaderValue, LOCATION, SET_COOKIE};
+use axum::http::header::{CONTENT_TYPE, HeaderMap, HeaderValue, LOCATION, SET_COOKIE};
 use axum::http::{Method, StatusCode};
 use axum::response::Response;
 use axum::{Router, middleware};
@@ -16,9 +16,11 @@ use jogaudit_page::needs::{Cases, LookOver};
 use jogaudit_page::waiting::WaitingFile;
 use jogaudit_page::{self as page, CaseState, CaseStore, Content, HostedCase, Needs, Refusal, Settings};
 
+use super::answered::answered;
+use super::app::App;
 use super::cached_case::{CachedCase, READ_WAIT};
+use super::guard;
 use super::guard::AccessCheck;
-use super::{App, guard};
 
 /// Bytes of a form without files: a plan has at most 1 MiB, and letters may take three in a form.
 const FORM_BYTES: usize = 4 << 20;
@@ -36,23 +38,6 @@ where
     S: Clone + Send + Sync + 'static,
 {
     router.layer(DefaultBodyLimit::disable()).layer(middleware::from_fn_with_state(access, guard::guard))
-}
-
-/// An answer of the page as HTTP has it.
-pub(super) fn answered(answer: page::Response) -> Response {
-    let mut response = Response::new(Body::from(answer.body));
-    *response.status_mut() = StatusCode::from_u16(answer.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
-    let headers = response.headers_mut();
-    headers.insert(CONTENT_TYPE, HeaderValue::from_static(answer.kind));
-    // Addresses and names of ours are plain ASCII.
-    if let Some(location) = answer.location.and_then(|location| HeaderValue::from_str(&location).ok()) {
-        headers.insert(LOCATION, location);
-    }
-    let attached = answer.attachment.map(|name| format!("attachment; filename=\"{name}\""));
-    if let Some(attached) = attached.and_then(|attached| HeaderValue::from_str(&attached).ok()) {
-        headers.insert(CONTENT_DISPOSITION, attached);
-    }
-    response
 }
 
 async fn answer(State(app): State<Arc<App>>, request: axum::extract::Request) -> Response {

@@ -3,8 +3,8 @@
 use rand::RngExt;
 
 use super::motion::Motion;
+use super::motion::gait_at;
 use super::random::{Stream, rng};
-use super::recorder::gait_at;
 use super::{CadenceDamage, CadenceFault, CadenceFaultKind, CadenceLeft, Settings, SimulateError, Window};
 use jogaudit_core::gait::Gait;
 

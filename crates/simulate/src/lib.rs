@@ -55,10 +55,12 @@
 mod cadence_faults;
 mod faults;
 mod guesses;
+mod lag;
 mod motion;
 mod person;
 mod quantise;
 mod random;
+mod rate;
 mod recorder;
 mod timeline;
 mod truth;

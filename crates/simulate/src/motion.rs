@@ -5,6 +5,7 @@ use std::f64::consts::TAU;
 use super::faults::Scenario;
 use super::person::Person;
 use super::random::{Ar1, Stream, normal, rng, uniform};
+use super::rate::{PERIOD_S, SAMPLES_A_SECOND};
 use super::timeline::{LegPart, Pacing, Timeline, has_distances, usual_durations_s};
 use super::ways::{self, Wander, Ways};
 use super::{Settings, SimulateError};
@@ -12,10 +13,6 @@ use jogaudit_core::gait::Gait;
 use jogaudit_core::prescription::Extent;
 use jogaudit_recording::physiology::{running_cost_ratio, walking_cost_ratio};
 
-/// Time from one true sample to the next, s. A fraction with an exact binary value.
-pub(super) const PERIOD_S: f64 = 0.25;
-/// True samples in a second.
-pub(super) const SAMPLES_A_SECOND: usize = 4;
 /// Longest session, s: nothing on foot that a plan prescribes lasts longer.
 const LONGEST_S: f64 = 48.0 * 3600.0;
 
@@ -274,4 +271,11 @@ impl<'a> Heart<'a> {
         self.now_bpm += (target - before) * (PERIOD_S / lag_s).min(1.0);
         before
     }
+}
+
+/// Gait of the motion at a second.
+pub(super) fn gait_at(motion: &Motion, second: usize) -> Gait {
+    let parts = &motion.timeline.parts;
+    let i = parts.partition_point(|s| s.end_s <= second as f64);
+    parts.get(i).map_or(Gait::Unknown, |s| s.gait)
 }

@@ -5,12 +5,13 @@ use std::f64::consts::TAU;
 use rand::RngExt;
 
 use super::cadence_faults;
-use super::motion::{Motion, PERIOD_S, SAMPLES_A_SECOND, TrueSample};
+use super::lag::Lag;
+use super::motion::{Motion, TrueSample};
 use super::random::{Ar1, Stream, normal, rng, uniform};
+use super::rate::{PERIOD_S, SAMPLES_A_SECOND};
 use super::timeline::place;
 use super::watch::{Watch, intervals_s};
 use super::{Gps, Settings, SimulateError};
-use jogaudit_core::gait::Gait;
 use jogaudit_recording::geodesy::{LatLon, Plane};
 
 /// Errors of one strength of reception.
@@ -266,28 +267,6 @@ fn origin(seed: u64) -> LatLon {
     LatLon::new(lat, lon).unwrap_or_else(|| unreachable!("0.3 to 0.7 degrees is a position"))
 }
 
-/// How late a recorder's smoothed value is.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Lag {
-    /// Pure delay, s.
-    delay_s: f64,
-    /// Time constant of the causal exponential average, s: it adds as much again.
-    smoothing_s: f64,
-}
-
-impl Lag {
-    /// The whole lag is even between 0 and the longest; the share of the average is even between 0.2 and 0.8.
-    fn draw(longest_s: f64, draws: &mut rand_chacha::ChaCha8Rng) -> Self {
-        let whole = uniform(draws, 0.0, longest_s);
-        Self::of(whole, uniform(draws, 0.2, 0.8))
-    }
-
-    /// Of a length in all, s, of which an average makes a share.
-    pub(super) const fn of(whole: f64, share: f64) -> Self {
-        Self { delay_s: whole * (1.0 - share), smoothing_s: whole * share }
-    }
-}
-
 /// A true value as the recorder shows it, once a second.
 fn lagged(motion: &Motion, value: fn(&TrueSample) -> f64, lag: Lag, seconds: usize) -> Vec<f64> {
     let back = (lag.delay_s / PERIOD_S).round() as usize;
@@ -400,11 +379,4 @@ fn spikes(errors: &Errors, seconds: usize, seed: u64) -> Vec<Spike> {
         let speed_mps = errors.spike_speed_mps * normal(&mut draws);
         spikes.push(Spike { from, to, east_m: far * towards.sin(), north_m: far * towards.cos(), speed_mps });
     }
-}
-
-/// Gait of the motion at a second.
-pub(super) fn gait_at(motion: &Motion, second: usize) -> Gait {
-    let parts = &motion.timeline.parts;
-    let i = parts.partition_point(|s| s.end_s <= second as f64);
-    parts.get(i).map_or(Gait::Unknown, |s| s.gait)
 }

@@ -7,9 +7,10 @@ use std::ops::Range;
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 
+use super::lag::Lag;
 use super::motion::Motion;
+use super::motion::gait_at;
 use super::random::{Smooth, Stream, normal, rng, uniform};
-use super::recorder::{Lag, gait_at};
 use super::ways::{Spread, runner_seed};
 use super::{Gps, Realism, Sampling, Settings};
 use jogaudit_core::gait::Gait;

@@ -7,9 +7,9 @@
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 
-use super::motion::PERIOD_S;
 use super::person::Person;
 use super::random::{Ar1, Smooth, Stream, normal, rng, uniform};
+use super::rate::PERIOD_S;
 use super::{Realism, Settings};
 use jogaudit_core::gait::Gait;
 

@@ -4,7 +4,7 @@ use serde_json::{Value, json};
 
 use jogaudit_core::clean::{GapKind, Series};
 
-use super::thousandths;
+use super::marks::thousandths;
 
 /// Metres a second to kilometres an hour.
 const KMH_PER_MPS: f64 = 3.6;

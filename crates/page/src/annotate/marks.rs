@@ -6,7 +6,6 @@ use jogaudit_core::gait::Gait;
 use jogaudit_core::gait::agreement::GaitSpan;
 
 use super::super::refusal::Refusal;
-use super::thousandths;
 
 /// From here on it is that gait, to the next mark or the end. Before the first mark nothing is known.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -69,4 +68,9 @@ pub(super) fn marks_of(spans: &[GaitSpan], elapsed_s: f64) -> Vec<Mark> {
     let is_first = |at: usize, mark: &Mark| at == 0 && mark.gait == Gait::Unknown;
     let within = |(at, mark): &(usize, Mark)| (0.0..=elapsed_s).contains(&mark.at_s) && !is_first(*at, mark);
     marks.into_iter().enumerate().filter(within).map(|(_, mark)| mark).collect()
+}
+
+/// A number in whole thousandths.
+pub(super) fn thousandths(value: f64) -> f64 {
+    (value * 1e3).round() / 1e3
 }

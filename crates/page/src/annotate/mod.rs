@@ -19,10 +19,11 @@ use jogaudit_core::pipeline::Readings;
 use jogaudit_report::csv::{self, MarkedBouts};
 use jogaudit_report::html::THEME;
 
-use super::http::{Method, Request, Response};
 use super::layout;
 use super::refusal::{Refusal, sentence};
-use marks::{Mark, marks_of, sent, spans};
+use super::request::{Method, Request};
+use super::response::Response;
+use marks::{Mark, marks_of, sent, spans, thousandths};
 
 /// More readings are refused: a browser could not draw them as one zooms. Half a day at four a second, our choice.
 const MOST_READINGS: usize = 200_000;
@@ -225,10 +226,6 @@ pub fn rater_name(text: &str) -> Result<String, String> {
         }
         Some(_) => Ok(name.to_owned()),
     }
-}
-
-fn thousandths(value: f64) -> f64 {
-    (value * 1e3).round() / 1e3
 }
 
 #[cfg(test)]

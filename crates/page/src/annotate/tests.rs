@@ -3,7 +3,7 @@ use jogaudit_core::clean::{Columns, Series};
 use jogaudit_core::gait::Gait;
 
 use super::*;
-use crate::http::Content;
+use crate::request::Content;
 
 const NOW: Timestamp = Timestamp::UNIX_EPOCH;
 
