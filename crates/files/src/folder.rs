@@ -183,6 +183,22 @@ mod tests {
         assert_eq!(failure().within(folder.path()).in_a_clause(), "the case has no plan.toml");
     }
 
+    #[cfg(unix)]
+    #[test]
+    fn a_link_is_followed_inside_the_case_alone() {
+        use std::os::unix::fs::symlink;
+
+        let (folder, other) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+        let case = FolderCase::new(folder.path());
+        fs::write(case.path("a.csv"), "ours").unwrap();
+        fs::write(other.path().join("a.csv"), "theirs").unwrap();
+        symlink(case.path("a.csv"), case.path("in.csv")).unwrap();
+        symlink(other.path().join("a.csv"), case.path("out.csv")).unwrap();
+        assert_eq!(case.read("in.csv", 9).unwrap(), b"ours");
+        let said = case.read("out.csv", 9).unwrap_err().to_string();
+        assert!(said.contains("leads out of the folder"), "{said}");
+    }
+
     #[test]
     fn two_writers_take_turns() {
         let folder = tempfile::tempdir().unwrap();

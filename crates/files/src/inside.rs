@@ -76,9 +76,6 @@ mod tests {
     use std::os::unix::fs::symlink;
     use std::os::unix::net::UnixListener;
 
-    use jogaudit_case::CaseFiles;
-
-    use super::super::folder::FolderCase;
     use super::*;
 
     #[test]
@@ -96,11 +93,7 @@ mod tests {
             assert!(inside(case.path(), &file(name)).is_err(), "{name}");
         }
         assert_eq!(inside(case.path(), &file("in.csv")).unwrap(), fs::canonicalize(file("a.csv")).unwrap());
-        let case = FolderCase::new(case.path());
-        assert_eq!(case.read("in.csv", 9).unwrap(), b"ours");
-        assert!(inside(&case.path(""), &case.path("new.csv")).unwrap().ends_with("new.csv"));
-        let said = case.read("out.csv", 9).unwrap_err().to_string();
-        assert!(said.contains("leads out of the folder"), "{said}");
+        assert!(inside(case.path(), &file("new.csv")).unwrap().ends_with("new.csv"));
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! A workout as a watch runs it: what the FIT messages `workout` and `workout_step` hold of it.
 
-use crate::read::LapIntensity;
+use crate::read::lap::LapIntensity;
 use crate::units::{BeatsPerMinute, Metres, MetresPerSecond, Seconds, StepsPerMinute};
 
 /// Steps to run through, in order.

@@ -6,8 +6,8 @@ use super::agree_view::{
     AgreedBoutsView, AgreedScoresView, BoundariesView, ColumnView, EstimateView, FigureView, IntervalView,
     IntervalsView, OneView,
 };
+use super::numbers::rounded;
 use super::text::{HEADING, Page, QUIET, UNKNOWN, shown};
-use super::view::rounded;
 use super::wording::clock;
 
 /// So many recordings are told one by one, the worst first; the JSON document has all.

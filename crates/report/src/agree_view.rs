@@ -10,8 +10,9 @@ use jogaudit_core::agree::scores::{CONFIDENCE, ConfidenceInterval, Estimate};
 use jogaudit_core::agree::{ComparedBouts, ComparedColumn, ComparedScores, Undefined};
 use jogaudit_recording::notice::Notice;
 
-use super::json;
-use super::view::{self, NoticeView, rounded};
+use super::document::document;
+use super::numbers::rounded;
+use super::view::{self, NoticeView};
 
 /// The document of bouts.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -344,12 +345,12 @@ impl EstimateView {
 
 /// Writes the document of bouts, ending in a newline.
 pub fn bouts_json(view: &AgreedBoutsView) -> String {
-    json::document(view)
+    document(view)
 }
 
 /// Writes the document of scores, ending in a newline.
 pub fn scores_json(view: &AgreedScoresView) -> String {
-    json::document(view)
+    document(view)
 }
 
 fn figure(value: Result<f64, Undefined>) -> FigureView {

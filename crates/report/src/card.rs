@@ -11,11 +11,11 @@ use jogaudit_recording::units::{
     BeatsPerMinute, LengthUnit, METRES_PER_MILE, MetresPerSecond, Seconds, StepsPerMinute,
 };
 
+use super::document::document;
 use super::ends::{self, Most};
-use super::json;
 use super::lengths;
 use super::text::{HEADING, Page, QUIET, UNKNOWN, WIDTH};
-use super::word::{as_word, as_word_or_null};
+use super::word::{StableWord, as_word, as_word_or_null};
 use super::wording::{capitalised, clock, counted, with_contact};
 
 /// Lines of the longest card: half a page of print. Our choice, as are the three numbers below, which keep to it.
@@ -108,6 +108,12 @@ pub enum CardGait {
     Rest,
     /// Runs and walks in turn until a time or distance is reached, or so often.
     InTurn,
+}
+
+impl StableWord for CardGait {
+    fn stable_word(self) -> &'static str {
+        self.word()
+    }
 }
 
 impl CardGait {
@@ -462,7 +468,7 @@ fn in_words(part: &Expansion) -> String {
 
 /// Writes the document, ending in a newline.
 pub fn json(view: &CardView) -> String {
-    json::document(view)
+    document(view)
 }
 
 /// Writes the card of a stage; see [`CardView::new`] for what is recommended.

@@ -9,7 +9,7 @@ use jogaudit_core::prescription::Stage;
 use jogaudit_recording::units::LengthUnit;
 
 use super::lengths;
-use super::view::{rounded, tenths};
+use super::numbers::{rounded, tenths};
 
 /// Columns of time in which a curve is thinned to its least and greatest value: about a pixel each on a wide screen.
 const COLUMNS: f64 = 700.0;

@@ -1,10 +1,10 @@
 //! What is prescribed, as one figure or as the two ends of a range, in documents and in words.
 
 use jogaudit_core::range::Range;
+use jogaudit_recording::units::clock;
 use serde::Serialize;
 
-use super::view::{known, tenths};
-use super::wording::clock;
+use super::numbers::{known, tenths};
 
 /// The most of a range: `null` in a document where there is none.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]

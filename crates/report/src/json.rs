@@ -1,5 +1,6 @@
 //! The JSON documents; their schemas stand in `docs/schema/`.
 
+use super::document::document;
 use super::review_view::ReviewView;
 use super::view::{BoutsView, CheckView};
 
@@ -16,12 +17,4 @@ pub fn check(view: &CheckView) -> String {
 /// Writes the document `jogaudit.review/1`, ending in a newline.
 pub fn review(view: &ReviewView) -> String {
     document(view)
-}
-
-/// Writes any view, ending in a newline.
-pub(super) fn document(view: &impl serde::Serialize) -> String {
-    // Views hold only texts, numbers and lists: nothing that JSON could refuse.
-    let mut text = serde_json::to_string_pretty(view).unwrap_or_default();
-    text.push('\n');
-    text
 }

@@ -6,7 +6,7 @@ use jogaudit_core::prescription::Plan;
 use jogaudit_core::prescription::lint::{LintCode, Remark, RemarkUnit};
 use jogaudit_recording::units::LengthUnit;
 
-use super::json;
+use super::document::document;
 use super::lengths;
 use super::text::Page;
 use super::text::{HEADING, QUIET};
@@ -84,7 +84,7 @@ impl RemarkView {
 
 /// Writes the document, ending in a newline.
 pub fn json(view: &LintView) -> String {
-    json::document(view)
+    document(view)
 }
 
 /// Writes the remarks for reading.

@@ -10,8 +10,8 @@ use jogaudit_core::prescription::{
 use jogaudit_core::range::Range;
 use jogaudit_recording::units::{LengthUnit, Seconds};
 
+use super::document::document;
 use super::ends;
-use super::json;
 use super::lengths;
 use super::outside::escaped;
 use super::plan_lint::ratio;
@@ -268,7 +268,7 @@ fn weeks(plan: &Plan, figures: &[Range<Figures>]) -> Vec<WeekView> {
 
 /// Writes the document, ending in a newline.
 pub fn json(view: &PlanView) -> String {
-    json::document(view)
+    document(view)
 }
 
 /// Writes the tables and the picture, 80 columns wide.

@@ -19,6 +19,7 @@ use jogaudit_recording::units::{LengthUnit, Metres, Seconds, Unit};
 use super::chart::Charts;
 use super::ends::{self, Most};
 use super::lengths;
+pub use super::numbers::{certainty, hundredths, known, tenths};
 use super::word::as_word;
 use super::wording::{self, clock};
 
@@ -361,7 +362,10 @@ impl CheckView {
             schema: "jogaudit.check/1",
             plan: plan.title.clone(),
             summary: match audit {
-                Some(_) => wording::summary(outcome, &name, &findings),
+                Some(_) => {
+                    let deciding = findings.iter().filter(|finding| finding.decides).count();
+                    wording::summary(outcome, &name, deciding)
+                }
                 None => wording::not_scored(&name),
             },
             reasons: notices.iter().filter(is_reason).cloned().collect(),
@@ -507,32 +511,6 @@ pub fn whole_steps(steps: Option<f64>) -> Option<u64> {
 pub fn notice(notice: &Notice) -> NoticeView {
     let place = notice.place.as_ref().map(ToString::to_string).unwrap_or_default();
     NoticeView { code: notice.code, text: wording::sentence(&notice.text, &place) }
-}
-
-/// Rounds a value that is known and a number.
-pub fn known(value: Option<f64>, round: fn(f64) -> f64) -> Option<f64> {
-    value.filter(|value| value.is_finite()).map(round)
-}
-
-/// Rounds to one decimal.
-pub fn tenths(value: f64) -> f64 {
-    rounded(value, 10.0)
-}
-
-/// Rounds to two decimals.
-pub fn hundredths(value: f64) -> f64 {
-    rounded(value, 100.0)
-}
-
-pub(super) fn rounded(value: f64, parts: f64) -> f64 {
-    // Adding zero turns -0 into 0.
-    (value * parts).round() / parts + 0.0
-}
-
-/// Rounds a certainty down to three decimals.
-pub fn certainty(value: f64) -> f64 {
-    // The nudge keeps 0.9, stored as a little less, at 0.9.
-    ((value * 1000.0 + 1e-9).floor() / 1000.0).clamp(0.0, 1.0)
 }
 
 #[cfg(test)]

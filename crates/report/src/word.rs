@@ -13,8 +13,6 @@ use jogaudit_core::review::{
 use jogaudit_recording::notice::NoticeCode;
 use jogaudit_recording::units::Unit;
 
-use super::card::CardGait;
-
 /// A value that the documents write as one word, which programs rely on.
 pub(super) trait StableWord: Copy {
     /// The word.
@@ -32,7 +30,6 @@ macro_rules! stable_words {
 }
 
 stable_words!(
-    CardGait,
     Code,
     Gait,
     LeftOutCode,

@@ -13,7 +13,6 @@ use jogaudit_recording::units::{LengthUnit, Unit};
 
 use super::ends;
 use super::lengths;
-use super::view::FindingView;
 
 /// What every report ends with.
 pub(super) const CAUTIONS: &str = "This judges a recording, not a body: it cannot tell whether running is right for \
@@ -47,9 +46,8 @@ pub(super) fn needed(sessions: Option<u32>, weeks: Option<u32>) -> Option<String
     weeks.map(|weeks| counted(weeks as usize, "week")).or_else(|| sessions.map(|n| n.to_string()))
 }
 
-/// The outcome in one sentence.
-pub(super) fn summary(outcome: Outcome, stage: &str, findings: &[FindingView]) -> String {
-    let count = findings.iter().filter(|f| f.decides).count();
+/// The outcome in one sentence; `count` findings decide it.
+pub(super) fn summary(outcome: Outcome, stage: &str, count: usize) -> String {
     match outcome {
         Outcome::Overdone => {
             let ways = if count == 1 { "in one way".to_owned() } else { format!("in {count} ways") };

@@ -1,9 +1,10 @@
 //! [`Series`] → [`Segmentation`]: which gait, from when to when, and how sure.
 //!
-//! The way: `observe` lays the readings on an even grid of frames, `em` finds the states of moving that the recording shows,
-//! `labels` says which gait each state is, `chain` finds the most probable sequence, `boundary` places each change between
-//! samples, `bouts` sums up. What the runner's marks and the recorder's own guesses tell comes in by `side_information`, what the
-//! runner's other recordings tell by `runner`. All settings stand in `config`; `docs/method.md` has the equations and sources.
+//! The way, which `model` goes: `observe` lays the readings on an even grid of frames, `em` finds the states of moving that the
+//! recording shows, `labels` says which gait each state is, `chain` finds the most probable sequence, `pieces` judges each part of
+//! it, `boundary` places each change between samples, `bouts` sums up. What the runner's marks and the recorder's own guesses tell
+//! comes in by `side_information`, what the runner's other recordings tell by `runner`. All settings stand in `config`;
+//! `docs/method.md` has the equations and sources.
 
 pub mod agreement;
 mod apart;

@@ -11,13 +11,16 @@
 mod bounds;
 mod builder;
 mod cadence;
+mod config;
 mod decompression;
 mod element_text;
 mod error;
 mod facts;
 mod fit;
+mod format;
 mod gpx;
 mod gunzip;
+pub(crate) mod lap;
 mod points;
 mod recording;
 mod sniff;
@@ -30,14 +33,18 @@ mod time;
 mod unzip;
 mod xml;
 
+pub use config::{MOST_ACTIVITIES, MOST_FIT_PARTS, ReadConfig};
 pub use error::{ReadError, ReadErrorKind};
 pub use facts::{Channel, Facts};
+pub use fit::APPLICATION_ID;
 pub(crate) use fit::checksum as fit_checksum;
+pub use format::Format;
+pub use lap::{Lap, LapIntensity, LapTrigger};
 pub use recording::{
-    Guess, GuessSource, GuessedGait, Lap, LapIntensity, LapTrigger, Recording, RecordingError,
-    RecordingParts, Sample, Sport, TimerEvent, pauses_s,
+    Guess, GuessSource, GuessedGait, Recording, RecordingError, RecordingParts, Sample, TimerEvent, pauses_s,
 };
-pub use sniff::{Envelope, Format};
+pub use sniff::Envelope;
+pub use sport::Sport;
 pub use unzip::lists_more_than;
 
 use decompression::DecompressionBudget;
@@ -45,19 +52,6 @@ use sniff::ContentKind;
 
 use crate::notice::{Noted, Notice, NoticeCode};
 use crate::workout::Workout;
-
-/// Limits of reading.
-#[derive(Clone, Copy, Debug, serde::Serialize)]
-pub struct ReadConfig {
-    /// Most bytes that a zipped input may decompress to. Default 256 MiB, our choice.
-    pub max_unzipped_bytes: u64,
-}
-
-impl Default for ReadConfig {
-    fn default() -> Self {
-        Self { max_unzipped_bytes: 256 << 20 }
-    }
-}
 
 /// Reads every activity in `bytes` (plain, gzipped or in a zip archive; what it is is told from the content).
 ///
@@ -82,8 +76,6 @@ pub fn read_workout(bytes: &[u8]) -> Option<Workout> {
     fit::read_workout(bytes)
 }
 
-/// Activities of one file, our choice: a decade of exports in one archive stays below.
-pub const MOST_ACTIVITIES: usize = 5_000;
 /// Samples of one activity, our choice: 12 days at one a second, as many as of a FIT file. Working on them takes 0.5 GiB.
 pub const MOST_SAMPLES: usize = 1 << 20;
 
@@ -144,11 +136,6 @@ fn read_text(bytes: &[u8]) -> Result<Noted<Vec<Recording>>, ReadError> {
     recordings.notices = notices;
     Ok(recordings)
 }
-
-/// Whose developer fields of a FIT file are ours: what stands in its `developer_data_id` message.
-pub const APPLICATION_ID: [u8; 16] = *b"jogaudit-share-1";
-/// Files of a FIT chain that are read, and sessions of each. Our choice: real ones have a handful.
-pub const MOST_FIT_PARTS: usize = 1000;
 
 /// What an envelope that ends too early is called.
 const CUT_ENVELOPES: [NoticeCode; 2] = [NoticeCode::GzipCut, NoticeCode::ZipCut];

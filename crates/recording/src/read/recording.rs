@@ -6,52 +6,9 @@ use crate::geodesy::LatLon;
 use crate::units::{BeatsPerMinute, Metres, MetresPerSecond, StepsPerMinute};
 use crate::workout::Workout;
 
-use super::{Format, sport};
-
-/// What was recorded, as far as this tool cares.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Sport {
-    /// Running, on any ground or a treadmill.
-    Running,
-    /// Walking or hiking.
-    Walking,
-    /// The file does not say (also TCX's `Other`).
-    Unspecified,
-    /// Anything else, in the file's own word: said, not scored.
-    Other(String),
-}
-
-impl Sport {
-    /// The sport in one word: `running`, `walking`, or the file's own; `None` when it is not said.
-    pub fn word(&self) -> Option<&str> {
-        match self {
-            Self::Running => Some("running"),
-            Self::Walking => Some("walking"),
-            Self::Unspecified => None,
-            Self::Other(word) => Some(word),
-        }
-    }
-
-    /// Reads the word of a file or a person for a sport, whatever its case and separators.
-    pub fn of_word(word: &str) -> Self {
-        sport::from_word(word)
-    }
-
-    /// Whether two words mean the same sport: `Biking` and `cycling`, `lap_swimming` and `swimming`.
-    pub fn is_same(word: &str, other: &str) -> bool {
-        sport::kind(word) == sport::kind(other)
-    }
-
-    /// The FIT profile's number that is read as this sport; `None` when there is none.
-    pub fn fit_number(&self) -> Option<u8> {
-        sport::fit_number(self)
-    }
-
-    /// Whether a recording of this sport is scored.
-    pub fn on_foot(&self) -> bool {
-        !matches!(self, Self::Other(_))
-    }
-}
+use super::format::Format;
+use super::lap::Lap;
+use super::sport::Sport;
 
 /// One moment of a recording. A value that the file does not have is `None`.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -72,51 +29,6 @@ pub struct Sample {
     pub heart_rate: Option<BeatsPerMinute>,
     /// Speed that the positions told, in a recording from which they were taken out so that it could be sent.
     pub speed_by_positions: Option<MetresPerSecond>,
-}
-
-/// Why a lap ended.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum LapTrigger {
-    /// The runner pressed the button.
-    Manual,
-    /// A set time was over.
-    Time,
-    /// A set distance was covered.
-    Distance,
-    /// A step of a workout on the recorder ended.
-    Step,
-    /// The session ended, or another or unknown cause.
-    Other,
-}
-
-/// What a lap was meant for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum LapIntensity {
-    /// Work.
-    Active,
-    /// Rest or recovery between work.
-    Rest,
-    /// Warm-up.
-    WarmUp,
-    /// Cool-down.
-    CoolDown,
-    /// Not said.
-    Unknown,
-}
-
-/// A lap: evidence about the session's structure, not truth.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Lap {
-    /// Seconds from [`Recording::start`].
-    pub start_s: f64,
-    /// Seconds from [`Recording::start`], when known.
-    pub end_s: Option<f64>,
-    /// Why it ended.
-    pub trigger: LapTrigger,
-    /// What it was meant for.
-    pub intensity: LapIntensity,
-    /// Which step of [`Recording::workout`] it was, from 0.
-    pub step: Option<u16>,
 }
 
 /// What a recorder can take its wearer to be doing.
@@ -326,6 +238,7 @@ impl Recording {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::read::{LapIntensity, LapTrigger};
 
     fn parts(times_s: &[f64]) -> RecordingParts {
         RecordingParts {

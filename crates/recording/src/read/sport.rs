@@ -1,6 +1,49 @@
-//! Words that files use for a sport → [`Sport`].
+//! What was recorded, and the words that files use for it.
 
-use super::Sport;
+/// What was recorded, as far as this tool cares.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Sport {
+    /// Running, on any ground or a treadmill.
+    Running,
+    /// Walking or hiking.
+    Walking,
+    /// The file does not say (also TCX's `Other`).
+    Unspecified,
+    /// Anything else, in the file's own word: said, not scored.
+    Other(String),
+}
+
+impl Sport {
+    /// The sport in one word: `running`, `walking`, or the file's own; `None` when it is not said.
+    pub fn word(&self) -> Option<&str> {
+        match self {
+            Self::Running => Some("running"),
+            Self::Walking => Some("walking"),
+            Self::Unspecified => None,
+            Self::Other(word) => Some(word),
+        }
+    }
+
+    /// Reads the word of a file or a person for a sport, whatever its case and separators.
+    pub fn of_word(word: &str) -> Self {
+        from_word(word)
+    }
+
+    /// Whether two words mean the same sport: `Biking` and `cycling`, `lap_swimming` and `swimming`.
+    pub fn is_same(word: &str, other: &str) -> bool {
+        kind(word) == kind(other)
+    }
+
+    /// The FIT profile's number that is read as this sport; `None` when there is none.
+    pub fn fit_number(&self) -> Option<u8> {
+        fit_number(self)
+    }
+
+    /// Whether a recording of this sport is scored.
+    pub fn on_foot(&self) -> bool {
+        !matches!(self, Self::Other(_))
+    }
+}
 
 /// Longest word of a sport that is kept, in characters. Our choice.
 const WORD_CHARS: usize = 40;
@@ -58,7 +101,7 @@ const KINDS: [(&str, &str); 14] = [
 const WHOLE_PART: usize = 3;
 
 /// What kind of sport a word means: the same for all words of a sport that is known, else the word without its marks.
-pub(super) fn kind(word: &str) -> String {
+fn kind(word: &str) -> String {
     let lower = word.trim().to_lowercase();
     let mut tokens = lower.split(|c: char| !c.is_alphanumeric()).filter(|token| !token.is_empty());
     let is_of =

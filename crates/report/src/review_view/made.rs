@@ -14,8 +14,9 @@ use crate::days;
 use crate::ends;
 use crate::lengths;
 use crate::mark::Mark;
+use crate::numbers::{certainty, known, rounded, tenths};
 use crate::review_wording as wording;
-use crate::view::{AmountView, bout, certainty, findings, known, notice, rounded, tenths, whole_steps};
+use crate::view::{AmountView, bout, findings, notice, whole_steps};
 use crate::wording::with_contact;
 
 use super::{

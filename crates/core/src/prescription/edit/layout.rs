@@ -6,17 +6,8 @@ use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::values::literal_line;
+use super::values::{Entry, literal_line};
 use super::{EditError, Place, Splices, Values};
-
-/// A key with its value.
-pub(super) struct Entry<'t> {
-    pub(super) key: String,
-    pub(super) key_span: Range<usize>,
-    pub(super) value: DeValue<'t>,
-    /// Where the value stands.
-    pub(super) span: Range<usize>,
-}
 
 /// A section of the plan: what stands at its top, under a header, within `{ }`, or in dotted keys.
 pub(super) struct Section<'t> {

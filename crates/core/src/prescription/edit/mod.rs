@@ -17,7 +17,7 @@ use super::plan::{KIND_KEYS, LIMIT_KEYS, RUNNER_KEYS, STAGE_KEYS, WORD_KEYS};
 use super::scan::quoted;
 use super::{Fault, PlanError};
 use layout::{Layout, Section};
-use values::{Shape, expected, literal};
+use values::{Entry, Shape, expected, literal};
 
 /// What a value or a row of the form belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -316,7 +316,7 @@ impl<'t> Editing<'t> {
             let key = place.keys().find(|known| known == key).ok_or(EditError::NoSuchRow)?;
             let section = self.layout.section(*place)?;
             let entry = section.and_then(|section| section.entry(key));
-            let is_same = |entry: &layout::Entry<'_>| entry.shown() == value && Shape::of(key).fits(entry);
+            let is_same = |entry: &Entry<'_>| entry.shown() == value && Shape::of(key).fits(entry);
             match entry {
                 Some(entry) if is_same(entry) => continue,
                 None if value.is_empty() => continue,
@@ -390,7 +390,7 @@ impl<'t> Editing<'t> {
             (place, _) => place,
         };
         let (blocks, at, section) = layout.row(place)?;
-        let base = section.entry("name").map(layout::Entry::shown).unwrap_or_default();
+        let base = section.entry("name").map(Entry::shown).unwrap_or_default();
         let name = free_name(&base, &layout.names(place));
         let (header, key) = match place {
             Place::Kind(..) => ("[[stage.session]]", "do"),
@@ -463,7 +463,7 @@ impl Splices {
     }
 
     /// Takes out the line of an entry; a comment behind it stays, on a line of its own.
-    fn remove_line(&mut self, text: &str, entry: &layout::Entry<'_>) -> Result<(), EditError> {
+    fn remove_line(&mut self, text: &str, entry: &Entry<'_>) -> Result<(), EditError> {
         let line = layout::line_start(text, entry.key_span.start);
         let end = layout::line_end_at(text, entry.span.end);
         let behind = text[entry.span.end..end].trim();

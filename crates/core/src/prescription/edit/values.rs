@@ -1,11 +1,12 @@
 //! Values of a plan as a form shows and writes them.
 
+use std::ops::Range;
+
 use jiff::civil::Date;
 use toml::de::DeValue;
 
 use super::super::bounds::{self, Bound};
 use super::super::scan::quoted;
-use super::layout::Entry;
 
 /// How a value is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -97,6 +98,15 @@ pub(super) fn literal_line(prefix: &str, key: &str, value: &str) -> String {
 fn one_line(text: &str) -> String {
     let plain: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
     plain.trim().to_owned()
+}
+
+/// A key with its value.
+pub(super) struct Entry<'t> {
+    pub(super) key: String,
+    pub(super) key_span: Range<usize>,
+    pub(super) value: DeValue<'t>,
+    /// Where the value stands.
+    pub(super) span: Range<usize>,
 }
 
 impl Entry<'_> {

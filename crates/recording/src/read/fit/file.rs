@@ -1,7 +1,7 @@
 //! One FIT file of a chain: finds its end, decodes its messages one after another, and goes on behind damage.
 
-use crate::read::GuessedGait;
 use crate::read::builder::{RawSample, push};
+use crate::read::recording::GuessedGait;
 use crate::read::tally::Tally;
 use crate::read::time::Micros;
 use crate::units::StridesPerMinute;
@@ -179,14 +179,14 @@ fn extent(chain: &[u8], start: usize, header: Header, budget: &mut DecodeBudget)
     };
     if behind <= chain.len() {
         let sound = is_sound(stated);
-        let is_followed = behind == chain.len() || chain.get(behind..).is_some_and(super::is_header);
+        let is_followed = behind == chain.len() || chain.get(behind..).is_some_and(wire::is_header);
         if sound || is_followed {
             let ending = if sound { Ending::Whole } else { Ending::ChecksumWrong };
             return Extent { end: stated, ending, next: behind };
         }
     }
     let next =
-        (from..chain.len()).find(|at| chain.get(*at..).is_some_and(super::is_header)).unwrap_or(chain.len());
+        (from..chain.len()).find(|at| chain.get(*at..).is_some_and(wire::is_header)).unwrap_or(chain.len());
     let before_checksum = next.saturating_sub(CHECKSUM_BYTES).max(from);
     if is_sound(before_checksum) {
         return Extent { end: before_checksum, ending: Ending::SizeWrong, next };

@@ -6,13 +6,17 @@
 use crate::geodesy::LatLon;
 use crate::read::bounds;
 use crate::read::builder::RawValues;
+use crate::read::lap::{LapIntensity, LapTrigger};
+use crate::read::recording::GuessedGait;
 use crate::read::time::{MICROS_PER_S, Micros};
-use crate::read::{APPLICATION_ID, GuessedGait, LapIntensity, LapTrigger};
 use crate::units::{BeatsPerMinute, Metres, MetresPerSecond, Seconds, StridesPerMinute};
 use crate::workout::{StepEnd, StepTarget, WorkoutStep};
 
 use super::profile;
 use super::wire::{BaseType, Endian, read_bytes, read_u8, read_u16, read_value};
+
+/// Whose developer fields of a FIT file are ours: what stands in its `developer_data_id` message.
+pub const APPLICATION_ID: [u8; 16] = *b"jogaudit-share-1";
 
 /// Seconds from 1989-12-31T00:00:00Z, FIT's epoch; below `0x1000_0000` it counts from when the recorder was turned on.
 pub(super) type FitTime = u32;

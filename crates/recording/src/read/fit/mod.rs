@@ -18,22 +18,16 @@ use super::{Format, GuessSource, MOST_FIT_PARTS, ReadError, ReadErrorKind, Recor
 use crate::units::StridesPerMinute;
 use crate::workout::Workout;
 use file::{DecodeBudget, Ending, FitFile, read_fit_file};
+pub use message::APPLICATION_ID;
 use message::{FitLap, FitSession};
 pub(crate) use wire::checksum;
+pub(super) use wire::is_header;
 
 /// Profile enum `file`: a planned course.
 const COURSE: u8 = 6;
-/// A header of so many bytes or more is none: versions up to now have 14. Our choice.
-const TOO_LONG_HEADER: u8 = 64;
 
 /// A FIT session under construction.
 type Activity = RecordingBuilder<StridesPerMinute>;
-
-/// Whether bytes begin like a FIT file.
-pub(super) fn is_header(bytes: &[u8]) -> bool {
-    bytes.get(8..12) == Some(&wire::SIGNATURE)
-        && bytes.first().is_some_and(|size| (wire::HEADER_BYTES..TOO_LONG_HEADER).contains(size))
-}
 
 pub(super) fn read(chain: &[u8]) -> Result<Noted<Vec<Recording>>, ReadError> {
     let mut notices = Vec::new();

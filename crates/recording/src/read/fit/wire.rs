@@ -231,6 +231,15 @@ const fn checksum_tables() -> [[u16; 256]; 8] {
     tables
 }
 
+/// A header of so many bytes or more is none: versions up to now have 14. Our choice.
+const TOO_LONG_HEADER: u8 = 64;
+
+/// Whether bytes begin like a FIT file.
+pub(in crate::read) fn is_header(bytes: &[u8]) -> bool {
+    bytes.get(8..12) == Some(&SIGNATURE)
+        && bytes.first().is_some_and(|size| (HEADER_BYTES..TOO_LONG_HEADER).contains(size))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
