@@ -41,7 +41,7 @@ pub(super) fn run(args: &Args, io: &mut Io<'_>) -> Result<Done, Failure> {
     let out = output(args)?;
     let (sha256, readings) =
         files::readings(&args.file, args.activity, &config_unzipping(args.max_unzipped))?;
-    let mut sheet = Sheet::new(&args.file, &sha256, &readings, &args.rater, &named_output(&args.out))?;
+    let mut sheet = Sheet::new(&args.file, &sha256, &readings, &args.rater, &args.out)?;
     if args.resume {
         let bytes = files::bytes(&args.out, MOST_CHARACTERS as u64)?;
         sheet = sheet.resumed(&String::from_utf8_lossy(&bytes))?;

@@ -8,7 +8,7 @@ mod curves;
 mod marks;
 mod view;
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
 use serde_json::json;
@@ -46,7 +46,7 @@ pub struct Sheet {
     curves: String,
     rater: String,
     /// The file that is written, in words.
-    goes_to: String,
+    goes_to: PathBuf,
     /// In order of time.
     marks: Vec<Mark>,
     /// Counts the changes: a page that does not know of the last one is stale.
@@ -55,7 +55,7 @@ pub struct Sheet {
 }
 
 impl Sheet {
-    /// A recording of which nothing is marked yet. `goes_to` says in words where the marks will be kept.
+    /// A recording of which nothing is marked yet. `goes_to` is the file in which the marks will be kept.
     ///
     /// # Errors
     /// When it has no length, or more readings than a page can show.
@@ -64,7 +64,7 @@ impl Sheet {
         sha256: &str,
         readings: &Readings,
         rater: &str,
-        goes_to: &str,
+        goes_to: &Path,
     ) -> Result<Self, Failure> {
         let series = &readings.series;
         let refused = |why: &str| Failure::refused(format!("{} cannot be marked: {why}", named(recording)));
@@ -101,7 +101,7 @@ impl Sheet {
     /// When the table is not of this recording and this rater.
     pub fn resumed(mut self, table: &str) -> Result<Self, Failure> {
         let refused = |why: &str| {
-            Failure::refused(format!("could not go on with {}: {why}", self.goes_to))
+            Failure::refused(format!("could not go on with {}: {why}", named(&self.goes_to)))
                 .hint("name another file with --out")
         };
         let sets = match parse(table, &[]) {

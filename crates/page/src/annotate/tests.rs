@@ -17,7 +17,7 @@ fn readings() -> Readings {
 }
 
 fn sheet() -> Sheet {
-    Sheet::new(Path::new("a/1 & 2.fit"), "ab12", &readings(), "anna", "`1.csv`").unwrap()
+    Sheet::new(Path::new("a/1 & 2.fit"), "ab12", &readings(), "anna", Path::new("1.csv")).unwrap()
 }
 
 fn post(
@@ -147,6 +147,7 @@ fn the_page_holds_readings_and_nothing_that_was_made_of_them() {
         assert_eq!(found, None, "{address}");
     }
     let page = String::from_utf8(get(&mut sheet, "/").body).unwrap();
+    assert!(page.contains("<code><bdi>1.csv</bdi></code>"), "{page}");
     assert!(page.contains("1 &amp; 2.fit") && page.contains("07:15 by the recorder’s clock"), "{page}");
 }
 
@@ -168,7 +169,9 @@ fn a_recording_without_length_cannot_be_marked() {
     let start = Timestamp::UNIX_EPOCH;
     let series = Series::new(Columns::without_readings(start, vec![0.0])).unwrap();
     let readings = Readings { series, notices: Vec::new() };
-    let refused =
-        Sheet::new(Path::new("a.fit"), "ab", &readings, "anna", "x").err().expect("refused").to_string();
+    let refused = Sheet::new(Path::new("a.fit"), "ab", &readings, "anna", Path::new("x"))
+        .err()
+        .expect("refused")
+        .to_string();
     assert!(refused.contains("no length"), "{refused}");
 }

@@ -59,7 +59,7 @@ fn about(sheet: &Sheet) -> Markup {
         p.quiet {
             "Recording " strong { (isolated(&sheet.recording)) } ", " (days::long(&began.date().to_string())) ", "
             (began.strftime("%H:%M")) " " (zone_word(sheet)) ", " (clock(sheet.elapsed_s)) " long. Rater " strong { (isolated(&sheet.rater)) } ". "
-            "The marks go to " (isolated(&sheet.goes_to)) "."
+            "The marks go to " code { (isolated(&sheet.goes_to.display().to_string())) } "."
         }
         p {
             "Mark what you see here, or what your video or notes show. The page holds the readings alone, nothing that the program makes of "
