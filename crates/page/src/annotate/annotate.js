@@ -453,19 +453,21 @@
     table.replaceChildren(...rows);
   };
   let isDue = false;
+  const drawNow = () => {
+    isDue = false;
+    drawOverview();
+    drawCurves();
+    drawTable();
+  };
   const draw = () => {
     tell();
     if (isDue) return;
     isDue = true;
-    requestAnimationFrame(() => {
-      isDue = false;
-      drawOverview();
-      drawCurves();
-      drawTable();
-    });
+    requestAnimationFrame(drawNow);
   };
+  tell();
+  drawNow();
   new ResizeObserver(draw).observe(timeline);
   main.dataset.ready = "yes";
   say(marks.length ? "What was marked before is here." : "Nothing is marked yet. Click in the curves where a gait begins and choose it below, or use the keys.");
-  draw();
 })();
