@@ -238,18 +238,7 @@ fn session(plan: &Plan, case: u64, day: u64, condition: Condition) -> Session {
 }
 
 fn true_bouts(truth: &[TrueBout]) -> Segmentation {
-    let bout = |t: &TrueBout| Bout {
-        gait: t.gait,
-        start_s: t.start_s,
-        end_s: t.end_s,
-        start_error_s: 0.0,
-        end_error_s: 0.0,
-        certainty: 1.0,
-        distance_m: None,
-        mean_speed_mps: None,
-        mean_cadence_spm: None,
-        mean_heart_rate_bpm: None,
-    };
+    let bout = |t: &TrueBout| Bout::blank(t.gait, t.start_s, t.end_s);
     Segmentation::new(truth.iter().map(bout).collect()).expect("true bouts tile")
 }
 

@@ -259,7 +259,7 @@ async fn a_long_recording_is_zoomed_marked_reloaded_and_gone_on_with_later() {
     let before = client.execute(shown, vec![]).await.unwrap();
     assert_eq!(before.as_array().unwrap().len(), 2, "{before}");
     client.refresh().await.unwrap();
-    // What the page says, stands on it.
+    // By the time the page says so, the marks are drawn.
     says(&client, "What was marked before is here.").await;
     assert_eq!(client.execute(shown, vec![]).await.unwrap(), before);
 

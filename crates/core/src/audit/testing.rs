@@ -11,18 +11,8 @@ use jogaudit_recording::units::{Metres, MetresPerSecond, Seconds};
 
 /// A bout with usual errors and certainty.
 pub(super) fn bout(gait: Gait, start_s: f64, end_s: f64) -> Bout {
-    Bout {
-        gait,
-        start_s,
-        end_s,
-        start_error_s: if start_s == 0.0 { 0.0 } else { 0.7 },
-        end_error_s: 0.7,
-        certainty: 0.99,
-        distance_m: None,
-        mean_speed_mps: None,
-        mean_cadence_spm: None,
-        mean_heart_rate_bpm: None,
-    }
+    let start_error_s = if start_s == 0.0 { 0.0 } else { 0.7 };
+    Bout { start_error_s, end_error_s: 0.7, certainty: 0.99, ..Bout::blank(gait, start_s, end_s) }
 }
 
 /// Reads `"w300 r60 s20 u30"`: walk, run, stand and unknown bouts in seconds.

@@ -39,7 +39,7 @@ pub(super) fn search(observed: &Observed, most: usize) -> Option<Vec<MovingState
 /// Fits one state, then one more, where the fit so far explains worst, as long as the score grows, to the most. Two are also
 /// looked for from the states of the `first` fit, if those are two.
 fn best(observed: &Observed, most: usize, weights: Weights, first: Fit, memory: &mut Memory) -> Option<Fit> {
-    // Only the last one may be worse than the one before.
+    // Each has a state more than the one before it; a second state may explain nothing better, and a third after it does.
     let mut fits = vec![em(observed, initial::from_quantiles(observed, 1)?, weights, ROUNDS, memory)];
     let mut best = 0;
     let pair = Some(first.states).filter(|two| two.len() == 2);

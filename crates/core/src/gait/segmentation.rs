@@ -51,8 +51,8 @@ pub struct Bout {
 }
 
 impl Bout {
-    /// A bout of which nothing is known but its gait and its ends.
-    pub(super) fn blank(gait: Gait, start_s: f64, end_s: f64) -> Self {
+    /// A bout of which nothing is known but its gait and its ends, s from the start of the series: without error and means, certainty 1.
+    pub fn blank(gait: Gait, start_s: f64, end_s: f64) -> Self {
         Self {
             gait,
             start_s,

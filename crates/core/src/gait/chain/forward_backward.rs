@@ -43,6 +43,15 @@ struct Tables<'a, const N: usize> {
     completed: &'a mut [[f64; N]],
 }
 
+#[cfg(test)]
+impl Workspace {
+    /// Memory in which every table has so many cells of a value.
+    pub(super) fn full_of(value: f64, cells: usize) -> Self {
+        let [emission, window, held, entered, completed] = std::array::from_fn(|_| vec![value; cells]);
+        Self { emission, window, held, entered, completed }
+    }
+}
+
 impl Workspace {
     fn tables<const N: usize>(&mut self, chain: &Chain, frames: usize) -> Tables<'_, N> {
         let mut lag = [0; N];

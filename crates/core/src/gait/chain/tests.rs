@@ -15,8 +15,10 @@ fn patient() -> (Chain, Rows) {
 }
 
 fn posterior(chain: &Chain, leave_odds: &[f64], emission: &Rows) -> Posterior {
-    let mut posterior = Posterior::default();
-    forward_backward(chain, leave_odds, emission, &mut Workspace::default(), &mut posterior);
+    // In memory in which other work has left what is no number.
+    let mut workspace = Workspace::full_of(f64::NAN, 1000);
+    let mut posterior = Posterior { states: Rows::filled(7, 3, f64::NAN), log_likelihood: f64::NAN };
+    forward_backward(chain, leave_odds, emission, &mut workspace, &mut posterior);
     posterior
 }
 
