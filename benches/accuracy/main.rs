@@ -18,10 +18,11 @@
     clippy::zombie_processes
 )]
 
+mod bouts;
+mod frames;
 #[path = "../judged.rs"]
 mod judged;
 mod patterns;
-mod pieces;
 mod pure;
 mod realistic;
 mod rivals;
@@ -66,7 +67,7 @@ struct Options {
     tune: bool,
     pure: bool,
     realistic: bool,
-    pieces: bool,
+    frames: bool,
     bouts: bool,
     patterns: bool,
     time: bool,
@@ -85,7 +86,7 @@ impl Options {
             tune: false,
             pure: false,
             realistic: false,
-            pieces: false,
+            frames: false,
             bouts: false,
             patterns: false,
             time: false,
@@ -104,8 +105,8 @@ impl Options {
                 "--tune" => options.tune = true,
                 "--pure" => options.pure = true,
                 "--realistic" => options.realistic = true,
-                "--pieces" => options.pieces = true,
-                "--bouts" => (options.pieces, options.bouts) = (true, true),
+                "--frames" => options.frames = true,
+                "--bouts" => options.bouts = true,
                 "--patterns" => options.patterns = true,
                 "--time" => options.time = true,
                 "--dump" => options.dump = true,
@@ -125,8 +126,10 @@ fn main() {
     let options = Options::read();
     if options.pure {
         pure::table(&options);
-    } else if options.pieces {
-        pieces::print(&options);
+    } else if options.bouts {
+        bouts::print(&options);
+    } else if options.frames {
+        frames::print(&options);
     } else if options.realistic {
         realistic::table(&options);
     } else if options.patterns {

@@ -3,7 +3,6 @@
 //! Events are matched one to one and in order of time, so that no bout of one side serves two of the other.
 
 use super::segmentation::{Bout, Gait};
-use super::state::Rows;
 
 /// A bout without its measures.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -60,7 +59,8 @@ pub fn check_cover(
 /// with the most pairs, and of those the greatest total overlap (dynamic programming over both lists).
 pub fn matched(reference: &[GaitSpan], other: &[GaitSpan], least: f64) -> Vec<(usize, usize)> {
     let (n, m) = (reference.len(), other.len());
-    let mut best = Rows::filled(n + 1, m + 1, (0_u32, 0.0_f64));
+    let at = |i: usize, j: usize| i * (m + 1) + j;
+    let mut best = vec![(0_u32, 0.0_f64); (n + 1) * (m + 1)];
     let better = |a: (u32, f64), b: (u32, f64)| a.0 > b.0 || a.0 == b.0 && a.1 > b.1;
     let share = |i: usize, j: usize| {
         let (a, b) = (&reference[i], &other[j]);
@@ -68,28 +68,28 @@ pub fn matched(reference: &[GaitSpan], other: &[GaitSpan], least: f64) -> Vec<(u
     };
     for i in 1..=n {
         for j in 1..=m {
-            let mut top = best.row(i - 1)[j];
-            let left = best.row(i)[j - 1];
+            let mut top = best[at(i - 1, j)];
+            let left = best[at(i, j - 1)];
             if better(left, top) {
                 top = left;
             }
             if let Some(s) = share(i - 1, j - 1) {
-                let before = best.row(i - 1)[j - 1];
+                let before = best[at(i - 1, j - 1)];
                 let joined = (before.0 + 1, before.1 + s);
                 if better(joined, top) {
                     top = joined;
                 }
             }
-            best.row_mut(i)[j] = top;
+            best[at(i, j)] = top;
         }
     }
     let (mut i, mut j) = (n, m);
     let mut pairs = Vec::new();
     while i > 0 && j > 0 {
-        let here = best.row(i)[j];
-        if here == best.row(i - 1)[j] {
+        let here = best[at(i, j)];
+        if here == best[at(i - 1, j)] {
             i -= 1;
-        } else if here == best.row(i)[j - 1] {
+        } else if here == best[at(i, j - 1)] {
             j -= 1;
         } else {
             pairs.push((i - 1, j - 1));

@@ -9,7 +9,7 @@ use super::config::boundary::{
 };
 use super::delay::Delays;
 use super::gaussian::Gaussian;
-use super::moving::Weights;
+use super::levels::{Level, Weights};
 use super::side_information::{beep_odds, mark_odds};
 
 /// One side of a boundary.
@@ -17,10 +17,8 @@ use super::side_information::{beep_odds, mark_odds};
 pub(super) struct Side {
     /// How far the bout reaches away from the boundary, s.
     pub(super) reach_s: f64,
-    /// Speed in the bout's states, with the spread of single readings; mean 0 for standing.
-    pub(super) speed_mps: Gaussian,
-    /// Cadence in the bout's states, with the spread of single readings; mean 0 for standing.
-    pub(super) cadence_spm: Gaussian,
+    /// Speed and cadence of the bout; mean 0 for standing.
+    pub(super) level: Level,
 }
 
 /// A placed boundary.
@@ -63,8 +61,8 @@ pub(super) fn place(
     let from_s = guess_s - WINDOW_S.min(left.reach_s);
     let to_s = guess_s + WINDOW_S.min(right.reach_s);
     let reaches_s = (left.reach_s, right.reach_s);
-    let speeds = (left.speed_mps, right.speed_mps);
-    let cadences = (left.cadence_spm, right.cadence_spm);
+    let speeds = (left.level.speed_mps, right.level.speed_mps);
+    let cadences = (left.level.cadence_spm, right.level.cadence_spm);
     let change =
         |signal: Signal| Change::of(series, &signal.with_own_means(series, guess_s, reaches_s), from_s, to_s);
     let by_cadence = || change(Signal::of(series.cadence_spm(), cadences, delays.cadence_s, weights.cadence));
@@ -89,7 +87,7 @@ pub(super) fn place(
     // Of all lengths at a place, one length behind the other.
     let mut scores: Vec<(f64, f64)> = places.iter().copied().zip(marked).collect();
     scores = scores.repeat(RAMPS_S.len());
-    let stops = right.speed_mps.mean == 0.0;
+    let stops = right.level.speed_mps.mean == 0.0;
     for (ramp_s, scores) in RAMPS_S.iter().zip(scores.chunks_exact_mut(places.len())) {
         for change in &changes {
             change.take_off(*ramp_s, scores);
@@ -117,9 +115,9 @@ fn mean_place(guess_s: f64, scores: &[(f64, f64)]) -> Placed {
 }
 
 impl<'a> Signal<'a> {
-    /// A change of a column between two states.
-    fn of(column: &'a [Option<f64>], states: (Gaussian, Gaussian), delay_s: f64, weight: f64) -> Self {
-        let (before, after) = states;
+    /// A change of a column between two levels.
+    fn of(column: &'a [Option<f64>], levels: (Gaussian, Gaussian), delay_s: f64, weight: f64) -> Self {
+        let (before, after) = levels;
         let sd = before.sd.max(after.sd);
         Self { column, before: before.mean, after: after.mean, sd, delay_s, weight }
     }

@@ -1,29 +1,25 @@
-//! Paths of states → bouts with places, certainties and means.
+//! Paths of gaits → bouts with places, certainties and means.
 
 use crate::clean::Series;
 use crate::statistics::{mean_of_known, median};
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
 
 use super::boundary::{Placed, Side, ToldBy, place};
-use super::certainty;
+use super::certainty::{self, features};
 use super::config::boundary::{
     DELAY_SD_KNOWN_S, DELAY_SD_UNKNOWN_S, LEAST_BESIDE_START_S, LEAST_BOUT_S, MOST_CADENCE_DELAY_S,
 };
 use super::config::bouts::{
-    DOUBTFUL, END_DOUBT_S, END_S, END_SHARE, SPEED_FROM_DISTANCE_S, STANDING_CADENCE_SD_SPM, UNSEEN_SLOPES,
-    WORTH_SAYING,
+    DOUBTFUL, END_DOUBT_S, END_S, END_SHARE, SPEED_FROM_DISTANCE_S, UNSEEN_SLOPES, WORTH_SAYING,
 };
-use super::config::pieces::BOUT_FEATURES;
+use super::config::certainty::FEATURES;
 use super::delay::Delays;
-use super::gaussian::Gaussian;
-use super::model::Model;
-use super::moving::MovingState;
+use super::judged::Judged;
+use super::levels::Level;
 use super::observe::Observed;
-use super::piece::{Piece, frames_of};
 use super::segmentation::{Bout, Gait, Segmentation};
-use super::state::{State, split_row};
 
-/// A bout of a recording without cadence there, and what its certainty is reckoned from.
+/// A bout, and what its certainty is reckoned from.
 #[doc(hidden)]
 #[derive(Clone, Copy, Debug)]
 pub struct LookedAt {
@@ -33,8 +29,10 @@ pub struct LookedAt {
     pub start_s: f64,
     /// Seconds from the start of the series.
     pub end_s: f64,
+    /// Whether most of its readings come with a cadence.
+    pub has_cadence: bool,
     /// What it looks like.
-    pub features: [f64; BOUT_FEATURES],
+    pub features: [f64; FEATURES],
 }
 
 /// A bout as its path has it, before its ends are placed.
@@ -49,9 +47,8 @@ struct DecodedBout {
     end_doubt_s: f64,
     /// Whether most of its frames have a cadence.
     has_cadence: bool,
-    /// Mean of the bout's states, for placing its ends.
-    speed_mps: Gaussian,
-    cadence_spm: Gaussian,
+    /// For placing its ends.
+    level: Level,
 }
 
 /// Everything unknown, and said.
@@ -66,25 +63,25 @@ pub(super) fn nothing_known(series: &Series) -> Noted<Segmentation> {
 }
 
 /// Puts the bouts together.
-pub(super) fn assemble(series: &Series, observed: &Observed, model: &Model) -> Noted<Segmentation> {
+pub(super) fn assemble(series: &Series, observed: &Observed, judged: &Judged) -> Noted<Segmentation> {
     let mut bouts: Vec<Bout> = Vec::new();
     let mut end_s = 0.0;
     let mut hidden = 0;
     let mut all: Vec<Vec<DecodedBout>> =
-        (0..observed.segments.len()).map(|index| decoded(observed, model, index)).collect();
-    let delays = by_starts_of_runs(series, observed, model, &all);
+        (0..observed.segments.len()).map(|index| decoded(observed, judged, index)).collect();
+    let delays = by_starts_of_runs(series, observed, judged, &all);
     for (segment, decoded) in observed.segments.iter().zip(&mut all) {
         if segment.start_s > end_s {
             bouts.push(Bout::blank(Gait::Unknown, end_s, segment.start_s));
         }
-        if model.pieces.slopes_unseen {
+        if observed.slopes_unseen {
             for bout in decoded.iter_mut() {
-                let most = most_certain(model, bout);
+                let most = most_certain(judged, bout);
                 hidden += usize::from(most < bout.certainty - WORTH_SAYING);
                 bout.certainty = bout.certainty.min(most);
             }
         }
-        bouts.extend(with_ends(series, delays, model, decoded));
+        bouts.extend(with_ends(series, delays, judged, decoded));
         end_s = segment.end_s;
     }
     let elapsed_s = series.elapsed_s();
@@ -125,45 +122,36 @@ fn notices(doubtful: usize, hidden: usize) -> Vec<Notice> {
 }
 
 /// The most that a bout can be certain where nothing tells how steep the ground was and cadence does not tell the gait: a slope
-/// changes the speed of a whole bout, so that more readings make nothing surer. A speed at that of its state speaks against another
+/// changes the speed of a whole bout, so that more readings make nothing surer. A speed at that of its gait speaks against the other
 /// gait whose speed differs by d with odds of e^(d²/2s²), s being the spread by slopes.
-fn most_certain(model: &Model, bout: &DecodedBout) -> f64 {
-    if bout.gait == Gait::Stand || bout.has_cadence {
+fn most_certain(judged: &Judged, bout: &DecodedBout) -> f64 {
+    let other = match bout.gait {
+        Gait::Run => Gait::Walk,
+        Gait::Walk => Gait::Run,
+        Gait::Stand | Gait::Unknown => return 1.0,
+    };
+    let is_there = judged.paths.iter().flatten().any(|gait| *gait == other);
+    if bout.has_cadence || !is_there {
         return 1.0;
     }
-    let speed_mps = bout.speed_mps.mean;
-    let states = model.fit.states.iter().enumerate();
-    let others = states.filter(|(k, _)| model.gait_of(State::Moving(*k)) != bout.gait);
-    let steps = others.map(|(_, state)| (state.speed_mps.mean - speed_mps).abs());
-    let least = steps.fold(f64::INFINITY, f64::min) / (UNSEEN_SLOPES * speed_mps);
-    1.0 / (1.0 + (-0.5 * least * least).exp())
-}
-
-/// Probability of a gait at a frame of a piece, over states and over what the states may be. What the piece's own state is has
-/// been judged for the piece.
-fn probability(model: &Model, row: &[f64], gait: Gait, piece: &Piece) -> f64 {
-    let (moving, standing) = split_row(row);
-    let run_of = |k: usize| if piece.state == State::Moving(k) { piece.run } else { model.labels.run[k] };
-    let of = |own: fn(f64) -> f64| moving.iter().enumerate().map(|(k, p)| p * own(run_of(k))).sum();
-    match gait {
-        Gait::Stand => standing,
-        Gait::Run => of(|run| run),
-        Gait::Walk => of(|run| 1.0 - run),
-        Gait::Unknown => 0.0,
-    }
+    let speed_mps = bout.level.speed_mps.mean;
+    let step = (judged.levels.of_gait(other).speed_mps.mean - speed_mps) / (UNSEEN_SLOPES * speed_mps);
+    1.0 / (1.0 + (-0.5 * step * step).exp())
 }
 
 /// The bouts of one segment.
-fn decoded(observed: &Observed, model: &Model, index: usize) -> Vec<DecodedBout> {
-    let mut out: Vec<DecodedBout> =
-        by_bout(model, index).map(|pieces| decoded_bout(observed, model, index, pieces)).collect();
-    let posterior = &model.fit.posteriors[index].states;
+fn decoded(observed: &Observed, judged: &Judged, index: usize) -> Vec<DecodedBout> {
+    let mut from = 0;
+    let of = |same: &[Gait]| {
+        let frames = from..from + same.len();
+        from = frames.end;
+        decoded_bout(observed, judged, index, same[0], frames)
+    };
+    let mut out: Vec<DecodedBout> = judged.paths[index].chunk_by(|a, b| a == b).map(of).collect();
+    let probabilities = &judged.probabilities[index];
     for k in 1..out.len() {
         let (before, after) = (&out[k - 1], &out[k]);
-        let other = |t: usize, gait: Gait| -> f64 {
-            let states = State::all(model.labels.run.len()).zip(posterior.row(t));
-            states.filter(|(state, _)| model.gait_of(*state) != gait).map(|(_, p)| p).sum()
-        };
+        let other = |t: usize, gait: Gait| 1.0 - probabilities[t][gait as usize];
         let reach = (END_DOUBT_S / observed.frame_s) as usize;
         let at = after.frames.start;
         let early = (before.frames.start.max(at.saturating_sub(reach))..at).map(|t| other(t, before.gait));
@@ -173,77 +161,69 @@ fn decoded(observed: &Observed, model: &Model, index: usize) -> Vec<DecodedBout>
     out
 }
 
-/// The pieces of a segment, those of each bout together.
-fn by_bout(model: &Model, index: usize) -> impl Iterator<Item = &[Piece]> {
-    model.pieces.segments[index].chunk_by(|a, b| a.gait() == b.gait())
+/// Frames of a bout without those at its ends, which are uncertain by nature: that is the ends' error, not the bout's certainty.
+fn inner(observed: &Observed, frames: &std::ops::Range<usize>) -> std::ops::Range<usize> {
+    let margin = ((END_S / observed.frame_s) as usize).min(frames.len().saturating_sub(1) / END_SHARE);
+    frames.start + margin..frames.end - margin
 }
 
-/// What a bout of some pieces of a segment looks like.
-fn looks(observed: &Observed, model: &Model, index: usize, pieces: &[Piece]) -> [f64; BOUT_FEATURES] {
-    let of = (&model.fit, &model.labels);
-    certainty::features(&observed.segments[index], observed.frame_s, of, &model.pieces, pieces)
+/// What a bout of some frames of a segment looks like.
+fn looks(
+    observed: &Observed,
+    judged: &Judged,
+    index: usize,
+    gait: Gait,
+    frames: &std::ops::Range<usize>,
+) -> [f64; FEATURES] {
+    let own: Vec<f64> =
+        judged.probabilities[index][inner(observed, frames)].iter().map(|row| row[gait as usize]).collect();
+    let has_cadence = observed.segments[index].has_cadence(frames);
+    features(observed, gait, &own, has_cadence, frames.len() as f64 * observed.frame_s)
 }
 
-/// The bouts of walking and running that cadence does not tell, by what each looks like.
-pub(super) fn looked_at(observed: &Observed, model: &Model) -> Vec<LookedAt> {
+/// The bouts of walking and running, by what each looks like.
+pub(super) fn looked_at(observed: &Observed, judged: &Judged) -> Vec<LookedAt> {
     let mut out = Vec::new();
     for (index, segment) in observed.segments.iter().enumerate() {
-        for pieces in by_bout(model, index) {
-            let (gait, frames) = (pieces[0].gait(), frames_of(pieces));
-            if gait == Gait::Stand || segment.has_cadence(&frames) {
+        for bout in decoded(observed, judged, index) {
+            if bout.gait == Gait::Stand {
                 continue;
             }
             let at_s = |frame: usize| segment.edge_s(frame, observed.frame_s);
-            let features = looks(observed, model, index, pieces);
-            out.push(LookedAt { gait, start_s: at_s(frames.start), end_s: at_s(frames.end), features });
+            let features = looks(observed, judged, index, bout.gait, &bout.frames);
+            let (start_s, end_s) = (at_s(bout.frames.start), at_s(bout.frames.end));
+            out.push(LookedAt { gait: bout.gait, start_s, end_s, has_cadence: bout.has_cadence, features });
         }
     }
     out
 }
 
-/// The bout of some pieces of a segment.
-fn decoded_bout(observed: &Observed, model: &Model, index: usize, pieces: &[Piece]) -> DecodedBout {
-    let (gait, frames) = (pieces[0].gait(), frames_of(pieces));
+/// The bout of some frames of a segment.
+fn decoded_bout(
+    observed: &Observed,
+    judged: &Judged,
+    index: usize,
+    gait: Gait,
+    frames: std::ops::Range<usize>,
+) -> DecodedBout {
     let segment = &observed.segments[index];
-    let posterior = &model.fit.posteriors[index].states;
-    let path = &model.paths[index];
-    let n = frames.len();
-    // The frames at the ends are uncertain by nature: that is the ends' error, not the bout's certainty.
-    let margin = ((END_S / observed.frame_s) as usize).min(n.saturating_sub(1) / END_SHARE);
-    let inner = frames.start + margin..frames.end - margin;
+    let inner = inner(observed, &frames);
     let has_cadence = segment.has_cadence(&frames);
-    let certainty = if has_cadence || gait == Gait::Stand {
-        let at = |piece: &Piece| {
-            let frames = piece.frames.start.max(inner.start)..piece.frames.end.min(inner.end);
-            frames.map(|t| probability(model, posterior.row(t), gait, piece)).sum::<f64>()
-        };
-        pieces.iter().map(at).sum::<f64>() / inner.len() as f64
+    let certainty = if gait == Gait::Stand {
+        let rows = &judged.probabilities[index][inner.clone()];
+        rows.iter().map(|row| row[gait as usize]).sum::<f64>() / rows.len() as f64
     } else {
-        certainty::certainty(&looks(observed, model, index, pieces))
-    };
-    let mean = |pick: fn(&MovingState) -> f64, standing: f64| {
-        let of = |state: &State| match state {
-            State::Moving(k) => pick(&model.fit.states[*k]),
-            State::Standing => standing,
-        };
-        path[frames.clone()].iter().map(of).sum::<f64>() / n as f64
+        certainty::certainty(&looks(observed, judged, index, gait, &frames), has_cadence)
     };
     let edge_s = |frame: usize| segment.edge_s(frame, observed.frame_s);
     DecodedBout {
         gait,
         start_s: if frames.start == 0 { segment.start_s } else { edge_s(frames.start) },
-        end_s: if frames.end == path.len() { segment.end_s } else { edge_s(frames.end) },
+        end_s: if frames.end == segment.frames() { segment.end_s } else { edge_s(frames.end) },
         certainty,
         end_doubt_s: 0.0,
         has_cadence,
-        speed_mps: Gaussian {
-            mean: mean(|s| s.speed_mps.mean, 0.0),
-            sd: mean(|s| s.speed_mps.sd, model.fit.standing_sd_mps),
-        },
-        cadence_spm: Gaussian {
-            mean: mean(|s| s.cadence_spm.mean, 0.0),
-            sd: mean(|s| s.cadence_spm.sd, STANDING_CADENCE_SD_SPM),
-        },
+        level: judged.levels.of_frames(segment, inner, gait),
         frames,
     }
 }
@@ -252,16 +232,12 @@ fn decoded_bout(observed: &Observed, model: &Model, index: usize, pieces: &[Piec
 fn change_of(
     series: &Series,
     delays: Delays,
-    model: &Model,
+    judged: &Judged,
     pair: &[DecodedBout],
     told_by: ToldBy,
 ) -> Placed {
-    let side = |bout: &DecodedBout| Side {
-        reach_s: bout.end_s - bout.start_s,
-        speed_mps: bout.speed_mps,
-        cadence_spm: bout.cadence_spm,
-    };
-    place(series, pair[0].end_s, (side(&pair[0]), side(&pair[1])), model.fit.weights, delays, told_by)
+    let side = |bout: &DecodedBout| Side { reach_s: bout.end_s - bout.start_s, level: bout.level };
+    place(series, pair[0].end_s, (side(&pair[0]), side(&pair[1])), judged.weights, delays, told_by)
 }
 
 /// Delays with that of the cadence made better. Sliding cadence over speed takes them to change together; but people slow down
@@ -269,7 +245,7 @@ fn change_of(
 fn by_starts_of_runs(
     series: &Series,
     observed: &Observed,
-    model: &Model,
+    judged: &Judged,
     decoded: &[Vec<DecodedBout>],
 ) -> Delays {
     let delays = observed.delays;
@@ -282,7 +258,7 @@ fn by_starts_of_runs(
     });
     let mut late_s: Vec<f64> = starts
         .map(|pair| {
-            let at_s = |told_by| change_of(series, delays, model, pair, told_by).at_s;
+            let at_s = |told_by| change_of(series, delays, judged, pair, told_by).at_s;
             at_s(ToldBy::Speed) - at_s(ToldBy::Any)
         })
         .collect();
@@ -292,12 +268,12 @@ fn by_starts_of_runs(
 }
 
 /// Places the inner ends of a segment's bouts and keeps them in order.
-fn with_ends(series: &Series, delays: Delays, model: &Model, decoded: &[DecodedBout]) -> Vec<Bout> {
+fn with_ends(series: &Series, delays: Delays, judged: &Judged, decoded: &[DecodedBout]) -> Vec<Bout> {
     let delay_sd_s = if delays.known { DELAY_SD_KNOWN_S } else { DELAY_SD_UNKNOWN_S };
     let placed: Vec<Placed> = decoded
         .windows(2)
         .map(|pair| {
-            let placed = change_of(series, delays, model, pair, ToldBy::Any);
+            let placed = change_of(series, delays, judged, pair, ToldBy::Any);
             let error_s = placed.error_s.hypot(delay_sd_s).hypot(pair[0].end_doubt_s);
             Placed { error_s, ..placed }
         })

@@ -2,16 +2,13 @@
 //!
 //! The grid makes sampling a matter of time: a frame without a sample says nothing, two samples in one frame are averaged.
 
-use super::config::chain::{MEAN_REMAINING_BY_SPEED_S, MEAN_REMAINING_S};
 use super::config::grid::{
-    ASLEEP_MPS, ASLEEP_SPM, FRAME_S, FRAMES_AN_INTERVAL, SLOW_WAKE_UP_S, SPARSE_S, STANDING_SD_DISTANCE_MPS,
-    STANDING_SD_POSITIONS_MPS, STANDING_SD_RECORDER_MPS, WAKE_UP_S,
+    ASLEEP_MPS, ASLEEP_SPM, FRAME_S, FRAMES_AN_INTERVAL, LEAST_FRAMES, SLOW_WAKE_UP_S, SPARSE_S,
+    STANDING_SD_DISTANCE_MPS, STANDING_SD_POSITIONS_MPS, STANDING_SD_RECORDER_MPS, WAKE_UP_S,
 };
 use super::delay::Delays;
-use super::moving::SlopeEffect;
-use super::slope::slopes;
+use super::slope::{slopes, slopes_are_unseen};
 use crate::clean::{Series, SpeedSource, interval_s, longest_silence_s};
-use crate::statistics::mean_of_known;
 
 /// A time with data; outside of all segments the gait is unknown.
 #[derive(Clone, Debug)]
@@ -34,16 +31,6 @@ impl Segment {
         self.speed_mps.len()
     }
 
-    /// Speeds of some frames as they would be on level ground, by what slopes do to the speed.
-    pub(super) fn level_speeds(
-        &self,
-        frames: &std::ops::Range<usize>,
-        effect: SlopeEffect,
-    ) -> impl Iterator<Item = Option<f64>> {
-        let columns = self.speed_mps[frames.clone()].iter().zip(&self.slope[frames.clone()]);
-        columns.map(move |(speed, &slope)| speed.map(|v| v / effect.factor(slope)))
-    }
-
     /// Where a frame begins, s, in the middle between the reading before it and its own.
     pub(super) fn edge_s(&self, frame: usize, frame_s: f64) -> f64 {
         self.start_s + (frame as f64 - 0.5) * frame_s
@@ -60,16 +47,6 @@ impl Segment {
         });
         2 * cadences > read
     }
-
-    fn part(&self, frames: std::ops::Range<usize>, frame_s: f64) -> Self {
-        Self {
-            start_s: self.start_s + frames.start as f64 * frame_s,
-            end_s: self.start_s + frames.end as f64 * frame_s,
-            speed_mps: self.speed_mps[frames.clone()].to_vec(),
-            cadence_spm: self.cadence_spm[frames.clone()].to_vec(),
-            slope: self.slope[frames].to_vec(),
-        }
-    }
 }
 
 /// All that is read.
@@ -83,55 +60,22 @@ pub(super) struct Observed {
     pub(super) delays: Delays,
     /// Standard deviation of the speed that is read while standing, m/s.
     pub(super) standing_sd_mps: f64,
-    /// Mean time in a state once its minimum duration is over, s.
-    pub(super) remaining_s: f64,
+    /// Usual time between samples, s.
+    pub(super) interval_s: f64,
+    /// Whether the speed is that of the positions.
+    pub(super) by_positions: bool,
+    /// Whether nothing tells how steep the ground was.
+    pub(super) slopes_unseen: bool,
 }
 
 impl Observed {
-    /// The same on a grid of `factor` times the frame, readings averaged.
-    pub(super) fn coarser(&self, factor: usize) -> Self {
-        let mean =
-            |column: &[Option<f64>]| column.chunks(factor).map(|cells| mean_of_known(cells, 1)).collect();
-        let segments = self.segments.iter().map(|s| Segment {
-            speed_mps: mean(&s.speed_mps),
-            cadence_spm: mean(&s.cadence_spm),
-            slope: s.slope.chunks(factor).map(|c| c.iter().sum::<f64>() / c.len() as f64).collect(),
-            ..*s
-        });
-        Self { frame_s: self.frame_s * factor as f64, segments: segments.collect(), ..*self }
-    }
-
-    /// Seconds in all segments.
-    pub(super) fn seconds(&self) -> f64 {
-        self.frame_s * self.frames() as f64
-    }
-
-    fn frames(&self) -> usize {
-        self.segments.iter().map(Segment::frames).sum()
-    }
-
-    /// Number of frames with a reading in a column.
-    pub(super) fn readings(&self, column: fn(&Segment) -> &Vec<Option<f64>>) -> usize {
-        self.segments.iter().map(|s| column(s).iter().flatten().count()).sum()
-    }
-
-    /// Parts of `part_s` spread evenly over all segments, `all_s` together.
-    pub(super) fn parts(&self, all_s: f64, part_s: f64) -> Self {
-        let (part, count) = ((part_s / self.frame_s).ceil() as usize, (all_s / part_s) as usize);
-        let total = self.frames();
-        let mut segments = Vec::new();
-        let mut before = 0;
-        for segment in &self.segments {
-            for from in (0..segment.frames()).step_by(part) {
-                let to = (from + part).min(segment.frames());
-                // Those in which another of `count` equal shares of the whole ends.
-                if (before + from) * count / total < (before + to) * count / total {
-                    segments.push(segment.part(from..to, self.frame_s));
-                }
-            }
-            before += segment.frames();
-        }
-        Self { segments, ..*self }
+    /// Whether enough is read to tell anything.
+    pub(super) fn is_enough(&self) -> bool {
+        let columns = self.segments.iter().flat_map(|s| s.speed_mps.iter().zip(&s.cadence_spm));
+        columns
+            .filter(|(speed, cadence)| speed.is_some() || cadence.is_some())
+            .nth(LEAST_FRAMES - 1)
+            .is_some()
     }
 }
 
@@ -161,9 +105,15 @@ pub(super) fn observe(series: &Series, silent_s: f64) -> Observed {
             segment
         })
         .collect();
-    let has_cadence = series.cadence_spm().iter().any(Option::is_some);
-    let remaining_s = if has_cadence { MEAN_REMAINING_S } else { MEAN_REMAINING_BY_SPEED_S };
-    Observed { frame_s, segments, delays, standing_sd_mps, remaining_s }
+    Observed {
+        frame_s,
+        segments,
+        delays,
+        standing_sd_mps,
+        interval_s,
+        by_positions: series.speed_source() == SpeedSource::Positions,
+        slopes_unseen: slopes_are_unseen(series),
+    }
 }
 
 /// Takes out what a recorder says in its first seconds after a start, before its smoothed speed and cadence have come up from
@@ -248,5 +198,21 @@ impl Grid {
             }
         }
         sums.into_iter().map(|(sum, n)| (n > 0).then(|| sum / f64::from(n))).collect()
+    }
+}
+
+#[cfg(test)]
+impl Observed {
+    /// One segment of a recorder that tells all, on frames of 2 s.
+    pub(super) fn made_up(segment: Segment) -> Self {
+        Self {
+            frame_s: 2.0,
+            segments: vec![segment],
+            delays: Delays { speed_s: 0.0, cadence_s: 0.0, known: true },
+            standing_sd_mps: STANDING_SD_RECORDER_MPS,
+            interval_s: 1.0,
+            by_positions: false,
+            slopes_unseen: false,
+        }
     }
 }

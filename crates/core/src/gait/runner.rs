@@ -1,36 +1,21 @@
 //! What the recordings of one runner tell of the others: how fast, and with how many steps, this runner walks and runs.
 //!
 //! [`RunnerEvidence`] is what one segmented recording tells; [`RunnerPrior`] is what all of them tell of one more, each day
-//! weighed by how near it is. `labels` weighs it against what is known of people.
+//! weighed by how near it is. The scorer sees it beside the readings.
 
 use jiff::Timestamp;
 
-use super::config::prior::{RUN_CADENCE_SPM, RUN_SPEED_MPS, WALK_CADENCE_SPM, WALK_SPEED_MPS};
+use super::config::people::{RUN_SPEED_MPS, WALK_SPEED_MPS};
 use super::config::runner::{
-    CADENCE_SHARE, DAY_SD_MPS, DAY_SD_READINGS, DAY_SD_SPM, END_S, FADES_DAYS, LEAST_BOUT_S, LEAST_SECONDS,
-    MOST_KNOWN, ROUNDS, SURE, SURE_WITHOUT_CADENCE, TAIL, TRUST_WITHOUT_CADENCE, UNKNOWN,
+    CADENCE_SHARE, DAY_SD_MPS, DAY_SD_READINGS, END_S, FADES_DAYS, LEAST_BOUT_S, LEAST_SECONDS, LEAST_TAUGHT,
+    ROUNDS, SURE, SURE_WITHOUT_CADENCE, TAIL, TRUST_WITHOUT_CADENCE,
 };
+use super::figures::UsualSpeeds;
 use super::gaussian::Gaussian;
-use super::moving::SlopeEffect;
 use super::segmentation::{Bout, Gait, Segmentation};
-use super::slope::slopes;
+use super::slope::{slope_factor, slopes};
 use crate::clean::Series;
-use crate::statistics::{mean_of_known, median};
-
-/// What one recording tells of how its runner walks or runs.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct GaitEvidence {
-    /// Time in bouts that are certain, s.
-    pub seconds: f64,
-    /// Mean certainty of these bouts, 0 to 1.
-    pub certainty: f64,
-    /// Usual speed on level ground, m/s: the median over the bouts, each counted by its time.
-    pub speed_mps: Option<f64>,
-    /// Standard deviation of the bouts around it, m/s.
-    pub spread_mps: f64,
-    /// Usual cadence, steps a minute, both feet.
-    pub cadence_spm: Option<f64>,
-}
+use crate::statistics::median;
 
 /// What one segmented recording tells of its runner.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -41,10 +26,11 @@ pub struct RunnerEvidence {
     pub end: Timestamp,
     /// Whether cadence told the gaits: then what they are is nearly certain.
     pub has_cadence: bool,
-    /// Walking, where there is enough that is certain.
-    pub walk: Option<GaitEvidence>,
-    /// Running, likewise.
-    pub run: Option<GaitEvidence>,
+    /// Usual walking speed on level ground, m/s, where there is enough that is certain: the median over the bouts, each counted by its
+    /// time.
+    pub walk_mps: Option<f64>,
+    /// Usual running speed, likewise.
+    pub run_mps: Option<f64>,
 }
 
 impl RunnerEvidence {
@@ -61,21 +47,17 @@ impl RunnerEvidence {
             let bouts = segmentation.bouts().iter();
             let bouts =
                 bouts.filter(|b| b.gait == gait && b.certainty >= sure && b.duration_s() >= LEAST_BOUT_S);
-            gait_evidence(series, &level_mps, bouts)
+            usual_of(series, &level_mps, bouts)
         };
-        let (walk, run) = (told(Gait::Walk), told(Gait::Run));
+        let (walk_mps, run_mps) = (told(Gait::Walk), told(Gait::Run));
         let enough =
-            if has_cadence { walk.is_some() || run.is_some() } else { walk.is_some() && run.is_some() };
-        enough.then_some(Self { start: series.start(), end: series.end(), has_cadence, walk, run })
+            if has_cadence { walk_mps.or(run_mps).is_some() } else { walk_mps.and(run_mps).is_some() };
+        enough.then_some(Self { start: series.start(), end: series.end(), has_cadence, walk_mps, run_mps })
     }
 
     /// By how much it counts as a teacher: 1, or less without cadence.
     fn trust(&self) -> f64 {
         if self.has_cadence { 1.0 } else { TRUST_WITHOUT_CADENCE }
-    }
-
-    fn of_gait(&self, run: bool) -> Option<&GaitEvidence> {
-        if run { self.run.as_ref() } else { self.walk.as_ref() }
     }
 }
 
@@ -94,39 +76,25 @@ pub fn has_cadence(series: &Series, segmentation: &Segmentation) -> bool {
 fn level_speeds(series: &Series) -> Vec<Option<f64>> {
     // Of whole seconds, and only of those in which something was recorded: a hole may be years long.
     let slopes = slopes(series, series.time_s().iter().map(|at_s| at_s.floor()));
-    let level = |(speed, slope): (&Option<f64>, f64)| speed.map(|v| v / SlopeEffect::USUAL.factor(slope));
+    let level = |(speed, slope): (&Option<f64>, f64)| speed.map(|v| v / slope_factor(slope));
     series.speed_mps().iter().zip(slopes).map(level).collect()
 }
 
-fn gait_evidence<'b>(
+/// Usual speed of some bouts; `None` of too few.
+fn usual_of<'b>(
     series: &Series,
     level_mps: &[Option<f64>],
     bouts: impl Iterator<Item = &'b Bout>,
-) -> Option<GaitEvidence> {
-    let (mut seconds, mut sure_s) = (0.0, 0.0);
-    let (mut speeds, mut cadences) = (Vec::new(), Vec::new());
+) -> Option<f64> {
+    let mut seconds = 0.0;
+    let mut speeds = Vec::new();
     for bout in bouts {
         let inner = series.range(bout.start_s + END_S, bout.end_s - END_S);
         seconds += bout.duration_s();
-        sure_s += bout.certainty * bout.duration_s();
-        let mut known: Vec<f64> = level_mps[inner.clone()].iter().flatten().copied().collect();
+        let mut known: Vec<f64> = level_mps[inner].iter().flatten().copied().collect();
         speeds.extend(median(&mut known).map(|v| (v, bout.duration_s())));
-        cadences.extend(mean_of_known(&series.cadence_spm()[inner], 1).map(|c| (c, bout.duration_s())));
     }
-    if seconds < LEAST_SECONDS || speeds.is_empty() && cadences.is_empty() {
-        return None;
-    }
-    let speed_mps = weighted_median(&mut speeds);
-    let around = speed_mps.unwrap_or(0.0);
-    let all_s: f64 = speeds.iter().map(|(_, s)| s).sum();
-    let square: f64 = speeds.iter().map(|(v, s)| s * (v - around) * (v - around)).sum();
-    Some(GaitEvidence {
-        seconds,
-        certainty: sure_s / seconds,
-        speed_mps,
-        spread_mps: if all_s > 0.0 { (square / all_s).sqrt() } else { 0.0 },
-        cadence_spm: weighted_median(&mut cadences),
-    })
+    if seconds < LEAST_SECONDS { None } else { weighted_median(&mut speeds) }
 }
 
 /// The least value up to which half of the weight lies; `None` of no values.
@@ -141,36 +109,10 @@ fn weighted_median(values: &mut [(f64, f64)]) -> Option<f64> {
     values.iter().find(reaches).or(values.last()).map(|(value, _)| *value)
 }
 
-/// Where a value of one gait lies: a heavy-tailed distribution, so that an unusual day is possible.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Law {
-    pub(super) mean: f64,
-    /// Scale: the standard deviation of the Gaussian that it comes near to with many degrees of freedom.
-    pub(super) scale: f64,
-    /// Degrees of freedom of Student's t distribution; infinite for a Gaussian.
-    pub(super) freedom: f64,
-}
-
-impl Law {
-    pub(super) const fn gaussian(Gaussian { mean, sd }: Gaussian) -> Self {
-        Self { mean, scale: sd, freedom: f64::INFINITY }
-    }
-}
-
-/// How people, or one runner, walk or run.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct GaitLaws {
-    pub(super) speed_mps: Law,
-    pub(super) cadence_spm: Law,
-}
-
 /// What is known of a runner before a recording is seen, from the others.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RunnerPrior {
-    pub(super) walk: GaitLaws,
-    pub(super) run: GaitLaws,
-    /// Probability that this runner's own laws hold rather than those of people, 0 to 1: the greater, the more is known.
-    pub(super) known: f64,
+    usual: UsualSpeeds,
     teachers: usize,
     with_cadence: usize,
 }
@@ -187,32 +129,22 @@ impl RunnerPrior {
             between.as_secs_f64() / 86_400.0
         };
         let weight = |e: &RunnerEvidence| e.trust() / (1.0 + days(e) / FADES_DAYS);
-        let law = |run: bool, of: fn(&GaitEvidence) -> Option<f64>, people: Gaussian, day_sd: f64| {
-            let told = others.iter().filter_map(|e| e.of_gait(run).and_then(of).map(|v| (v, weight(e))));
-            own_law(told.collect(), people, day_sd)
+        let usual = |of: fn(&RunnerEvidence) -> Option<f64>, people: Gaussian| {
+            let told = others.iter().filter_map(|e| of(e).map(|v| (v, weight(e))));
+            usual_mps(told.collect(), people)
         };
-        // A state of moving is off the recording's usual speed as its bouts are.
-        let spread = |run: bool| {
-            let told = others.iter().filter_map(|e| e.of_gait(run).map(|g| (g.spread_mps, weight(e))));
-            weighted_median(&mut told.collect::<Vec<_>>()).unwrap_or(0.0)
-        };
-        let speed = |run, people| {
-            let (own, n) = law(run, |g| g.speed_mps, people, DAY_SD_MPS);
-            (Law { scale: own.scale.hypot(spread(run)), ..own }, n)
-        };
-        let cadence = |run, people| law(run, |g| g.cadence_spm, people, DAY_SD_SPM);
-        let ((walk_mps, walk_n), (run_mps, run_n)) =
-            (speed(false, WALK_SPEED_MPS), speed(true, RUN_SPEED_MPS));
-        let ((walk_spm, _), (run_spm, _)) =
-            (cadence(false, WALK_CADENCE_SPM), cadence(true, RUN_CADENCE_SPM));
-        let n = walk_n.min(run_n);
-        (n > 0.0).then(|| Self {
-            walk: GaitLaws { speed_mps: walk_mps, cadence_spm: walk_spm },
-            run: GaitLaws { speed_mps: run_mps, cadence_spm: run_spm },
-            known: MOST_KNOWN * n / (n + UNKNOWN),
+        let (walk_mps, walk_n) = usual(|e| e.walk_mps, WALK_SPEED_MPS);
+        let (run_mps, run_n) = usual(|e| e.run_mps, RUN_SPEED_MPS);
+        (walk_n.min(run_n) >= LEAST_TAUGHT).then(|| Self {
+            usual: UsualSpeeds { walk_mps, run_mps },
             teachers: others.len(),
             with_cadence: others.iter().filter(|e| e.has_cadence).count(),
         })
+    }
+
+    /// The runner's usual speeds on level ground.
+    pub(super) fn usual(&self) -> UsualSpeeds {
+        self.usual
     }
 
     /// How many recordings it was learnt from.
@@ -242,18 +174,17 @@ fn one_a_session(mut evidence: Vec<&RunnerEvidence>) -> Vec<&RunnerEvidence> {
 }
 
 fn speeds(evidence: &RunnerEvidence) -> f64 {
-    let speed = |gait: &Option<GaitEvidence>| gait.and_then(|g| g.speed_mps).unwrap_or(0.0);
-    100.0 * speed(&evidence.walk) + speed(&evidence.run)
+    100.0 * evidence.walk_mps.unwrap_or(0.0) + evidence.run_mps.unwrap_or(0.0)
 }
 
-/// Where the next value of this runner lies, from values with weights, and how many whole recordings these are worth. The mean and
-/// the spread are those of a Student's t distribution fitted from the median on, so that a few wrong values hardly count; both are
-/// held to what is known of people as if by a part of one recording and by [`DAY_SD_READINGS`] of them.
-fn own_law(mut told: Vec<(f64, f64)>, people: Gaussian, day_sd: f64) -> (Law, f64) {
-    let Some(mut mean) = weighted_median(&mut told) else { return (Law::gaussian(people), 0.0) };
+/// Usual speed from speeds with weights, and how many whole recordings these are worth. It is the mean of a Student's t distribution
+/// fitted from the median on, so that a few wrong values hardly count, and is held to what is known of people as if by a part of one
+/// recording; the spread is held to that of days as if by [`DAY_SD_READINGS`] of them.
+fn usual_mps(mut told: Vec<(f64, f64)>, people: Gaussian) -> (f64, f64) {
+    let Some(mut mean) = weighted_median(&mut told) else { return (people.mean, 0.0) };
     let n: f64 = told.iter().map(|(_, weight)| weight).sum();
-    let people_weight = (day_sd / people.sd).powi(2);
-    let mut sd = day_sd;
+    let people_weight = (DAY_SD_MPS / people.sd).powi(2);
+    let mut sd = DAY_SD_MPS;
     for _ in 0..ROUNDS {
         let counts = |value: f64| {
             let z = (value - mean) / sd;
@@ -266,28 +197,20 @@ fn own_law(mut told: Vec<(f64, f64)>, people: Gaussian, day_sd: f64) -> (Law, f6
         mean = (sum + people.mean * people_weight) / (all + people_weight);
         let square: f64 =
             counted.iter().map(|(value, weight)| weight * (value - mean) * (value - mean)).sum();
-        sd = ((square + DAY_SD_READINGS * day_sd * day_sd) / (n + DAY_SD_READINGS)).sqrt();
+        sd = ((square + DAY_SD_READINGS * DAY_SD_MPS * DAY_SD_MPS) / (n + DAY_SD_READINGS)).sqrt();
     }
-    // The next value differs from the mean by its own day and by what the mean is off.
-    let scale = sd * (1.0 + 1.0 / (n + people_weight)).sqrt();
-    (Law { mean, scale, freedom: DAY_SD_READINGS + n }, n)
+    (mean, n)
 }
 
 #[cfg(test)]
 impl RunnerEvidence {
-    /// A recording of half an hour on a day, with cadence: speeds, m/s, and cadences, steps a minute, of a walk and a run.
-    pub(super) fn made_up(day: i64, walk: (f64, f64), run: (f64, f64)) -> Self {
+    /// A recording of half an hour on a day, with cadence: speeds of its walks and runs.
+    pub(super) fn made_up(day: i64, walk_mps: f64, run_mps: f64) -> Self {
         const DAY_S: i64 = 86_400;
         let start = Timestamp::from_second(1_772_000_000 + day * DAY_S).unwrap();
-        let gait = |(speed_mps, cadence_spm)| GaitEvidence {
-            seconds: 600.0,
-            certainty: 0.99,
-            speed_mps: Some(speed_mps),
-            spread_mps: 0.05,
-            cadence_spm: Some(cadence_spm),
-        };
         let end = start + jiff::SignedDuration::from_mins(30);
-        Self { start, end, has_cadence: true, walk: Some(gait(walk)), run: Some(gait(run)) }
+        let (walk_mps, run_mps) = (Some(walk_mps), Some(run_mps));
+        Self { start, end, has_cadence: true, walk_mps, run_mps }
     }
 }
 
@@ -298,7 +221,7 @@ mod tests {
 
     /// A recording of half an hour on a day, with cadence.
     fn taught(day: i64, walk_mps: f64, run_mps: f64) -> RunnerEvidence {
-        RunnerEvidence::made_up(day, (walk_mps, 120.0), (run_mps, 158.0))
+        RunnerEvidence::made_up(day, walk_mps, run_mps)
     }
 
     fn prior(evidence: &[RunnerEvidence], day: i64) -> Option<RunnerPrior> {
@@ -344,8 +267,11 @@ mod tests {
         // Two of ten whose runs were taken for walks.
         days.extend([taught(17, 2.2, 2.9), taught(18, 2.25, 3.0)]);
         let with_wrong = prior(&days, 20).unwrap();
-        for (a, b) in [(&right.walk, &with_wrong.walk), (&right.run, &with_wrong.run)] {
-            assert!((a.speed_mps.mean - b.speed_mps.mean).abs() < 0.06, "{right:?} {with_wrong:?}");
+        for (a, b) in [
+            (right.usual.walk_mps, with_wrong.usual.walk_mps),
+            (right.usual.run_mps, with_wrong.usual.run_mps),
+        ] {
+            assert!((a - b).abs() < 0.06, "{right:?} {with_wrong:?}");
         }
     }
 
@@ -354,21 +280,21 @@ mod tests {
         // A runner who gets faster: 2.0 m/s in the first weeks, 2.3 m/s in the last.
         let days: Vec<RunnerEvidence> =
             (0..20).map(|d| taught(4 * d, 1.7, if d < 10 { 2.0 } else { 2.3 })).collect();
-        let run = |day| prior(&days, day).unwrap().run.speed_mps.mean;
+        let run = |day| prior(&days, day).unwrap().usual.run_mps;
         assert!(run(2) < 2.12 && run(77) > 2.18, "{} {}", run(2), run(77));
     }
 
     #[test]
-    fn more_recordings_make_the_prior_narrower_and_better_known() {
+    fn the_more_recordings_the_less_people_count() {
         let of = |n: i64| prior(&(1..=n).map(|d| taught(d, 1.85, 2.2)).collect::<Vec<_>>(), 0).unwrap();
         for n in [1, 2, 4, 9] {
             let (few, more) = (of(n), of(n + 1));
-            assert!(more.run.speed_mps.scale < few.run.speed_mps.scale, "{n}");
-            assert!(more.known > few.known && more.known < MOST_KNOWN, "{n}");
             // Drawn towards people, the less the more is known.
-            assert!((more.run.speed_mps.mean - 2.2).abs() < (few.run.speed_mps.mean - 2.2).abs(), "{n}");
+            assert!((more.usual.run_mps - 2.2).abs() < (few.usual.run_mps - 2.2).abs(), "{n}");
         }
-        let without = RunnerEvidence { has_cadence: false, ..taught(1, 1.85, 2.2) };
-        assert!(prior(&[without], 0).unwrap().known < of(1).known);
+        // One recording without cadence teaches too little, two near days enough.
+        let without = |day| RunnerEvidence { has_cadence: false, ..taught(day, 1.85, 2.2) };
+        assert_eq!(prior(&[without(1)], 0), None);
+        assert!(prior(&[without(1), without(2)], 0).is_some());
     }
 }

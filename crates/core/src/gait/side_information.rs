@@ -4,22 +4,21 @@
 use crate::clean::{GuessedGait, Series};
 use jogaudit_recording::notice::{Notice, NoticeCode};
 
-use super::chain::Posterior;
 use super::config::side_information::{
-    BEEP_LATE_S, BEEP_ODDS, BEEP_SD_S, DIFFERS_S, DIFFERS_SHARE, LEAST_CONFUSION, MARK_ODDS, MARK_REACH_SD,
-    MARK_SD_S, STATEMENT_S,
+    BEEP_LATE_S, BEEP_ODDS, BEEP_SD_S, DIFFERS_S, DIFFERS_SHARE, FIRST_STATEMENTS, LEAST_CONFUSION,
+    MARK_ODDS, MARK_REACH_SD, MARK_SD_S, STATEMENT_S,
 };
 use super::observe::{Observed, Segment};
+use super::scorer::Probabilities;
 use super::segmentation::{Gait, Segmentation};
-use super::state::{Rows, columns};
 
-/// Probabilities of the recorder saying run, walk or stand, a row a state: the moving ones, then standing.
-pub(super) type Confusion = Vec<[f64; 3]>;
+/// Probabilities of the recorder saying run, walk or stand, a row a gait in the same order.
+type Confusion = [[f64; 3]; 3];
 
 /// Odds at each frame of each segment.
 pub(super) struct SideInformation {
     /// How much more probable a change is just before each frame; empty where nothing is marked.
-    leave_odds: Vec<Vec<f64>>,
+    change_odds: Vec<Vec<f64>>,
     /// What is guessed at each frame, and what share of a statement that is; empty where nothing is guessed.
     guesses: Vec<Vec<Option<(GuessedGait, f64)>>>,
 }
@@ -28,13 +27,16 @@ impl SideInformation {
     /// Lays marks and guesses on the grid of what is read.
     pub(super) fn of(series: &Series, observed: &Observed) -> Self {
         let frame_s = observed.frame_s;
-        let mut all = Self { leave_odds: Vec::new(), guesses: Vec::new() };
+        let mut all = Self { change_odds: Vec::new(), guesses: Vec::new() };
         for segment in &observed.segments {
             let at_s = |frame: f64| segment.start_s + frame * frame_s;
-            let odds = |frame: usize| mark_odds(series.marks_s(), at_s(frame as f64 - 0.5));
+            let odds = |frame: usize| {
+                let at_s = at_s(frame as f64 - 0.5);
+                mark_odds(series.marks_s(), at_s) * beep_odds(series.beeps_s(), at_s)
+            };
             let marks = inside(series.marks_s(), segment, |&mark_s| (mark_s, mark_s));
             let frames = if marks.is_empty() { 0 } else { segment.frames() };
-            all.leave_odds.push((0..frames).map(odds).collect());
+            all.change_odds.push((0..frames).map(odds).collect());
             let guesses = inside(series.guesses(), segment, |guess| (guess.start_s, guess.end_s));
             let mut said = vec![None; if guesses.is_empty() { 0 } else { segment.frames() }];
             for guess in guesses {
@@ -48,41 +50,48 @@ impl SideInformation {
         all
     }
 
-    /// Whether there is none.
-    pub(super) fn is_silent(&self) -> bool {
-        self.leave_odds.iter().all(Vec::is_empty) && self.guesses.iter().all(Vec::is_empty)
-    }
-
     /// How much more probable a change is just before each frame of a segment; empty where nothing is marked.
-    pub(super) fn leave_odds(&self, segment: usize) -> &[f64] {
-        &self.leave_odds[segment]
+    pub(super) fn change_odds(&self, segment: usize) -> &[f64] {
+        &self.change_odds[segment]
     }
 
-    /// How probable it is that the recorder says run, walk or stand in each state: counted from the recording itself, from one of
-    /// each on (Laplace's rule of succession). So a recorder that says the same of everything, or guesses by chance, tells
-    /// nothing.
-    pub(super) fn confusion(&self, posteriors: &[Posterior], moving: usize) -> Confusion {
-        let mut counts = vec![[1.0; 3]; columns(moving)];
-        for (posterior, said) in posteriors.iter().zip(&self.guesses) {
-            for (row, said) in posterior.states.iter().zip(said) {
+    /// Holds what is guessed against the probabilities at each frame: a guess is one statement on each of its frames.
+    pub(super) fn weigh(&self, probabilities: &mut [Vec<Probabilities>]) {
+        if self.guesses.iter().all(Vec::is_empty) {
+            return;
+        }
+        let confusion = self.confusion(probabilities);
+        for (rows, said) in probabilities.iter_mut().zip(&self.guesses) {
+            for (row, said) in rows.iter_mut().zip(said) {
+                let Some((gait, _)) = *said else { continue };
+                row.iter_mut().zip(&confusion).for_each(|(p, says)| *p *= says[gait as usize]);
+                let all: f64 = row.iter().sum();
+                row.iter_mut().for_each(|p| *p /= all);
+            }
+        }
+    }
+
+    /// How probable it is that the recorder says run, walk or stand in each gait: counted from the recording itself, from three
+    /// statements on that are spread as all are. So a recorder that says the same of everything tells nothing, and one that
+    /// guesses by chance next to nothing.
+    fn confusion(&self, probabilities: &[Vec<Probabilities>]) -> Confusion {
+        let mut counts = [[0.0; 3]; 3];
+        for (rows, said) in probabilities.iter().zip(&self.guesses) {
+            for (row, said) in rows.iter().zip(said) {
                 let Some((gait, share)) = *said else { continue };
                 counts.iter_mut().zip(row).for_each(|(count, p)| count[gait as usize] += p * share);
             }
         }
-        let probabilities = |count: [f64; 3]| {
-            let all: f64 = count.iter().sum();
-            count.map(|n| LEAST_CONFUSION + (1.0 - 3.0 * LEAST_CONFUSION) * n / all)
-        };
-        counts.into_iter().map(probabilities).collect()
-    }
-
-    /// Adds what is guessed to a segment's emission table.
-    pub(super) fn add_guesses(&self, segment: usize, confusion: &[[f64; 3]], table: &mut Rows) {
-        for (row, said) in table.iter_mut().zip(&self.guesses[segment]) {
-            if let Some((gait, share)) = *said {
-                row.iter_mut().zip(confusion).for_each(|(log, p)| *log += share * p[gait as usize].ln());
-            }
-        }
+        let all: f64 = counts.as_flattened().iter().sum();
+        let usual: [f64; 3] =
+            std::array::from_fn(|said| counts.iter().map(|count| count[said]).sum::<f64>() / all);
+        counts.map(|count| {
+            let own: f64 = count.iter().sum();
+            std::array::from_fn(|said| {
+                let share = (count[said] + FIRST_STATEMENTS * usual[said]) / (own + FIRST_STATEMENTS);
+                LEAST_CONFUSION + (1.0 - 3.0 * LEAST_CONFUSION) * share
+            })
+        })
     }
 }
 
@@ -91,17 +100,6 @@ fn inside<'a, T>(list: &'a [T], segment: &Segment, times_s: impl Fn(&T) -> (f64,
     let from = list.partition_point(|item| times_s(item).1 <= segment.start_s);
     let to = list.partition_point(|item| times_s(item).0 < segment.end_s);
     &list[from..to.max(from)]
-}
-
-/// By how much a recorder's guesses speak for each moving state being a run, in the log. Only how states differ counts: whether
-/// it says "run" too often or too seldom is not known.
-pub(super) fn run_log_odds(confusion: &[[f64; 3]]) -> Vec<f64> {
-    let moving = confusion.split_last().map_or(&[][..], |(_standing, moving)| moving);
-    let log_odds = |p: &[f64; 3]| (p[GuessedGait::Run as usize] / p[GuessedGait::Walk as usize]).ln();
-    let odds: Vec<f64> = moving.iter().map(log_odds).collect();
-    let least = odds.iter().copied().fold(f64::INFINITY, f64::min);
-    let most = odds.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    odds.into_iter().map(|odds| odds - f64::midpoint(least, most)).collect()
 }
 
 /// Says so when the recorder guessed another gait than is found for a minute or more, and for a fifth of its guesses.
@@ -166,41 +164,40 @@ mod tests {
     fn a_beep_is_answered_a_little_later_and_bounded() {
         let beeps_s = [60.0, 100.0];
         assert_eq!(beep_odds(&[], 60.0), 1.0);
-        assert!((beep_odds(&beeps_s, 60.0 + BEEP_LATE_S) - BEEP_ODDS).abs() < 1e-6);
+        assert!((beep_odds(&beeps_s, 60.0 + BEEP_LATE_S) / BEEP_ODDS - 1.0).abs() < 1e-9);
         assert!(beep_odds(&beeps_s, 60.0) < beep_odds(&beeps_s, 60.5));
         assert_eq!([55.0, 66.0, 80.0].map(|at_s| beep_odds(&beeps_s, at_s)), [1.0; 3]);
     }
 
-    /// Two moving states and standing, each held by a frame in turn, and what is said of each.
-    fn confusion(said: [GuessedGait; 3], statements: f64) -> [[f64; 3]; 3] {
-        let states = Rows::of(&[[1., 0., 0.], [0., 1., 0.], [0., 0., 1.]]);
-        let posterior = Posterior { states, log_likelihood: 0.0 };
+    /// A run, a walk and a stand of a frame each, and what is said of each.
+    fn confusion(said: [GuessedGait; 3], statements: f64) -> Confusion {
+        let rows = vec![[1., 0., 0.], [0., 1., 0.], [0., 0., 1.]];
         let guesses = said.map(|gait| Some((gait, statements))).to_vec();
-        let said = SideInformation { leave_odds: vec![vec![]], guesses: vec![guesses] };
-        said.confusion(&[posterior], 2).try_into().unwrap()
+        SideInformation { change_odds: vec![vec![]], guesses: vec![guesses] }.confusion(&[rows])
     }
 
     #[test]
     fn guesses_are_counted_and_bounded() {
         use GuessedGait::{Run, Stand, Walk};
-        // Worked by hand: 4 statements of one kind from one of each on are 5/7, 1/7, 1/7; times 0.7, and 0.1 more.
-        let [walking, running, standing] = confusion([Walk, Run, Stand], 4.0);
-        for (got, expected) in walking.iter().zip([0.2, 0.6, 0.2]) {
+        // Worked by hand: 4 statements of one kind and 1 of each of three are 5/7, 1/7, 1/7; times 0.7, and 0.1 more.
+        let [running, walking, standing] = confusion([Run, Walk, Stand], 4.0);
+        for (got, expected) in running.iter().zip([0.6, 0.2, 0.2]) {
             assert!((got - expected).abs() < 1e-12);
         }
-        assert_eq!((running[0], standing[2]), (walking[1], walking[1]));
-        let log_3 = 3_f64.ln();
-        let odds = run_log_odds(&[walking, running, standing]);
-        assert!((odds[0] + log_3).abs() < 1e-12 && (odds[1] - log_3).abs() < 1e-12, "{odds:?}");
-        let often = confusion([Walk, Run, Stand], 1e9)[1];
+        assert_eq!((walking[1], standing[2]), (running[0], running[0]));
+        let often = confusion([Run, Walk, Stand], 1e9)[0];
         assert!((often[0] / often[1] - 8.0).abs() < 1e-6, "never more than 8 to 1");
     }
 
     #[test]
     fn what_is_said_of_everything_says_nothing() {
-        let same = confusion([GuessedGait::Run; 3], 4.0);
-        assert_eq!(same[0], same[1]);
-        assert_eq!(run_log_odds(&same), [0.0, 0.0]);
-        assert_eq!(run_log_odds(&[[0.5, 0.2, 0.3]]), [0.0; 0]);
+        let said = vec![Some((GuessedGait::Run, 1.0)); 3];
+        let side = SideInformation { change_odds: vec![vec![]], guesses: vec![said] };
+        let rows = vec![[0.6, 0.3, 0.1], [0.2, 0.7, 0.1], [0.1, 0.1, 0.8]];
+        let mut weighed = vec![rows.clone()];
+        side.weigh(&mut weighed);
+        for (row, weighed) in rows.iter().flatten().zip(weighed.iter().flatten().flatten()) {
+            assert!((row - weighed).abs() < 1e-12, "{row} {weighed}");
+        }
     }
 }
