@@ -70,11 +70,13 @@ pub(super) fn assemble(series: &Series, observed: &Observed, judged: &Judged) ->
     let mut all: Vec<Vec<DecodedBout>> =
         (0..observed.segments.len()).map(|index| decoded(observed, judged, index)).collect();
     let delays = by_starts_of_runs(series, observed, judged, &all);
+    let is_there = |gait: Gait| all.iter().flatten().any(|bout| bout.gait == gait);
+    let both = is_there(Gait::Run) && is_there(Gait::Walk);
     for (segment, decoded) in observed.segments.iter().zip(&mut all) {
         if segment.start_s > end_s {
             bouts.push(Bout::blank(Gait::Unknown, end_s, segment.start_s));
         }
-        if observed.slopes_unseen {
+        if observed.slopes_unseen && both {
             for bout in decoded.iter_mut() {
                 let most = most_certain(judged, bout);
                 hidden += usize::from(most < bout.certainty - WORTH_SAYING);
@@ -123,15 +125,14 @@ fn notices(doubtful: usize, hidden: usize) -> Vec<Notice> {
 
 /// The most that a bout can be certain where nothing tells how steep the ground was and cadence does not tell the gait: a slope
 /// changes the speed of a whole bout, so that more readings make nothing surer. A speed at that of its gait speaks against the other
-/// gait whose speed differs by d with odds of e^(d²/2s²), s being the spread by slopes.
+/// gait whose speed differs by d with odds of e^(d²/2s²), s being the spread by slopes. The recording has both.
 fn most_certain(judged: &Judged, bout: &DecodedBout) -> f64 {
     let other = match bout.gait {
         Gait::Run => Gait::Walk,
         Gait::Walk => Gait::Run,
         Gait::Stand | Gait::Unknown => return 1.0,
     };
-    let is_there = judged.paths.iter().flatten().any(|gait| *gait == other);
-    if bout.has_cadence || !is_there {
+    if bout.has_cadence {
         return 1.0;
     }
     let speed_mps = bout.level.speed_mps.mean;

@@ -1,4 +1,4 @@
-//! What the recordings of one runner tell of the others: how fast, and with how many steps, this runner walks and runs.
+//! What the recordings of one runner tell of the others: how fast this runner walks and runs.
 //!
 //! [`RunnerEvidence`] is what one segmented recording tells; [`RunnerPrior`] is what all of them tell of one more, each day
 //! weighed by how near it is. The scorer sees it beside the readings.
