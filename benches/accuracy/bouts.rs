@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use crate::rivals::Found;
 use crate::sessions::truth;
-use crate::{Options, realistic, sessions};
+use crate::{Options, patterns, realistic, sessions};
 
 /// A line a bout: group, seed, seconds, whether it has cadence, whether it is right, figures.
 fn lines(group: &str, seed: u64, made: &Simulated) -> String {
@@ -31,6 +31,15 @@ fn lines(group: &str, seed: u64, made: &Simulated) -> String {
 
 pub(crate) fn print(options: &Options) {
     let seeds = options.first..options.first + options.seeds;
+    for (name, damage) in patterns::patterns() {
+        let name = format!("damaged, {name}");
+        if options.wants(&name) {
+            let all = seeds.clone().into_par_iter();
+            let text: Vec<String> =
+                all.map(|seed| lines(&name, seed, &patterns::make(damage, seed))).collect();
+            print!("{}", text.concat());
+        }
+    }
     for condition in realistic::conditions() {
         if options.wants(&condition.name) {
             let all = seeds.clone().into_par_iter();

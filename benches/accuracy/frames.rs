@@ -1,5 +1,5 @@
-//! Frames of made-up recordings without cadence and the gait at each, as little-endian 32-bit floats: `benches/frames.py` fits the
-//! scorer of frames on them.
+//! Frames of made-up recordings and the gait at each, as little-endian 32-bit floats: `benches/frames.py` fits the scorer of frames on
+//! them.
 
 use std::io::Write;
 

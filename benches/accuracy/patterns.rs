@@ -2,7 +2,7 @@
 
 use jogaudit_core::clean::{CleanConfig, clean};
 use jogaudit_core::gait::Gait;
-use jogaudit_simulate::{CadenceDamage, CadenceLeft, Realism, Settings, simulate};
+use jogaudit_simulate::{CadenceDamage, CadenceLeft, Realism, Settings, Simulated, simulate};
 use rayon::prelude::*;
 
 use crate::rivals::ours;
@@ -34,12 +34,25 @@ struct Outcome {
     told: String,
 }
 
+/// Each pattern by name.
+pub(crate) fn patterns() -> impl Iterator<Item = (String, Option<CadenceDamage>)> {
+    let whole = [("whole".to_owned(), None)];
+    let damaged = [(Gait::Run, "runs"), (Gait::Walk, "walks")].into_iter().flat_map(|(gait, name)| {
+        LEFT.map(|(left, what)| (format!("{what} in all {name}"), Some(CadenceDamage { gait, left })))
+    });
+    whole.into_iter().chain(damaged)
+}
+
+pub(crate) fn make(damage: Option<CadenceDamage>, seed: u64) -> Simulated {
+    let mut settings =
+        Settings { seed, realism: Realism::Realistic, cadence_damage: damage, ..Settings::default() };
+    interrupt(&mut settings);
+    simulate(&session(seed), &settings).expect("the session can be made up")
+}
+
 impl Outcome {
     fn of(damage: Option<CadenceDamage>, seed: u64) -> Self {
-        let mut settings =
-            Settings { seed, realism: Realism::Realistic, cadence_damage: damage, ..Settings::default() };
-        interrupt(&mut settings);
-        let made = simulate(&session(seed), &settings).expect("the session can be made up");
+        let made = make(damage, seed);
         let series = clean(&made.recording, &CleanConfig::default()).value;
         let (truth, found) = (truth(&made), ours(&series));
         let (right_s, all_s) = realistic::moving_right_s(&truth, &found.spans);
@@ -71,11 +84,7 @@ pub(crate) fn table(options: &Options) {
     println!(
         "| cadence | seconds right | collapsed | bouts of {LONG_S:.0} s or more said with ≥ {SURE} | wrong ones of these |\n|---|---|---|---|---|"
     );
-    let whole = [("whole".to_owned(), None)];
-    let damaged = [(Gait::Run, "runs"), (Gait::Walk, "walks")].into_iter().flat_map(|(gait, name)| {
-        LEFT.map(|(left, what)| (format!("{what} in all {name}"), Some(CadenceDamage { gait, left })))
-    });
-    for (name, damage) in whole.into_iter().chain(damaged) {
+    for (name, damage) in patterns() {
         if !options.wants(&name) {
             continue;
         }

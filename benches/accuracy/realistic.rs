@@ -192,11 +192,23 @@ fn run_walk_row(outcomes: &[Outcome]) -> String {
     let bands: Vec<String> = BANDS.iter().map(|&(from, to, _)| band(&judged, from, to)).collect();
     let rival = Score::sum(outcomes.iter().filter_map(|o| o.bare.as_ref()));
     format!(
-        "{:.2} % | {:.4} | {:.2} | {:.2} | {:.0} % | {:.3} | {} | {:.2} % | {:.4} | {:.0} %",
+        "{:.2} % | {:.4} | {:.2} | {:.2} | {:.0} % | {:.0} % | {:.3} | {} | {:.2} % | {:.4} | {:.0} %",
         100.0 * own.time_right(),
         own.event_f1(),
         own.boundary_s(0.5),
         own.boundary_s(0.95),
+        {
+            if std::env::var("Z").is_ok() {
+                eprintln!(
+                    "{:.3} {:.3} {:.3} {:.3}",
+                    own.within_errors(1.0),
+                    own.within_errors(2.0),
+                    own.within_errors(3.0),
+                    own.within_errors(5.0)
+                );
+            }
+            100.0 * own.within_errors(2.0)
+        },
         100.0 * own.exact_count(),
         calibration_error(&judged),
         bands.join(" | "),
@@ -224,9 +236,9 @@ pub(crate) fn table(options: &Options) {
     );
     let bands: Vec<String> = BANDS.iter().map(|(_, _, name)| format!("right of {name}")).collect();
     println!(
-        "| condition | time right | event F1 | boundary median, s | 95th, s | exact count | calibration error | {} | bare: time right | F1 | exact count |\n|{}",
+        "| condition | time right | event F1 | boundary median, s | 95th, s | within 2 SE | exact count | calibration error | {} | bare: time right | F1 | exact count |\n|{}",
         bands.join(" | "),
-        "---|".repeat(7 + BANDS.len() + 3)
+        "---|".repeat(8 + BANDS.len() + 3)
     );
     let mut alone_begun = false;
     for condition in conditions() {

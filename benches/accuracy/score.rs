@@ -140,9 +140,9 @@ impl Score {
         sure.iter().filter(|right| **right).count() as f64 / sure.len().max(1) as f64
     }
 
-    /// Share of the boundaries whose error is at most two of the stated standard errors.
-    fn within_two_errors(&self) -> f64 {
-        self.scaled.iter().filter(|z| **z <= 2.0).count() as f64 / self.scaled.len() as f64
+    /// Share of the boundaries whose error is at most so many of the stated standard errors.
+    pub(crate) fn within_errors(&self, most: f64) -> f64 {
+        self.scaled.iter().filter(|z| **z <= most).count() as f64 / self.scaled.len() as f64
     }
 
     pub(crate) const HEAD: &str = "| condition | who | time right | event F1 | boundary median, s | 95th, s | exact count | count error | calibration error | right of those ≥ 0.9 | within 2 SE |
@@ -157,7 +157,7 @@ impl Score {
         let within = if self.scaled.is_empty() {
             "–".to_owned()
         } else {
-            format!("{:.0} %", 100.0 * self.within_two_errors())
+            format!("{:.0} %", 100.0 * self.within_errors(2.0))
         };
         format!(
             "| {condition} | {who} | {:.2} % | {:.4} | {:.2} | {:.2} | {:.0} % | {:.2} | {calibration} | {within} |",

@@ -101,7 +101,7 @@ impl Matched<'_> {
         Noted { value, notices: vec![Notice::new(NoticeCode::TooMuchToMatch, text)] }
     }
 
-    /// What the lengths give, and whether missing data may hide that one is too long.
+    /// What the lengths give, and whether missing data or errors may hide that one is too long.
     fn lengths(
         &self,
         alignment: &Alignment,
@@ -115,7 +115,7 @@ impl Matched<'_> {
             findings::session_length(range_s, hole_s, limit.get(), &mut found, self.config);
         }
         let about_holes = found.note_hidden();
-        let is_hidden = about_holes.is_some();
+        let is_hidden = about_holes.is_some() || found.is_open;
         let LengthAudit { findings, notices: about_lengths, .. } = found;
         notices.extend(about_lengths.into_iter().chain(about_holes));
         (findings, is_hidden)

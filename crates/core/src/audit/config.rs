@@ -14,6 +14,9 @@ pub struct AuditConfig {
     pub pace_share: f64,
     /// An excess of a length counts only beyond this many standard errors.
     pub time_errors: f64,
+    /// An excess of a length that is beyond its tolerance by more than this many standard errors, and does not count, leaves open whether
+    /// it was too much.
+    pub open_time_errors: f64,
     /// Least standard error of a measured length, s.
     pub least_error_s: f64,
     /// Least tolerance for the running time of the whole session, as a fraction.
@@ -61,6 +64,7 @@ impl Default for AuditConfig {
             time_share: 1.0,
             pace_share: 0.0,
             time_errors: 3.0,
+            open_time_errors: 0.8,
             least_error_s: 0.5,
             running_total_fraction: 0.05,
             session_s: 30.0,

@@ -37,6 +37,15 @@ pub(super) struct LengthAudit {
     hidden: Vec<String>,
     /// Running time above the prescribed that findings already account for, s.
     explained_s: f64,
+    /// Whether it can't be told of some length whether it was too much.
+    pub(super) is_open: bool,
+}
+
+/// What an excess would be.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Of {
+    TooMuch,
+    TooLittle,
 }
 
 impl LengthAudit {
@@ -117,24 +126,30 @@ impl Lengths<'_> {
         above_zero(excess - self.matched.config.time_share * tolerance, error) * gait
     }
 
-    /// Whether an excess is beyond tolerance and error. Notes it where only the error stands against it.
+    /// Whether an excess is beyond tolerance and error. Notes it where only the error stands against it; what would be too much, and is
+    /// beyond what error usually explains, stays open.
     fn counts(
         &self,
         what: &str,
+        of: Of,
         unit: Unit,
         (excess, tolerance, error): (f64, f64, f64),
-        notices: &mut Vec<Notice>,
+        audit: &mut LengthAudit,
     ) -> bool {
         if excess <= tolerance {
             return false;
         }
-        let beyond_error = excess > self.matched.config.time_errors * error;
+        let config = self.matched.config;
+        let beyond_error = excess > config.time_errors * error;
         if !beyond_error {
-            notices.push(Notice::new(
+            let is_open = of == Of::TooMuch && excess - tolerance > config.open_time_errors * error;
+            let then = if is_open { "it can't be told whether it was too much" } else { "it is not counted" };
+            audit.is_open |= is_open;
+            audit.notices.push(Notice::new(
                 NoticeCode::WithinError,
                 format!(
                     "{what} differs by {excess:.0} {unit}, more than is let pass ({tolerance:.0} {unit}), but the \
-                     error of its measurement ({error:.1} {unit}) may explain that; it is not counted."
+                     error of its measurement ({error:.1} {unit}) may explain that; {then}."
                 ),
             ));
         }
@@ -173,7 +188,7 @@ impl Lengths<'_> {
             let tolerance = self.matched.prescription.tolerance.run.get();
             let is_after = runs_prescribed > 0 && last_run.is_some_and(|end| i >= end);
             let what = "Running that was not prescribed";
-            if !self.counts(what, Unit::Seconds, (achieved, tolerance, error), &mut audit.notices) {
+            if !self.counts(what, Of::TooMuch, Unit::Seconds, (achieved, tolerance, error), audit) {
                 continue;
             }
             after += u32::from(is_after);
@@ -247,7 +262,7 @@ impl Lengths<'_> {
         let short = length.prescribed.least - length.at_most - run_s * length.per_second;
         let rep = self.matched.done[target.steps.start].rep;
         let what = format!("Walk {rep}");
-        if !self.counts(&what, length.unit, (short, length.tolerance, length.error), &mut audit.notices) {
+        if !self.counts(&what, Of::TooMuch, length.unit, (short, length.tolerance, length.error), audit) {
             let known_short = length.prescribed.least - length.achieved - run_s * length.per_second;
             if short <= length.tolerance && known_short > length.tolerance {
                 audit.hidden.push(what.to_lowercase());
@@ -395,8 +410,12 @@ impl Lengths<'_> {
         let extent = self.matched.layout.steps[step].extent;
         let unit = if extent.is_time() { Unit::Seconds } else { Unit::Metres };
         let prescribed = extent.least.amount();
+        // It would have lain in what was walked there; where that is not known, anywhere.
+        let target = self.matched.layout.targets.iter().position(|t| t.steps.contains(&step));
+        let there = target.and_then(|t| self.group_of(t)).map(|g| g.pieces.clone());
+        let pieces = &self.matched.pieces[there.unwrap_or(0..self.matched.pieces.len())];
         let bouts: Vec<BoutPart> =
-            self.matched.pieces.iter().filter(|p| p.kind != PieceKind::Hole).map(BoutPart::of).collect();
+            pieces.iter().filter(|p| p.kind != PieceKind::Hole).map(BoutPart::of).collect();
         let gait = measure::certainty(&bouts);
         audit.findings.push(Finding {
             code: Code::RepMissing,
@@ -434,7 +453,7 @@ impl Lengths<'_> {
             excess: Some(amount),
             certainty: self.certainty_of(amount, length.tolerance, length.error, gait),
         };
-        if self.counts(&what, length.unit, (excess, length.tolerance, length.error), &mut audit.notices) {
+        if self.counts(&what, Of::TooMuch, length.unit, (excess, length.tolerance, length.error), audit) {
             if self.explains(excess, length.tolerance, length.error) {
                 audit.explained_s += excess / length.per_second;
             }
@@ -449,10 +468,23 @@ impl Lengths<'_> {
         } else if excess <= length.tolerance && length.at_most - length.prescribed.most > length.tolerance {
             audit.hidden.push(what.to_lowercase());
         } else if self.truncated != Some(step)
-            && self.counts(&what, length.unit, (short, length.tolerance, length.error), &mut audit.notices)
+            && self.counts(&what, Of::TooLittle, length.unit, (short, length.tolerance, length.error), audit)
         {
-            audit.findings.push(finding(Code::RunTooShort, length.prescribed.least, short, length.at_most));
+            let short = finding(Code::RunTooShort, length.prescribed.least, short, length.at_most);
+            let certainty = short.certainty * self.certainty_beside(step);
+            audit.findings.push(Finding { certainty, ..short });
         }
+    }
+
+    /// How certain the less certain walk right before or after a run is: the run may go on in it.
+    fn certainty_beside(&self, step: usize) -> f64 {
+        let target = self.matched.layout.targets.iter().position(|t| t.steps.contains(&step));
+        let Some(group) = target.and_then(|t| self.group_of(t)) else { return 1.0 };
+        let pieces = &self.matched.pieces;
+        let beside = [group.pieces.start.checked_sub(1), Some(group.pieces.end)];
+        let walks = beside.into_iter().flatten().filter_map(|at| pieces.get(at));
+        let walks = walks.filter(|piece| piece.kind == PieceKind::Walk);
+        walks.map(|piece| piece.bout.certainty).fold(1.0, f64::min)
     }
 
     /// Running time in all, beyond what other findings explain: many small overruns.
@@ -474,7 +506,7 @@ impl Lengths<'_> {
             .max(self.matched.config.running_total_fraction * prescribed);
         let error = self.error_s(&parts);
         let what = "The running time in all";
-        if !self.counts(what, Unit::Seconds, (excess, tolerance, error), &mut audit.notices) {
+        if !self.counts(what, Of::TooMuch, Unit::Seconds, (excess, tolerance, error), audit) {
             return;
         }
         audit.findings.push(Finding {

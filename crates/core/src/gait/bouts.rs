@@ -10,7 +10,8 @@ use super::config::boundary::{
     DELAY_SD_KNOWN_S, DELAY_SD_UNKNOWN_S, LEAST_BESIDE_START_S, LEAST_BOUT_S, MOST_CADENCE_DELAY_S,
 };
 use super::config::bouts::{
-    DOUBTFUL, END_DOUBT_S, END_S, END_SHARE, SPEED_FROM_DISTANCE_S, UNSEEN_SLOPES, WORTH_SAYING,
+    DOUBTFUL, END_DOUBT_S, END_S, END_SHARE, LEAST_DOUBT, PLACED_S, SPEED_FROM_DISTANCE_S, UNSEEN_SLOPES,
+    WORTH_SAYING,
 };
 use super::config::certainty::FEATURES;
 use super::delay::Delays;
@@ -29,7 +30,7 @@ pub struct LookedAt {
     pub start_s: f64,
     /// Seconds from the start of the series.
     pub end_s: f64,
-    /// Whether most of its readings come with a cadence.
+    /// Whether most of its readings come with a cadence that tells.
     pub has_cadence: bool,
     /// What it looks like.
     pub features: [f64; FEATURES],
@@ -45,8 +46,10 @@ struct DecodedBout {
     frames: std::ops::Range<usize>,
     /// For how long around its end it is open whether it goes on, s.
     end_doubt_s: f64,
-    /// Whether most of its frames have a cadence.
+    /// Whether most of its frames have a cadence that tells.
     has_cadence: bool,
+    /// What its certainty is reckoned from.
+    features: [f64; FEATURES],
     /// For placing its ends.
     level: Level,
 }
@@ -155,31 +158,41 @@ fn decoded(observed: &Observed, judged: &Judged, index: usize) -> Vec<DecodedBou
         let other = |t: usize, gait: Gait| 1.0 - probabilities[t][gait as usize];
         let reach = (END_DOUBT_S / observed.frame_s) as usize;
         let at = after.frames.start;
-        let early = (before.frames.start.max(at.saturating_sub(reach))..at).map(|t| other(t, before.gait));
+        let early =
+            (before.frames.start.max(at.saturating_sub(reach))..at).rev().map(|t| other(t, before.gait));
         let late = (at..after.frames.end.min(at + reach)).map(|t| other(t, after.gait));
-        out[k - 1].end_doubt_s = observed.frame_s * early.chain(late).sum::<f64>();
+        // Cadence places an end between the frames near it.
+        let is_placed = before.has_cadence && after.has_cadence;
+        let (near, least) =
+            if is_placed { ((PLACED_S / observed.frame_s) as usize, LEAST_DOUBT) } else { (0, 0.0) };
+        let (near_early, far_early) = off(early, near, least);
+        let (near_late, far_late) = off(late, near, least);
+        out[k - 1].end_doubt_s =
+            observed.frame_s * (near_early + near_late).hypot((far_early + far_late).sqrt());
     }
     out
+}
+
+/// How far, in frames, an end may lie off to one side, of the doubts of the frames there from the end on: the sum of those of the first
+/// `near` frames, and the expected square of how far it lies beyond them, where doubts up to `least_doubt` are none. It lies beyond a frame only if all up to that are of the other
+/// gait, which is no more probable than it is of any of them.
+fn off(doubts: impl Iterator<Item = f64>, near: usize, least_doubt: f64) -> (f64, f64) {
+    let (mut sum, mut square, mut least) = (0.0, 0.0, 1.0_f64);
+    for (frame, doubt) in doubts.enumerate() {
+        least = least.min(doubt);
+        if frame < near {
+            sum += doubt;
+        } else {
+            square += (2 * frame + 1) as f64 * (least - least_doubt).max(0.0);
+        }
+    }
+    (sum, square)
 }
 
 /// Frames of a bout without those at its ends, which are uncertain by nature: that is the ends' error, not the bout's certainty.
 fn inner(observed: &Observed, frames: &std::ops::Range<usize>) -> std::ops::Range<usize> {
     let margin = ((END_S / observed.frame_s) as usize).min(frames.len().saturating_sub(1) / END_SHARE);
     frames.start + margin..frames.end - margin
-}
-
-/// What a bout of some frames of a segment looks like.
-fn looks(
-    observed: &Observed,
-    judged: &Judged,
-    index: usize,
-    gait: Gait,
-    frames: &std::ops::Range<usize>,
-) -> [f64; FEATURES] {
-    let own: Vec<f64> =
-        judged.probabilities[index][inner(observed, frames)].iter().map(|row| row[gait as usize]).collect();
-    let has_cadence = observed.segments[index].has_cadence(frames);
-    features(observed, gait, &own, has_cadence, frames.len() as f64 * observed.frame_s)
 }
 
 /// The bouts of walking and running, by what each looks like.
@@ -191,9 +204,9 @@ pub(super) fn looked_at(observed: &Observed, judged: &Judged) -> Vec<LookedAt> {
                 continue;
             }
             let at_s = |frame: usize| segment.edge_s(frame, observed.frame_s);
-            let features = looks(observed, judged, index, bout.gait, &bout.frames);
+            let DecodedBout { gait, has_cadence, features, .. } = bout;
             let (start_s, end_s) = (at_s(bout.frames.start), at_s(bout.frames.end));
-            out.push(LookedAt { gait: bout.gait, start_s, end_s, has_cadence: bout.has_cadence, features });
+            out.push(LookedAt { gait, start_s, end_s, has_cadence, features });
         }
     }
     out
@@ -209,12 +222,13 @@ fn decoded_bout(
 ) -> DecodedBout {
     let segment = &observed.segments[index];
     let inner = inner(observed, &frames);
-    let has_cadence = segment.has_cadence(&frames);
-    let certainty = if gait == Gait::Stand {
-        let rows = &judged.probabilities[index][inner.clone()];
-        rows.iter().map(|row| row[gait as usize]).sum::<f64>() / rows.len() as f64
-    } else {
-        certainty::certainty(&looks(observed, judged, index, gait, &frames), has_cadence)
+    let has_cadence = segment.has_cadence(&frames) && judged.levels.are_told_by_cadence();
+    let own: Vec<f64> =
+        judged.probabilities[index][inner.clone()].iter().map(|row| row[gait as usize]).collect();
+    let features = features(observed, gait, &own, has_cadence, frames.len() as f64 * observed.frame_s);
+    let certainty = match gait {
+        Gait::Stand => own.iter().sum::<f64>() / own.len() as f64,
+        _ => certainty::certainty(&features, has_cadence),
     };
     let edge_s = |frame: usize| segment.edge_s(frame, observed.frame_s);
     DecodedBout {
@@ -224,6 +238,7 @@ fn decoded_bout(
         certainty,
         end_doubt_s: 0.0,
         has_cadence,
+        features,
         level: judged.levels.of_frames(segment, inner, gait),
         frames,
     }

@@ -137,6 +137,8 @@ pub(super) mod levels {
     pub(crate) const UNSEEN_SPEED_MPS: Gaussian = Gaussian { mean: 2.0, sd: 0.6 };
     /// … and cadences, steps/min.
     pub(crate) const UNSEEN_CADENCE_SPM: Gaussian = Gaussian { mean: 137.5, sd: 25.0 };
+    /// Cadence tells the gaits apart where runs have more steps a minute than walks by more than this.
+    pub(crate) const LEAST_CADENCE_STEP_SPM: f64 = 5.0;
     /// Standard deviation of the cadence while standing, steps/min.
     pub(crate) const STANDING_CADENCE_SD_SPM: f64 = 10.0;
 }
@@ -154,7 +156,7 @@ pub(super) mod certainty {
     pub(crate) const TEMPER: f64 = 0.65;
     /// Weights of the figures, in their order.
     pub(crate) const WEIGHTS: [f64; FEATURES] =
-        [-0.331, 6.846, 2.097, 0.326, -0.420, -0.568, 1.177, 0.638, 0.934, -0.146, 0.374];
+        [-0.356, 6.396, 2.271, 0.372, -0.202, -0.596, 1.311, 0.350, 0.436, -0.133, 0.352];
 }
 
 /// How people walk and run. Sources in `docs/method.md`.
@@ -286,6 +288,10 @@ pub(super) mod bouts {
     pub(crate) const END_S: f64 = 4.0;
     /// A bout keeps at least a third of its frames for its certainty: no more than one in this many is left out at each end.
     pub(crate) const END_SHARE: usize = 3;
+    /// Where cadence places an end, a doubt no greater than this is none farther away than …
+    pub(crate) const LEAST_DOUBT: f64 = 0.02;
+    /// … this, s; nearer than that doubts are summed, not squared.
+    pub(crate) const PLACED_S: f64 = 6.0;
     /// How far around an end its doubt is summed, s.
     pub(crate) const END_DOUBT_S: f64 = 30.0;
     /// Spread of the speed by slopes that nobody recorded, as a share of it: slopes of 2.5 % where the effort is kept (Minetti et

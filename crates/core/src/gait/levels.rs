@@ -2,8 +2,9 @@
 
 use super::config::figures::STEPPING_SPM;
 use super::config::levels::{
-    CADENCE_A_SECOND, CADENCE_SD_RANGE_SPM, CADENCE_WEIGHT_RANGE, LEAST_READINGS, SPEED_A_SECOND,
-    SPEED_SD_RANGE_MPS, SPEED_WEIGHT_RANGE, STANDING_CADENCE_SD_SPM, UNSEEN_CADENCE_SPM, UNSEEN_SPEED_MPS,
+    CADENCE_A_SECOND, CADENCE_SD_RANGE_SPM, CADENCE_WEIGHT_RANGE, LEAST_CADENCE_STEP_SPM, LEAST_READINGS,
+    SPEED_A_SECOND, SPEED_SD_RANGE_MPS, SPEED_WEIGHT_RANGE, STANDING_CADENCE_SD_SPM, UNSEEN_CADENCE_SPM,
+    UNSEEN_SPEED_MPS,
 };
 use super::gaussian::Gaussian;
 use super::observe::{Observed, Segment};
@@ -63,6 +64,12 @@ impl Levels {
             cadence_spm: Gaussian { mean: 0.0, sd: STANDING_CADENCE_SD_SPM },
         };
         Self { run: of_gait(Gait::Run), walk: of_gait(Gait::Walk), stand }
+    }
+
+    /// Whether cadence tells the gaits apart: not where runs have hardly more steps than walks, as when a recorder goes on saying in
+    /// one gait what it said in the other, or counts half of the steps.
+    pub(super) fn are_told_by_cadence(&self) -> bool {
+        self.run.cadence_spm.mean - self.walk.cadence_spm.mean > LEAST_CADENCE_STEP_SPM
     }
 
     /// The level of a gait.

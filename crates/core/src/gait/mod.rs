@@ -1,10 +1,10 @@
 //! [`Series`] → [`Segmentation`]: which gait, from when to when, and how sure.
 //!
-//! The way, which `model` goes: `observe` lays the readings on an even grid of frames, `em` finds the states of moving that the
-//! recording shows, `labels` says which gait each state is, `chain` finds the most probable sequence, `pieces` judges each part of
-//! it, `boundary` places each change between samples, `bouts` sums up. What the runner's marks and the recorder's own guesses tell
-//! comes in by `side_information`, what the runner's other recordings tell by `runner`. All settings stand in `config`;
-//! `docs/method.md` has the equations and sources.
+//! The way, which `judged` goes: `observe` lays the readings on an even grid of frames, `figures` says what is seen of each and of the
+//! whole, `scorer` how probable each gait is there, `path` finds the most probable sequence, `levels` the speed and cadence of each
+//! gait, `boundary` places each change between samples, `certainty` says how sure a bout is, `bouts` sums up. What the runner's marks
+//! and the recorder's own guesses tell comes in by `side_information`, what the runner's other recordings tell by `runner`. All
+//! settings stand in `config`; `docs/method.md` has the equations and sources.
 
 pub mod agreement;
 mod boundary;
