@@ -29,32 +29,24 @@ fn lines(group: &str, seed: u64, made: &Simulated) -> String {
     looked_at_bouts(&series, &GaitConfig::default()).into_iter().filter_map(line).collect()
 }
 
+/// The lines of one kind of recordings.
+fn print_all(options: &Options, name: &str, make: impl Fn(u64) -> Simulated + Sync) {
+    if options.wants(name) {
+        let seeds = (options.first..options.first + options.seeds).into_par_iter();
+        let text: Vec<String> = seeds.map(|seed| lines(name, seed, &make(seed))).collect();
+        print!("{}", text.concat());
+    }
+}
+
 pub(crate) fn print(options: &Options) {
-    let seeds = options.first..options.first + options.seeds;
     for (name, damage) in patterns::patterns() {
-        let name = format!("damaged, {name}");
-        if options.wants(&name) {
-            let all = seeds.clone().into_par_iter();
-            let text: Vec<String> =
-                all.map(|seed| lines(&name, seed, &patterns::make(damage, seed))).collect();
-            print!("{}", text.concat());
-        }
+        print_all(options, &format!("damaged, {name}"), |seed| patterns::make(damage, seed));
     }
     for condition in realistic::conditions() {
-        if options.wants(&condition.name) {
-            let all = seeds.clone().into_par_iter();
-            let text: Vec<String> =
-                all.map(|seed| lines(&condition.name, seed, &realistic::make(&condition, seed))).collect();
-            print!("{}", text.concat());
-        }
+        print_all(options, &condition.name, |seed| realistic::make(&condition, seed));
     }
     for condition in sessions::Condition::all() {
         let name = format!("ideal, {}", condition.name());
-        if options.wants(&name) {
-            let all = seeds.clone().into_par_iter();
-            let text: Vec<String> =
-                all.map(|seed| lines(&name, seed, &sessions::make(&condition, seed))).collect();
-            print!("{}", text.concat());
-        }
+        print_all(options, &name, |seed| sessions::make(&condition, seed));
     }
 }

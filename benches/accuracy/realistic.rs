@@ -197,18 +197,7 @@ fn run_walk_row(outcomes: &[Outcome]) -> String {
         own.event_f1(),
         own.boundary_s(0.5),
         own.boundary_s(0.95),
-        {
-            if std::env::var("Z").is_ok() {
-                eprintln!(
-                    "{:.3} {:.3} {:.3} {:.3}",
-                    own.within_errors(1.0),
-                    own.within_errors(2.0),
-                    own.within_errors(3.0),
-                    own.within_errors(5.0)
-                );
-            }
-            100.0 * own.within_errors(2.0)
-        },
+        100.0 * own.within_errors(2.0),
         100.0 * own.exact_count(),
         calibration_error(&judged),
         bands.join(" | "),

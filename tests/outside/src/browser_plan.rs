@@ -86,7 +86,8 @@ async fn a_stage_is_added_by_the_form_remarked_moved_and_saved_and_comments_stay
     assert!(row.contains("Stage “faster” has 19:00 of running a session"), "{row}");
     press(&client, "down:s1").await;
     // The plan's own second stage stood there until the page has come back.
-    client.wait().for_element(Locator::Css("#s2-name[value='faster']")).await.unwrap();
+    let moved = client.wait().for_element(Locator::Css("#s2-name[value='faster']")).await.unwrap();
+    assert_eq!(moved.prop("value").await.unwrap().as_deref(), Some("faster"));
     assert_eq!(fs::read_to_string(&file).unwrap(), PLAN, "nothing is written before it is saved");
     press(&client, "save").await;
     says(&client, "The plan is saved.").await;

@@ -47,7 +47,7 @@ impl Matched<'_> {
         let range_s = moving_range(&self.pieces);
         self.note_altitude(&mut notices);
         let beginning = self.beginning(alignment);
-        let (mut findings, is_hidden) = self.lengths(alignment, beginning, range_s, &mut notices);
+        let (mut findings, leaves_open) = self.lengths(alignment, beginning, range_s, &mut notices);
         let (pace, pace_unchecked) = self.pace(&mut notices);
         let (too_high, heart_unchecked) = self.heart_rate(range_s, &mut notices);
         findings.extend(pace.findings);
@@ -62,7 +62,7 @@ impl Matched<'_> {
         let no_distance = self.note_distance(&mut notices);
         notices.extend(self.series.workout().and_then(|had| workout::differs(had, self.prescription)));
         let doubts = Doubts {
-            open: !can_tell || is_hidden || hidden_start || no_distance,
+            open: !can_tell || leaves_open || hidden_start || no_distance,
             unchecked: pace_unchecked || heart_unchecked,
             less_walked: self.less_walked(&mut notices),
         };
@@ -115,10 +115,10 @@ impl Matched<'_> {
             findings::session_length(range_s, hole_s, limit.get(), &mut found, self.config);
         }
         let about_holes = found.note_hidden();
-        let is_hidden = about_holes.is_some() || found.is_open;
+        let leaves_open = about_holes.is_some() || found.is_open;
         let LengthAudit { findings, notices: about_lengths, .. } = found;
         notices.extend(about_lengths.into_iter().chain(about_holes));
-        (findings, is_hidden)
+        (findings, leaves_open)
     }
 
     fn beginning(&self, alignment: &Alignment) -> Beginning {

@@ -92,6 +92,12 @@ impl Lengths<'_> {
         self.alignment.groups.iter().find(|g| g.targets.contains(&target))
     }
 
+    /// The group in which a step lies.
+    fn group_of_step(&self, step: usize) -> Option<&super::align::Group> {
+        let target = self.matched.layout.targets.iter().position(|t| t.steps.contains(&step))?;
+        self.group_of(target)
+    }
+
     /// Whether the target has bouts of its own.
     fn is_done(&self, target: usize) -> bool {
         self.group_of(target).is_some_and(|g| (target - g.targets.start).is_multiple_of(2))
@@ -411,8 +417,7 @@ impl Lengths<'_> {
         let unit = if extent.is_time() { Unit::Seconds } else { Unit::Metres };
         let prescribed = extent.least.amount();
         // It would have lain in what was walked there; where that is not known, anywhere.
-        let target = self.matched.layout.targets.iter().position(|t| t.steps.contains(&step));
-        let there = target.and_then(|t| self.group_of(t)).map(|g| g.pieces.clone());
+        let there = self.group_of_step(step).map(|group| group.pieces.clone());
         let pieces = &self.matched.pieces[there.unwrap_or(0..self.matched.pieces.len())];
         let bouts: Vec<BoutPart> =
             pieces.iter().filter(|p| p.kind != PieceKind::Hole).map(BoutPart::of).collect();
@@ -478,8 +483,7 @@ impl Lengths<'_> {
 
     /// How certain the less certain walk right before or after a run is: the run may go on in it.
     fn certainty_beside(&self, step: usize) -> f64 {
-        let target = self.matched.layout.targets.iter().position(|t| t.steps.contains(&step));
-        let Some(group) = target.and_then(|t| self.group_of(t)) else { return 1.0 };
+        let Some(group) = self.group_of_step(step) else { return 1.0 };
         let pieces = &self.matched.pieces;
         let beside = [group.pieces.start.checked_sub(1), Some(group.pieces.end)];
         let walks = beside.into_iter().flatten().filter_map(|at| pieces.get(at));

@@ -44,7 +44,7 @@ struct DecodedBout {
     certainty: f64,
     /// Frames from, to.
     frames: std::ops::Range<usize>,
-    /// For how long around its end it is open whether it goes on, s.
+    /// How far its end may lie elsewhere, s.
     end_doubt_s: f64,
     /// Whether most of its frames have a cadence that tells.
     has_cadence: bool,
@@ -174,8 +174,8 @@ fn decoded(observed: &Observed, judged: &Judged, index: usize) -> Vec<DecodedBou
 }
 
 /// How far, in frames, an end may lie off to one side, of the doubts of the frames there from the end on: the sum of those of the first
-/// `near` frames, and the expected square of how far it lies beyond them, where doubts up to `least_doubt` are none. It lies beyond a frame only if all up to that are of the other
-/// gait, which is no more probable than it is of any of them.
+/// `near` frames, and the expected square of how far it lies beyond them, where doubts up to `least_doubt` are none. It lies beyond a
+/// frame only if all up to that are of the other gait, which is no more probable than it is of any of them.
 fn off(doubts: impl Iterator<Item = f64>, near: usize, least_doubt: f64) -> (f64, f64) {
     let (mut sum, mut square, mut least) = (0.0, 0.0, 1.0_f64);
     for (frame, doubt) in doubts.enumerate() {
@@ -330,5 +330,24 @@ fn sum_up(series: &Series, bout: &mut Bout) {
         (bout.distance_m, bout.duration_s() >= SPEED_FROM_DISTANCE_S && bout.gait != Gait::Unknown)
     {
         bout.mean_speed_mps = Some(distance_m / bout.duration_s());
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_end_lies_elsewhere_as_probably_as_all_up_to_there_are_of_the_other_gait() {
+        // One chance in ten of 15 frames: 0.1 · 15².
+        let (sum, square) = off([0.1; 15].into_iter(), 0, 0.0);
+        assert_eq!(sum, 0.0);
+        assert!((square - 22.5).abs() < 1e-9);
+        // What lies behind a sure frame is no doubt.
+        assert_eq!(off([0.5, 0.0, 0.9, 0.9].into_iter(), 0, 0.0), (0.0, 0.5));
+        // Near it doubts are summed; farther away small ones are none.
+        let (sum, square) = off([0.4, 0.2, 0.05, 0.01].into_iter(), 2, 0.02);
+        assert!((sum - 0.6).abs() < 1e-12 && (square - 5.0 * 0.03).abs() < 1e-12);
+        assert_eq!(off(std::iter::empty(), 0, 0.0), (0.0, 0.0));
     }
 }

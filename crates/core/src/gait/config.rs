@@ -292,7 +292,7 @@ pub(super) mod bouts {
     pub(crate) const LEAST_DOUBT: f64 = 0.02;
     /// … this, s; nearer than that doubts are summed, not squared.
     pub(crate) const PLACED_S: f64 = 6.0;
-    /// How far around an end its doubt is summed, s.
+    /// An end is in doubt no farther than this, s.
     pub(crate) const END_DOUBT_S: f64 = 30.0;
     /// Spread of the speed by slopes that nobody recorded, as a share of it: slopes of 2.5 % where the effort is kept (Minetti et
     /// al. 2002: 4.6 times the slope).

@@ -131,3 +131,30 @@ impl Sums {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Whether cadence tells where a minute is walked and a minute run with so many steps a minute.
+    fn is_told(walk_spm: Option<f64>, run_spm: Option<f64>) -> bool {
+        let column = |walk: Option<f64>, run: Option<f64>| [[walk; 30], [run; 30]].concat();
+        let observed = Observed::made_up(Segment {
+            start_s: 0.0,
+            end_s: 120.0,
+            speed_mps: column(Some(1.5), Some(2.4)),
+            cadence_spm: column(walk_spm, run_spm),
+            slope: vec![0.0; 60],
+        });
+        Levels::of(&observed, &[[[Gait::Walk; 30], [Gait::Run; 30]].concat()]).are_told_by_cadence()
+    }
+
+    #[test]
+    fn a_cadence_that_is_the_same_in_both_gaits_tells_nothing() {
+        assert!(is_told(Some(115.0), Some(160.0)));
+        assert!(is_told(None, Some(160.0)) && is_told(Some(115.0), None));
+        assert!(!is_told(Some(160.0), Some(160.0)) && !is_told(Some(115.0), Some(115.0)));
+        assert!(!is_told(Some(115.0), Some(80.0)), "half of the steps");
+        assert!(!is_told(None, None));
+    }
+}

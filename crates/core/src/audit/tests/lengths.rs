@@ -66,6 +66,47 @@ fn an_excess_that_the_error_explains_is_said_but_not_counted() {
     assert!(has_notice(&noted, NoticeCode::WithinError));
 }
 
+/// The audit of bouts whose ends have an error, and of which one is less certain.
+fn doubtful(text: &str, wanted: &str, error_s: f64, uncertain: Option<usize>) -> Noted<Audit> {
+    let mut bouts = segmentation(text).bouts().to_vec();
+    for (k, bout) in bouts.iter_mut().enumerate() {
+        (bout.start_error_s, bout.end_error_s) = (error_s, error_s);
+        bout.certainty = if uncertain == Some(k) { 0.7 } else { 0.99 };
+    }
+    let segmentation = Segmentation::new(bouts).unwrap();
+    let series = Track::of(&segmentation).build();
+    run_audit(&segmentation, &series, &stage(wanted), &Runner::default())
+}
+
+#[test]
+fn what_is_probably_too_much_but_within_its_error_is_open() {
+    // An error of 4 · √2 = 5.7 s: 16 s are within three of them, and 6 s beyond tolerance are more than 0.8 of one; 2 s are less.
+    let wanted = "w300 r60 w120 r60 w300";
+    for (done, outcome) in [
+        ("w300 r76 w120 r60 w300", Outcome::Undecided),
+        ("w300 r72 w120 r60 w300", Outcome::Kept),
+        ("w300 r60 w104 r60 w300", Outcome::Undecided),
+        ("w300 r44 w136 r60 w300", Outcome::Kept),
+    ] {
+        let noted = doubtful(done, wanted, 4.0, None);
+        assert_eq!(noted.value.outcome, outcome, "{done}");
+        assert!(has_notice(&noted, NoticeCode::WithinError) && codes(&noted.value).is_empty(), "{done}");
+    }
+}
+
+#[test]
+fn too_short_or_missing_a_run_is_no_surer_than_the_walk_in_which_it_may_lie() {
+    let wanted = "w300 r60 w120 r60 w120 r60 w300";
+    // Bout 2 is the walk before the second run, or the one that holds it.
+    for done in ["w300 r60 w150 r30 w120 r60 w300", "w300 r60 w300 r60 w300"] {
+        let certainty = |uncertain| only(&doubtful(done, wanted, 0.7, uncertain).value).certainty;
+        assert!(certainty(None) > 0.95, "{done}");
+        assert!((0.6..=0.7).contains(&certainty(Some(2))), "{done}");
+        let elsewhere = doubtful(done, wanted, 0.7, Some(0));
+        assert_eq!(elsewhere.value.outcome, Outcome::Underdone, "{done}");
+    }
+}
+
 #[test]
 fn a_run_too_short_and_a_missing_rep() {
     let short = audit_text("w300 r60 w120 r40 w120 r60 w120 r60 w120 r60 w120 r60 w420", SIX);
