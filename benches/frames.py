@@ -262,7 +262,8 @@ def rust(weights):
     """The weights as a Rust source."""
 
     def row(values):
-        return "[" + ", ".join(f"{float(value):.4f}" for value in values) + "]"
+        numbers = "[" + ", ".join(f"{float(value):.4f}" for value in values) + "]"
+        return f"Values({numbers})" if len(values) == CHANNELS else numbers
 
     def table(rows):
         return "[" + ",\n".join(row(values) for values in rows) + "]"

@@ -256,6 +256,8 @@ async fn a_long_recording_is_zoomed_marked_reloaded_and_gone_on_with_later() {
     find(&client, &format!("button[data-gait={gait}]")).await.click().await.unwrap();
     says(&client, "A reload of the page keeps it.").await;
     let shown = "return [...document.querySelectorAll('#marks th')].map(cell => cell.textContent)";
+    // The table is drawn with the next picture, after the page has said so.
+    find(&client, "#marks tr:nth-child(2)").await;
     let before = client.execute(shown, vec![]).await.unwrap();
     assert_eq!(before.as_array().unwrap().len(), 2, "{before}");
     client.refresh().await.unwrap();

@@ -1,8 +1,13 @@
 //! How probable each gait is at each frame: a small convolutional network over the figures of the frames around it, fitted on
 //! made-up recordings by `benches/frames.py`, which writes [`learnt`](super::learnt).
 //!
-//! Eight blocks look at ever wider surroundings, to six minutes either way; two of them also see the mean of all frames. Sums go in a
-//! fixed order in single precision, without fused steps, so that every machine gives the same.
+//! Eight blocks look at ever wider surroundings, to six minutes either way; two of them also see the mean of all frames. Registers are
+//! as wide as the machine has them, but sums go in a fixed order in single precision, without fused steps, so that every machine gives
+//! the same.
+
+#![allow(clippy::inline_always)] // what is compiled once for each width has to be one piece
+
+use fearless_simd::{Level, dispatch, f32x16, prelude::*};
 
 use super::figures::{OF_FRAME, OF_WHOLE, Whole};
 use super::learnt::{BLOCKS, INPUT, INPUT_BIAS, OUTPUT, OUTPUT_BIAS, WHOLE};
@@ -15,8 +20,14 @@ pub(super) const TAPS: usize = 5;
 /// Frames that the first step looks at.
 pub(super) const INPUT_TAPS: usize = 3;
 
-/// Values of a frame.
-pub(super) type Values = [f32; CHANNELS];
+/// Values of a frame, placed so that the widest registers take them in one step.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[repr(align(64))]
+pub(super) struct Values(pub(super) [f32; CHANNELS]);
+
+impl Values {
+    const ZERO: Self = Self([0.0; CHANNELS]);
+}
 
 /// What a block has learnt.
 pub(super) struct Block {
@@ -35,77 +46,143 @@ pub(super) struct Block {
 /// Probabilities of run, walk and stand, in the order of [`Gait`](super::Gait).
 pub(super) type Probabilities = [f64; 3];
 
-/// Adds `value` times some weights to sums.
-fn add<const N: usize>(sums: &mut [f32; N], value: f32, weights: &[f32; N]) {
-    for (sum, weight) in sums.iter_mut().zip(weights) {
-        *sum += value * weight;
+/// The values of a frame in registers. No two of them are ever added, whatever the width.
+#[derive(Clone, Copy)]
+struct Wide<S: Simd>([f32x16<S>; CHANNELS / 16]);
+
+impl<S: Simd> Wide<S> {
+    #[inline(always)]
+    fn of(simd: S, values: &Values) -> Self {
+        Self(std::array::from_fn(
+            #[inline(always)]
+            |part| f32x16::from_slice(simd, &values.0[16 * part..16 * part + 16]),
+        ))
+    }
+
+    /// Adds some values, each times its weight.
+    #[inline(always)]
+    fn add_each(&mut self, values: Self, weights: Self) {
+        for ((sum, value), weight) in self.0.iter_mut().zip(values.0).zip(weights.0) {
+            *sum += value * weight;
+        }
+    }
+
+    /// Adds some weights, each times the one value.
+    #[inline(always)]
+    fn add(&mut self, simd: S, value: f32, weights: &Values) {
+        self.add_each(Self([f32x16::splat(simd, value); CHANNELS / 16]), Self::of(simd, weights));
+    }
+
+    /// What is above nothing.
+    #[inline(always)]
+    fn above(self, simd: S) -> Self {
+        let mut values = self;
+        for value in &mut values.0 {
+            *value = value.max(f32x16::splat(simd, 0.0));
+        }
+        values
+    }
+
+    #[inline(always)]
+    fn store(self, values: &mut Values) {
+        for (part, values_of_part) in self.0.iter().zip(values.0.chunks_exact_mut(16)) {
+            part.store_slice(values_of_part);
+        }
     }
 }
 
 /// Probabilities at each frame of a segment.
 pub(super) fn score(segment: &Segment, whole: &Whole) -> Vec<Probabilities> {
-    let mut values = input(segment, whole);
+    let figures: Vec<_> = (0..segment.frames()).map(|frame| whole.of_frame(segment, frame)).collect();
+    last_on(Level::new(), &figures, &whole.figures()).iter().map(probabilities).collect()
+}
+
+fn last_on(level: Level, figures: &[[f32; OF_FRAME]], of_whole: &[f32; OF_WHOLE]) -> Vec<Values> {
+    dispatch!(level, simd => last(simd, figures, of_whole))
+}
+
+/// The values after the last block.
+#[inline(always)]
+fn last<S: Simd>(simd: S, figures: &[[f32; OF_FRAME]], of_whole: &[f32; OF_WHOLE]) -> Vec<Values> {
+    let mut values = first(simd, figures, of_whole);
     let mut next = values.clone();
     for block in &BLOCKS {
-        block.apply(&values, &mut next);
+        block.apply(simd, &values, &mut next);
         std::mem::swap(&mut values, &mut next);
     }
-    values.iter().map(probabilities).collect()
+    values
 }
 
 /// The values before the first block.
-fn input(segment: &Segment, whole: &Whole) -> Vec<Values> {
-    let frames = segment.frames();
-    let figures: Vec<[f32; OF_FRAME]> = (0..frames).map(|frame| whole.of_frame(segment, frame)).collect();
+#[inline(always)]
+fn first<S: Simd>(simd: S, figures: &[[f32; OF_FRAME]], of_whole: &[f32; OF_WHOLE]) -> Vec<Values> {
     // What holds of the whole is the same at each frame, but beyond the ends there is none.
-    let of_whole: [f32; OF_WHOLE] = whole.figures();
-    let held: [Values; INPUT_TAPS] = std::array::from_fn(|tap| {
-        let mut sums = [0.0; CHANNELS];
-        of_whole.iter().zip(&WHOLE[tap]).for_each(|(value, weights)| add(&mut sums, *value, weights));
-        sums
-    });
-    let of_frame = |frame: usize| {
-        let mut sums = INPUT_BIAS;
+    let mut held = [Values::ZERO; INPUT_TAPS];
+    for (held, weights) in held.iter_mut().zip(&WHOLE) {
+        let mut sums = Wide::of(simd, held);
+        for (value, weights) in of_whole.iter().zip(weights) {
+            sums.add(simd, *value, weights);
+        }
+        sums.store(held);
+    }
+    let mut values = vec![INPUT_BIAS; figures.len()];
+    for (frame, out) in values.iter_mut().enumerate() {
+        let mut sums = Wide::of(simd, out);
         for (tap, (weights, held)) in INPUT.iter().zip(&held).enumerate() {
             let Some(seen) = (frame + tap).checked_sub(INPUT_TAPS / 2).and_then(|at| figures.get(at)) else {
                 continue;
             };
-            add(&mut sums, 1.0, held);
-            seen.iter().zip(weights).for_each(|(value, weights)| add(&mut sums, *value, weights));
+            sums.add(simd, 1.0, held);
+            for (value, weights) in seen.iter().zip(weights) {
+                sums.add(simd, *value, weights);
+            }
         }
-        sums.map(|sum| sum.max(0.0))
-    };
-    (0..frames).map(of_frame).collect()
+        sums.above(simd).store(out);
+    }
+    values
 }
 
 impl Block {
-    fn apply(&self, values: &[Values], next: &mut [Values]) {
-        let bias = self.bias(values);
+    #[inline(always)]
+    fn apply<S: Simd>(&self, simd: S, values: &[Values], next: &mut [Values]) {
+        let bias = Wide::of(simd, &self.bias(simd, values));
+        let tap_bias = Wide::of(simd, &self.tap_bias);
+        let mut seen = Values::ZERO;
         for (frame, out) in next.iter_mut().enumerate() {
-            let mut seen = self.tap_bias;
+            let mut sums = tap_bias;
             for (tap, weights) in self.taps.iter().enumerate() {
                 let at = (frame + tap * self.apart).checked_sub(TAPS / 2 * self.apart);
                 let Some(at) = at.and_then(|at| values.get(at)) else { continue };
-                for ((sum, value), weight) in seen.iter_mut().zip(at).zip(weights) {
-                    *sum += value * weight;
-                }
+                sums.add_each(Wide::of(simd, at), Wide::of(simd, weights));
             }
+            sums.store(&mut seen);
             let mut sums = bias;
-            seen.iter().zip(&self.mix).for_each(|(value, weights)| add(&mut sums, *value, weights));
-            for ((out, value), sum) in out.iter_mut().zip(&values[frame]).zip(&sums) {
-                *out = value + sum.max(0.0);
+            for (value, weights) in seen.0.iter().zip(&self.mix) {
+                sums.add(simd, *value, weights);
             }
+            let mut values = Wide::of(simd, &values[frame]);
+            values.add_each(sums.above(simd), Wide([f32x16::splat(simd, 1.0); CHANNELS / 16]));
+            values.store(out);
         }
     }
 
     /// What is added at each frame.
-    fn bias(&self, values: &[Values]) -> Values {
+    #[inline(always)]
+    fn bias<S: Simd>(&self, simd: S, values: &[Values]) -> Values {
         let mut bias = self.mix_bias;
         if let Some(whole) = &self.whole {
-            let mut mean = [0.0; CHANNELS];
-            values.iter().for_each(|value| add(&mut mean, 1.0, value));
+            let mut sums = Wide::of(simd, &Values::ZERO);
+            for value in values {
+                sums.add(simd, 1.0, value);
+            }
+            let mut mean = Values::ZERO;
+            sums.store(&mut mean);
             let frames = values.len().max(1) as f32;
-            mean.iter().zip(whole).for_each(|(sum, weights)| add(&mut bias, sum / frames, weights));
+            let mut sums = Wide::of(simd, &bias);
+            for (sum, weights) in mean.0.iter().zip(whole) {
+                sums.add(simd, sum / frames, weights);
+            }
+            sums.store(&mut bias);
         }
         bias
     }
@@ -113,7 +190,11 @@ impl Block {
 
 fn probabilities(values: &Values) -> Probabilities {
     let mut scores = OUTPUT_BIAS;
-    values.iter().zip(&OUTPUT).for_each(|(value, weights)| add(&mut scores, *value, weights));
+    for (value, weights) in values.0.iter().zip(&OUTPUT) {
+        for (score, weight) in scores.iter_mut().zip(weights) {
+            *score += value * weight;
+        }
+    }
     let top = scores.iter().copied().fold(f32::NEG_INFINITY, f32::max);
     let odds = scores.map(|score| f64::from(score - top).exp());
     let all: f64 = odds.iter().sum();
@@ -156,6 +237,16 @@ mod tests {
                 assert!((p - expected).abs() < 2e-3, "{frame}: {:?} {expected:?}", said[*frame]);
             }
         }
+    }
+
+    #[test]
+    fn the_widest_registers_and_the_narrowest_give_the_same() {
+        let observed = example();
+        let whole = Whole::of(&observed, None);
+        let segment = &observed.segments[0];
+        let figures: Vec<_> = (0..segment.frames()).map(|frame| whole.of_frame(segment, frame)).collect();
+        let on = |level| last_on(level, &figures, &whole.figures());
+        assert_eq!(on(Level::new()), on(Level::baseline()));
     }
 
     #[test]
