@@ -28,7 +28,7 @@ pub struct Columns {
     /// Where the speed comes from.
     pub speed_source: SpeedSource,
     /// By how much the recorder's own speed lags behind its positions, s; 0 when it cannot be told.
-    pub speed_delay_s: f64,
+    pub speed_delay_s: Option<f64>,
     /// Cadence, steps a minute, both feet.
     pub cadence_spm: Vec<Option<f64>>,
     /// Heart rate, beats a minute.
@@ -65,7 +65,7 @@ impl Columns {
             time_s,
             speed_mps: missing.clone(),
             speed_source: SpeedSource::Absent,
-            speed_delay_s: 0.0,
+            speed_delay_s: None,
             cadence_spm: missing.clone(),
             heart_rate_bpm: missing.clone(),
             altitude_m: missing.clone(),
@@ -264,8 +264,8 @@ impl Series {
         self.columns.speed_source
     }
 
-    /// By how much the recorder's own speed lags behind its positions, s; 0 when it cannot be told.
-    pub fn speed_delay_s(&self) -> f64 {
+    /// By how much the speed lags behind the positions, s; `None` when it cannot be told.
+    pub fn speed_delay_s(&self) -> Option<f64> {
         self.columns.speed_delay_s
     }
 

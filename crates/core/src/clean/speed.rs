@@ -13,7 +13,7 @@ use crate::statistics::{or_nan, sums_over_pairs, vertex};
 pub(super) struct Speed {
     pub(super) column_mps: Vec<Option<f64>>,
     pub(super) source: SpeedSource,
-    pub(super) delay_s: f64,
+    pub(super) delay_s: Option<f64>,
 }
 
 /// Takes the recorder's own speed where it has one that moves, else the slope of its distance, else of its positions.
@@ -47,11 +47,12 @@ pub(super) fn choose(
     }
     let from_distance = distance_slope(rows, time_s, gaps, config);
     if usable(&from_distance, rows.len()) {
-        return Speed { column_mps: from_distance, source: SpeedSource::Distance, delay_s: 0.0 };
+        return Speed { column_mps: from_distance, source: SpeedSource::Distance, delay_s: None };
     }
     let source =
         if from_positions.iter().any(Option::is_some) { SpeedSource::Positions } else { SpeedSource::Absent };
-    Speed { column_mps: from_positions, source, delay_s: 0.0 }
+    let delay_s = (source == SpeedSource::Positions).then_some(0.0);
+    Speed { column_mps: from_positions, source, delay_s }
 }
 
 /// What positions told before they were taken out of the recording.
@@ -88,11 +89,11 @@ fn distance_slope(rows: &[Row], time_s: &[f64], gaps: &[Gap], config: &CleanConf
 }
 
 /// By how many seconds `own` lags behind `reference`, from 0 to 5: the shift of the least mean squared difference, to a
-/// fraction by a parabola through the three best. 0 when they share too little, or differ as much at every shift.
-fn delay_s(time_s: &[f64], own: &[Option<f64>], reference: &[Option<f64>]) -> f64 {
+/// fraction by a parabola through the three best. `None` when they share too little, or agree best at the greatest shift.
+fn delay_s(time_s: &[f64], own: &[Option<f64>], reference: &[Option<f64>]) -> Option<f64> {
     let dense = time_s.windows(2).filter(|w| w[1] - w[0] <= DENSE_S).count();
     if time_s.len() < LEAST_SAMPLES || dense * 2 < time_s.len() {
-        return 0.0;
+        return None;
     }
     // One sample is about a second here: shifts count samples, and are scaled by the usual interval.
     let interval_s = super::gaps::usual_interval_s(time_s);
@@ -107,13 +108,16 @@ fn delay_s(time_s: &[f64], own: &[Option<f64>], reference: &[Option<f64>]) -> f6
             if n < LEAST_PAIRS { f64::INFINITY } else { sum / n }
         })
         .collect();
-    let Some(best) = (0..SHIFTS).min_by(|&a, &b| cost[a].total_cmp(&cost[b])) else { return 0.0 };
-    let is_between = best > 0 && best + 1 < SHIFTS && cost[best - 1..=best + 1].iter().all(|c| c.is_finite());
-    if !is_between {
-        return 0.0;
+    let best = (0..SHIFTS).min_by(|&a, &b| cost[a].total_cmp(&cost[b]))?;
+    let is_finite = |shift: usize| cost.get(shift).is_some_and(|cost| cost.is_finite());
+    if !is_finite(best) || !is_finite(best + 1) {
+        return None;
+    }
+    if best == 0 {
+        return Some(0.0);
     }
     let (left, middle, right) = (cost[best - 1], cost[best], cost[best + 1]);
-    ((best as f64 + vertex(left, middle, right)) * interval_s).clamp(0.0, MOST_DELAY_S)
+    Some(((best as f64 + vertex(left, middle, right)) * interval_s).clamp(0.0, MOST_DELAY_S))
 }
 
 /// Distance since the start, never falling: the recorder's own, else the integral of the speed outside gaps.
@@ -159,4 +163,26 @@ pub(super) fn distance(
             Some(total_m)
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_delay_is_told_none_is_told_as_none_and_what_cannot_tell_says_so() {
+        let wave = |t: f64| Some(2.0 + 0.6 * (t / 11.0).sin() + 0.3 * (t / 5.0).cos());
+        let columns = |apart_s: f64, late_s: f64| {
+            let time_s: Vec<f64> = (0..600).map(|i| f64::from(i) * apart_s).collect();
+            let of = |late_s: f64| time_s.iter().map(|t| wave(t - late_s)).collect::<Vec<_>>();
+            delay_s(&time_s, &of(late_s), &of(0.0))
+        };
+        let late_s = columns(1.0, 6.5).unwrap();
+        assert!((late_s - 6.5).abs() < 0.1, "{late_s}");
+        assert_eq!(columns(1.0, 0.0), Some(0.0));
+        assert_eq!(columns(5.0, 6.5), None, "samples too far apart");
+        let time_s: Vec<f64> = (0..600).map(f64::from).collect();
+        let own: Vec<_> = time_s.iter().map(|t| wave(*t)).collect();
+        assert_eq!(delay_s(&time_s, &own, &vec![None; 600]), None, "no positions");
+    }
 }

@@ -32,8 +32,10 @@ pub(super) struct Placed {
 /// By what a boundary is placed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum ToldBy {
+    /// Cadence where it tells, else speed; and marks and beeps.
+    All,
     /// Cadence where it tells, else speed.
-    Any,
+    Readings,
     /// Speed alone.
     Speed,
 }
@@ -70,7 +72,7 @@ pub(super) fn place(
     // Speed changes before or after the gait does, and slowly: where cadence changes, it alone tells.
     let changes: Vec<Change> = match told_by {
         ToldBy::Speed => by_speed().into_iter().collect(),
-        ToldBy::Any => match by_cadence() {
+        ToldBy::All | ToldBy::Readings => match by_cadence() {
             Some(change) if change.is_dense() => vec![change],
             change => by_speed().into_iter().chain(change).collect(),
         },
@@ -82,8 +84,8 @@ pub(super) fn place(
     let high_s = (guess_s + SEARCH_S).min(guess_s + right.reach_s - LEAST_BOUT_S).max(guess_s);
     let steps = (((high_s - low_s) / STEP_S) as usize).max(1);
     let places: Vec<f64> = (0..=steps).map(|k| low_s + (high_s - low_s) * k as f64 / steps as f64).collect();
-    let odds = |at_s: f64| mark_odds(series.marks_s(), at_s) * beep_odds(series.beeps_s(), at_s);
-    let marked = places.iter().map(|&at_s| odds(at_s).ln());
+    let heard = |at_s: f64| mark_odds(series.marks_s(), at_s) * beep_odds(series.beeps_s(), at_s);
+    let marked = places.iter().map(|&at_s| if told_by == ToldBy::All { heard(at_s).ln() } else { 0.0 });
     // Of all lengths at a place, one length behind the other.
     let mut scores: Vec<(f64, f64)> = places.iter().copied().zip(marked).collect();
     scores = scores.repeat(RAMPS_S.len());

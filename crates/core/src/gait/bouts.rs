@@ -19,6 +19,7 @@ use super::judged::Judged;
 use super::levels::Level;
 use super::observe::Observed;
 use super::segmentation::{Bout, Gait, Segmentation};
+use super::side_information::after_beep_s;
 
 /// A bout, and what its certainty is reckoned from.
 #[doc(hidden)]
@@ -73,6 +74,7 @@ pub(super) fn assemble(series: &Series, observed: &Observed, judged: &Judged) ->
     let mut all: Vec<Vec<DecodedBout>> =
         (0..observed.segments.len()).map(|index| decoded(observed, judged, index)).collect();
     let delays = by_starts_of_runs(series, observed, judged, &all);
+    let delays = by_beeps(series, judged, &all, delays);
     let is_there = |gait: Gait| all.iter().flatten().any(|bout| bout.gait == gait);
     let both = is_there(Gait::Run) && is_there(Gait::Walk);
     for (segment, decoded) in observed.segments.iter().zip(&mut all) {
@@ -264,7 +266,7 @@ fn by_starts_of_runs(
     judged: &Judged,
     decoded: &[Vec<DecodedBout>],
 ) -> Delays {
-    let delays = observed.delays;
+    let delays = observed.delays.with_usual();
     if !delays.known {
         return delays;
     }
@@ -275,12 +277,33 @@ fn by_starts_of_runs(
     let mut late_s: Vec<f64> = starts
         .map(|pair| {
             let at_s = |told_by| change_of(series, delays, judged, pair, told_by).at_s;
-            at_s(ToldBy::Speed) - at_s(ToldBy::Any)
+            at_s(ToldBy::Speed) - at_s(ToldBy::Readings)
         })
         .collect();
     let n = late_s.len() as f64;
     let late_s = median(&mut late_s).unwrap_or(0.0) * n / (n + 1.0);
     Delays { cadence_s: (delays.cadence_s - late_s).clamp(0.0, MOST_CADENCE_DELAY_S), ..delays }
+}
+
+/// Delays made better by the beeps of a workout: what all changes beside one come too late by is the recorder's delay, not the answer.
+fn by_beeps(series: &Series, judged: &Judged, decoded: &[Vec<DecodedBout>], delays: Delays) -> Delays {
+    if series.beeps_s().is_empty() {
+        return delays;
+    }
+    let late_s = |told_by| {
+        let changes = decoded.iter().flat_map(|bouts| bouts.windows(2)).filter_map(|pair| {
+            let at_s = change_of(series, delays, judged, pair, told_by).at_s;
+            after_beep_s(series.beeps_s(), at_s)
+        });
+        let mut late_s: Vec<f64> = changes.collect();
+        let n = late_s.len() as f64;
+        median(&mut late_s).unwrap_or(0.0) * n / (n + 1.0)
+    };
+    Delays {
+        speed_s: delays.speed_s + late_s(ToldBy::Speed),
+        cadence_s: delays.cadence_s + late_s(ToldBy::Readings),
+        ..delays
+    }
 }
 
 /// Places the inner ends of a segment's bouts and keeps them in order.
@@ -289,7 +312,7 @@ fn with_ends(series: &Series, delays: Delays, judged: &Judged, decoded: &[Decode
     let placed: Vec<Placed> = decoded
         .windows(2)
         .map(|pair| {
-            let placed = change_of(series, delays, judged, pair, ToldBy::Any);
+            let placed = change_of(series, delays, judged, pair, ToldBy::All);
             let error_s = placed.error_s.hypot(delay_sd_s).hypot(pair[0].end_doubt_s);
             Placed { error_s, ..placed }
         })

@@ -72,6 +72,11 @@ pub(super) mod delay {
     pub(crate) const LEAST_CORRELATION: f64 = 0.6;
     /// Lower cadences, steps/min, are standing or drop-outs, which say little of the delay.
     pub(crate) const STEPPING_SPM: f64 = 40.0;
+    /// Delay of a cadence that tells none, s. In sample files speed comes 6.5 s after positions and 4 s after cadence where runs begin
+    /// (measured by us); recorders that hardly smooth have less. Our choice.
+    pub(crate) const UNTOLD_CADENCE_DELAY_S: f64 = 2.0;
+    /// Delay of a speed that tells none, s: between that 6.5 s and the 0 to 3 s of recorders that hardly smooth. Our choice.
+    pub(crate) const UNTOLD_SPEED_DELAY_S: f64 = 3.5;
 }
 
 /// What the scorer sees; it is fitted with these, so that a change asks for another fit (`benches/frames.py`). Our choice.
@@ -229,6 +234,8 @@ pub(super) mod side_information {
     pub(crate) const BEEP_LATE_S: f64 = 0.9;
     /// Standard deviation around that, s. Our choice.
     pub(crate) const BEEP_SD_S: f64 = 0.5;
+    /// A change this near to the usual answer, s, may be one and tells the recorder's delay. Our choice.
+    pub(crate) const BEEP_REACH_S: f64 = 6.0;
     /// The recorder's guesses are said to differ where they do for this long, s, …
     pub(crate) const DIFFERS_S: f64 = 60.0;
     /// … and for this share of their time.
@@ -259,7 +266,7 @@ pub(super) mod boundary {
     /// The starts of runs tell the delay of the cadence where walk and run last so long, s.
     pub(crate) const LEAST_BESIDE_START_S: f64 = 20.0;
     /// A cadence is not later than this, s.
-    pub(crate) const MOST_CADENCE_DELAY_S: f64 = 8.0;
+    pub(crate) const MOST_CADENCE_DELAY_S: f64 = 5.0;
     /// A boundary is placed by cadence alone where there are so many readings around it, …
     pub(crate) const DENSE_READINGS: f64 = 8.0;
     /// … one in this time, s.

@@ -2,8 +2,9 @@
 
 use super::config::delay::{
     INTERVALS_S, LEAST_CORRELATION, LEAST_PAIRS, LEAST_SAMPLES, MOST_SHIFT, STEPPING_SPM,
+    UNTOLD_CADENCE_DELAY_S, UNTOLD_SPEED_DELAY_S,
 };
-use crate::clean::{Series, SpeedSource};
+use crate::clean::Series;
 use crate::statistics::{or_nan, sums_over_pairs, vertex};
 
 /// Delays of the columns.
@@ -13,6 +14,8 @@ pub(super) struct Delays {
     pub(super) cadence_s: f64,
     /// Whether they could be told from the recording.
     pub(super) known: bool,
+    /// Whether the cadence's could be told beside the speed.
+    pub(super) cadence_known: bool,
 }
 
 impl Delays {
@@ -20,12 +23,24 @@ impl Delays {
     /// cleaning; the cadence's delay behind the speed is found by sliding one over the other. Both move to the earlier one.
     /// `interval_s` is the usual time between samples.
     pub(super) fn of(series: &Series, interval_s: f64) -> Self {
-        let speed_s = series.speed_delay_s();
-        let known = speed_s > 0.0 || series.speed_source() == SpeedSource::Positions;
+        let known = series.speed_delay_s().is_some();
+        let speed_s = series.speed_delay_s().unwrap_or(0.0);
         match lag_s(series.speed_mps(), series.cadence_spm(), interval_s) {
-            None => Self { speed_s, cadence_s: 0.0, known },
-            Some(lag_s) if known => Self { speed_s, cadence_s: (speed_s + lag_s).max(0.0), known },
-            Some(lag_s) => Self { speed_s: (-lag_s).max(0.0), cadence_s: lag_s.max(0.0), known },
+            None => Self { speed_s, cadence_s: 0.0, known, cadence_known: false },
+            Some(lag_s) => {
+                let (speed_s, cadence_s) = if known { (speed_s, speed_s + lag_s) } else { (-lag_s, lag_s) };
+                Self { speed_s: speed_s.max(0.0), cadence_s: cadence_s.max(0.0), known, cadence_known: true }
+            }
+        }
+    }
+
+    /// With the usual delay where none could be told. For the places of boundaries; frames lie where the readings are, as the scorer has
+    /// learnt them.
+    pub(super) fn with_usual(self) -> Self {
+        Self {
+            speed_s: if self.known { self.speed_s } else { self.speed_s + UNTOLD_SPEED_DELAY_S },
+            cadence_s: if self.cadence_known { self.cadence_s } else { UNTOLD_CADENCE_DELAY_S },
+            ..self
         }
     }
 }
@@ -60,6 +75,16 @@ fn lag_s(speed_mps: &[Option<f64>], cadence_spm: &[Option<f64>], interval_s: f64
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_tells_no_delay_has_the_usual_one_and_what_tells_one_keeps_it() {
+        let told = Delays { speed_s: 6.0, cadence_s: 1.0, known: true, cadence_known: true };
+        let kept = told.with_usual();
+        assert_eq!((kept.speed_s, kept.cadence_s), (6.0, 1.0));
+        let untold = Delays { speed_s: 0.0, cadence_s: 0.0, known: false, cadence_known: false }.with_usual();
+        assert_eq!((untold.speed_s, untold.cadence_s), (UNTOLD_SPEED_DELAY_S, UNTOLD_CADENCE_DELAY_S));
+        assert!(!untold.known, "it is still not known");
+    }
 
     #[test]
     fn the_lag_of_a_shifted_copy_is_its_shift() {

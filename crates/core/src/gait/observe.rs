@@ -208,7 +208,7 @@ impl Observed {
         Self {
             frame_s: 2.0,
             segments: vec![segment],
-            delays: Delays { speed_s: 0.0, cadence_s: 0.0, known: true },
+            delays: Delays { speed_s: 0.0, cadence_s: 0.0, known: true, cadence_known: true },
             standing_sd_mps: STANDING_SD_RECORDER_MPS,
             interval_s: 1.0,
             by_positions: false,

@@ -5,8 +5,8 @@ use crate::clean::{GuessedGait, Series};
 use jogaudit_recording::notice::{Notice, NoticeCode};
 
 use super::config::side_information::{
-    BEEP_LATE_S, BEEP_ODDS, BEEP_SD_S, DIFFERS_S, DIFFERS_SHARE, FIRST_STATEMENTS, LEAST_CONFUSION,
-    MARK_ODDS, MARK_REACH_SD, MARK_SD_S, STATEMENT_S,
+    BEEP_LATE_S, BEEP_ODDS, BEEP_REACH_S, BEEP_SD_S, DIFFERS_S, DIFFERS_SHARE, FIRST_STATEMENTS,
+    LEAST_CONFUSION, MARK_ODDS, MARK_REACH_SD, MARK_SD_S, STATEMENT_S,
 };
 use super::observe::{Observed, Segment};
 use super::scorer::Probabilities;
@@ -138,12 +138,18 @@ pub(super) fn mark_odds(marks_s: &[f64], at_s: f64) -> f64 {
 /// How much more probable a change of gait is at a moment for the beeps of the workout around it: 1 away from all. `beeps_s` is in
 /// order.
 pub(super) fn beep_odds(beeps_s: &[f64], at_s: f64) -> f64 {
+    let z = after_beep_s(beeps_s, at_s).map_or(f64::INFINITY, |late_s| late_s / BEEP_SD_S);
+    // The log falls with the square of the distance, down to none.
+    (BEEP_ODDS.ln() - 0.5 * z * z).max(0.0).exp()
+}
+
+/// How much later a moment is than the usual answer to the nearest beep, s; `None` where no beep is so near that it may be one.
+pub(super) fn after_beep_s(beeps_s: &[f64], at_s: f64) -> Option<f64> {
     let answered_s = at_s - BEEP_LATE_S;
     let next = beeps_s.partition_point(|&beep_s| beep_s < answered_s);
     let near = &beeps_s[next.saturating_sub(1)..(next + 1).min(beeps_s.len())];
-    let z = near.iter().map(|beep_s| (answered_s - beep_s).abs() / BEEP_SD_S).fold(f64::INFINITY, f64::min);
-    // The log falls with the square of the distance, down to none.
-    (BEEP_ODDS.ln() - 0.5 * z * z).max(0.0).exp()
+    let late_s = near.iter().map(|beep_s| answered_s - beep_s).filter(|late_s| late_s.abs() <= BEEP_REACH_S);
+    late_s.min_by(|a, b| a.abs().total_cmp(&b.abs()))
 }
 
 #[cfg(test)]

@@ -41,6 +41,8 @@ fn columns(parts: &[Part]) -> Columns {
     Columns {
         speed_mps,
         speed_source: SpeedSource::Recorder,
+        // They tell the moment itself.
+        speed_delay_s: Some(0.0),
         cadence_spm,
         distance_m,
         ..Columns::without_readings(Timestamp::UNIX_EPOCH, time_s)
@@ -209,6 +211,23 @@ fn a_mark_draws_the_boundary_and_no_further_than_it_may() {
     // A mark elsewhere changes nothing here, but for the last digits of sums that begin at the other end.
     let (elsewhere_s, elsewhere_error_s) = boundary(Some(200.0));
     assert!((elsewhere_s - usual_s).abs() < 1e-9 && (elsewhere_error_s - usual_error_s).abs() < 1e-9);
+}
+
+#[test]
+fn what_all_changes_come_too_late_by_beside_the_beeps_is_the_delay_also_where_none_beeped() {
+    let parts: Vec<Part> = (0..6).flat_map(|_| [(60, 1.6, Some(114.0)), (60, 2.6, Some(160.0))]).collect();
+    let mut late = columns(&parts);
+    let changes_s: Vec<f64> = (1..12).map(|k| 60.0 * f64::from(k) - 4.0).collect();
+    let starts_s = |columns: &Columns| -> Vec<f64> {
+        segmented(columns).value.bouts().iter().skip(1).map(|bout| bout.start_s).collect()
+    };
+    let off_s = |columns: &Columns| starts_s(columns)[5] - changes_s[5];
+    assert!((off_s(&late) - 4.0).abs() < 1.5, "{}", off_s(&late));
+    // Answered 0.9 s later each, as most answer; that of the sixth change is not there.
+    late.beeps_s = changes_s.iter().map(|at_s| at_s - 0.9).collect();
+    late.beeps_s.remove(5);
+    assert_eq!(starts_s(&late).len(), changes_s.len());
+    assert!(off_s(&late).abs() < 1.0, "{}", off_s(&late));
 }
 
 /// A session without cadence at speeds that hardly differ, and what the recorder takes its runs and walks for.
