@@ -232,6 +232,18 @@ async fn a_rater_by_keys_and_a_rater_by_mouse_and_the_program() {
     wide.close().await.unwrap();
 }
 
+/// Waits until the program has so many marks.
+async fn wait_until_sent(client: &Client, marks: usize) {
+    let sent = "return fetch('/marks.json').then(answer => answer.json()).then(state => state.marks.length)";
+    for _ in 0..600 {
+        if client.execute(sent, vec![]).await.unwrap() == marks {
+            return;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(100)).await;
+    }
+    panic!("the program never has {marks} marks");
+}
+
 #[tokio::test]
 #[ignore = "needs Chromium and axe-core, see tests/full"]
 async fn a_long_recording_is_zoomed_marked_reloaded_and_gone_on_with_later() {
@@ -272,13 +284,7 @@ async fn a_long_recording_is_zoomed_marked_reloaded_and_gone_on_with_later() {
     tab_to_curves(&second).await;
     press(&second, &['r']).await;
     says(&second, "A reload of the page keeps it.").await;
-    let sent = "return fetch('/marks.json').then(answer => answer.json()).then(state => state.marks.length)";
-    for _ in 0..600 {
-        if second.execute(sent, vec![]).await.unwrap() == 2 {
-            break;
-        }
-        tokio::time::sleep(std::time::Duration::from_millis(100)).await;
-    }
+    wait_until_sent(&second, 2).await;
     tab_to_curves(&client).await;
     press(&client, &['s']).await;
     says(&client, "changed in another window").await;

@@ -5,9 +5,9 @@ use std::ops::Range;
 use jogaudit_recording::units::StepsPerMinute;
 
 use super::config::cadence::{
-    DOUBLE_ABOVE_SPM, DOUBLE_STEP_M, DROPPED_SPM, EQUAL_SPM, HALF_BELOW_SPM, HALF_STEP_M, HELD_CHANGE_MPS,
-    HELD_ENDS_S, HELD_S, HELD_WHILE_STILL_SAMPLES, HELD_WHILE_STILL_SPM, LOCK_S, MOST_DOUBLED_SPM,
-    MOVING_MPS, SPEED_WITHIN_S, STILL_MPS,
+    DOUBLE_ABOVE_SPM, DOUBLE_STEP_M, DROPPED_SPM, EQUAL_SPM, HALF_BELOW_SPM, HALF_STEP_M,
+    HELD_AT_ANY_SPEED_S, HELD_CHANGE_MPS, HELD_ENDS_S, HELD_S, HELD_WHILE_STILL_SAMPLES,
+    HELD_WHILE_STILL_SPM, LOCK_S, MOST_DOUBLED_SPM, MOST_HELD, MOVING_MPS, SPEED_WITHIN_S, STILL_MPS,
 };
 use super::order::Row;
 use super::{Change, ChangeKind, CleanConfig};
@@ -26,7 +26,7 @@ pub(super) fn mend(
     mending.leave_out_drop_outs();
     mending.change_locks(2.0, ChangeKind::CadenceDoubled);
     mending.change_locks(0.5, ChangeKind::CadenceHalved);
-    mending.leave_out_held_over_changes_of_speed();
+    mending.leave_out_held();
     mending.leave_out_held_while_still();
     mending.leave_out_of_range();
     mending.cadence_spm
@@ -99,9 +99,15 @@ impl Mending<'_> {
         }
     }
 
-    /// One and the same value while the speed goes from one gait's to another's.
-    fn leave_out_held_over_changes_of_speed(&mut self) {
-        for rows in equal_runs(&self.cadence_spm) {
+    /// One and the same value while the speed goes from one gait's to another's, or for longer than this recorder says one.
+    fn leave_out_held(&mut self) {
+        let equal = equal_runs(&self.cadence_spm);
+        let is_long = |rows: &Range<usize>| self.length_s(rows) >= HELD_AT_ANY_SPEED_S;
+        let count =
+            |some: &mut dyn Iterator<Item = &Range<usize>>| some.map(ExactSizeIterator::len).sum::<usize>();
+        let (long, all) = (count(&mut equal.iter().filter(|rows| is_long(rows))), count(&mut equal.iter()));
+        let repeats_itself = long as f64 > MOST_HELD * all as f64;
+        for rows in equal {
             let (from_s, to_s) = (self.time_s[rows.start], self.time_s[rows.end - 1]);
             let inner = |at: &usize| {
                 self.time_s[*at] - from_s >= HELD_ENDS_S && to_s - self.time_s[*at] >= HELD_ENDS_S
@@ -109,7 +115,10 @@ impl Mending<'_> {
             let speeds = rows.clone().filter(inner).filter_map(|at| self.speed_mps(at));
             let (least, most) =
                 speeds.fold((f64::INFINITY, 0.0_f64), |(least, most), v| (least.min(v), most.max(v)));
-            if self.length_s(&rows) >= HELD_S && most - least > HELD_CHANGE_MPS {
+            let length_s = self.length_s(&rows);
+            // Without a speed there is nothing else to tell by.
+            let is_held = length_s >= HELD_AT_ANY_SPEED_S && most > 0.0 && !repeats_itself;
+            if is_held || length_s >= HELD_S && most - least > HELD_CHANGE_MPS {
                 self.leave_out(rows);
             }
         }

@@ -262,6 +262,22 @@ fn a_cadence_held_over_a_change_of_gait_is_left_out() {
 }
 
 #[test]
+fn a_cadence_that_stays_the_same_for_longer_than_this_recorder_says_one_is_left_out() {
+    let mut parts: Vec<_> = (0..120).map(|t| (1, 2.4, 160.0 + 2.0 * f64::from(t % 3))).collect();
+    let of_a_run = parts.clone();
+    // A walk, steady enough, with the last value of the run before.
+    parts.push((50, 1.5, 164.0));
+    parts.extend(&of_a_run);
+    let noted = cleaned(&stepping(&parts));
+    assert!(noted.value.cadence_spm()[121..168].iter().all(Option::is_none));
+    assert_eq!(noted.value.cadence_spm()[60], Some(160.0));
+    assert!(codes(&noted).contains(&NoticeCode::CadenceRefused));
+    // Shorter it may be a runner who is steady.
+    parts[120].0 = 40;
+    assert!(cleaned(&stepping(&parts)).value.ledger().is_empty());
+}
+
+#[test]
 fn a_jump_out_and_back_is_left_out() {
     let mut samples = moving(120, 2.5);
     for s in &mut samples[50..53] {

@@ -10,8 +10,8 @@ use super::config::boundary::{
     DELAY_SD_KNOWN_S, DELAY_SD_UNKNOWN_S, LEAST_BESIDE_START_S, LEAST_BOUT_S, MOST_CADENCE_DELAY_S,
 };
 use super::config::bouts::{
-    DOUBTFUL, END_DOUBT_S, END_S, END_SHARE, LEAST_DOUBT, PLACED_S, SPEED_FROM_DISTANCE_S, UNSEEN_SLOPES,
-    WORTH_SAYING,
+    DOUBTFUL, END_DOUBT_S, END_S, END_SHARE, HIDDEN_S, LEAST_DOUBT, PLACED_S, SPEED_FROM_DISTANCE_S,
+    UNSEEN_SLOPES, WORTH_SAYING,
 };
 use super::config::certainty::FEATURES;
 use super::delay::Delays;
@@ -224,7 +224,9 @@ fn decoded_bout(
 ) -> DecodedBout {
     let segment = &observed.segments[index];
     let inner = inner(observed, &frames);
-    let has_cadence = segment.has_cadence(&frames) && judged.levels.are_told_by_cadence();
+    // Where cadence is away for half as long as what a bout may not hide, it does not tell that nothing is hidden.
+    let away = (0.5 * HIDDEN_S / observed.frame_s) as usize;
+    let has_cadence = segment.has_cadence(&frames, away) && judged.levels.are_told_by_cadence();
     let own: Vec<f64> =
         judged.probabilities[index][inner.clone()].iter().map(|row| row[gait as usize]).collect();
     let features = features(observed, gait, &own, has_cadence, frames.len() as f64 * observed.frame_s);

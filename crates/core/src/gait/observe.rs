@@ -36,16 +36,20 @@ impl Segment {
         self.start_s + (frame as f64 - 0.5) * frame_s
     }
 
-    /// Whether most of the readings of some frames come with a cadence.
-    pub(super) fn has_cadence(&self, frames: &std::ops::Range<usize>) -> bool {
+    /// Whether most of the readings of some frames come with a cadence, and those without never span so many frames.
+    pub(super) fn has_cadence(&self, frames: &std::ops::Range<usize>, most: usize) -> bool {
         let columns = self.speed_mps[frames.clone()].iter().zip(&self.cadence_spm[frames.clone()]);
-        let (read, cadences) = columns.fold((0, 0), |(read, cadences), (speed, cadence)| {
-            (
-                read + usize::from(speed.is_some() || cadence.is_some()),
-                cadences + usize::from(cadence.is_some()),
-            )
-        });
-        2 * cadences > read
+        let (mut read, mut cadences) = (0, 0);
+        let (mut without, mut longest) = (None, 0);
+        for (frame, (speed, cadence)) in columns.enumerate() {
+            if cadence.is_some() {
+                (read, cadences, without) = (read + 1, cadences + 1, None);
+            } else if speed.is_some() {
+                read += 1;
+                longest = longest.max(frame + 1 - *without.get_or_insert(frame));
+            }
+        }
+        2 * cadences > read && longest < most
     }
 }
 
@@ -214,5 +218,35 @@ impl Observed {
             by_positions: false,
             slopes_unseen: false,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn cadence_tells_of_frames_where_it_is_never_away_for_long() {
+        let has_cadence = |cadence: [Option<f64>; 12], speed: [Option<f64>; 12]| {
+            let segment = Segment {
+                start_s: 0.0,
+                end_s: 24.0,
+                speed_mps: speed.to_vec(),
+                cadence_spm: cadence.to_vec(),
+                slope: vec![0.0; 12],
+            };
+            segment.has_cadence(&(0..12), 4)
+        };
+        let (all, none) = ([Some(160.0); 12], [None; 12]);
+        let without = |frames: std::ops::Range<usize>| {
+            let mut some = all;
+            some[frames].fill(None);
+            some
+        };
+        let read = [Some(2.4); 12];
+        assert!(has_cadence(all, read) && !has_cadence(none, read));
+        assert!(has_cadence(without(5..8), read), "away for 3 frames");
+        assert!(!has_cadence(without(5..9), read) && !has_cadence(without(8..12), read), "away for 4");
+        assert!(has_cadence(without(5..9), without(5..9)), "nothing was read there");
     }
 }
