@@ -79,6 +79,21 @@ pub(super) mod delay {
     pub(crate) const UNTOLD_SPEED_DELAY_S: f64 = 3.5;
 }
 
+/// What nobody walks.
+pub(super) mod fast {
+    /// Fastest walk, m/s: people begin to run at a Froude number of 0.5, v²/(g·L), 2.1 m/s for legs of 0.90 m (Alexander 1989; Kram,
+    /// Domingo, Ferris 1997).
+    pub(crate) const FASTEST_WALK_MPS: f64 = 2.1;
+    /// Standard deviation of that between people and by what a recorder errs, m/s. Our choice.
+    pub(crate) const FASTEST_WALK_SD_MPS: f64 = 0.15;
+    /// By how much positions may tell a walk faster than it is, m/s: their errors make ways longer (Ranacher et al. 2016). Our choice.
+    pub(crate) const BY_POSITIONS_MPS: f64 = 0.1;
+    /// The speed has to last so long, s. Our choice.
+    pub(crate) const WINDOW_S: f64 = 20.0;
+    /// However fast, a walk is no less probable than by this factor. Our choice.
+    pub(crate) const LEAST_ODDS: f64 = 1e-4;
+}
+
 /// What the scorer sees; it is fitted with these, so that a change asks for another fit (`benches/frames.py`). Our choice.
 pub(super) mod figures {
     /// Speed between walks and runs of people, m/s: published 1.9 to 2.0 (Hum Mov Sci 2023;90:103117).

@@ -2,6 +2,7 @@
 
 use crate::clean::Series;
 
+use super::fast;
 use super::figures::Whole;
 use super::levels::{Levels, Weights};
 use super::observe::Observed;
@@ -27,6 +28,7 @@ impl Judged {
         let whole = Whole::of(observed, usual);
         let mut probabilities: Vec<Vec<Probabilities>> =
             observed.segments.iter().map(|segment| score(segment, &whole)).collect();
+        fast::weigh(observed, &mut probabilities);
         let said = SideInformation::of(series, observed);
         said.weigh(&mut probabilities);
         let segments = probabilities.iter().enumerate();

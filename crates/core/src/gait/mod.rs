@@ -12,6 +12,7 @@ mod bouts;
 mod certainty;
 mod config;
 mod delay;
+mod fast;
 mod figures;
 mod gaussian;
 mod judged;
