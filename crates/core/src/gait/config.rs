@@ -86,8 +86,6 @@ pub(super) mod fast {
     pub(crate) const FASTEST_WALK_MPS: f64 = 2.1;
     /// Standard deviation of that between people and by what a recorder errs, m/s. Our choice.
     pub(crate) const FASTEST_WALK_SD_MPS: f64 = 0.15;
-    /// By how much positions may tell a walk faster than it is, m/s: their errors make ways longer (Ranacher et al. 2016). Our choice.
-    pub(crate) const BY_POSITIONS_MPS: f64 = 0.1;
     /// The speed has to last so long, s. Our choice.
     pub(crate) const WINDOW_S: f64 = 20.0;
     /// However fast, a walk is no less probable than by this factor. Our choice.

@@ -1,19 +1,22 @@
 //! What nobody walks: a speed that lasts above the one at which people begin to run.
 
-use super::config::fast::{BY_POSITIONS_MPS, FASTEST_WALK_MPS, FASTEST_WALK_SD_MPS, LEAST_ODDS, WINDOW_S};
+use super::config::fast::{FASTEST_WALK_MPS, FASTEST_WALK_SD_MPS, LEAST_ODDS, WINDOW_S};
 use super::observe::{Observed, Segment};
 use super::scorer::Probabilities;
 use super::segmentation::Gait;
 
-/// Makes walking less probable where the speed is above that of any walk for the whole of a window and no cadence tells.
+/// Makes walking less probable where the speed is above that of any walk for the whole of a window and no cadence tells. Not by
+/// positions: their errors make ways longer (Ranacher et al. 2016), nobody knows by how much, and a walk look too fast.
 pub(super) fn weigh(observed: &Observed, probabilities: &mut [Vec<Probabilities>]) {
+    if observed.by_positions {
+        return;
+    }
     for (segment, rows) in observed.segments.iter().zip(probabilities) {
         weigh_segment(observed, segment, rows);
     }
 }
 
 fn weigh_segment(observed: &Observed, segment: &Segment, probabilities: &mut [Probabilities]) {
-    let fastest_mps = FASTEST_WALK_MPS + if observed.by_positions { BY_POSITIONS_MPS } else { 0.0 };
     let speeds = Sums::of(&segment.speed_mps);
     let window = ((WINDOW_S / observed.frame_s) as usize).max(1);
     for (frame, row) in probabilities.iter_mut().enumerate() {
@@ -24,10 +27,10 @@ fn weigh_segment(observed: &Observed, segment: &Segment, probabilities: &mut [Pr
         let starts = [(frame + 1).saturating_sub(window), frame.saturating_sub(window / 2), frame];
         let means = starts.into_iter().filter_map(|from| speeds.mean(from, from + window));
         let least_mps = means.fold(f64::INFINITY, f64::min);
-        if !least_mps.is_finite() || least_mps <= fastest_mps {
+        if !least_mps.is_finite() || least_mps <= FASTEST_WALK_MPS {
             continue;
         }
-        let above = (least_mps - fastest_mps) / FASTEST_WALK_SD_MPS;
+        let above = (least_mps - FASTEST_WALK_MPS) / FASTEST_WALK_SD_MPS;
         row[Gait::Walk as usize] *= (-0.5 * above * above).exp().max(LEAST_ODDS);
         let all: f64 = row.iter().sum();
         row.iter_mut().for_each(|p| *p /= all);
@@ -65,16 +68,17 @@ mod tests {
     const HALF: Probabilities = [0.5, 0.5, 0.0];
 
     /// Probability of a walk at each frame of minutes at some speeds, each as probable walked as run before.
-    fn walk(speeds_mps: &[f64], cadence_spm: Option<f64>) -> Vec<f64> {
+    fn walk(speeds_mps: &[f64], cadence_spm: Option<f64>, by_positions: bool) -> Vec<f64> {
         let speed_mps: Vec<_> = speeds_mps.iter().flat_map(|&speed| [Some(speed); 30]).collect();
         let frames = speed_mps.len();
-        let observed = Observed::made_up(Segment {
+        let made_up = Observed::made_up(Segment {
             start_s: 0.0,
             end_s: 2.0 * frames as f64,
             speed_mps,
             cadence_spm: vec![cadence_spm; frames],
             slope: vec![0.0; frames],
         });
+        let observed = Observed { by_positions, ..made_up };
         let mut rows = vec![vec![HALF; frames]];
         weigh(&observed, &mut rows);
         assert!(rows[0].iter().all(|row| (row.iter().sum::<f64>() - 1.0).abs() < 1e-12));
@@ -83,15 +87,16 @@ mod tests {
 
     #[test]
     fn nobody_walks_a_kilometre_in_six_and_a_half_minutes() {
-        assert!(walk(&[2.56], None).iter().all(|p| *p < 0.02));
-        assert!(walk(&[2.0], None).iter().all(|p| *p == 0.5), "that somebody may walk");
-        assert!(walk(&[2.56], Some(124.0)).iter().all(|p| *p == 0.5), "the cadence tells");
-        assert_eq!(walk(&[], None).len(), 0);
+        assert!(walk(&[2.56], None, false).iter().all(|p| *p < 0.02));
+        assert!(walk(&[2.0], None, false).iter().all(|p| *p == 0.5), "that somebody may walk");
+        assert!(walk(&[2.56], Some(124.0), false).iter().all(|p| *p == 0.5), "the cadence tells");
+        assert!(walk(&[2.56], None, true).iter().all(|p| *p == 0.5), "positions may err so");
+        assert_eq!(walk(&[], None, false).len(), 0);
     }
 
     #[test]
     fn a_walk_beside_a_run_is_none_the_faster_for_it() {
-        let walk = walk(&[1.6, 3.0, 1.6], None);
+        let walk = walk(&[1.6, 3.0, 1.6], None, false);
         assert!(walk[..30].iter().chain(&walk[60..]).all(|p| *p == 0.5));
         assert!(walk[40..50].iter().all(|p| *p < 0.01));
     }
