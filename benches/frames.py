@@ -277,7 +277,7 @@ def rust(weights):
 #![allow(clippy::unreadable_literal, clippy::approx_constant)] // what a machine wrote
 
 use super::figures::{OF_FRAME, OF_WHOLE};
-use super::scorer::{Block, CHANNELS, INPUT_TAPS, Values};
+use super::network::{Block, CHANNELS, INPUT_TAPS, Values};
 
 """
     yield f"pub(super) static INPUT: [[Values; OF_FRAME]; INPUT_TAPS] = {tables(taps[:, :OF_FRAME])};\n\n"

@@ -18,6 +18,7 @@ mod gaussian;
 mod judged;
 mod learnt;
 mod levels;
+mod network;
 mod observe;
 mod path;
 mod runner;
