@@ -103,11 +103,14 @@ impl Mending<'_> {
     fn leave_out_held(&mut self) {
         let equal = equal_runs(&self.cadence_spm);
         let is_long = |rows: &Range<usize>| self.length_s(rows) >= HELD_AT_ANY_SPEED_S;
-        let count =
-            |some: &mut dyn Iterator<Item = &Range<usize>>| some.map(ExactSizeIterator::len).sum::<usize>();
-        let (long, all) = (count(&mut equal.iter().filter(|rows| is_long(rows))), count(&mut equal.iter()));
+        let all: usize = equal.iter().map(Range::len).sum();
+        let long: usize = equal.iter().filter(|rows| is_long(rows)).map(Range::len).sum();
         let repeats_itself = long as f64 > MOST_HELD * all as f64;
         for rows in equal {
+            let length_s = self.length_s(&rows);
+            if length_s < HELD_S {
+                continue;
+            }
             let (from_s, to_s) = (self.time_s[rows.start], self.time_s[rows.end - 1]);
             let inner = |at: &usize| {
                 self.time_s[*at] - from_s >= HELD_ENDS_S && to_s - self.time_s[*at] >= HELD_ENDS_S
@@ -115,10 +118,9 @@ impl Mending<'_> {
             let speeds = rows.clone().filter(inner).filter_map(|at| self.speed_mps(at));
             let (least, most) =
                 speeds.fold((f64::INFINITY, 0.0_f64), |(least, most), v| (least.min(v), most.max(v)));
-            let length_s = self.length_s(&rows);
             // Without a speed there is nothing else to tell by.
             let is_held = length_s >= HELD_AT_ANY_SPEED_S && most > 0.0 && !repeats_itself;
-            if is_held || length_s >= HELD_S && most - least > HELD_CHANGE_MPS {
+            if is_held || most - least > HELD_CHANGE_MPS {
                 self.leave_out(rows);
             }
         }

@@ -27,7 +27,7 @@ pub struct Columns {
     pub speed_mps: Vec<Option<f64>>,
     /// Where the speed comes from.
     pub speed_source: SpeedSource,
-    /// By how much the recorder's own speed lags behind its positions, s; 0 when it cannot be told.
+    /// By how much the speed lags behind the positions, s; `None` when it cannot be told.
     pub speed_delay_s: Option<f64>,
     /// Cadence, steps a minute, both feet.
     pub cadence_spm: Vec<Option<f64>>,

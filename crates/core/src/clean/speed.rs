@@ -88,7 +88,7 @@ fn distance_slope(rows: &[Row], time_s: &[f64], gaps: &[Gap], config: &CleanConf
     out
 }
 
-/// By how many seconds `own` lags behind `reference`, from 0 to 5: the shift of the least mean squared difference, to a
+/// By how many seconds `own` lags behind `reference`, from 0 to 12: the shift of the least mean squared difference, to a
 /// fraction by a parabola through the three best. `None` when they share too little, or agree best at the greatest shift.
 fn delay_s(time_s: &[f64], own: &[Option<f64>], reference: &[Option<f64>]) -> Option<f64> {
     let dense = time_s.windows(2).filter(|w| w[1] - w[0] <= DENSE_S).count();
@@ -109,15 +109,14 @@ fn delay_s(time_s: &[f64], own: &[Option<f64>], reference: &[Option<f64>]) -> Op
         })
         .collect();
     let best = (0..SHIFTS).min_by(|&a, &b| cost[a].total_cmp(&cost[b]))?;
-    let is_finite = |shift: usize| cost.get(shift).is_some_and(|cost| cost.is_finite());
-    if !is_finite(best) || !is_finite(best + 1) {
-        return None;
+    match *cost.get(best.saturating_sub(1)..best + 2)? {
+        ref around if around.iter().any(|cost| !cost.is_finite()) => None,
+        [left, middle, right] => {
+            Some(((best as f64 + vertex(left, middle, right)) * interval_s).clamp(0.0, MOST_DELAY_S))
+        }
+        // Best where nothing is shifted.
+        _ => Some(0.0),
     }
-    if best == 0 {
-        return Some(0.0);
-    }
-    let (left, middle, right) = (cost[best - 1], cost[best], cost[best + 1]);
-    Some(((best as f64 + vertex(left, middle, right)) * interval_s).clamp(0.0, MOST_DELAY_S))
 }
 
 /// Distance since the start, never falling: the recorder's own, else the integral of the speed outside gaps.
@@ -184,5 +183,16 @@ mod tests {
         let time_s: Vec<f64> = (0..600).map(f64::from).collect();
         let own: Vec<_> = time_s.iter().map(|t| wave(*t)).collect();
         assert_eq!(delay_s(&time_s, &own, &vec![None; 600]), None, "no positions");
+    }
+
+    #[test]
+    fn a_shift_beside_one_that_shares_nothing_tells_no_delay() {
+        let time_s: Vec<f64> = (0..4200).map(f64::from).collect();
+        let known = |which: &[usize], late_s: f64| -> Vec<Option<f64>> {
+            let value = |i: usize| 2.0 + ((i as f64 - late_s) / 11.0).sin();
+            (0..4200).map(|i| which.contains(&(i % 14)).then(|| value(i))).collect()
+        };
+        // Only shifts of 6 and 7 share readings; at 6 they agree.
+        assert_eq!(delay_s(&time_s, &known(&[6, 7], 6.0), &known(&[0], 0.0)), None);
     }
 }

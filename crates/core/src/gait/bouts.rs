@@ -47,7 +47,7 @@ struct DecodedBout {
     frames: std::ops::Range<usize>,
     /// How far its end may lie elsewhere, s.
     end_doubt_s: f64,
-    /// Whether most of its frames have a cadence that tells.
+    /// Whether it has a cadence that tells: at most of its frames, and never away for long.
     has_cadence: bool,
     /// What its certainty is reckoned from.
     features: [f64; FEATURES],
@@ -276,15 +276,18 @@ fn by_starts_of_runs(
         (pair[0].gait, pair[1].gait) == (Gait::Walk, Gait::Run)
             && pair.iter().all(|bout| bout.end_s - bout.start_s >= LEAST_BESIDE_START_S && bout.has_cadence)
     });
-    let mut late_s: Vec<f64> = starts
-        .map(|pair| {
-            let at_s = |told_by| change_of(series, delays, judged, pair, told_by).at_s;
-            at_s(ToldBy::Speed) - at_s(ToldBy::Readings)
-        })
-        .collect();
-    let n = late_s.len() as f64;
-    let late_s = median(&mut late_s).unwrap_or(0.0) * n / (n + 1.0);
+    let late_s = usually(starts.map(|pair| {
+        let at_s = |told_by| change_of(series, delays, judged, pair, told_by).at_s;
+        at_s(ToldBy::Speed) - at_s(ToldBy::Readings)
+    }));
     Delays { cadence_s: (delays.cadence_s - late_s).clamp(0.0, MOST_CADENCE_DELAY_S), ..delays }
+}
+
+/// The median of some differences, drawn to none the more the fewer they are.
+fn usually(differences_s: impl Iterator<Item = f64>) -> f64 {
+    let mut differences_s: Vec<f64> = differences_s.collect();
+    let n = differences_s.len() as f64;
+    median(&mut differences_s).unwrap_or(0.0) * n / (n + 1.0)
 }
 
 /// Delays made better by the beeps of a workout: what all changes beside one come too late by is the recorder's delay, not the answer.
@@ -293,13 +296,10 @@ fn by_beeps(series: &Series, judged: &Judged, decoded: &[Vec<DecodedBout>], dela
         return delays;
     }
     let late_s = |told_by| {
-        let changes = decoded.iter().flat_map(|bouts| bouts.windows(2)).filter_map(|pair| {
+        usually(decoded.iter().flat_map(|bouts| bouts.windows(2)).filter_map(|pair| {
             let at_s = change_of(series, delays, judged, pair, told_by).at_s;
             after_beep_s(series.beeps_s(), at_s)
-        });
-        let mut late_s: Vec<f64> = changes.collect();
-        let n = late_s.len() as f64;
-        median(&mut late_s).unwrap_or(0.0) * n / (n + 1.0)
+        }))
     };
     Delays {
         speed_s: delays.speed_s + late_s(ToldBy::Speed),

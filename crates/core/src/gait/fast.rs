@@ -2,8 +2,7 @@
 
 use super::config::fast::{FASTEST_WALK_MPS, FASTEST_WALK_SD_MPS, LEAST_ODDS, WINDOW_S};
 use super::observe::{Observed, Segment};
-use super::scorer::Probabilities;
-use super::segmentation::Gait;
+use super::scorer::{self, Probabilities};
 
 /// Makes walking less probable where the speed is above that of any walk for the whole of a window and no cadence tells. Not by
 /// positions: their errors make ways longer (Ranacher et al. 2016), nobody knows by how much, and a walk look too fast.
@@ -31,9 +30,7 @@ fn weigh_segment(observed: &Observed, segment: &Segment, probabilities: &mut [Pr
             continue;
         }
         let above = (least_mps - FASTEST_WALK_MPS) / FASTEST_WALK_SD_MPS;
-        row[Gait::Walk as usize] *= (-0.5 * above * above).exp().max(LEAST_ODDS);
-        let all: f64 = row.iter().sum();
-        row.iter_mut().for_each(|p| *p /= all);
+        scorer::weigh(row, [1.0, (-0.5 * above * above).exp().max(LEAST_ODDS), 1.0]);
     }
 }
 
@@ -63,6 +60,7 @@ impl Sums {
 
 #[cfg(test)]
 mod tests {
+    use super::super::segmentation::Gait;
     use super::*;
 
     const HALF: Probabilities = [0.5, 0.5, 0.0];

@@ -17,6 +17,13 @@ use super::observe::Segment;
 /// Probabilities of run, walk and stand, in the order of [`Gait`](super::Gait).
 pub(super) type Probabilities = [f64; 3];
 
+/// Makes each gait so many times as probable.
+pub(super) fn weigh(row: &mut Probabilities, odds: [f64; 3]) {
+    row.iter_mut().zip(odds).for_each(|(p, odds)| *p *= odds);
+    let all: f64 = row.iter().sum();
+    row.iter_mut().for_each(|p| *p /= all);
+}
+
 /// The values of a frame in registers. No two of them are ever added, whatever the width.
 #[derive(Clone, Copy)]
 struct Wide<S: Simd>([f32x16<S>; CHANNELS / 16]);
@@ -28,6 +35,13 @@ impl<S: Simd> Wide<S> {
             #[inline(always)]
             |part| f32x16::from_slice(simd, &values.0[16 * part..16 * part + 16]),
         ))
+    }
+
+    #[inline(always)]
+    fn plus(&mut self, values: Self) {
+        for (sum, value) in self.0.iter_mut().zip(values.0) {
+            *sum += value;
+        }
     }
 
     /// Adds some values, each times its weight.
@@ -103,7 +117,7 @@ fn first<S: Simd>(simd: S, figures: &[[f32; OF_FRAME]], of_whole: &[f32; OF_WHOL
             let Some(seen) = (frame + tap).checked_sub(INPUT_TAPS / 2).and_then(|at| figures.get(at)) else {
                 continue;
             };
-            sums.add(simd, 1.0, held);
+            sums.plus(Wide::of(simd, held));
             for (value, weights) in seen.iter().zip(weights) {
                 sums.add(simd, *value, weights);
             }
@@ -132,7 +146,7 @@ impl Block {
                 sums.add(simd, *value, weights);
             }
             let mut values = Wide::of(simd, &values[frame]);
-            values.add_each(sums.above(simd), Wide([f32x16::splat(simd, 1.0); CHANNELS / 16]));
+            values.plus(sums.above(simd));
             values.store(out);
         }
     }
@@ -144,7 +158,7 @@ impl Block {
         if let Some(whole) = &self.whole {
             let mut sums = Wide::of(simd, &Values::ZERO);
             for value in values {
-                sums.add(simd, 1.0, value);
+                sums.plus(Wide::of(simd, value));
             }
             let mut mean = Values::ZERO;
             sums.store(&mut mean);

@@ -9,7 +9,7 @@ use super::config::side_information::{
     LEAST_CONFUSION, MARK_ODDS, MARK_REACH_SD, MARK_SD_S, STATEMENT_S,
 };
 use super::observe::{Observed, Segment};
-use super::scorer::Probabilities;
+use super::scorer::{self, Probabilities};
 use super::segmentation::{Gait, Segmentation};
 
 /// Probabilities of the recorder saying run, walk or stand, a row a gait in the same order.
@@ -64,9 +64,7 @@ impl SideInformation {
         for (rows, said) in probabilities.iter_mut().zip(&self.guesses) {
             for (row, said) in rows.iter_mut().zip(said) {
                 let Some((gait, _)) = *said else { continue };
-                row.iter_mut().zip(&confusion).for_each(|(p, says)| *p *= says[gait as usize]);
-                let all: f64 = row.iter().sum();
-                row.iter_mut().for_each(|p| *p /= all);
+                scorer::weigh(row, confusion.map(|says| says[gait as usize]));
             }
         }
     }
