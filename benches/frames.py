@@ -35,6 +35,8 @@ CYCLES = ((3, 5e-3), (2, 2e-3))
 # Columns of a frame, and places in what stands before the frames of a segment.
 SPEED, SLOPE, GAIT, CADENCE = 0, 1, 2, 3
 SEED, KIND, BY_POSITIONS, SLOPES_UNSEEN, FRAME_S, WALK_MPS, JOG_MPS = 0, 1, 2, 3, 4, 6, 7
+# With `--plain` at the end recordings are shown as they are: what can be learnt of one condition, if nothing else were wanted.
+PLAIN = "--plain" in sys.argv
 random = np.random.default_rng(0)
 
 
@@ -163,12 +165,14 @@ def varied(segments):
 def shown(sessions, at):
     """Figures and gaits of a part of a segment, as it is shown this time."""
     session, segment = at
-    segments, is_other = varied(sessions[session])
+    segments, is_other = (sessions[session], False) if PLAIN else varied(sessions[session])
     of_whole = whole(segments)
     before, frames = segments[segment]
     if len(frames) > LONGEST:
         start = random.integers(0, len(frames) - LONGEST + 1)
         frames = frames[start : start + LONGEST]
+    if PLAIN:
+        return figures(before, frames, of_whole), frames[:, GAIT]
     usual = None
     if random.random() < 0.3 and not is_other:
         who = before if random.random() < 0.92 else sessions[random.integers(len(sessions))][0][0]

@@ -27,6 +27,9 @@ fn length_s(seed: u64, salt: u64, (least_s, most_s): (f64, f64)) -> f64 {
     (least_s * (most_s / least_s).powf(draw(seed, salt, 1000) as f64 / 1000.0)).round()
 }
 
+/// Kinds of sessions whose lengths follow no plan.
+const UNEVEN: std::ops::Range<u64> = 9..20;
+
 /// A session of one kind or another.
 fn steps(seed: u64, kind: u64) -> Vec<Step> {
     let draw = |salt, of| draw(seed, salt, of);
@@ -161,6 +164,16 @@ fn made(seed: u64) -> (Simulated, u64) {
     (made, kind)
 }
 
+/// A session whose runs and walks are as long as chance has it, or of one gait.
+fn uneven(recorder: &Settings, seed: u64) -> Simulated {
+    let kind = UNEVEN.start + draw(seed, 0, UNEVEN.end - UNEVEN.start);
+    let mut settings = Settings { seed, ..recorder.clone() };
+    if kind <= 15 {
+        interrupt(&mut settings);
+    }
+    simulate(&steps(seed, kind), &settings).expect("the session can be made up")
+}
+
 /// With one sample in so many seconds.
 fn thinned(recording: Recording, interval_s: f64) -> Recording {
     let mut parts = recording.into_parts();
@@ -220,10 +233,11 @@ pub(crate) fn print(options: &Options) {
     let mut out = std::io::stdout().lock();
     if !options.only.is_empty() {
         for condition in crate::realistic::conditions().iter().filter(|c| options.wants(&c.name)) {
-            let all: Vec<Vec<u8>> = seeds
-                .par_iter()
-                .map(|seed| bytes(*seed, (crate::realistic::make(condition, *seed), 99)))
-                .collect();
+            let made = |seed| {
+                let recorder = &condition.settings;
+                if options.uneven { uneven(recorder, seed) } else { crate::realistic::make(condition, seed) }
+            };
+            let all: Vec<Vec<u8>> = seeds.par_iter().map(|seed| bytes(*seed, (made(*seed), 99))).collect();
             out.write_all(&all.concat()).expect("the output takes it");
         }
         for condition in crate::sessions::Condition::all()
