@@ -174,7 +174,7 @@ pub(super) mod certainty {
     pub(crate) const TEMPER: f64 = 0.65;
     /// Weights of the figures, in their order.
     pub(crate) const WEIGHTS: [f64; FEATURES] =
-        [-0.356, 6.396, 2.271, 0.372, -0.202, -0.596, 1.311, 0.350, 0.436, -0.133, 0.352];
+        [-0.379, 6.180, 2.480, 0.360, -0.191, -0.630, 1.206, 0.146, 0.881, -0.108, 0.360];
 }
 
 /// How people walk and run. Sources in `docs/method.md`.
