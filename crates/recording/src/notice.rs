@@ -106,6 +106,7 @@ notice_codes! {
     HoleHidesLength = "hole_hides_length",
     TooMuchUnknown = "too_much_unknown",
     GaitUncertain = "gait_uncertain",
+    WalkMayHideRun = "walk_may_hide_run",
     NoGaitData = "no_gait_data",
     TooMuchToMatch = "too_much_to_match",
     NoDistance = "no_distance",

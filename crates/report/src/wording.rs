@@ -76,7 +76,7 @@ pub(super) fn sport_in_words(sport: Option<&str>) -> String {
 }
 
 /// Notices that may be why nothing was decided.
-const REASONS: [NoticeCode; 17] = [
+const REASONS: [NoticeCode; 18] = [
     NoticeCode::NotOnFoot,
     NoticeCode::SportDoubtful,
     NoticeCode::OrderDoubtful,
@@ -85,6 +85,7 @@ const REASONS: [NoticeCode; 17] = [
     NoticeCode::TooMuchToMatch,
     NoticeCode::TooMuchUnknown,
     NoticeCode::GaitUncertain,
+    NoticeCode::WalkMayHideRun,
     NoticeCode::SlopesUnknown,
     NoticeCode::VerdictHangs,
     NoticeCode::HoleHidesLength,

@@ -10,14 +10,17 @@ use super::pace::{self, Basis, PaceAudit};
 use super::verdict::{self, Doubts};
 use super::workout;
 use super::{Audit, Dose, Finding, Outcome};
-use crate::gait::Gait;
+use crate::gait::{Bout, Gait, HIDDEN_S};
 use crate::prescription::Move;
 use jogaudit_recording::notice::{Noted, Notice, NoticeCode};
+use jogaudit_recording::units::clock;
 
 /// A recording that moves from its first seconds began while moving. Our choice.
 const AT_ONCE_S: f64 = 5.0;
 /// Share of the session with a heart rate below which nothing says that its ceiling was kept. Our choice.
 const LEAST_COVERED: f64 = 0.5;
+/// Below this certainty a walk may hide a run. Chosen on the simulator (docs/method-audit.md).
+const LEAST_CERTAIN_WALK: f64 = 0.6;
 /// On a stage of walking alone, share of the walking that may be missing. Our choice.
 const WALKED_SHARE: f64 = 0.1;
 
@@ -63,7 +66,7 @@ impl Matched<'_> {
         notices.extend(self.series.workout().and_then(|had| workout::differs(had, self.prescription)));
         let doubts = Doubts {
             open: !can_tell || leaves_open || hidden_start || no_distance,
-            unchecked: pace_unchecked || heart_unchecked,
+            unshown: self.may_hide_a_run(&mut notices) || pace_unchecked || heart_unchecked,
             less_walked: self.less_walked(&mut notices),
         };
         let outcome = match range_s {
@@ -292,6 +295,38 @@ impl Matched<'_> {
             ));
         }
         !too_much_unknown && !unsure
+    }
+
+    /// Whether a walk is so uncertain that it may hide a run that nobody prescribed. (Where a prescribed run is missing, it is that
+    /// run that may lie there.)
+    fn may_hide_a_run(&self, notices: &mut Vec<Notice>) -> bool {
+        let groups = self.layout.alignment.iter().flat_map(|alignment| &alignment.groups);
+        let lacking: Vec<_> = groups.filter(|g| g.targets.len() > 1).map(|g| g.pieces.clone()).collect();
+        let walks = self.pieces.iter().enumerate().filter(|(at, piece)| {
+            piece.kind == PieceKind::Walk
+                && piece.bout.duration_s() >= HIDDEN_S
+                && piece.bout.certainty < LEAST_CERTAIN_WALK
+                && !lacking.iter().any(|pieces| pieces.contains(at))
+        });
+        let bouts: Vec<Bout> = walks.map(|(_, piece)| piece.bout).collect();
+        let Some(worst) = bouts.iter().min_by(|a, b| a.certainty.total_cmp(&b.certainty)) else {
+            return false;
+        };
+        let (from, to) = (clock(worst.start_s), clock(worst.end_s));
+        let probable = 100.0 * (1.0 - worst.certainty);
+        let more = match bouts.len() - 1 {
+            0 => String::new(),
+            1 => " So may 1 other.".to_owned(),
+            count => format!(" So may {count} others."),
+        };
+        notices.push(Notice::new(
+            NoticeCode::WalkMayHideRun,
+            format!(
+                "The walk from {from} to {to} may hide {HIDDEN_S:.0} s of running or more ({probable:.0} % probable), so it can't \
+                 be told that no more was run than prescribed.{more}"
+            ),
+        ));
+        true
     }
 
     /// A stage of walking alone, on which less was walked.

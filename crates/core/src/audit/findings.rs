@@ -44,8 +44,28 @@ pub(super) struct LengthAudit {
 /// What an excess would be.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Of {
-    TooMuch,
-    TooLittle,
+    RunTooLong,
+    RunTooShort,
+    WalkTooShort,
+    RunExtra,
+}
+
+impl Of {
+    /// Whether it would be too much.
+    fn is_overdoing(self) -> bool {
+        self != Self::RunTooShort
+    }
+
+    /// So much of it, in words.
+    fn says(self, excess: f64, unit: Unit) -> String {
+        match self {
+            Self::RunTooLong => format!("is {excess:.0} {unit} longer than prescribed"),
+            Self::RunTooShort | Self::WalkTooShort => {
+                format!("is {excess:.0} {unit} shorter than prescribed")
+            }
+            Self::RunExtra => format!("lasts {excess:.0} {unit}"),
+        }
+    }
 }
 
 impl LengthAudit {
@@ -148,14 +168,15 @@ impl Lengths<'_> {
         let config = self.matched.config;
         let beyond_error = excess > config.time_errors * error;
         if !beyond_error {
-            let is_open = of == Of::TooMuch && excess - tolerance > config.open_time_errors * error;
+            let is_open = of.is_overdoing() && excess - tolerance > config.open_time_errors * error;
             let then = if is_open { "it can't be told whether it was too much" } else { "it is not counted" };
             audit.is_open |= is_open;
             audit.notices.push(Notice::new(
                 NoticeCode::WithinError,
                 format!(
-                    "{what} differs by {excess:.0} {unit}, more than is let pass ({tolerance:.0} {unit}), but the \
-                     error of its measurement ({error:.1} {unit}) may explain that; {then}."
+                    "{what} {}, more than is let pass ({tolerance:.0} {unit}), but the error of its measurement \
+                     ({error:.1} {unit}) may explain that; {then}.",
+                    of.says(excess, unit)
                 ),
             ));
         }
@@ -194,7 +215,7 @@ impl Lengths<'_> {
             let tolerance = self.matched.prescription.tolerance.run.get();
             let is_after = runs_prescribed > 0 && last_run.is_some_and(|end| i >= end);
             let what = "Running that was not prescribed";
-            if !self.counts(what, Of::TooMuch, Unit::Seconds, (achieved, tolerance, error), audit) {
+            if !self.counts(what, Of::RunExtra, Unit::Seconds, (achieved, tolerance, error), audit) {
                 continue;
             }
             after += u32::from(is_after);
@@ -268,7 +289,8 @@ impl Lengths<'_> {
         let short = length.prescribed.least - length.at_most - run_s * length.per_second;
         let rep = self.matched.done[target.steps.start].rep;
         let what = format!("Walk {rep}");
-        if !self.counts(&what, Of::TooMuch, length.unit, (short, length.tolerance, length.error), audit) {
+        if !self.counts(&what, Of::WalkTooShort, length.unit, (short, length.tolerance, length.error), audit)
+        {
             let known_short = length.prescribed.least - length.achieved - run_s * length.per_second;
             if short <= length.tolerance && known_short > length.tolerance {
                 audit.hidden.push(what.to_lowercase());
@@ -458,7 +480,7 @@ impl Lengths<'_> {
             excess: Some(amount),
             certainty: self.certainty_of(amount, length.tolerance, length.error, gait),
         };
-        if self.counts(&what, Of::TooMuch, length.unit, (excess, length.tolerance, length.error), audit) {
+        if self.counts(&what, Of::RunTooLong, length.unit, (excess, length.tolerance, length.error), audit) {
             if self.explains(excess, length.tolerance, length.error) {
                 audit.explained_s += excess / length.per_second;
             }
@@ -473,7 +495,13 @@ impl Lengths<'_> {
         } else if excess <= length.tolerance && length.at_most - length.prescribed.most > length.tolerance {
             audit.hidden.push(what.to_lowercase());
         } else if self.truncated != Some(step)
-            && self.counts(&what, Of::TooLittle, length.unit, (short, length.tolerance, length.error), audit)
+            && self.counts(
+                &what,
+                Of::RunTooShort,
+                length.unit,
+                (short, length.tolerance, length.error),
+                audit,
+            )
         {
             let short = finding(Code::RunTooShort, length.prescribed.least, short, length.at_most);
             let certainty = short.certainty * self.certainty_beside(step);
@@ -510,7 +538,7 @@ impl Lengths<'_> {
             .max(self.matched.config.running_total_fraction * prescribed);
         let error = self.error_s(&parts);
         let what = "The running time in all";
-        if !self.counts(what, Of::TooMuch, Unit::Seconds, (excess, tolerance, error), audit) {
+        if !self.counts(what, Of::RunTooLong, Unit::Seconds, (excess, tolerance, error), audit) {
             return;
         }
         audit.findings.push(Finding {

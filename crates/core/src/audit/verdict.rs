@@ -12,8 +12,8 @@ const EVEN: f64 = 0.5;
 pub(super) struct Doubts {
     /// Something keeps the data from telling what was done.
     pub(super) open: bool,
-    /// A prescribed ceiling could not be checked: nothing says that it was kept.
-    pub(super) unchecked: bool,
+    /// Nothing shows that it was kept: a prescribed ceiling could not be checked, or a walk may hide a run.
+    pub(super) unshown: bool,
     /// On a stage of walking alone less was walked.
     pub(super) less_walked: bool,
 }
@@ -32,7 +32,7 @@ pub(super) fn outcome(findings: &[Finding], doubts: Doubts, notices: &mut Vec<No
     if doubts.less_walked || findings.iter().filter(less).any(is_sure) {
         return Outcome::Underdone;
     }
-    if hangs(findings.iter().filter(less), "less was done", notices) || doubts.unchecked {
+    if hangs(findings.iter().filter(less), "less was done", notices) || doubts.unshown {
         return Outcome::Undecided;
     }
     Outcome::Kept
@@ -125,9 +125,9 @@ mod tests {
     }
 
     #[test]
-    fn a_ceiling_that_was_not_checked_is_not_kept() {
+    fn what_was_not_shown_is_not_kept() {
         let of = |findings: &[Finding]| {
-            outcome(findings, Doubts { unchecked: true, ..Doubts::default() }, &mut Vec::new())
+            outcome(findings, Doubts { unshown: true, ..Doubts::default() }, &mut Vec::new())
         };
         assert_eq!(of(&[]), Outcome::Undecided);
         assert_eq!(of(&[finding(Code::RepMissing, 0.9)]), Outcome::Underdone);

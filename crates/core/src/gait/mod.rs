@@ -30,6 +30,7 @@ mod slope;
 #[doc(hidden)]
 pub use bouts::LookedAt;
 pub use config::GaitConfig;
+pub(crate) use config::bouts::HIDDEN_S;
 pub use runner::{RunnerEvidence, RunnerPrior, has_cadence};
 
 pub use segmentation::{Bout, Gait, Segmentation};

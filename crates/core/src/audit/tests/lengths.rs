@@ -82,15 +82,17 @@ fn doubtful(text: &str, wanted: &str, error_s: f64, uncertain: Option<usize>) ->
 fn what_is_probably_too_much_but_within_its_error_is_open() {
     // An error of 4 · √2 = 5.7 s: 16 s are within three of them, and 6 s beyond tolerance are more than 0.8 of one; 2 s are less.
     let wanted = "w300 r60 w120 r60 w300";
-    for (done, outcome) in [
-        ("w300 r76 w120 r60 w300", Outcome::Undecided),
-        ("w300 r72 w120 r60 w300", Outcome::Kept),
-        ("w300 r60 w104 r60 w300", Outcome::Undecided),
-        ("w300 r44 w136 r60 w300", Outcome::Kept),
+    for (done, outcome, said) in [
+        ("w300 r76 w120 r60 w300", Outcome::Undecided, "Run 1 is 16 s longer than prescribed"),
+        ("w300 r72 w120 r60 w300", Outcome::Kept, "Run 1 is 12 s longer"),
+        ("w300 r60 w104 r60 w300", Outcome::Undecided, "Walk 2 is 16 s shorter"),
+        ("w300 r44 w136 r60 w300", Outcome::Kept, "Run 1 is 16 s shorter"),
+        ("w300 r60 w120 r60 w120 r16 w120", Outcome::Undecided, "Running that was not prescribed lasts 16 s"),
     ] {
         let noted = doubtful(done, wanted, 4.0, None);
         assert_eq!(noted.value.outcome, outcome, "{done}");
         assert!(has_notice(&noted, NoticeCode::WithinError) && codes(&noted.value).is_empty(), "{done}");
+        assert!(noted.notices.iter().any(|notice| notice.text.contains(said)), "{done}: {:?}", noted.notices);
     }
 }
 
@@ -373,6 +375,31 @@ fn too_little_data_leaves_the_verdict_open() {
     let noted = run_audit(&segmentation, &series, &stage("w300 r60 w300"), &Runner::default());
     assert_eq!(noted.value.outcome, Outcome::Undecided);
     assert!(has_notice(&noted, NoticeCode::GaitUncertain));
+}
+
+#[test]
+fn a_walk_that_may_hide_a_run_is_in_the_way_of_kept() {
+    const PLAN: &str = "w300 r60 w120 r60 w120 r60 w300";
+    let of = |done: &str, walk: usize, certainty: f64| {
+        let mut bouts = segmentation(done).bouts().to_vec();
+        bouts[walk].certainty = certainty;
+        let segmentation = Segmentation::new(bouts).unwrap();
+        let series = Track::of(&segmentation).build();
+        let noted = run_audit(&segmentation, &series, &stage(PLAN), &Runner::default());
+        (noted.value.outcome, has_notice(&noted, NoticeCode::WalkMayHideRun))
+    };
+    // Before the first run, between runs and after the last.
+    for walk in [0, 2, 6] {
+        assert_eq!(of(PLAN, walk, 0.55), (Outcome::Undecided, true), "{walk}");
+        assert_eq!(of(PLAN, walk, 0.65), (Outcome::Kept, false), "{walk}");
+    }
+    assert_eq!(of(PLAN, 3, 0.55), (Outcome::Kept, false), "a run may hide a walk");
+    let short = "w300 r60 w120 r60 w120 r60 w5 s5 w15";
+    assert_eq!(of(short, 6, 0.1), (Outcome::Kept, false), "too short to hide one");
+    assert_eq!(of("w300 r100 w120 r60 w120 r60 w300", 2, 0.55).0, Outcome::Overdone, "too much all the same");
+    // The run that is missing may lie there, and is found as such.
+    assert_eq!(of("w300 r60 w300 r60 w300", 2, 0.4), (Outcome::Kept, false));
+    assert_eq!(of("w300 r60 w300 r60 w300", 2, 0.6), (Outcome::Undecided, false));
 }
 
 #[test]
