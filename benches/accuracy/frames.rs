@@ -27,8 +27,12 @@ fn length_s(seed: u64, salt: u64, (least_s, most_s): (f64, f64)) -> f64 {
     (least_s * (most_s / least_s).powf(draw(seed, salt, 1000) as f64 / 1000.0)).round()
 }
 
-/// Kinds of sessions whose lengths follow no plan.
-const UNEVEN: std::ops::Range<u64> = 9..20;
+/// Kinds of sessions (see [`steps`]), …
+const KINDS: u64 = 20;
+/// … the first of those whose lengths follow no plan, …
+const UNEVEN: u64 = 9;
+/// … and of those of one gait.
+const OF_ONE_GAIT: u64 = 16;
 
 /// A session of one kind or another.
 fn steps(seed: u64, kind: u64) -> Vec<Step> {
@@ -148,10 +152,10 @@ fn damage(settings: &mut Settings) {
 }
 
 fn made(seed: u64) -> (Simulated, u64) {
-    let kind = draw(seed, 0, 20);
+    let kind = draw(seed, 0, KINDS);
     let mut settings = settings(seed);
     damage(&mut settings);
-    if kind <= 15 {
+    if kind < OF_ONE_GAIT {
         interrupt(&mut settings);
     } else if kind >= 18 && draw(seed, 92, 3) == 0 {
         let value = length_s(seed, 93, (5.0, 400.0));
@@ -166,9 +170,9 @@ fn made(seed: u64) -> (Simulated, u64) {
 
 /// A session whose runs and walks are as long as chance has it, or of one gait.
 fn uneven(recorder: &Settings, seed: u64) -> Simulated {
-    let kind = UNEVEN.start + draw(seed, 0, UNEVEN.end - UNEVEN.start);
+    let kind = UNEVEN + draw(seed, 0, KINDS - UNEVEN);
     let mut settings = Settings { seed, ..recorder.clone() };
-    if kind <= 15 {
+    if kind < OF_ONE_GAIT {
         interrupt(&mut settings);
     }
     simulate(&steps(seed, kind), &settings).expect("the session can be made up")

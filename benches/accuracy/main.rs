@@ -9,6 +9,9 @@
 //!
 //! `--realistic` prints another table, of realistic sessions, and `--patterns` one of realistic sessions whose cadence is damaged in
 //! one gait; both take `--seeds`, `--first`, `--only`, `--skip` and `--dump`.
+//!
+//! `--frames` writes what `benches/frames.py` fits the scorer on, with `--only` of those conditions alone and with `--uneven` of
+//! sessions whose lengths follow no plan; `--bouts` what `benches/bouts.py` fits the certainty on.
 
 #![allow(
     missing_docs,
