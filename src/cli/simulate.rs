@@ -77,6 +77,9 @@ pub(super) struct Args {
     /// Leave out cadence
     #[arg(long)]
     no_cadence: bool,
+    /// Leave out heart rate
+    #[arg(long)]
+    no_heart_rate: bool,
     /// Write nothing but positions and heart rate
     #[arg(long, conflicts_with = "treadmill")]
     positions_only: bool,
@@ -276,7 +279,11 @@ fn channels(args: &Args) -> Channels {
     } else {
         Channels::ALL
     };
-    Channels { cadence: base.cadence && !args.no_cadence, ..base }
+    Channels {
+        cadence: base.cadence && !args.no_cadence,
+        heart_rate: base.heart_rate && !args.no_heart_rate,
+        ..base
+    }
 }
 
 /// The format as named, else as the file's name ends, else FIT; and whether to pack.

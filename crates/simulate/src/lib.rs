@@ -55,6 +55,7 @@
 mod cadence_faults;
 mod faults;
 mod guesses;
+mod heart;
 mod lag;
 mod motion;
 mod person;
@@ -264,6 +265,11 @@ impl Channels {
     /// Position and heart rate.
     pub const POSITIONS_ONLY: Self =
         Self { altitude: false, distance: false, speed: false, cadence: false, ..Self::ALL };
+    /// Everything but cadence and heart rate.
+    pub const SPEED_ALONE: Self = Self { heart_rate: false, ..Self::NO_CADENCE };
+    /// Positions and the altitude of each.
+    pub const POSITIONS_AND_ALTITUDE: Self =
+        Self { altitude: true, heart_rate: false, ..Self::POSITIONS_ONLY };
     /// Everything but position and altitude.
     pub const TREADMILL: Self = Self { position: false, altitude: false, ..Self::ALL };
 }

@@ -3,8 +3,9 @@
 use std::f64::consts::TAU;
 
 use super::faults::Scenario;
+use super::heart::{Doing, Heart};
 use super::person::Person;
-use super::random::{Ar1, Stream, normal, rng, uniform};
+use super::random::{Ar1, Stream, rng, uniform};
 use super::rate::{PERIOD_S, SAMPLES_A_SECOND};
 use super::timeline::{LegPart, Pacing, Timeline, has_distances, usual_durations_s};
 use super::ways::{self, Wander, Ways};
@@ -26,8 +27,6 @@ const TURNING: (f64, f64) = (0.02, 20.0);
 const HILL_WAVES: [(f64, f64, f64); 3] = [(0.02, 900.0, 1500.0), (0.025, 400.0, 700.0), (0.02, 150.0, 300.0)];
 /// Altitude of the start, m. Our choice.
 const BASE_ALTITUDE_M: f64 = 40.0;
-/// A runner without a heart-rate fault stays this far below a ceiling, beats/min. Our choice: faults come singly.
-const HEART_MARGIN_BPM: f64 = 3.0;
 
 /// What is true at one moment, of which a recorder measures a part.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -125,11 +124,7 @@ fn travel(timeline: Timeline, scenario: &Scenario, person: &Person, settings: &S
         };
         let effort_mps = meant_mps * (1.0 + rhythm_share * speed_rhythm.step()) * faster;
         let grade = hills.as_ref().map_or(0.0, |h| h.grade(sample.distance_m));
-        let on_slope = match slope_factor(now.gait, grade) {
-            _ if pacing.whatever_the_slope => 1.0,
-            factor if wander.is_some() && pacing.cap_mps.is_infinite() => ways::on_slope(factor),
-            factor => factor,
-        };
+        let on_slope = on_slope(wander.as_ref(), pacing, now.gait, grade);
         // A slope never carries a careful runner over the ceiling; the rhythm of the steps may for a moment. What wanders
         // never goes over it.
         let most_mps = if wander.is_some() { pacing.cap_mps } else { pacing.cap_mps.max(effort_mps) };
@@ -143,8 +138,14 @@ fn travel(timeline: Timeline, scenario: &Scenario, person: &Person, settings: &S
             sample.cadence_spm = wander.kept_apart(now.gait, sample.cadence_spm, going, pacing.ordered);
         }
         sample.altitude_m = BASE_ALTITUDE_M + hills.as_ref().map_or(0.0, |h| h.altitude_m(sample.distance_m));
-        let over = scenario.legs[now.leg].heart_rate_over_bpm;
-        sample.heart_rate_bpm = heart.step(now.gait, pacing, over, now.end_s - now.start_s);
+        sample.heart_rate_bpm = heart.step(&Doing {
+            gait: now.gait,
+            level_mps: pacing.level_mps,
+            speed_mps: sample.speed_mps,
+            grade,
+            over_bpm: scenario.legs[now.leg].heart_rate_over_bpm,
+            part_s: now.end_s - now.start_s,
+        });
         samples.push(sample);
         sample.distance_m += sample.speed_mps * PERIOD_S;
         heading += turning.step() * PERIOD_S;
@@ -152,6 +153,15 @@ fn travel(timeline: Timeline, scenario: &Scenario, person: &Person, settings: &S
         sample.north_m += sample.speed_mps * PERIOD_S * heading.cos();
     }
     Motion { timeline, samples }
+}
+
+/// Speed on a slope over speed on the level.
+fn on_slope(wander: Option<&Wander>, pacing: &Pacing, gait: Gait, grade: f64) -> f64 {
+    match wander {
+        _ if pacing.whatever_the_slope => 1.0,
+        Some(wander) if pacing.cap_mps.is_infinite() => wander.on_slope(gait, grade),
+        _ => slope_factor(gait, grade),
+    }
 }
 
 /// Level-ground speed at a time with the changes at both ends of the part of a leg, m/s.
@@ -189,7 +199,7 @@ fn smooth(share: f64) -> f64 {
     x * x * (3.0 - 2.0 * x)
 }
 
-/// Speed on a slope over speed on the level.
+/// The same of an ideal runner, and under a ceiling.
 ///
 /// Uphill a runner keeps the metabolic cost of the level by Minetti et al. 2002 (J Appl Physiol 93:1039-46), by ratio;
 /// downhill the gain is taken by a third only, and a walker changes half as much: our choice.
@@ -237,39 +247,6 @@ impl Hills {
     /// Rise over run.
     fn grade(&self, distance_m: f64) -> f64 {
         self.waves.iter().map(|&(grade, k, phase)| grade * (k * distance_m + phase).cos()).sum()
-    }
-}
-
-/// The heart follows what is done with a lag.
-struct Heart<'a> {
-    person: &'a Person,
-    ceiling_bpm: Option<f64>,
-    now_bpm: f64,
-}
-
-impl<'a> Heart<'a> {
-    fn new(person: &'a Person, settings: &Settings) -> Self {
-        let mut draws = rng(settings.seed, Stream::HeartRate);
-        // Standing about before a session: our choice.
-        let now_bpm = person.rest_heart_rate_bpm + 15.0 + 4.0 * normal(&mut draws);
-        Self { person, ceiling_bpm: settings.kept.heart_rate_ceiling_bpm, now_bpm }
-    }
-
-    fn step(&mut self, gait: Gait, pacing: &Pacing, over_bpm: Option<f64>, part_s: f64) -> f64 {
-        let mut target = self.person.settled_heart_rate_bpm(gait, pacing.level_mps);
-        let mut lag_s = self.person.heart_lag_s;
-        match (over_bpm, self.ceiling_bpm) {
-            (Some(over), ceiling) if gait == Gait::Run => {
-                target = ceiling.unwrap_or(target) + over;
-                // Quick enough to get there within the rep.
-                lag_s = lag_s.min(part_s / 8.0);
-            }
-            (_, Some(ceiling)) => target = target.min(ceiling - HEART_MARGIN_BPM),
-            _ => {}
-        }
-        let before = self.now_bpm;
-        self.now_bpm += (target - before) * (PERIOD_S / lag_s).min(1.0);
-        before
     }
 }
 

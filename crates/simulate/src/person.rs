@@ -201,12 +201,16 @@ impl Person {
     /// m/min); the share of the reserve carries over to heart rate one to one (ACSM, from memory).
     pub(super) fn settled_heart_rate_bpm(&self, gait: Gait, speed_mps: f64) -> f64 {
         let metres_per_minute = 60.0 * speed_mps;
-        let above_rest = match gait {
+        self.heart_rate_bpm(match gait {
             Gait::Run => 0.2 * metres_per_minute,
             Gait::Walk => 0.1 * metres_per_minute,
             // Standing quietly is 1.3 METs (Compendium 2011); more after exercise, our choice.
             Gait::Stand | Gait::Unknown => 3.5,
-        };
+        })
+    }
+
+    /// Heart rate that so much oxygen above rest settles at, mL/kg/min to beats a minute.
+    pub(super) fn heart_rate_bpm(&self, above_rest: f64) -> f64 {
         let share = (above_rest / (self.vo2_max - 3.5)).clamp(0.0, 0.97);
         self.rest_heart_rate_bpm + share * (self.max_heart_rate_bpm - self.rest_heart_rate_bpm)
     }

@@ -54,6 +54,8 @@ pub(super) enum Stream {
     DriftNorth = 44,
     Ranges = 45,
     Ways = 46,
+    RunnerHeart = 47,
+    SessionHeart = 48,
 }
 
 /// The generator of one stream of one seed.

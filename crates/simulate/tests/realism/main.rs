@@ -40,6 +40,8 @@ struct Measured {
     every_second: Vec<f64>,
     dropped: Vec<f64>,
     bare: Vec<f64>,
+    /// End of a run above the end of the walk beside it, beats/min, and that for each m/s between the two.
+    heart: [Vec<f64>; 2],
 }
 
 /// A third intervals, the others long runs with a few walks: few of the files are run-walk sessions.
@@ -83,6 +85,7 @@ impl Measured {
             all.between_bouts(&columns);
             all.recorder(&columns);
             all.slow(&columns);
+            all.heart(&columns);
             if seed.is_multiple_of(FITTED) {
                 all.changes(&columns);
             }
@@ -154,6 +157,24 @@ impl Measured {
         }
         let smooth = median(&columns.speed_mps, 9);
         self.bare.push(share(&told, &|s| (smooth[s.0] >= 1.9) == (s.1 == Told::Run)));
+    }
+
+    /// As `benches/ways.py`: the last 10 s of runs and walks of a minute or more that follow each other, from the first minute on.
+    fn heart(&mut self, columns: &Columns) {
+        let stretches = columns.stretches(60, 0);
+        let mut above: [Vec<f64>; 2] = Default::default();
+        for pair in stretches.windows(2).filter(|pair| pair[0].told != pair[1].told && pair[0].from >= 60) {
+            let at = |told| if pair[0].told == told { &pair[0] } else { &pair[1] };
+            let end_bpm = |told| mean(&columns.heart_rate_bpm[at(told).to - 10..at(told).to]);
+            let speed_mps = |told| mean(&columns.speed_mps[at(told).from..at(told).to]);
+            let more = |of: &dyn Fn(Told) -> f64| of(Told::Run) - of(Told::Walk);
+            let more_bpm = more(&end_bpm);
+            above[0].push(more_bpm);
+            above[1].push(more_bpm / more(&speed_mps));
+        }
+        for (all, above) in self.heart.iter_mut().zip(&above).filter(|(_, above)| !above.is_empty()) {
+            all.push(quantile(above, 0.5));
+        }
     }
 
     fn changes(&mut self, columns: &Columns) {
@@ -247,6 +268,8 @@ fn rows(m: &Measured) -> Vec<Row<'_>> {
         row("14.12 speed 0-5 s after a restart", &m.restart[0], 0.53, None, 36.0, Plain(0.3)),
         row("14.12 speed 5-10 s after a restart", &m.restart[1], 0.76, None, 36.0, Plain(0.3)),
         row("14.12 speed 10-20 s after a restart", &m.restart[2], 0.95, None, 36.0, Plain(0.3)),
+        row("heart, end of run above end of walk, 1/min", &m.heart[0], 30.3, Some((6.3, 64.9)), 7.0, Log),
+        row("the same for 1 m/s between them, 1/min", &m.heart[1], 22.5, Some((10.9, 29.1)), 7.0, Log),
     ]
 }
 

@@ -2,7 +2,7 @@
 
 use jogaudit_recording::geodesy::Plane;
 use jogaudit_recording::read::Recording;
-use jogaudit_recording::units::{MetresPerSecond, StepsPerMinute};
+use jogaudit_recording::units::{BeatsPerMinute, MetresPerSecond, StepsPerMinute};
 
 /// Speed from positions is from so long before to so long after, s.
 const HALF_S: usize = 4;
@@ -19,6 +19,7 @@ pub(crate) struct Columns {
     /// From the positions around.
     pub(crate) moved_mps: Vec<f64>,
     pub(crate) cadence_spm: Vec<f64>,
+    pub(crate) heart_rate_bpm: Vec<f64>,
     pub(crate) told: Vec<Option<Told>>,
     /// Whether the timer ran, and 20 s after it was started again have passed.
     pub(crate) usual: Vec<bool>,
@@ -83,6 +84,7 @@ impl Columns {
             speed_mps: column(&|i| samples[i].speed.map(MetresPerSecond::get)),
             moved_mps: (0..seconds).map(moved).collect(),
             cadence_spm,
+            heart_rate_bpm: column(&|i| samples[i].heart_rate.map(BeatsPerMinute::get)),
             told,
             usual,
             restarts_s,
