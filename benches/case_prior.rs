@@ -106,8 +106,13 @@ fn main() {
     for realism in [Realism::Ideal, Realism::Realistic] {
         for (who, profile, usual) in RUNNERS {
             for (sensors, channels) in [
-                ("speed only", Channels::NO_CADENCE),
-                ("positions only", Channels { altitude: true, ..Channels::POSITIONS_ONLY }),
+                ("speed only", Channels::SPEED_ALONE),
+                ("speed and heart rate", Channels::NO_CADENCE),
+                ("positions only", Channels::POSITIONS_AND_ALTITUDE),
+                (
+                    "positions and heart rate",
+                    Channels { heart_rate: true, ..Channels::POSITIONS_AND_ALTITUDE },
+                ),
             ] {
                 let name = format!("{realism:?}, {who}, {sensors}").to_lowercase();
                 if name.contains(&only) {

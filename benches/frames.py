@@ -14,7 +14,8 @@ decay (Loshchilov & Hutter 2019), a cosine of the learning rate; the rest is our
 Recordings are made more various than the simulator makes them, each time one is shown: speeds that wander by up to 12 % over 16 to 400 s,
 runs of 0.8 to 1.5 and walks of 0.7 to 1.2 times the speed, steep ground that is known or not, cadences that lie off by a normal error of
 3 steps/min (published optima of the switch: 134, 139 and 141, Hum Mov Sci 2023;90:103117) or are counted a sixth too low, no
-speed beside a cadence. In three of ten the runner's usual speeds are known, now and then another runner's.
+speed beside a cadence. In three of ten the runner's usual speeds are known, now and then another runner's. Half have no heart rate; the others'
+is weaker or stronger, wanders, comes later, is lost or wrong for a while, or tells nothing.
 """
 
 import sys
@@ -28,12 +29,12 @@ import optax
 from scipy.signal import lfilter
 
 CHANNELS, TAPS, APART, SEES_WHOLE = 32, 5, (1, 2, 4, 8, 16, 32, 32, 1), (2, 5)
-OF_FRAME, OF_WHOLE = 11, 14
+OF_FRAME, OF_WHOLE = 13, 17
 BATCH, LONGEST = 24, 640
 # Epochs, and where the learning rate begins to fall: a cosine with a warm restart (Loshchilov & Hutter 2017).
 CYCLES = ((3, 5e-3), (2, 2e-3))
 # Columns of a frame, and places in what stands before the frames of a segment.
-SPEED, SLOPE, GAIT, CADENCE = 0, 1, 2, 3
+SPEED, SLOPE, GAIT, CADENCE, HEART = 0, 1, 2, 3, 4
 SEED, KIND, BY_POSITIONS, SLOPES_UNSEEN, FRAME_S, WALK_MPS, JOG_MPS = 0, 1, 2, 3, 4, 6, 7
 # With `--plain` at the end recordings are shown as they are: what can be learnt of one condition, if nothing else were wanted.
 PLAIN = "--plain" in sys.argv
@@ -48,8 +49,8 @@ def read(path):
         assert values[at] == -12345.0
         before = values[at + 1 : at + 10]
         n = int(before[8])
-        frames = values[at + 10 : at + 10 + 4 * n].reshape(n, 4)
-        at += 10 + 4 * n
+        frames = values[at + 10 : at + 10 + 5 * n].reshape(n, 5)
+        at += 10 + 5 * n
         session = tuple(before[[SEED, KIND, WALK_MPS, JOG_MPS]])
         if session != last:
             sessions.append([])
@@ -59,7 +60,7 @@ def read(path):
 
 
 def whole(segments):
-    """Quantiles of speeds and cadences of what moves, and the share of frames with cadence."""
+    """Quantiles of speeds and cadences of what moves, the share of frames with cadence, and quantiles of heart rates."""
     frames = np.concatenate([frames for _, frames in segments])
     speed, cadence = frames[:, SPEED], frames[:, CADENCE]
     moving = speed[np.isfinite(speed) & (speed > 0.7)]
@@ -67,12 +68,14 @@ def whole(segments):
     speeds = np.quantile(moving, [0.1, 0.25, 0.5, 0.75, 0.9]) if len(moving) >= 5 else None
     cadences = np.quantile(stepping, [0.1, 0.5, 0.9]) if len(stepping) >= 5 else None
     is_read = np.isfinite(speed) | np.isfinite(cadence)
-    return speeds, cadences, np.isfinite(cadence).sum() / max(is_read.sum(), 1)
+    beats = frames[:, HEART][np.isfinite(frames[:, HEART])]
+    hearts = np.quantile(beats, [0.1, 0.5, 0.9]) if len(beats) >= max(5, 0.5 * is_read.sum()) else None
+    return speeds, cadences, np.isfinite(cadence).sum() / max(is_read.sum(), 1), hearts
 
 
 def figures(before, frames, of_whole, usual=None, factor=1.0, counted=1.0, off_spm=0.0, without_speed=False):
     """What the scorer sees, as in figures.rs."""
-    speeds, cadences, share = of_whole
+    speeds, cadences, share, hearts = of_whole
     speed = frames[:, SPEED] * factor
     cadence = frames[:, CADENCE] * counted + off_spm * (frames[:, CADENCE] > 60)
     if without_speed:
@@ -82,6 +85,10 @@ def figures(before, frames, of_whole, usual=None, factor=1.0, counted=1.0, off_s
     has_speed, has_cadence = np.isfinite(speed), np.isfinite(cadence)
     steps = has_cadence & (cadence > 15)
     speed, cadence = np.where(has_speed, speed, 0), np.where(steps, cadence, 0)
+
+    has_heart = np.isfinite(frames[:, HEART]) & (hearts is not None)
+    hearts = np.zeros(3) if hearts is None else hearts
+    heart = np.where(has_heart, np.clip((frames[:, HEART] - hearts[1]) / 15, -5, 5), 0)
 
     def beside(at_mps):
         return np.where(has_speed, np.clip((speed - at_mps) / 0.4, -5, 5), 0)
@@ -101,6 +108,8 @@ def figures(before, frames, of_whole, usual=None, factor=1.0, counted=1.0, off_s
         stepping(cadences[0]),
         beside(usual[0]) if usual else np.zeros(len(speed)),
         beside(usual[1]) if usual else np.zeros(len(speed)),
+        has_heart,
+        heart,
     ]
     same = [
         *np.clip((speeds - 1.95) / 0.4, -5, 5),
@@ -111,6 +120,8 @@ def figures(before, frames, of_whole, usual=None, factor=1.0, counted=1.0, off_s
         share,
         1.0 if usual else 0.0,
         (usual[1] - usual[0]) / 0.4 if usual else 0.0,
+        of_whole[3] is not None,
+        *np.clip((hearts[[0, 2]] - hearts[1]) / 15, -5, 5),
     ]
     out = np.zeros((len(speed), OF_FRAME + OF_WHOLE), "f4")
     for k, column in enumerate(columns):
@@ -141,7 +152,7 @@ def varied(segments):
     run, walk = random.uniform(0.8, 1.5), random.uniform(0.7, 1.2)
     is_hidden = random.random() < 0.3
     steep_sd, steep_lasts = random.uniform(0.02, 0.06 if is_hidden else 0.14), log_uniform(10, 80)
-    up, down = random.uniform(1, 5), random.uniform(-1, 1.5)
+    up, down = random.uniform(0.5, 4.5), random.uniform(-2.5, 1.5)
     out = []
     for before, frames in segments:
         before, frames, n = before.copy(), frames.copy(), len(frames)
@@ -162,10 +173,45 @@ def varied(segments):
     return out, is_other
 
 
+def beating(segments):
+    """A session with another heart: none, or one whose recorder errs."""
+    if random.random() < 0.5:
+        change = None
+    else:
+        stronger, wander_sd, wander_lasts = log_uniform(0.5, 1.3), random.uniform(0, 6), log_uniform(8, 60)
+        later = random.integers(0, 8) if random.random() < 0.3 else 0
+        trend_sd, trend_lasts = random.uniform(0, 10), log_uniform(150, 800)
+        tells_nothing = random.random() < 0.08
+        is_lost, is_wrong = random.random() < 0.15, random.random() < 0.15
+
+        def change(beats):
+            n = len(beats)
+            known = beats[np.isfinite(beats)]
+            middle = np.median(known) if len(known) else 0.0
+            beats = np.concatenate([np.full(min(later, n), beats[0]), beats[: n - min(later, n)]])
+            beats = middle + (0 if tells_nothing else stronger) * (beats - middle) + wander(n, wander_lasts, wander_sd)
+            beats = beats + wander(n, trend_lasts, trend_sd)
+            if tells_nothing:
+                beats = beats + wander(n, log_uniform(10, 100), 12)
+            for happens, what in ((is_lost, np.nan), (is_wrong, middle + random.uniform(-40, 50))):
+                start, length = random.integers(n), int(log_uniform(5, 200))
+                if happens:
+                    beats[start : start + length] = what
+            return beats
+
+    out = []
+    for before, frames in segments:
+        frames = frames.copy()
+        frames[:, HEART] = np.nan if change is None else change(frames[:, HEART])
+        out.append((before, frames))
+    return out
+
+
 def shown(sessions, at):
     """Figures and gaits of a part of a segment, as it is shown this time."""
     session, segment = at
     segments, is_other = (sessions[session], False) if PLAIN else varied(sessions[session])
+    segments = segments if PLAIN else beating(segments)
     of_whole = whole(segments)
     before, frames = segments[segment]
     if len(frames) > LONGEST:
@@ -255,7 +301,8 @@ def example(weights):
     speed = np.where(frame % 11 == 5, np.nan, 1.5 + 0.9 * runs + 0.01 * (frame % 7))
     cadence = np.where(frame % 13 == 4, 0, 112 + 48 * runs + frame % 5)
     cadence = np.where(frame < 30, np.nan, cadence)
-    frames = np.stack([speed, 0.005 * (frame % 9 - 4), frame * 0, cadence], 1)
+    heart = np.where(frame % 17 == 3, np.nan, 118 + 20 * runs + frame % 9)
+    frames = np.stack([speed, 0.005 * (frame % 9 - 4), frame * 0, cadence, heart], 1)
     before = np.zeros(9)
     before[FRAME_S] = 2
     seen = figures(before, frames, whole([(before, frames)]), (1.5, 2.4))

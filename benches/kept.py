@@ -3,9 +3,9 @@
     python benches/kept.py JOGAUDIT FOLDER [--seeds 100] [--first 7000000] [--realistic] [--faults] [--only TEXT]
 
 Simulates SEEDS sessions of each of three stages in each condition into FOLDER (what is there is taken again), scores them, and
-prints a table with the number of each outcome. Typical reception. "positions" have no speed, cadence or altitude. With
-`--realistic` runners and recorders are as real ones (`docs/simulator.md`), and sampled as those; with `--faults` each fault is
-ordered in each session of a stage with limits, and the outcome that it should have stands beside it. `--only` takes the conditions with
+prints a table with the number of each outcome. Typical reception. Where there is no word of cadence there is none; "positions" have no
+speed, distance or altitude either. With `--realistic` runners and recorders are as real ones (`docs/simulator.md`), and sampled as those; with
+`--faults` each fault is ordered in each session of a stage with limits, and the outcome that it should have stands beside it. `--only` takes the conditions with
 TEXT in their name. A simulator that has changed needs a new FOLDER.
 """
 
@@ -34,7 +34,13 @@ heart_rate_ceiling = "155 bpm"
 session_ceiling = "32:00"
 """
 STAGES = ("short", "middle", "long")
-COLUMNS = {"cadence": [], "no cadence": ["--no-cadence"], "positions": ["--positions-only"]}
+COLUMNS = {
+    "cadence": [],
+    "speed and heart rate": ["--no-cadence"],
+    "speed alone": ["--no-cadence", "--no-heart-rate"],
+    "positions and heart rate": ["--positions-only"],
+    "positions alone": ["--positions-only", "--no-heart-rate"],
+}
 PROFILES = ("steady", "overlapping")
 SAMPLINGS = ("1s", "smart")
 GROUNDS = {"level": [], "hills": ["--hills"]}
@@ -99,7 +105,9 @@ def as_prescribed(options, plan, realism, samplings, seeds):
 
 def with_faults(options, plan, realism, sampling, seeds):
     print("| condition, fault | " + " | ".join(OUTCOMES) + " | should be |\n|---|" + "---|" * (len(OUTCOMES) + 1))
-    for (columns, flags), (fault, expected) in itertools.product(COLUMNS.items(), FAULTS.items()):
+    # The stage has a ceiling of the heart rate: without one nothing is kept.
+    with_heart = [(columns, flags) for columns, flags in COLUMNS.items() if "--no-heart-rate" not in flags]
+    for (columns, flags), (fault, expected) in itertools.product(with_heart, FAULTS.items()):
         condition = f"{columns}, {fault}"
         if options.only not in condition:
             continue

@@ -213,9 +213,13 @@ fn bytes(seed: u64, (made, kind): (Simulated, u64)) -> Vec<u8> {
             segment.speed_mps.len() as f32,
         ]);
         let mut next = 0;
-        for (k, ((speed, slope), cadence)) in
-            segment.speed_mps.iter().zip(&segment.slope).zip(&segment.cadence_spm).enumerate()
-        {
+        let columns = segment
+            .speed_mps
+            .iter()
+            .zip(&segment.slope)
+            .zip(&segment.cadence_spm)
+            .zip(&segment.heart_rate_bpm);
+        for (k, (((speed, slope), cadence), heart_rate)) in columns.enumerate() {
             let at_s = segment.start_s + k as f64 * segment.frame_s;
             while truth.get(next + 1).is_some_and(|span| span.start_s <= at_s) {
                 next += 1;
@@ -226,7 +230,7 @@ fn bytes(seed: u64, (made, kind): (Simulated, u64)) -> Vec<u8> {
                 Some(Gait::Stand) => 2.0,
                 _ => -1.0,
             };
-            out.extend([*speed as f32, *slope as f32, gait, *cadence as f32]);
+            out.extend([*speed as f32, *slope as f32, gait, *cadence as f32, *heart_rate as f32]);
         }
     }
     out.iter().flat_map(|value| value.to_le_bytes()).collect()

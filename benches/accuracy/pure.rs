@@ -51,7 +51,7 @@ pub(crate) fn table(options: &Options) {
         "| what | recordings | some false bout over 10 s | of these wholly the other gait | a false bout said with ≥ 0.9 | right gait said with ≥ 0.9 |
 |---|---|---|---|---|---|"
     );
-    for (sensors, channels) in [("cadence", Channels::ALL), ("speed only", Channels::NO_CADENCE)] {
+    for (sensors, channels) in [("cadence", Channels::ALL), ("speed only", Channels::SPEED_ALONE)] {
         for (what, motion, gait) in [("runs", Move::Run, Gait::Run), ("walks", Move::Walk, Gait::Walk)] {
             for hills in [false, true] {
                 let name = format!("{what}, {sensors}, {}", if hills { "hills" } else { "level" });

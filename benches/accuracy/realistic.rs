@@ -81,19 +81,20 @@ pub(crate) struct Condition {
 
 pub(crate) fn conditions() -> Vec<Condition> {
     let real = Settings { realism: Realism::Realistic, sampling: Sampling::Drawn, ..Settings::default() };
-    let positions = Channels { altitude: true, ..Channels::POSITIONS_ONLY };
     let coarse = Settings {
         gps: Gps::Coarse,
         sampling: Sampling::Slow,
-        channels: Channels::POSITIONS_ONLY,
+        channels: Channels { heart_rate: false, ..Channels::POSITIONS_ONLY },
         ..real.clone()
     };
     let of = |sensors, channels| (sensors, Settings { channels, ..real.clone() });
     let mut all = Vec::new();
     for (sensors, settings) in [
         of("cadence", Channels::ALL),
-        of("speed only", Channels::NO_CADENCE),
-        of("positions only", positions),
+        of("speed only", Channels::SPEED_ALONE),
+        of("speed and heart rate", Channels::NO_CADENCE),
+        of("positions only", Channels::POSITIONS_AND_ALTITUDE),
+        of("positions and heart rate", Channels { heart_rate: true, ..Channels::POSITIONS_AND_ALTITUDE }),
         ("slow coarse positions", coarse),
     ] {
         for what in [What::RunWalk, What::ShortRuns, What::WalksAlone, What::RunsAlone] {

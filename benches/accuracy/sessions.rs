@@ -21,8 +21,8 @@ impl Condition {
         let mut out = Vec::new();
         for (sensors, channels) in [
             ("cadence", Channels::ALL),
-            ("speed only", Channels::NO_CADENCE),
-            ("positions only", Channels { altitude: true, ..Channels::POSITIONS_ONLY }),
+            ("speed only", Channels::SPEED_ALONE),
+            ("positions only", Channels::POSITIONS_AND_ALTITUDE),
         ] {
             for sampling in [Sampling::EverySecond, Sampling::Smart] {
                 for gps in [Gps::Clean, Gps::Typical, Gps::Bad] {

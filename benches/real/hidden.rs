@@ -6,19 +6,50 @@ use jogaudit_recording::units::StepsPerMinute;
 
 use crate::truth::Truth;
 
-/// Without cadence, and without the recorder's own guesses, which it made with it.
-pub(crate) fn without_cadence(recording: &Recording) -> Recording {
-    changed(recording, |sample| Sample { cadence: None, ..sample })
+/// What is left where the cadence is hidden, and with it the recorder's own guesses, which it made with it.
+#[derive(Clone, Copy)]
+pub(crate) struct Seen {
+    /// Positions and altitudes, and nothing of speed or distance.
+    pub(crate) by_positions: bool,
+    pub(crate) heart_rate: bool,
 }
 
-/// Positions and times alone.
-pub(crate) fn positions_only(recording: &Recording) -> Recording {
-    changed(recording, |sample| Sample {
-        time_s: sample.time_s,
-        position: sample.position,
-        altitude: sample.altitude,
-        ..Sample::default()
-    })
+impl Seen {
+    pub(crate) fn of(self, recording: &Recording) -> Recording {
+        changed(recording, |sample| {
+            let sample =
+                Sample { cadence: None, heart_rate: sample.heart_rate.filter(|_| self.heart_rate), ..sample };
+            if !self.by_positions {
+                return sample;
+            }
+            Sample {
+                time_s: sample.time_s,
+                position: sample.position,
+                altitude: sample.altitude,
+                heart_rate: sample.heart_rate,
+                ..Sample::default()
+            }
+        })
+    }
+
+    /// Whether most samples of a recording have what is left.
+    pub(crate) fn is_in(self, recording: &Recording) -> bool {
+        let has = |sample: &Sample| {
+            let moves = sample.position.is_some()
+                || !self.by_positions && (sample.speed.is_some() || sample.distance.is_some());
+            moves && (!self.heart_rate || sample.heart_rate.is_some())
+        };
+        recording.samples().iter().filter(|sample| has(sample)).count() * 2 > recording.samples().len()
+    }
+
+    pub(crate) fn words(self) -> &'static str {
+        match (self.by_positions, self.heart_rate) {
+            (false, false) => "speed alone, as the recorder gives it",
+            (false, true) => "speed and heart rate",
+            (true, false) => "positions alone",
+            (true, true) => "positions and heart rate",
+        }
+    }
 }
 
 fn changed(recording: &Recording, change: impl FnMut(Sample) -> Sample) -> Recording {

@@ -1,19 +1,20 @@
 //! Recordings that no simulator made: ours beside the bare threshold, held against what each recording's own cadence says.
 //!
-//! `cargo bench -p jogaudit-outside --bench real -- [--each] [--only TEXT] [--walks FOLDER]… [FOLDER]…`
+//! `cargo bench -p jogaudit-outside --bench real -- [--each] [--columns] [--only TEXT] [--walks FOLDER]… [FOLDER]…`
 //!
 //! It reads the files that the crates `fitparser`, `gpx` and `tcx` carry in their archives, and every recording in the folders
 //! inside each FOLDER, which name the library that a file is from. `--walks` names a folder of folders of recordings in which
 //! people only walked. A file serves when its own cadence tells running from walking (`truth.rs`); then the cadence is hidden.
-//! Printed: running and walking told by speed, and by positions alone; how often what is said with which certainty is right;
+//! Printed: running and walking told by speed and by positions, each with and without the heart rate; how often what is said with which certainty is right;
 //! what remains when the cadence of one gait alone is lost; walks that are called runs. `--each` adds a line a file, `--only`
-//! takes libraries with TEXT in their name.
+//! takes libraries with TEXT in their name, `--columns` prints what is read of each file instead (`benches/ways.py` measures it).
 
 #![allow(missing_docs, clippy::print_stdout)]
 
 #[expect(dead_code, reason = "a file's name is not printed")]
 #[path = "../../tests/outside/src/archive.rs"]
 mod archive;
+mod columns;
 mod files;
 mod hidden;
 #[expect(dead_code, reason = "which gait a bout is counts in made-up walks")]
@@ -33,7 +34,7 @@ use jogaudit_core::gait::{Bout, Gait};
 use jogaudit_recording::read::{Recording, Sport};
 
 use files::RealFile;
-use hidden::{Left, lost_in, positions_only, without_cadence};
+use hidden::{Left, Seen, lost_in};
 use judged::{Judged, calibration_error, in_band};
 use score::{Both, Score, judge};
 use truth::Truth;
@@ -60,6 +61,7 @@ struct Options {
     folders: Vec<PathBuf>,
     walks: Vec<PathBuf>,
     each: bool,
+    columns: bool,
     only: String,
 }
 
@@ -72,6 +74,7 @@ impl Options {
             match arg.as_str() {
                 "--walks" => options.walks.push(value().into()),
                 "--each" => options.each = true,
+                "--columns" => options.columns = true,
                 "--only" => options.only = value(),
                 "--bench" => {}
                 _ => options.folders.push(arg.into()),
@@ -100,32 +103,27 @@ fn main() {
         Some(Told { file, truth })
     };
     let told: Vec<Told> = files.into_iter().filter_map(tell).collect();
+    if options.columns {
+        return columns::print(&told);
+    }
     println!("{} of {all} recordings on foot are told run from walk by their own cadence.", told.len());
-    for (what, hide) in [
-        ("speed, as the recorder gives it", without_cadence as fn(&Recording) -> Recording),
-        ("positions alone", positions_only),
-    ] {
-        hidden_table(what, &told, hide, options.each);
+    for by_positions in [false, true] {
+        for heart_rate in [false, true] {
+            hidden_table(Seen { by_positions, heart_rate }, &told, options.each);
+        }
     }
     lost_table(&told, options.each);
     walks_table(&options, &told);
 }
 
-fn has_what_is_left(recording: &Recording, by_positions: bool) -> bool {
-    let has = |sample: &jogaudit_recording::read::Sample| {
-        sample.position.is_some() || !by_positions && (sample.speed.is_some() || sample.distance.is_some())
-    };
-    recording.samples().iter().filter(|sample| has(sample)).count() * 2 > recording.samples().len()
-}
-
-/// What is found by a channel when the cadence is hidden.
-fn hidden_table(what: &str, told: &[Told], hide: fn(&Recording) -> Recording, each: bool) {
+/// What is found when the cadence is hidden.
+fn hidden_table(seen: Seen, told: &[Told], each: bool) {
     let mut by_library: BTreeMap<&str, [Score; 2]> = BTreeMap::new();
     let (mut judged, mut rights): (Vec<Judged>, Vec<[f64; 2]>) = Default::default();
-    println!("\n## Cadence hidden: {what}");
+    println!("\n## Cadence hidden: {}", seen.words());
     for Told { file, truth } in told {
-        let hidden = hide(&file.recording);
-        if !has_what_is_left(&hidden, what == "positions alone") {
+        let hidden = seen.of(&file.recording);
+        if !seen.is_in(&hidden) {
             continue;
         }
         let Both { ours, bare } = Both::of(&hidden);
@@ -216,7 +214,12 @@ fn lost_table(told: &[Told], each: bool) {
         "| lost in | what is left there | seconds right | worst recording | collapsed | wrong bouts of {LONG_S:.0} s or more said ≥ {SURE} |\n|---|---|---|---|---|---|"
     );
     println!("{}", lost_row(&both, "nothing is lost", "all", each, |t| t.file.recording.clone()));
-    println!("{}", lost_row(&both, "both", "nothing", each, |t| without_cadence(&t.file.recording)));
+    println!(
+        "{}",
+        lost_row(&both, "both", "nothing", each, |t| {
+            Seen { by_positions: false, heart_rate: false }.of(&t.file.recording)
+        })
+    );
     for gait in [Gait::Run, Gait::Walk] {
         for left in Left::ALL {
             let lose = |t: &Told| lost_in(&t.file.recording, &t.truth, gait, left);
@@ -280,7 +283,7 @@ fn walks_row(set: &str, walks: &[Recording], each: bool) -> String {
     let (mut run_s, mut moved_s, mut bare_run_s, mut bare_moved_s) = (0.0, 0.0, 0.0, 0.0);
     let (mut runs, mut sure, mut with_one, mut longest_s) = (0, 0, 0, 0.0_f64);
     for (index, walk) in walks.iter().enumerate() {
-        let Both { ours, bare } = Both::of(&positions_only(walk));
+        let Both { ours, bare } = Both::of(&Seen { by_positions: true, heart_rate: false }.of(walk));
         let spans: Vec<GaitSpan> = ours.iter().map(GaitSpan::from).collect();
         run_s += seconds(&spans, Gait::Run);
         moved_s += seconds(&spans, Gait::Run) + seconds(&spans, Gait::Walk);

@@ -104,13 +104,13 @@ pub(super) fn trust(outcome: Outcome, is_noticed: &dyn Fn(NoticeCode) -> bool) -
     }
     Some(match (is_noticed(NoticeCode::SpeedFromPositions), is_noticed(NoticeCode::PositionSpikes)) {
         (true, true) => {
-            "This rests on positions alone, and their reception was bad: take it as a hint, not as a finding."
+            "This rests on positions without cadence, and their reception was bad: take it as a hint, not as a finding."
         }
         (true, false) => {
-            "This rests on positions alone: on simulated sessions such verdicts are wrong more often than others. Take it as a hint."
+            "This rests on positions without cadence: on simulated sessions such verdicts are wrong more often than others. Take it as a hint."
         }
         (false, _) => {
-            "There is no cadence, so runs and walks are told apart by speed alone, which is less sure."
+            "There is no cadence: runs and walks are told apart by speed, and by heart rate if there is one, which is less sure."
         }
     })
 }
@@ -483,7 +483,7 @@ mod tests {
         assert_eq!(said(Outcome::Kept, &[SpeedFromPositions]), None, "cadence tells enough");
         assert_eq!(said(Outcome::Undecided, &[NoCadence]), None, "it says why already");
         let words = |noticed: &[NoticeCode]| said(Outcome::Overdone, noticed).unwrap();
-        assert!(words(&[NoCadence]).contains("speed alone"));
+        assert!(words(&[NoCadence]).contains("by speed"));
         assert!(words(&[NoCadence, SpeedFromPositions]).contains("hint"));
         assert!(words(&[NoCadence, SpeedFromPositions, PositionSpikes]).contains("reception was bad"));
     }

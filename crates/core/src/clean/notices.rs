@@ -106,9 +106,14 @@ fn of_sources(series: &Series) -> impl Iterator<Item = Notice> {
             Some((NoticeCode::NoSpeed, "The recording has neither speed nor distance nor positions."))
         }
     };
-    let cadence = series.cadence_spm().iter().all(Option::is_none).then_some((
+    let is_absent = |column: &[Option<f64>]| column.iter().all(Option::is_none);
+    let cadence = is_absent(series.cadence_spm()).then_some((
         NoticeCode::NoCadence,
-        "The recording has no usable cadence: running and walking are told apart by speed alone, which is less sure.",
+        if is_absent(series.heart_rate_bpm()) {
+            "The recording has no usable cadence: running and walking are told apart by speed alone, which is less sure."
+        } else {
+            "The recording has no usable cadence: running and walking are told apart by speed and heart rate, which is less sure."
+        },
     ));
     speed.into_iter().chain(cadence).map(|(code, text)| Notice::new(code, text))
 }

@@ -74,6 +74,7 @@ mod tests {
             end_s: 2.0 * frames as f64,
             speed_mps,
             cadence_spm: vec![cadence_spm; frames],
+            heart_rate_bpm: vec![None; frames],
             slope: vec![0.0; frames],
         });
         let observed = Observed { by_positions, ..made_up };

@@ -144,6 +144,7 @@ mod tests {
             end_s: 120.0,
             speed_mps: column(Some(1.5), Some(2.4)),
             cadence_spm: column(walk_spm, run_spm),
+            heart_rate_bpm: vec![None; 60],
             slope: vec![0.0; 60],
         });
         Levels::of(&observed, &[[[Gait::Walk; 30], [Gait::Run; 30]].concat()]).are_told_by_cadence()

@@ -74,6 +74,8 @@ pub struct ReadFrames {
     pub speed_mps: Vec<f64>,
     /// Steps a minute, both feet; what is not known is not a number.
     pub cadence_spm: Vec<f64>,
+    /// Beats a minute; what is not known is not a number.
+    pub heart_rate_bpm: Vec<f64>,
     /// Rise over run of the ground.
     pub slope: Vec<f64>,
 }
@@ -91,6 +93,7 @@ pub fn read_frames(series: &Series, config: &GaitConfig) -> Vec<ReadFrames> {
             frame_s: observed.frame_s,
             speed_mps: known(&s.speed_mps),
             cadence_spm: known(&s.cadence_spm),
+            heart_rate_bpm: known(&s.heart_rate_bpm),
             slope: s.slope.clone(),
         })
         .collect()

@@ -21,6 +21,8 @@ pub(super) struct Segment {
     pub(super) speed_mps: Vec<Option<f64>>,
     /// Steps a minute, both feet.
     pub(super) cadence_spm: Vec<Option<f64>>,
+    /// Beats a minute.
+    pub(super) heart_rate_bpm: Vec<Option<f64>>,
     /// Rise over run of the ground; 0 where altitude or distance is not there.
     pub(super) slope: Vec<f64>,
 }
@@ -103,6 +105,7 @@ pub(super) fn observe(series: &Series, silent_s: f64) -> Observed {
                 end_s,
                 speed_mps: grid.lay(series, series.speed_mps(), delays.speed_s),
                 cadence_spm: grid.lay(series, series.cadence_spm(), delays.cadence_s),
+                heart_rate_bpm: grid.lay(series, series.heart_rate_bpm(), 0.0),
                 slope: slopes(series, (0..frames).map(|frame| start_s + frame as f64 * frame_s)),
             };
             without_wake_up(&mut segment, frame_s);
@@ -233,6 +236,7 @@ mod tests {
                 end_s: 24.0,
                 speed_mps: speed.to_vec(),
                 cadence_spm: cadence.to_vec(),
+                heart_rate_bpm: vec![None; 12],
                 slope: vec![0.0; 12],
             };
             segment.has_cadence(&(0..12), 4)

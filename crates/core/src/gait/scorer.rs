@@ -203,11 +203,14 @@ mod tests {
             _ if frame % 13 == 4 => Some(0.0),
             _ => Some(112.0 + 48.0 * runs(frame) + (frame % 5) as f64),
         };
+        let heart_rate =
+            |frame: usize| (frame % 17 != 3).then(|| 118.0 + 20.0 * runs(frame) + (frame % 9) as f64);
         Observed::made_up(Segment {
             start_s: 0.0,
             end_s: 198.0,
             speed_mps: (0..100).map(speed).collect(),
             cadence_spm: (0..100).map(cadence).collect(),
+            heart_rate_bpm: (0..100).map(heart_rate).collect(),
             slope: (0..100).map(|frame| 0.005 * (f64::from(frame % 9) - 4.0)).collect(),
         })
     }
@@ -241,6 +244,7 @@ mod tests {
         let segment = &mut observed.segments[0];
         segment.speed_mps = segment.speed_mps.repeat(20);
         segment.cadence_spm = segment.cadence_spm.repeat(20);
+        segment.heart_rate_bpm = segment.heart_rate_bpm.repeat(20);
         segment.slope = segment.slope.repeat(20);
         let whole = Whole::of(&observed, None);
         let long = score(&observed.segments[0], &whole);
@@ -254,12 +258,19 @@ mod tests {
     #[test]
     fn no_frames_and_one_are_scored() {
         let mut observed = example();
-        let empty =
-            Segment { start_s: 0.0, end_s: 0.0, speed_mps: vec![], cadence_spm: vec![], slope: vec![] };
+        let empty = Segment {
+            start_s: 0.0,
+            end_s: 0.0,
+            speed_mps: vec![],
+            cadence_spm: vec![],
+            heart_rate_bpm: vec![],
+            slope: vec![],
+        };
         assert!(score(&empty, &Whole::of(&observed, None)).is_empty());
         let segment = &mut observed.segments[0];
         segment.speed_mps.truncate(1);
         segment.cadence_spm.truncate(1);
+        segment.heart_rate_bpm.truncate(1);
         let said = score(&observed.segments[0], &Whole::of(&observed, None));
         assert!((said[0].iter().sum::<f64>() - 1.0).abs() < 1e-12);
     }

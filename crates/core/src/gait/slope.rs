@@ -1,6 +1,6 @@
 //! Slope of the ground at each of some times.
 
-use super::config::people::{DOWNHILL, LEAST_SLOPE_FACTOR, UPHILL};
+use super::config::people::{LEAST_SLOPE_FACTOR, UPHILL};
 use super::config::slope::{FARTHEST_M, HALF_WINDOW_S, LEAST_SAMPLES, SHORTEST_M, STEEPEST};
 use crate::clean::Series;
 use crate::statistics::LeastSquares;
@@ -49,7 +49,7 @@ pub(super) fn slopes(series: &Series, times_s: impl Iterator<Item = f64>) -> Vec
 
 /// Speed on a slope over speed on the level.
 pub(super) fn slope_factor(slope: f64) -> f64 {
-    (1.0 - UPHILL * slope.max(0.0) + DOWNHILL * (-slope).max(0.0)).max(LEAST_SLOPE_FACTOR)
+    (1.0 - UPHILL * slope.max(0.0)).max(LEAST_SLOPE_FACTOR)
 }
 
 /// Whether the person moved over ground of which nothing tells how steep it was.
