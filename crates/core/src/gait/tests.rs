@@ -318,7 +318,7 @@ fn walks_and_runs_of_an_open_set_of_wrist_motions() {
         right[row][1] += usize::from(gait_of(&together, 10.0 * k as f64 + 5.0) == Some(gait));
     }
     assert_eq!(windows.len(), 40);
-    assert_eq!(right, [[20, 20], [8, 17]], "right of 20 walks, of 20 runs, each [alone, together]");
+    assert_eq!(right, [[20, 20], [5, 7]], "right of 20 walks, of 20 runs, each [alone, together]");
 }
 
 /// A session whose cadence is lost in one gait only: `keep` says for the n-th second of the gait whether its cadence is kept.
