@@ -1,13 +1,14 @@
 """What runners do on slopes and what their hearts do, measured alike on recordings real and made up (the tables of docs/simulator.md).
 
-    python3 -m venv ways && ways/bin/pip install numpy scipy
+    python3 -m venv ways && ways/bin/pip install numpy scipy jax optax
     cargo bench -p jogaudit-outside --bench real -- --columns FOLDER > real.csv
     cargo bench -p jogaudit-outside --bench accuracy -- --frames --only "run-walk, speed and heart rate, hills" --seeds 60 --first 5000 > made_up.bin
     ways/bin/python benches/ways.py real.csv
     ways/bin/python benches/ways.py made_up.bin
 
 Slopes: the log of the speed in runs and in walks as a line of the slope, one uphill and one downhill, in recordings with so much of a gait and
-slopes that differ by 0.02 and more (standard deviation).
+slopes that differ by 0.02 and more (standard deviation). Then, of all recordings together, at which speed half are running, by slope.
+(JAX and Optax are for `frames.py`, which reads what was made up.)
 
 Hearts: the rate is taken to go to a level for runs, for walks and for standing, each but the last with a slope of the speed, and a drift, as
 an exponential does after a delay; time constant and delay are those that leave the least; what is left after the first minute is called
@@ -26,6 +27,7 @@ from scipy.signal import lfilter
 
 FRAME_S, LEAST_S, LEAST_SLOPES = 2.0, 150, 0.02
 TIME_CONSTANTS_S = (8, 15, 20, 25, 30, 40, 50, 60, 80, 100, 150)
+SLOPES, SPEEDS_MPS, LEAST_FRAMES = (-0.3, -0.1, -0.04, 0.04, 0.1, 0.15, 0.3), (1.0, 1.2, 1.4, 1.6, 1.8, 2.0, 2.2, 2.4), 30
 DELAYS_S = (0, 4, 8, 12, 16, 20)
 RUN, WALK, STAND = 0, 1, 2
 OF_SLOPES = ("lost uphill", "gained downhill")
@@ -66,6 +68,19 @@ def of_slope(told, speed, slope):
         return np.nan, np.nan
     columns = np.stack([np.ones(told.sum()), -np.maximum(slope[told], 0), np.maximum(-slope[told], 0)], 1)
     return np.linalg.lstsq(columns, np.log(speed[told]), rcond=None)[0][1:]
+
+
+def half_run(recordings):
+    """Where half are running, between steps of 0.2 m/s, by slope."""
+    gait, speed, slope = (np.concatenate(column) for column in list(zip(*recordings))[1:4])
+    told = (gait == RUN) | (gait == WALK)
+    for least, most in itertools.pairwise(SLOPES):
+        shares = []
+        for mps in SPEEDS_MPS:
+            there = told & (slope >= least) & (slope < most) & (speed >= mps) & (speed < mps + 0.2)
+            shares.append(np.mean(gait[there] == RUN) if there.sum() >= LEAST_FRAMES else np.nan)
+        from_mps = next((mps for mps, share in zip(SPEEDS_MPS, shares) if share >= 0.5), np.nan)
+        print(f"slopes {least:+.2f} to {most:+.2f}: half and more are running from {from_mps:.1f} to {from_mps + 0.2:.1f} m/s on")
 
 
 def filled(values):
@@ -136,7 +151,8 @@ def show(what, names, found):
 def main():
     path = sys.argv[1]
     runs, walks, hearts = [], [], []
-    for name, gait, speed, slope, beats in of_table(path) if path.endswith(".csv") else of_frames(path):
+    recordings = list(of_table(path) if path.endswith(".csv") else of_frames(path))
+    for name, gait, speed, slope, beats in recordings:
         runs.append(of_slope(gait == RUN, speed, slope))
         walks.append(of_slope(gait == WALK, speed, slope))
         hearts.append(of_heart(gait, speed, beats))
@@ -144,6 +160,7 @@ def main():
             print(name, *(f"{value:.1f}" for value in (*runs[-1], *walks[-1], *hearts[-1])))
     show("runs", OF_SLOPES, runs)
     show("walks", OF_SLOPES, walks)
+    half_run(recordings)
     show("hearts", OF_HEARTS, hearts)
 
 
