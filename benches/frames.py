@@ -6,7 +6,7 @@
     jax/bin/python benches/frames.py frames.bin held.bin crates/core/src/gait/learnt.rs
     cargo fmt -p jogaudit-core
 
-and then, with it, how certain bouts are: benches/bouts.py. A quarter of an hour on two cores. The figures of a frame and the steps of the
+and then, with it, how certain bouts are: benches/bouts.py. Half an hour on two cores. The figures of a frame and the steps of the
 network are those of `figures.rs` and `scorer.rs`, written a second time for JAX (https://docs.jax.dev); a test of `scorer.rs` holds
 the two against each other. Loss: cross entropy of run, walk and stand at each frame whose gait is known. Adam with decoupled weight
 decay (Loshchilov & Hutter 2019), a cosine of the learning rate; the rest is our choice.
@@ -14,7 +14,7 @@ decay (Loshchilov & Hutter 2019), a cosine of the learning rate; the rest is our
 Recordings are made more various than the simulator makes them, each time one is shown: speeds that wander by up to 12 % over 16 to 400 s,
 runs of 0.8 to 1.5 and walks of 0.7 to 1.2 times the speed, steep ground that is known or not, cadences that lie off by a normal error of
 3 steps/min (published optima of the switch: 134, 139 and 141, Hum Mov Sci 2023;90:103117) or are counted a sixth too low, no
-speed beside a cadence. In three of ten the runner's usual speeds are known, now and then another runner's. Half have no heart rate; the others'
+speed beside a cadence, people who walk up what is steep. In three of ten the runner's usual speeds are known, now and then another runner's. Half have no heart rate; the others'
 is weaker or stronger, wanders, comes later, is lost or wrong for a while, or tells nothing.
 """
 
@@ -32,7 +32,7 @@ CHANNELS, TAPS, APART, SEES_WHOLE = 32, 5, (1, 2, 4, 8, 16, 32, 32, 1), (2, 5)
 OF_FRAME, OF_WHOLE = 13, 17
 BATCH, LONGEST = 24, 640
 # Epochs, and where the learning rate begins to fall: a cosine with a warm restart (Loshchilov & Hutter 2017).
-CYCLES = ((3, 5e-3), (2, 2e-3))
+CYCLES = ((3, 5e-3), (2, 2e-3), (2, 1e-3))
 # Columns of a frame, and places in what stands before the frames of a segment.
 SPEED, SLOPE, GAIT, CADENCE, HEART = 0, 1, 2, 3, 4
 SEED, KIND, BY_POSITIONS, SLOPES_UNSEEN, FRAME_S, WALK_MPS, JOG_MPS = 0, 1, 2, 3, 4, 6, 7
@@ -153,6 +153,9 @@ def varied(segments):
     is_hidden = random.random() < 0.3
     steep_sd, steep_lasts = random.uniform(0.02, 0.06 if is_hidden else 0.14), log_uniform(10, 80)
     up, down = random.uniform(0.5, 4.5), random.uniform(-2.5, 1.5)
+    # Now and then people walk up what is steep, and run where it is level or goes down.
+    is_walked = is_steep and not is_hidden and random.random() < 0.4
+    walk_rises, run_falls = random.uniform(0.03, 0.18), random.uniform(-0.03, 0.1)
     out = []
     for before, frames in segments:
         before, frames, n = before.copy(), frames.copy(), len(frames)
@@ -162,7 +165,10 @@ def varied(segments):
             gait = frames[:, GAIT]
             frames[:, SPEED] *= smooth(np.where(gait == 0, run, np.where(gait == 1, walk, 1.0)))
         if is_steep:
-            slope = np.clip(smooth(wander(n, steep_lasts, steep_sd), 9), -0.25, 0.25)
+            slope = wander(n, steep_lasts, steep_sd)
+            if is_walked:
+                slope += np.where(frames[:, GAIT] == 1, walk_rises, np.where(frames[:, GAIT] == 0, -run_falls, 0.0))
+            slope = np.clip(smooth(slope, 9), -0.25, 0.25)
             frames[:, SPEED] *= np.maximum(1 - up * np.maximum(slope, 0) + down * np.maximum(-slope, 0), 0.3)
             if is_hidden or before[SLOPES_UNSEEN] > 0:
                 before[SLOPES_UNSEEN] = 1
@@ -227,8 +233,8 @@ def shown(sessions, at):
             who[JOG_MPS] + 0.12 * random.standard_normal(),
         )
     factor = 1.0 if usual else 1 + 0.03 * random.standard_normal()
-    counted = 0.84 if random.random() < 0.03 else 1.0
-    without_speed = of_whole[1] is not None and random.random() < 0.06
+    without_speed = of_whole[1] is not None and random.random() < 0.1
+    counted = 0.84 if random.random() < (0.15 if without_speed else 0.03) else 1.0
     off_spm = 3.0 * random.standard_normal()
     seen = figures(before, frames, of_whole, usual, factor, counted, off_spm, without_speed)
     return seen, frames[:, GAIT]

@@ -125,9 +125,10 @@ fn damage(settings: &mut Settings) {
                 CadenceLeft::OneIn(n),
                 CadenceLeft::Zeros,
                 CadenceLeft::Stuck,
+                CadenceLeft::Stuck,
                 CadenceLeft::Half,
                 CadenceLeft::Double,
-            ][draw(17, 7) as usize];
+            ][draw(17, 8) as usize];
             let gait = if draw(18, 2) == 0 { Gait::Run } else { Gait::Walk };
             settings.cadence_damage = Some(CadenceDamage { gait, left });
         }

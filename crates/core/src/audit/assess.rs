@@ -273,9 +273,18 @@ impl Matched<'_> {
             ));
         }
         let unknown = measure::total_s(&within(&[PieceKind::Hole])) / (end_s - start_s).max(1.0);
-        let certainty = measure::certainty(&within(&[PieceKind::Run, PieceKind::Walk]));
+        let moving = within(&[PieceKind::Run, PieceKind::Walk]);
+        let (moving_s, certainty) = (measure::total_s(&moving), measure::certainty(&moving));
         let too_much_unknown = unknown > self.config.unknown_share;
         let unsure = certainty < self.config.mean_certainty;
+        // How certain a bout is says whether it hides so much of another gait: of less it says nothing.
+        let too_short = moving_s < HIDDEN_S;
+        if too_short {
+            notices.push(Notice::new(
+                NoticeCode::TooMuchUnknown,
+                format!("Only {moving_s:.0} s of running and walking are on the recording; too little for a verdict."),
+            ));
+        }
         if too_much_unknown {
             notices.push(Notice::new(
                 NoticeCode::TooMuchUnknown,
@@ -294,7 +303,7 @@ impl Matched<'_> {
                 ),
             ));
         }
-        !too_much_unknown && !unsure
+        !too_short && !too_much_unknown && !unsure
     }
 
     /// Whether a walk is so uncertain that it may hide a run that nobody prescribed. (Where a prescribed run is missing, it is that

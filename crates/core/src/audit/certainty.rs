@@ -5,6 +5,9 @@ use statrs::function::erf::erfc;
 /// Certainty from which a finding decides the outcome, and explains what else it leads to. Our choice.
 pub const DECIDES: f64 = 0.9;
 
+/// Below this a finding does not stand in the way of another verdict: as probable as not. Our choice.
+pub(super) const EVEN: f64 = 0.5;
+
 /// Probability that a value measured as `value` with standard error `error` is in truth above 0, for a normal error.
 /// Without error: 1 above 0, else 0.
 pub(super) fn above_zero(value: f64, error: f64) -> f64 {
@@ -15,9 +18,26 @@ pub(super) fn above_zero(value: f64, error: f64) -> f64 {
     0.5 * erfc(-value / error / std::f64::consts::SQRT_2)
 }
 
+/// Certainty that something due was left out, where what was done instead is so certain by its looks: most of what is due is done, so the
+/// odds are half of those, but what is more probable than not stays so. Our choice: it keeps sessions done as prescribed from being called
+/// otherwise where cadence does not tell.
+pub(super) fn left_out(looks: f64) -> f64 {
+    (looks / (2.0 - looks)).max(looks.min(EVEN))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_was_due_is_left_out_with_half_the_odds() {
+        let odds = |p: f64| p / (1.0 - p);
+        for looks in [0.7, 0.9, 0.99] {
+            assert!((odds(left_out(looks)) / odds(looks) - 0.5).abs() < 1e-12, "{looks}");
+        }
+        // As probable as not stays so.
+        assert_eq!([0.0, 0.3, 0.5, 0.6, 1.0].map(left_out), [0.0, 0.3, 0.5, 0.5, 1.0]);
+    }
 
     #[test]
     fn agrees_with_the_published_table() {

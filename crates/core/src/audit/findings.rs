@@ -1,7 +1,9 @@
 //! Lengths against what was prescribed. One fault gives one finding: what a finding explains is not counted again.
 
+mod extra;
+
 use super::align::{Alignment, Piece, PieceKind, TargetPlace};
-use super::certainty::{DECIDES, above_zero};
+use super::certainty::{DECIDES, above_zero, left_out};
 use super::matched::Matched;
 use super::measure::{self, BoutPart, Done};
 use super::{AuditConfig, Code, Finding};
@@ -105,6 +107,7 @@ impl Lengths<'_> {
         let cut = self.breaks(&mut audit);
         self.runs(&cut, &mut audit);
         self.running_time(&mut audit);
+        self.doubt_by_what_is_missing(&mut audit.findings);
         audit
     }
 
@@ -183,60 +186,6 @@ impl Lengths<'_> {
         beyond_error
     }
 
-    /// Running where none was prescribed: after the last run, before the first, inside a walk.
-    fn extra_runs(&self, audit: &mut LengthAudit) {
-        let runs_prescribed = self.matched.layout.targets.iter().filter(|t| t.gait == Gait::Run).count();
-        let run_groups = || {
-            self.alignment
-                .groups
-                .iter()
-                .filter(|g| self.matched.layout.targets[g.targets.start].gait == Gait::Run)
-        };
-        let last_run = run_groups().map(|g| g.pieces.end).max();
-        let own = |i: usize| run_groups().any(|g| g.pieces.contains(&i));
-        let mut extra: Vec<(usize, Vec<BoutPart>)> = Vec::new();
-        let mut interrupted = true;
-        for (i, piece) in self.matched.pieces.iter().enumerate() {
-            match piece.kind {
-                PieceKind::Run if !own(i) => match extra.last_mut() {
-                    Some((_, parts)) if !interrupted => parts.push(BoutPart::of(piece)),
-                    _ => extra.push((i, vec![BoutPart::of(piece)])),
-                },
-                PieceKind::Rest | PieceKind::Hole => continue,
-                PieceKind::Run | PieceKind::Walk => {}
-            }
-            interrupted = piece.kind != PieceKind::Run || own(i);
-        }
-        let reps = self.matched.done.iter().filter(|d| d.gait == Gait::Run).count() as u32;
-        let mut after = 0;
-        for (i, parts) in extra {
-            let achieved = measure::total_s(&parts);
-            let error = self.error_s(&parts);
-            let tolerance = self.matched.prescription.tolerance.run.get();
-            let is_after = runs_prescribed > 0 && last_run.is_some_and(|end| i >= end);
-            let what = "Running that was not prescribed";
-            if !self.counts(what, Of::RunExtra, Unit::Seconds, (achieved, tolerance, error), audit) {
-                continue;
-            }
-            after += u32::from(is_after);
-            if self.explains(achieved, tolerance, error) {
-                audit.explained_s += achieved;
-            }
-            audit.findings.push(Finding {
-                code: if is_after { Code::RepExtra } else { Code::UnplannedRun },
-                rep: is_after.then_some(reps + after),
-                start_s: parts.first().map(|s| s.start_s),
-                end_s: parts.last().map(|s| s.end_s),
-                prescribed: Some(0.0),
-                range: None,
-                achieved: Some(achieved),
-                unit: Unit::Seconds,
-                excess: Some(achieved),
-                certainty: self.certainty_of(achieved, tolerance, error, measure::certainty(&parts)),
-            });
-        }
-    }
-
     fn error_s(&self, parts: &[BoutPart]) -> f64 {
         measure::error_s(parts).max(self.matched.config.least_error_s)
     }
@@ -308,7 +257,8 @@ impl Lengths<'_> {
             achieved: Some(length.at_most),
             unit: length.unit,
             excess: Some(short),
-            certainty: self.certainty_of(short, length.tolerance, length.error, measure::certainty(&parts)),
+            certainty: self.certainty_of(short, length.tolerance, length.error, measure::certainty(&parts))
+                * self.certainty_beside(group, PieceKind::Run),
         });
         short / length.per_second
     }
@@ -335,7 +285,7 @@ impl Lengths<'_> {
             return;
         }
         let hidden = if hole_s >= HIDING_SHARE * missing_s { HIDDEN_CERTAINTY } else { 1.0 };
-        let gait = measure::certainty(&parts) * hidden;
+        let gait = left_out(measure::certainty(&parts)) * hidden;
         // Running on through the walk is this same fault.
         if let Some(group) = self.group_of(index) {
             let walks = group.targets.len() / 2;
@@ -443,7 +393,7 @@ impl Lengths<'_> {
         let pieces = &self.matched.pieces[there.unwrap_or(0..self.matched.pieces.len())];
         let bouts: Vec<BoutPart> =
             pieces.iter().filter(|p| p.kind != PieceKind::Hole).map(BoutPart::of).collect();
-        let gait = measure::certainty(&bouts);
+        let gait = left_out(measure::certainty(&bouts));
         audit.findings.push(Finding {
             code: Code::RepMissing,
             rep: Some(done.rep),
@@ -504,19 +454,18 @@ impl Lengths<'_> {
             )
         {
             let short = finding(Code::RunTooShort, length.prescribed.least, short, length.at_most);
-            let certainty = short.certainty * self.certainty_beside(step);
-            audit.findings.push(Finding { certainty, ..short });
+            let group = self.group_of_step(step);
+            let beside = group.map_or(1.0, |group| self.certainty_beside(group, PieceKind::Walk));
+            audit.findings.push(Finding { certainty: short.certainty * beside, ..short });
         }
     }
 
-    /// How certain the less certain walk right before or after a run is: the run may go on in it.
-    fn certainty_beside(&self, step: usize) -> f64 {
-        let Some(group) = self.group_of_step(step) else { return 1.0 };
+    /// How certain the less certain bout of the other gait right before or after a run or walk is: the run or walk may go on in it.
+    fn certainty_beside(&self, group: &super::align::Group, other: PieceKind) -> f64 {
         let pieces = &self.matched.pieces;
         let beside = [group.pieces.start.checked_sub(1), Some(group.pieces.end)];
-        let walks = beside.into_iter().flatten().filter_map(|at| pieces.get(at));
-        let walks = walks.filter(|piece| piece.kind == PieceKind::Walk);
-        walks.map(|piece| piece.bout.certainty).fold(1.0, f64::min)
+        let others = beside.into_iter().flatten().filter_map(|at| pieces.get(at));
+        others.filter(|piece| piece.kind == other).map(|piece| piece.bout.certainty).fold(1.0, f64::min)
     }
 
     /// Running time in all, beyond what other findings explain: many small overruns.

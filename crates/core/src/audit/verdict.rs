@@ -1,11 +1,8 @@
 //! From findings to the outcome.
 
-use super::certainty::DECIDES;
+use super::certainty::{DECIDES, EVEN};
 use super::{Code, Finding, Outcome};
 use jogaudit_recording::notice::{Notice, NoticeCode};
-
-/// Below this a finding does not stand in the way of another verdict: as probable as not. Our choice.
-const EVEN: f64 = 0.5;
 
 /// What besides the findings bears on the verdict; each is noticed where it is found.
 #[derive(Clone, Copy, Debug, Default)]

@@ -3,7 +3,9 @@
 //! `benches/bouts.py`.
 
 use super::config::bouts::HIDDEN_S;
-use super::config::certainty::{FEATURES, MOST_LOG_MINUTES, MOST_LOG_ODDS, TEMPER, WEIGHTS};
+use super::config::certainty::{
+    DOUBTED, FEATURES, MOST_LOG_MINUTES, MOST_LOG_ODDS, TEMPER, TEMPER_BY_POSITIONS, WEIGHTS,
+};
 use super::observe::Observed;
 use super::segmentation::Gait;
 
@@ -11,6 +13,11 @@ use super::segmentation::Gait;
 fn share(p: f64) -> f64 {
     (p / (1.0 - p)).ln().clamp(-MOST_LOG_ODDS, MOST_LOG_ODDS) / MOST_LOG_ODDS
 }
+
+/// Places among the figures of a bout: how certain its least certain [`HIDDEN_S`] are, …
+const LEAST: usize = 1;
+/// … and whether it has no cadence and the speed is that of positions.
+const BY_POSITIONS: usize = 9;
 
 fn flag(is: bool) -> f64 {
     f64::from(u8::from(is))
@@ -46,9 +53,20 @@ pub(super) fn features(
     ]
 }
 
-/// Probability that a bout that looks so is right.
+/// Probability that a bout that looks so is right. With cadence, where some [`HIDDEN_S`] are less than [`DOUBTED`] probable of its gait, it
+/// is no more than that: recordings whose cadence misleads in one gait are too few for the regression to see.
 pub(super) fn certainty(features: &[f64; FEATURES], has_cadence: bool) -> f64 {
     let log_odds: f64 = features.iter().zip(&WEIGHTS).map(|(x, w)| x * w).sum();
-    let temper = if has_cadence { 1.0 } else { TEMPER };
-    1.0 / (1.0 + (-temper * log_odds).exp())
+    if has_cadence {
+        let (said, least) = (logistic(log_odds), logistic(MOST_LOG_ODDS * features[LEAST]));
+        if least < DOUBTED { said.min(least) } else { said }
+    } else if features[BY_POSITIONS] > 0.0 {
+        logistic(TEMPER_BY_POSITIONS * log_odds)
+    } else {
+        logistic(TEMPER * log_odds)
+    }
+}
+
+fn logistic(log_odds: f64) -> f64 {
+    1.0 / (1.0 + (-log_odds).exp())
 }

@@ -103,7 +103,7 @@ fn too_short_or_missing_a_run_is_no_surer_than_the_walk_in_which_it_may_lie() {
     for done in ["w300 r60 w150 r30 w120 r60 w300", "w300 r60 w300 r60 w300"] {
         let certainty = |uncertain| only(&doubtful(done, wanted, 0.7, uncertain).value).certainty;
         assert!(certainty(None) > 0.95, "{done}");
-        assert!((0.6..=0.7).contains(&certainty(Some(2))), "{done}");
+        assert!((0.5..=0.7).contains(&certainty(Some(2))), "{done}");
         let elsewhere = doubtful(done, wanted, 0.7, Some(0));
         assert_eq!(elsewhere.value.outcome, Outcome::Underdone, "{done}");
     }
@@ -185,6 +185,47 @@ fn an_extra_repetition() {
     // A session that ends with a run.
     let noted = audit_text("r60 w60 r60 w60 r60", "r60 w60 r60");
     assert_eq!(only(&noted.value).code, Code::RepExtra);
+}
+
+#[test]
+fn an_extra_run_is_no_surer_than_that_it_is_not_the_rest_of_a_prescribed_one_or_one_that_seems_missing() {
+    let certainty = |done: &str, wanted: &str, uncertain| {
+        let noted = doubtful(done, wanted, 0.7, uncertain);
+        let extra = |f: &&Finding| matches!(f.code, Code::RepExtra | Code::UnplannedRun);
+        noted
+            .value
+            .findings
+            .iter()
+            .find(extra)
+            .unwrap_or_else(|| panic!("{done}: {:#?}", noted.value.findings))
+            .certainty
+    };
+    // What is called walking (bout 4) splits the last run.
+    let (split, wanted) = ("w300 r480 w120 r230 w180 r70 w306", "w300 r480 w120 r480 w120 w180");
+    assert!(certainty(split, wanted, None) > 0.95);
+    assert!(certainty(split, wanted, Some(0)) > 0.95);
+    assert!(certainty(split, wanted, Some(4)) < 0.71);
+    // With all that was prescribed done before it is too much, whatever lies between.
+    let again = "w300 r480 w120 r480 w180 r70 w306";
+    assert!(certainty(again, wanted, Some(4)) > 0.95);
+    // The last two runs seem to be one (bout 11), and one before the first seems to be extra.
+    let shifted = "w361 r57 w117 r97 w86 r90 w74 r92 w167 r117 w93 r326 w63";
+    let wanted = "w300 r120 w90 r120 w90 r120 w90 r120 w90 r120 w90 r120 w270";
+    assert!(certainty(shifted, wanted, None) > 0.95);
+    assert!(certainty(shifted, wanted, Some(11)) < 0.71);
+    // The first run seems to be short, for what is after it in doubt; in all there was less running than prescribed.
+    let (less, wanted) = ("w300 r200 w400 r480 w120 r60 w300", "w300 r480 w120 r480 w420");
+    assert!(certainty(less, wanted, None) > 0.95);
+    assert!(certainty(less, wanted, Some(2)) < 0.71);
+}
+
+#[test]
+fn a_walk_is_no_surer_cut_short_than_the_runs_beside_it_are_runs() {
+    let certainty = |uncertain| {
+        only(&doubtful("w300 r60 w90 r60 w330", "w300 r60 w120 r60 w300", 0.7, uncertain).value).certainty
+    };
+    assert!(certainty(None) > 0.95 && certainty(Some(0)) > 0.95);
+    assert!(certainty(Some(1)) < 0.71 && certainty(Some(3)) < 0.71);
 }
 
 #[test]
@@ -464,4 +505,13 @@ fn many_open_parts_are_too_much_and_said_at_once() {
     let noted = run_audit(&segmentation, &Track::of(&segmentation).build(), &stage, &Runner::default());
     assert_eq!(noted.value.outcome, Outcome::Undecided);
     assert!(has_notice(&noted, NoticeCode::TooMuchToMatch));
+}
+
+#[test]
+fn seconds_of_walking_reach_no_verdict() {
+    let of = |done: &str| audit_text(done, "w300 r60 w120 r60 w300");
+    assert_eq!(of("w30").value.outcome, Outcome::Underdone);
+    let noted = of("w19");
+    assert_eq!(noted.value.outcome, Outcome::Undecided);
+    assert!(has_notice(&noted, NoticeCode::TooMuchUnknown));
 }
