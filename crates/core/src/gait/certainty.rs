@@ -54,12 +54,12 @@ pub(super) fn features(
 }
 
 /// Probability that a bout that looks so is right. With cadence, where some [`HIDDEN_S`] are less than [`DOUBTED`] probable of its gait, it
-/// is no more than that: recordings whose cadence misleads in one gait are too few for the regression to see.
+/// is no more than [`DOUBTED`], and so not sure: recordings whose cadence misleads in one gait are too few for the regression to see.
 pub(super) fn certainty(features: &[f64; FEATURES], has_cadence: bool) -> f64 {
     let log_odds: f64 = features.iter().zip(&WEIGHTS).map(|(x, w)| x * w).sum();
     if has_cadence {
         let (said, least) = (logistic(log_odds), logistic(MOST_LOG_ODDS * features[LEAST]));
-        if least < DOUBTED { said.min(least) } else { said }
+        if least < DOUBTED { said.min(DOUBTED) } else { said }
     } else if features[BY_POSITIONS] > 0.0 {
         logistic(TEMPER_BY_POSITIONS * log_odds)
     } else {

@@ -173,7 +173,7 @@ pub(super) mod certainty {
     pub(crate) const MOST_LOG_ODDS: f64 = 6.0;
     /// A length counts by the log of its minutes, no more than this.
     pub(crate) const MOST_LOG_MINUTES: f64 = 2.5;
-    /// With cadence a bout of which some time is less probable of its gait than this is no surer than that time.
+    /// With cadence a bout of which some time is less probable of its gait than this is no surer than this.
     pub(crate) const DOUBTED: f64 = 0.85;
     /// Real runners and recorders differ from made-up ones in ways that nobody has drawn: where cadence does not tell, log odds that hold
     /// for these are multiplied by this (temperature scaling, Guo et al. 2017, from memory).
