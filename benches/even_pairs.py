@@ -4,7 +4,7 @@
 
 Walks at 0.8 to 1.8 m/s, jogs 0.20 to 0.70 m/s faster, on ground that is known to be level; the recordings are written to FOLDER, one
 sample a second. With two other recordings of the runner, as prescribed and with cadence, a case is made of each pair and checked as such too.
-Prints how many are called what, and the pairs that are `kept`.
+Prints how many are called what, the pairs that are `kept`, and those that are called otherwise with the others.
 """
 
 import collections
@@ -56,7 +56,7 @@ def main():
         command = [jogaudit, "check", run, "--plan", plan, "--stage", "first", "--format", "json", *more]
         return json.loads(subprocess.run(command, check=True, capture_output=True).stdout)["outcome"]
 
-    alone, known, kept = collections.Counter(), collections.Counter(), []
+    alone, known, kept, changed = collections.Counter(), collections.Counter(), [], []
     for walk in range(80, 181, 10):
         for faster in range(20, 71, 5):
             walk_mps, jog_mps = walk / 100, (walk + faster) / 100
@@ -66,10 +66,14 @@ def main():
             by_itself, with_case = outcome(), outcome("--case", folder / "case")
             alone[by_itself] += 1
             known[with_case] += 1
+            pair = f"{walk_mps:.1f}/{jog_mps:.2f}"
             if by_itself == "kept":
-                kept.append(f"{walk_mps:.1f}/{jog_mps:.2f} ({with_case})")
+                kept.append(f"{pair} ({with_case})")
+            elif by_itself != with_case:
+                changed.append(f"{pair} ({by_itself}, {with_case})")
     print(f"{alone.total()} pairs. Alone: {dict(alone)}. With two others of the runner: {dict(known)}.")
     print(f"Kept alone, walk/jog in m/s (with the others): {', '.join(kept) or 'none'}.")
+    print(f"Not kept alone, and called otherwise with the others (alone, with them): {', '.join(changed) or 'none'}.")
 
 
 if __name__ == "__main__":

@@ -189,10 +189,10 @@ fn a_case_without_others_is_said_and_one_without_recordings_refused() {
     assert!(code == 0 && !err.contains("runner_not_known"), "{err}");
 }
 
-/// A session of a runner who jogs as slowly as others walk, on a day of March, its second run as long as said; without cadence if so wished. Then a
-/// second run of twice the length is not seen by its speed (`docs/method.md`, "Known failures").
+/// A session of a runner who jogs as slowly as others walk, on a day of March, its second run as long as said; without cadence if so wished. Then
+/// that a second run is twice too long is not sure by its speed (`benches/even_pairs.py`).
 fn slow_jog(day: u32, second_run_s: u32, with_cadence: bool) -> String {
-    let (walk, jog) = ((1.2, 106.0), (1.6, 148.0));
+    let (walk, jog) = ((1.2, 106.0), (1.7, 148.0));
     let stretches = [(300, walk), (60, jog), (120, walk), (second_run_s, jog), (420, walk)];
     let recording =
         session(&stretches.map(|(seconds, (speed_mps, cadence_spm))| (seconds, speed_mps, cadence_spm)));
@@ -210,15 +210,15 @@ fn the_other_recordings_of_a_case_change_a_verdict_and_that_is_said() {
     let folder = folder(&slow_jog(6, 120, false));
     std::fs::create_dir_all(folder.file("case/recordings")).unwrap();
     let alone = document(&check(&folder, &["--format", "json"]).1);
-    assert_eq!(alone["outcome"], "kept");
+    assert_eq!(alone["outcome"], "undecided");
     for day in [2, 4] {
         folder.write(&format!("case/recordings/{day}.tcx"), slow_jog(day, 60, true));
     }
     let with_case = document(&check(&folder, &["--case", "case", "--format", "json"]).1);
-    assert_eq!(with_case["outcome"], "undecided");
+    assert_eq!(with_case["outcome"], "overdone");
     let notices = with_case["notices"].as_array().unwrap();
     let notice = notices.iter().find(|notice| notice["code"] == "runner_known").expect("said");
-    let expected = "known from 2 other recordings of the case, 2 with cadence: without them this would be kept, with them it is undecided.";
+    let expected = "known from 2 other recordings of the case, 2 with cadence: without them this would be undecided, with them it is overdone.";
     assert!(notice["text"].as_str().unwrap().ends_with(expected), "{notice}");
     let turned_off = check(&folder, &["--case", "case", "--no-case-prior", "--format", "json"]).1;
     assert_eq!(document(&turned_off), alone);
@@ -267,6 +267,6 @@ fn a_review_learns_from_the_others_unless_told_not_to() {
         document(&folder.run(&[&args, more].concat(), b"").1)
     };
     let last = |review: &Value| review["sessions"].as_array().unwrap().last().unwrap()["outcome"].clone();
-    assert_eq!(last(&review(&[])), "undecided");
-    assert_eq!(last(&review(&["--no-case-prior"])), "kept");
+    assert_eq!(last(&review(&[])), "overdone");
+    assert_eq!(last(&review(&["--no-case-prior"])), "undecided");
 }

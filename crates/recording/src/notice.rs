@@ -107,6 +107,7 @@ notice_codes! {
     TooMuchUnknown = "too_much_unknown",
     GaitUncertain = "gait_uncertain",
     WalkMayHideRun = "walk_may_hide_run",
+    RunMayHideWalk = "run_may_hide_walk",
     NoGaitData = "no_gait_data",
     TooMuchToMatch = "too_much_to_match",
     NoDistance = "no_distance",

@@ -76,7 +76,7 @@ pub(super) fn sport_in_words(sport: Option<&str>) -> String {
 }
 
 /// Notices that may be why nothing was decided.
-const REASONS: [NoticeCode; 18] = [
+const REASONS: [NoticeCode; 19] = [
     NoticeCode::NotOnFoot,
     NoticeCode::SportDoubtful,
     NoticeCode::OrderDoubtful,
@@ -86,6 +86,7 @@ const REASONS: [NoticeCode; 18] = [
     NoticeCode::TooMuchUnknown,
     NoticeCode::GaitUncertain,
     NoticeCode::WalkMayHideRun,
+    NoticeCode::RunMayHideWalk,
     NoticeCode::SlopesUnknown,
     NoticeCode::VerdictHangs,
     NoticeCode::HoleHidesLength,

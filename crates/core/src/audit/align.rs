@@ -11,7 +11,7 @@ use crate::prescription::Move;
 use crate::range::Range;
 
 /// Neighbours, from one up to before another.
-type Span = std::ops::Range<usize>;
+pub(super) type Span = std::ops::Range<usize>;
 
 /// Greatest number of bouts matched with one target. Our choice, as the next two: far beyond what a session needs.
 const BOUTS_IN_GROUP: usize = 65;

@@ -21,6 +21,8 @@ const AT_ONCE_S: f64 = 5.0;
 const LEAST_COVERED: f64 = 0.5;
 /// Below this certainty a walk may hide a run. Chosen on the simulator (docs/method-audit.md).
 const LEAST_CERTAIN_WALK: f64 = 0.6;
+/// Below this certainty, which is even odds, a run does not show that anyone ran. Our choice.
+const LEAST_CERTAIN_RUN: f64 = 0.5;
 /// On a stage of walking alone, share of the walking that may be missing. Our choice.
 const WALKED_SHARE: f64 = 0.1;
 
@@ -64,9 +66,10 @@ impl Matched<'_> {
         let hidden_start = note_ends(beginning, &self.layout.targets, alignment, &findings, &mut notices);
         let no_distance = self.note_distance(&mut notices);
         notices.extend(self.series.workout().and_then(|had| workout::differs(had, self.prescription)));
+        let hidden = [PieceKind::Walk, PieceKind::Run].map(|kind| self.may_hide_another(kind, &mut notices));
         let doubts = Doubts {
             open: !can_tell || leaves_open || hidden_start || no_distance,
-            unshown: self.may_hide_a_run(&mut notices) || pace_unchecked || heart_unchecked,
+            unshown: hidden.contains(&true) || pace_unchecked || heart_unchecked,
             less_walked: self.less_walked(&mut notices),
         };
         let outcome = match range_s {
@@ -273,8 +276,8 @@ impl Matched<'_> {
             ));
         }
         let unknown = measure::total_s(&within(&[PieceKind::Hole])) / (end_s - start_s).max(1.0);
-        let moving = within(&[PieceKind::Run, PieceKind::Walk]);
-        let (moving_s, certainty) = (measure::total_s(&moving), measure::certainty(&moving));
+        let moving_s = measure::total_s(&within(&[PieceKind::Run, PieceKind::Walk]));
+        let certainty = self.mean_certainty();
         let too_much_unknown = unknown > self.config.unknown_share;
         let unsure = certainty < self.config.mean_certainty;
         // How certain a bout is says whether it hides so much of another gait: of less it says nothing.
@@ -306,18 +309,24 @@ impl Matched<'_> {
         !too_short && !too_much_unknown && !unsure
     }
 
-    /// Whether a walk is so uncertain that it may hide a run that nobody prescribed. (Where a prescribed run is missing, it is that
-    /// run that may lie there.)
-    fn may_hide_a_run(&self, notices: &mut Vec<Notice>) -> bool {
-        let groups = self.layout.alignment.iter().flat_map(|alignment| &alignment.groups);
-        let lacking: Vec<_> = groups.filter(|g| g.targets.len() > 1).map(|g| g.pieces.clone()).collect();
-        let walks = self.pieces.iter().enumerate().filter(|(at, piece)| {
-            piece.kind == PieceKind::Walk
-                && piece.bout.duration_s() >= HIDDEN_S
-                && piece.bout.certainty < LEAST_CERTAIN_WALK
-                && !lacking.iter().any(|pieces| pieces.contains(at))
-        });
-        let bouts: Vec<Bout> = walks.map(|(_, piece)| piece.bout).collect();
+    /// Mean certainty of all running and walking.
+    pub(super) fn mean_certainty(&self) -> f64 {
+        let moving: Vec<BoutPart> = self.pieces.iter().filter(|p| p.is_moving()).map(BoutPart::of).collect();
+        measure::certainty(&moving)
+    }
+
+    /// Whether a walk is so uncertain that it may hide a run, or a run that it may hide a walk.
+    fn may_hide_another(&self, kind: PieceKind, notices: &mut Vec<Notice>) -> bool {
+        let (least, code, what, other, untold) = if kind == PieceKind::Walk {
+            let untold = "no more was run than prescribed";
+            (LEAST_CERTAIN_WALK, NoticeCode::WalkMayHideRun, "walk", "running", untold)
+        } else {
+            let untold = "it was run as prescribed";
+            (LEAST_CERTAIN_RUN, NoticeCode::RunMayHideWalk, "run", "walking", untold)
+        };
+        let in_doubt =
+            |p: &&Piece| p.kind == kind && p.bout.duration_s() >= HIDDEN_S && p.bout.certainty < least;
+        let bouts: Vec<Bout> = self.pieces.iter().filter(in_doubt).map(|p| p.bout).collect();
         let Some(worst) = bouts.iter().min_by(|a, b| a.certainty.total_cmp(&b.certainty)) else {
             return false;
         };
@@ -329,10 +338,10 @@ impl Matched<'_> {
             count => format!(" So may {count} others."),
         };
         notices.push(Notice::new(
-            NoticeCode::WalkMayHideRun,
+            code,
             format!(
-                "The walk from {from} to {to} may hide {HIDDEN_S:.0} s of running or more ({probable:.0} % probable), so it can't \
-                 be told that no more was run than prescribed.{more}"
+                "The {what} from {from} to {to} may hide {HIDDEN_S:.0} s of {other} or more ({probable:.0} % probable), so it can't \
+                 be told that {untold}.{more}"
             ),
         ));
         true

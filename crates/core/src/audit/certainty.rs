@@ -5,8 +5,8 @@ use statrs::function::erf::erfc;
 /// Certainty from which a finding decides the outcome, and explains what else it leads to. Our choice.
 pub const DECIDES: f64 = 0.9;
 
-/// Below this a finding does not stand in the way of another verdict: as probable as not. Our choice.
-pub(super) const EVEN: f64 = 0.5;
+/// Below this a finding does not stand in the way of another verdict; as probable a walk may hide a run and be in the way. Our choice.
+pub(super) const OPEN: f64 = 0.4;
 
 /// Probability that a value measured as `value` with standard error `error` is in truth above 0, for a normal error.
 /// Without error: 1 above 0, else 0.
@@ -18,11 +18,16 @@ pub(super) fn above_zero(value: f64, error: f64) -> f64 {
     0.5 * erfc(-value / error / std::f64::consts::SQRT_2)
 }
 
-/// Certainty that something due was left out, where what was done instead is so certain by its looks: most of what is due is done, so the
-/// odds are half of those, but what is more probable than not stays so. Our choice: it keeps sessions done as prescribed from being called
-/// otherwise where cadence does not tell.
-pub(super) fn left_out(looks: f64) -> f64 {
-    (looks / (2.0 - looks)).max(looks.min(EVEN))
+/// What a doubt makes of a finding's certainty, `after` of `before`: what stands in the way of another verdict goes on to, or a doubt about
+/// what was too much would let the session be called kept.
+pub(super) fn doubted(before: f64, after: f64) -> f64 {
+    after.max(before.min(OPEN))
+}
+
+/// Certainty that a run was left undone in a walk of such certainty: most of what is due is done, so the odds are half. Our choice: it keeps
+/// sessions done as prescribed from being called underdone where cadence does not tell. What was too much has no such presumption.
+pub(super) fn left_undone(looks: f64) -> f64 {
+    doubted(looks, looks / (2.0 - looks))
 }
 
 #[cfg(test)]
@@ -30,13 +35,13 @@ mod tests {
     use super::*;
 
     #[test]
-    fn what_was_due_is_left_out_with_half_the_odds() {
+    fn a_run_is_left_undone_with_half_the_odds() {
         let odds = |p: f64| p / (1.0 - p);
-        for looks in [0.7, 0.9, 0.99] {
-            assert!((odds(left_out(looks)) / odds(looks) - 0.5).abs() < 1e-12, "{looks}");
+        for looks in [0.6, 0.7, 0.9, 0.99] {
+            assert!((odds(left_undone(looks)) / odds(looks) - 0.5).abs() < 1e-12, "{looks}");
         }
-        // As probable as not stays so.
-        assert_eq!([0.0, 0.3, 0.5, 0.6, 1.0].map(left_out), [0.0, 0.3, 0.5, 0.5, 1.0]);
+        // What stands in the way of another verdict goes on to.
+        assert_eq!([0.0, 0.3, 0.4, 0.5, 1.0].map(left_undone), [0.0, 0.3, 0.4, 0.4, 1.0]);
     }
 
     #[test]

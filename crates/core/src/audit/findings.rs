@@ -2,8 +2,8 @@
 
 mod extra;
 
-use super::align::{Alignment, Piece, PieceKind, TargetPlace};
-use super::certainty::{DECIDES, above_zero, left_out};
+use super::align::{Alignment, Group, Piece, PieceKind, Span, TargetPlace};
+use super::certainty::{DECIDES, above_zero, doubted, left_undone};
 use super::matched::Matched;
 use super::measure::{self, BoutPart, Done};
 use super::{AuditConfig, Code, Finding};
@@ -108,15 +108,25 @@ impl Lengths<'_> {
         self.runs(&cut, &mut audit);
         self.running_time(&mut audit);
         self.doubt_by_what_is_missing(&mut audit.findings);
+        self.doubt_by_the_whole(&mut audit.findings);
         audit
     }
 
-    fn group_of(&self, target: usize) -> Option<&super::align::Group> {
+    /// Where running and walking are told apart too uncertainly on the whole, no length is surer than that: bouts that are sure there are
+    /// wrong more often than others that are as sure.
+    fn doubt_by_the_whole(&self, findings: &mut [Finding]) {
+        let certainty = self.matched.mean_certainty();
+        if certainty < self.matched.config.mean_certainty {
+            findings.iter_mut().for_each(|f| f.certainty = doubted(f.certainty, f.certainty.min(certainty)));
+        }
+    }
+
+    fn group_of(&self, target: usize) -> Option<&Group> {
         self.alignment.groups.iter().find(|g| g.targets.contains(&target))
     }
 
     /// The group in which a step lies.
-    fn group_of_step(&self, step: usize) -> Option<&super::align::Group> {
+    fn group_of_step(&self, step: usize) -> Option<&Group> {
         let target = self.matched.layout.targets.iter().position(|t| t.steps.contains(&step))?;
         self.group_of(target)
     }
@@ -126,8 +136,13 @@ impl Lengths<'_> {
         self.group_of(target).is_some_and(|g| (target - g.targets.start).is_multiple_of(2))
     }
 
-    fn kind_s(&self, pieces: std::ops::Range<usize>, kind: PieceKind) -> f64 {
+    fn kind_s(&self, pieces: Span, kind: PieceKind) -> f64 {
         self.matched.pieces[pieces].iter().filter(|p| p.kind == kind).map(|p| p.bout.duration_s()).sum()
+    }
+
+    fn run_parts(&self, pieces: Span) -> Vec<BoutPart> {
+        let pieces = self.matched.pieces[pieces].iter();
+        pieces.filter(|p| p.kind == PieceKind::Run).map(BoutPart::of).collect()
     }
 
     fn holes_s(&self) -> f64 {
@@ -136,7 +151,7 @@ impl Lengths<'_> {
 
     /// Time without data right before and right after a group, stops between not counted, s: what belongs to the
     /// group may go on in it.
-    fn holes_beside_s(&self, group: &super::align::Group) -> (f64, f64) {
+    fn holes_beside_s(&self, group: &Group) -> (f64, f64) {
         let idle = |p: &&Piece| matches!(p.kind, PieceKind::Rest | PieceKind::Hole);
         let hole_s = |p: &Piece| if p.kind == PieceKind::Hole { p.bout.duration_s() } else { 0.0 };
         let before =
@@ -247,6 +262,7 @@ impl Lengths<'_> {
             return 0.0;
         }
         let pieces = &self.matched.pieces[group.pieces.clone()];
+        let looks = self.certainty_of(short, length.tolerance, length.error, measure::certainty(&parts));
         audit.findings.push(Finding {
             code: Code::WalkCutShort,
             rep: Some(rep),
@@ -257,8 +273,7 @@ impl Lengths<'_> {
             achieved: Some(length.at_most),
             unit: length.unit,
             excess: Some(short),
-            certainty: self.certainty_of(short, length.tolerance, length.error, measure::certainty(&parts))
-                * self.certainty_beside(group, PieceKind::Run),
+            certainty: doubted(looks, looks * self.certainty_beside(group, PieceKind::Run)),
         });
         short / length.per_second
     }
@@ -285,7 +300,7 @@ impl Lengths<'_> {
             return;
         }
         let hidden = if hole_s >= HIDING_SHARE * missing_s { HIDDEN_CERTAINTY } else { 1.0 };
-        let gait = left_out(measure::certainty(&parts)) * hidden;
+        let gait = measure::certainty(&parts) * hidden;
         // Running on through the walk is this same fault.
         if let Some(group) = self.group_of(index) {
             let walks = group.targets.len() / 2;
@@ -393,7 +408,7 @@ impl Lengths<'_> {
         let pieces = &self.matched.pieces[there.unwrap_or(0..self.matched.pieces.len())];
         let bouts: Vec<BoutPart> =
             pieces.iter().filter(|p| p.kind != PieceKind::Hole).map(BoutPart::of).collect();
-        let gait = left_out(measure::certainty(&bouts));
+        let gait = left_undone(measure::certainty(&bouts));
         audit.findings.push(Finding {
             code: Code::RepMissing,
             rep: Some(done.rep),
@@ -418,7 +433,7 @@ impl Lengths<'_> {
         let short = length.prescribed.least - length.at_most;
         let gait = measure::certainty(&done.own);
         let what = format!("Run {}", done.rep);
-        let finding = |code, end: f64, amount: f64, achieved| Finding {
+        let finding = |code, end: f64, amount: f64, achieved, gait| Finding {
             code,
             rep: Some(done.rep),
             start_s: done.range_s.map(|r| r.0),
@@ -435,12 +450,8 @@ impl Lengths<'_> {
                 audit.explained_s += excess / length.per_second;
             }
             if excess - cut_s * length.per_second > length.tolerance {
-                audit.findings.push(finding(
-                    Code::RunTooLong,
-                    length.prescribed.most,
-                    excess,
-                    length.achieved,
-                ));
+                let most = length.prescribed.most;
+                audit.findings.push(finding(Code::RunTooLong, most, excess, length.achieved, gait));
             }
         } else if excess <= length.tolerance && length.at_most - length.prescribed.most > length.tolerance {
             audit.hidden.push(what.to_lowercase());
@@ -453,34 +464,38 @@ impl Lengths<'_> {
                 audit,
             )
         {
-            let short = finding(Code::RunTooShort, length.prescribed.least, short, length.at_most);
             let group = self.group_of_step(step);
             let beside = group.map_or(1.0, |group| self.certainty_beside(group, PieceKind::Walk));
-            audit.findings.push(Finding { certainty: short.certainty * beside, ..short });
+            let gait = doubted(gait, gait * left_undone(beside));
+            let least = length.prescribed.least;
+            audit.findings.push(finding(Code::RunTooShort, least, short, length.at_most, gait));
         }
     }
 
     /// How certain the less certain bout of the other gait right before or after a run or walk is: the run or walk may go on in it.
-    fn certainty_beside(&self, group: &super::align::Group, other: PieceKind) -> f64 {
+    fn certainty_beside(&self, group: &Group, other: PieceKind) -> f64 {
         let pieces = &self.matched.pieces;
         let beside = [group.pieces.start.checked_sub(1), Some(group.pieces.end)];
         let others = beside.into_iter().flatten().filter_map(|at| pieces.get(at));
         others.filter(|piece| piece.kind == other).map(|piece| piece.bout.certainty).fold(1.0, f64::min)
     }
 
+    /// Running time that the prescribed runs have in all, s, as the session is laid out.
+    fn laid_out_s(&self) -> Range {
+        self.matched.done.iter().filter(|d| d.gait == Gait::Run).map(|d| d.length_s).sum()
+    }
+
     /// Running time in all, beyond what other findings explain: many small overruns.
     fn running_time(&self, audit: &mut LengthAudit) {
-        let laid_out = || self.matched.done.iter().filter(|d| d.gait == Gait::Run).map(|d| d.length_s).sum();
         // What the session allows in all, whichever of its ways was taken.
         let allowed = self.matched.prescription.session.dose().run.map(|run| run.map(Seconds::get));
-        let range = allowed.filter(|range| !range.is_exact()).unwrap_or_else(laid_out);
+        let range = allowed.filter(|range| !range.is_exact()).unwrap_or_else(|| self.laid_out_s());
         let prescribed = range.most;
         let runs = self.matched.done.iter().filter(|d| d.gait == Gait::Run).count();
         if prescribed <= 0.0 || prescribed.is_infinite() {
             return;
         }
-        let parts: Vec<BoutPart> =
-            self.matched.pieces.iter().filter(|p| p.kind == PieceKind::Run).map(BoutPart::of).collect();
+        let parts = self.run_parts(0..self.matched.pieces.len());
         let achieved = measure::total_s(&parts);
         let excess = achieved - prescribed - audit.explained_s;
         let tolerance = (self.matched.prescription.tolerance.run.get() * (runs as f64).sqrt())

@@ -1,6 +1,6 @@
 //! From findings to the outcome.
 
-use super::certainty::{DECIDES, EVEN};
+use super::certainty::{DECIDES, OPEN};
 use super::{Code, Finding, Outcome};
 use jogaudit_recording::notice::{Notice, NoticeCode};
 
@@ -9,7 +9,7 @@ use jogaudit_recording::notice::{Notice, NoticeCode};
 pub(super) struct Doubts {
     /// Something keeps the data from telling what was done.
     pub(super) open: bool,
-    /// Nothing shows that it was kept: a prescribed ceiling could not be checked, or a walk may hide a run.
+    /// Nothing shows that it was kept: a prescribed ceiling could not be checked, or a bout may hide another gait.
     pub(super) unshown: bool,
     /// On a stage of walking alone less was walked.
     pub(super) less_walked: bool,
@@ -53,18 +53,20 @@ const fn what_of(code: Code) -> &'static str {
     }
 }
 
-/// Whether a finding that is not sure is more probable than not, and says so of each.
+/// Whether a finding that is not sure can't be ruled out either, and says so of each.
 fn hangs<'a>(findings: impl Iterator<Item = &'a Finding>, what: &str, notices: &mut Vec<Notice>) -> bool {
     let before = notices.len();
-    for finding in findings.filter(|f| f.certainty >= EVEN) {
+    for finding in findings.filter(|f| f.certainty >= OPEN) {
         let rep = finding.rep.map_or(String::new(), |rep| format!(" (number {rep})"));
         notices.push(Notice::new(
             NoticeCode::VerdictHangs,
             format!(
-                "The verdict depends on {}{rep}, which is {:.0} % sure; {:.0} % is needed to say that {what}.",
+                "The verdict depends on {}{rep}, which is {:.0} % sure; {:.0} % is needed to say that {what}, less than {:.0} % to \
+                 rule it out.",
                 what_of(finding.code),
                 100.0 * finding.certainty,
-                100.0 * DECIDES
+                100.0 * DECIDES,
+                100.0 * OPEN
             ),
         ));
     }
@@ -98,11 +100,13 @@ mod tests {
             (vec![], false, Outcome::Kept),
             (vec![finding(Code::RunTooLong, 0.9)], true, Outcome::Overdone),
             (vec![finding(Code::RunTooLong, 0.89)], false, Outcome::Undecided),
-            (vec![finding(Code::RunTooLong, 0.49)], false, Outcome::Kept),
+            (vec![finding(Code::RunTooLong, 0.4)], false, Outcome::Undecided),
+            (vec![finding(Code::RunTooLong, 0.39)], false, Outcome::Kept),
             (vec![finding(Code::RepMissing, 0.9)], false, Outcome::Underdone),
             (vec![finding(Code::RepMissing, 0.9), finding(Code::RunTooFast, 0.6)], false, Outcome::Undecided),
             (vec![finding(Code::RunTooShort, 0.89)], false, Outcome::Undecided),
-            (vec![finding(Code::RepMissing, 0.49)], false, Outcome::Kept),
+            (vec![finding(Code::RepMissing, 0.4)], false, Outcome::Undecided),
+            (vec![finding(Code::RepMissing, 0.39)], false, Outcome::Kept),
             (
                 vec![finding(Code::RunTooShort, 0.6), finding(Code::RepMissing, 0.9)],
                 false,

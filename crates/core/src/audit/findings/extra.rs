@@ -1,7 +1,8 @@
 //! Running where none was prescribed.
 
-use super::super::align::{Group, PieceKind};
-use super::super::measure::{self, BoutPart};
+use super::super::align::{Group, PieceKind, Span};
+use super::super::certainty::doubted;
+use super::super::measure;
 use super::super::{Code, Finding};
 use super::{LengthAudit, Lengths, Of};
 use crate::gait::Gait;
@@ -28,7 +29,6 @@ impl Lengths<'_> {
             if self.explains(achieved, tolerance, error) {
                 audit.explained_s += achieved;
             }
-            let gait = measure::certainty(&parts) * self.certainty_apart(&at);
             audit.findings.push(Finding {
                 code: if is_after { Code::RepExtra } else { Code::UnplannedRun },
                 rep: is_after.then_some(reps + after),
@@ -39,7 +39,7 @@ impl Lengths<'_> {
                 achieved: Some(achieved),
                 unit: Unit::Seconds,
                 excess: Some(achieved),
-                certainty: self.certainty_of(achieved, tolerance, error, gait),
+                certainty: self.certainty_of(achieved, tolerance, error, measure::certainty(&parts)),
             });
         }
     }
@@ -50,9 +50,9 @@ impl Lengths<'_> {
     }
 
     /// Pieces from the first to the last run of each that belongs to no prescribed one, only rests and holes between.
-    fn extra(&self) -> Vec<std::ops::Range<usize>> {
+    fn extra(&self) -> Vec<Span> {
         let own = |i: usize| self.run_groups().any(|g| g.pieces.contains(&i));
-        let mut extra: Vec<std::ops::Range<usize>> = Vec::new();
+        let mut extra: Vec<Span> = Vec::new();
         let mut interrupted = true;
         for (i, piece) in self.matched.pieces.iter().enumerate() {
             match piece.kind {
@@ -68,35 +68,10 @@ impl Lengths<'_> {
         extra
     }
 
-    fn run_parts(&self, pieces: std::ops::Range<usize>) -> Vec<BoutPart> {
-        let pieces = self.matched.pieces[pieces].iter();
-        pieces.filter(|p| p.kind == PieceKind::Run).map(BoutPart::of).collect()
-    }
-
-    /// How certain it is that an extra run is no part of the prescribed one before or after it. Together with what lies between they may
-    /// be no longer than was prescribed: then only the walks between tell.
-    fn certainty_apart(&self, extra: &std::ops::Range<usize>) -> f64 {
-        let before = self.run_groups().filter(|g| g.pieces.end <= extra.start).last();
-        let after = self.run_groups().find(|g| g.pieces.start >= extra.end);
-        let before = before.map(|g| (g, g.pieces.end..extra.start, g.pieces.start..extra.end));
-        let after = after.map(|g| (g, extra.end..g.pieces.start, extra.start..g.pieces.end));
-        let apart = |(group, between, joint): (&Group, std::ops::Range<usize>, std::ops::Range<usize>)| {
-            let most_s = self.matched.layout.targets[group.targets.start].length_s.most;
-            let joint_s = self.kind_s(joint.clone(), PieceKind::Run) + self.kind_s(joint, PieceKind::Walk);
-            let walks = self.matched.pieces[between].iter().filter(|p| p.kind == PieceKind::Walk);
-            let surest = walks.map(|p| p.bout.certainty).reduce(f64::max);
-            let is_one_long_enough = joint_s > most_s + self.matched.prescription.tolerance.run.get();
-            surest.filter(|_| group.targets.len() == 1 && !is_one_long_enough)
-        };
-        [before, after].into_iter().flatten().filter_map(apart).fold(1.0, f64::min)
-    }
-
     /// A run that seems to be extra may be the one that seems to be missing or joined with another, and where there was no more running in
     /// all than prescribed the rest of one that seems too short: it is no surer to be extra than that is to be missing.
     pub(super) fn doubt_by_what_is_missing(&self, findings: &mut [Finding]) {
-        let most_s: f64 =
-            self.matched.done.iter().filter(|d| d.gait == Gait::Run).map(|d| d.length_s.most).sum();
-        let is_more = self.kind_s(0..self.matched.pieces.len(), PieceKind::Run) > most_s;
+        let is_more = self.kind_s(0..self.matched.pieces.len(), PieceKind::Run) > self.laid_out_s().most;
         let missing = findings.iter().filter(|f| match f.code {
             Code::RepMissing | Code::WalkMissing => true,
             Code::RunTooShort => !is_more,
@@ -104,6 +79,6 @@ impl Lengths<'_> {
         });
         let surely = missing.map(|f| f.certainty).fold(1.0, f64::min);
         let extra = findings.iter_mut().filter(|f| matches!(f.code, Code::RepExtra | Code::UnplannedRun));
-        extra.for_each(|f| f.certainty = f.certainty.min(surely));
+        extra.for_each(|f| f.certainty = doubted(f.certainty, f.certainty.min(surely)));
     }
 }

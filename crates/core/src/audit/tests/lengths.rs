@@ -66,12 +66,17 @@ fn an_excess_that_the_error_explains_is_said_but_not_counted() {
     assert!(has_notice(&noted, NoticeCode::WithinError));
 }
 
-/// The audit of bouts whose ends have an error, and of which one is less certain.
+/// The audit of bouts whose ends have an error, and of which one is 0.7 certain.
 fn doubtful(text: &str, wanted: &str, error_s: f64, uncertain: Option<usize>) -> Noted<Audit> {
+    with_doubt(text, wanted, error_s, uncertain.map(|bout| (bout, 0.7)))
+}
+
+/// The audit of bouts whose ends have an error, and of which one is only so certain.
+fn with_doubt(text: &str, wanted: &str, error_s: f64, doubt: Option<(usize, f64)>) -> Noted<Audit> {
     let mut bouts = segmentation(text).bouts().to_vec();
     for (k, bout) in bouts.iter_mut().enumerate() {
         (bout.start_error_s, bout.end_error_s) = (error_s, error_s);
-        bout.certainty = if uncertain == Some(k) { 0.7 } else { 0.99 };
+        bout.certainty = doubt.filter(|doubt| doubt.0 == k).map_or(0.99, |doubt| doubt.1);
     }
     let segmentation = Segmentation::new(bouts).unwrap();
     let series = Track::of(&segmentation).build();
@@ -99,11 +104,11 @@ fn what_is_probably_too_much_but_within_its_error_is_open() {
 #[test]
 fn too_short_or_missing_a_run_is_no_surer_than_the_walk_in_which_it_may_lie() {
     let wanted = "w300 r60 w120 r60 w120 r60 w300";
-    // Bout 2 is the walk before the second run, or the one that holds it.
+    // Bout 2 is the walk before the second run, or the one that holds it. With half its odds: 0.7 of 1.3.
     for done in ["w300 r60 w150 r30 w120 r60 w300", "w300 r60 w300 r60 w300"] {
         let certainty = |uncertain| only(&doubtful(done, wanted, 0.7, uncertain).value).certainty;
         assert!(certainty(None) > 0.95, "{done}");
-        assert!((0.5..=0.7).contains(&certainty(Some(2))), "{done}");
+        assert!((0.53..0.54).contains(&certainty(Some(2))), "{done}");
         let elsewhere = doubtful(done, wanted, 0.7, Some(0));
         assert_eq!(elsewhere.value.outcome, Outcome::Underdone, "{done}");
     }
@@ -188,7 +193,7 @@ fn an_extra_repetition() {
 }
 
 #[test]
-fn an_extra_run_is_no_surer_than_that_it_is_not_the_rest_of_a_prescribed_one_or_one_that_seems_missing() {
+fn an_extra_run_is_no_surer_than_what_seems_missing_or_too_short() {
     let certainty = |done: &str, wanted: &str, uncertain| {
         let noted = doubtful(done, wanted, 0.7, uncertain);
         let extra = |f: &&Finding| matches!(f.code, Code::RepExtra | Code::UnplannedRun);
@@ -200,14 +205,6 @@ fn an_extra_run_is_no_surer_than_that_it_is_not_the_rest_of_a_prescribed_one_or_
             .unwrap_or_else(|| panic!("{done}: {:#?}", noted.value.findings))
             .certainty
     };
-    // What is called walking (bout 4) splits the last run.
-    let (split, wanted) = ("w300 r480 w120 r230 w180 r70 w306", "w300 r480 w120 r480 w120 w180");
-    assert!(certainty(split, wanted, None) > 0.95);
-    assert!(certainty(split, wanted, Some(0)) > 0.95);
-    assert!(certainty(split, wanted, Some(4)) < 0.71);
-    // With all that was prescribed done before it is too much, whatever lies between.
-    let again = "w300 r480 w120 r480 w180 r70 w306";
-    assert!(certainty(again, wanted, Some(4)) > 0.95);
     // The last two runs seem to be one (bout 11), and one before the first seems to be extra.
     let shifted = "w361 r57 w117 r97 w86 r90 w74 r92 w167 r117 w93 r326 w63";
     let wanted = "w300 r120 w90 r120 w90 r120 w90 r120 w90 r120 w90 r120 w270";
@@ -220,12 +217,30 @@ fn an_extra_run_is_no_surer_than_that_it_is_not_the_rest_of_a_prescribed_one_or_
 }
 
 #[test]
-fn a_walk_is_no_surer_cut_short_than_the_runs_beside_it_are_runs() {
+fn a_walk_is_no_surer_short_or_missing_than_the_runs_there_are_runs() {
     let certainty = |uncertain| {
         only(&doubtful("w300 r60 w90 r60 w330", "w300 r60 w120 r60 w300", 0.7, uncertain).value).certainty
     };
     assert!(certainty(None) > 0.95 && certainty(Some(0)) > 0.95);
     assert!(certainty(Some(1)) < 0.71 && certainty(Some(3)) < 0.71);
+    // Nor surer to be left out than the run in its place.
+    let missing = doubtful("w300 r240 w300", "w300 r60 w120 r60 w300", 0.7, Some(1)).value;
+    assert_eq!(only(&missing).code, Code::WalkMissing);
+    assert!((0.69..0.71).contains(&only(&missing).certainty));
+}
+
+#[test]
+fn what_is_too_much_with_a_doubt_is_in_the_way_of_kept() {
+    // Of a bout that is very probably not what it is called; the finding on which it casts doubt is surer.
+    for (done, wanted, doubted) in [
+        ("w300 r60 w90 r60 w330", "w300 r60 w120 r60 w300", 3),
+        ("w100 r40 w160 r200 w400 r480 w420", "w300 r480 w120 r480 w420", 4),
+    ] {
+        let audit = with_doubt(done, wanted, 0.7, Some((doubted, 0.08))).value;
+        let too_much = audit.findings.iter().filter(|f| f.code.is_overdoing());
+        assert_eq!(too_much.map(|f| f.certainty).collect::<Vec<_>>(), [0.4], "{done}: {:#?}", audit.findings);
+        assert_eq!(audit.outcome, Outcome::Undecided, "{done}");
+    }
 }
 
 #[test]
@@ -419,28 +434,47 @@ fn too_little_data_leaves_the_verdict_open() {
 }
 
 #[test]
-fn a_walk_that_may_hide_a_run_is_in_the_way_of_kept() {
+fn where_the_gaits_are_uncertain_on_the_whole_no_length_is_surer() {
+    // The walks are 0.6 certain; the run of 60 s that took 300 is certain.
+    let audited = |walks: f64| {
+        let mut bouts = segmentation("w300 r300 w300").bouts().to_vec();
+        bouts.iter_mut().filter(|b| b.gait == Gait::Walk).for_each(|b| b.certainty = walks);
+        let segmentation = Segmentation::new(bouts).unwrap();
+        let series = Track::of(&segmentation).build();
+        run_audit(&segmentation, &series, &stage("w300 r60 w300"), &Runner::default()).value
+    };
+    let mean = (2.0 * 0.6 + 0.99) / 3.0;
+    let uncertain = audited(0.6);
+    assert!((only(&uncertain).certainty - mean).abs() < 1e-9, "{:?}", uncertain.findings);
+    assert_eq!(uncertain.outcome, Outcome::Undecided);
+    assert_eq!(audited(0.7).outcome, Outcome::Overdone);
+}
+
+#[test]
+fn a_bout_that_may_hide_another_gait_is_in_the_way_of_kept() {
     const PLAN: &str = "w300 r60 w120 r60 w120 r60 w300";
-    let of = |done: &str, walk: usize, certainty: f64| {
+    let of = |done: &str, at: usize, certainty: f64| {
         let mut bouts = segmentation(done).bouts().to_vec();
-        bouts[walk].certainty = certainty;
+        bouts[at].certainty = certainty;
         let segmentation = Segmentation::new(bouts).unwrap();
         let series = Track::of(&segmentation).build();
         let noted = run_audit(&segmentation, &series, &stage(PLAN), &Runner::default());
-        (noted.value.outcome, has_notice(&noted, NoticeCode::WalkMayHideRun))
+        let said = [NoticeCode::WalkMayHideRun, NoticeCode::RunMayHideWalk];
+        (noted.value.outcome, said.map(|code| has_notice(&noted, code)))
     };
     // Before the first run, between runs and after the last.
     for walk in [0, 2, 6] {
-        assert_eq!(of(PLAN, walk, 0.55), (Outcome::Undecided, true), "{walk}");
-        assert_eq!(of(PLAN, walk, 0.65), (Outcome::Kept, false), "{walk}");
+        assert_eq!(of(PLAN, walk, 0.55), (Outcome::Undecided, [true, false]), "{walk}");
+        assert_eq!(of(PLAN, walk, 0.65), (Outcome::Kept, [false; 2]), "{walk}");
     }
-    assert_eq!(of(PLAN, 3, 0.55), (Outcome::Kept, false), "a run may hide a walk");
+    assert_eq!(of(PLAN, 3, 0.45), (Outcome::Undecided, [false, true]));
+    assert_eq!(of(PLAN, 3, 0.55), (Outcome::Kept, [false; 2]));
     let short = "w300 r60 w120 r60 w120 r60 w5 s5 w15";
-    assert_eq!(of(short, 6, 0.1), (Outcome::Kept, false), "too short to hide one");
+    assert_eq!(of(short, 6, 0.1), (Outcome::Kept, [false; 2]), "too short to hide one");
     assert_eq!(of("w300 r100 w120 r60 w120 r60 w300", 2, 0.55).0, Outcome::Overdone, "too much all the same");
-    // The run that is missing may lie there, and is found as such.
-    assert_eq!(of("w300 r60 w300 r60 w300", 2, 0.4), (Outcome::Kept, false));
-    assert_eq!(of("w300 r60 w300 r60 w300", 2, 0.6), (Outcome::Undecided, false));
+    // The run that is missing may lie there, of whatever length.
+    assert_eq!(of("w300 r60 w300 r60 w300", 2, 0.05), (Outcome::Undecided, [true, false]));
+    assert_eq!(of("w300 r60 w300 r60 w300", 2, 0.6), (Outcome::Undecided, [false; 2]));
 }
 
 #[test]
