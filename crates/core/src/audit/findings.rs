@@ -299,8 +299,7 @@ impl Lengths<'_> {
             audit.hidden.push(format!("walk {}", self.matched.done[target.steps.start].rep));
             return;
         }
-        let hidden = if hole_s >= HIDING_SHARE * missing_s { HIDDEN_CERTAINTY } else { 1.0 };
-        let gait = measure::certainty(&parts) * hidden;
+        let gait = unless_hidden(measure::certainty(&parts), hole_s, missing_s);
         // Running on through the walk is this same fault.
         if let Some(group) = self.group_of(index) {
             let walks = group.targets.len() / 2;
@@ -399,7 +398,6 @@ impl Lengths<'_> {
         if done.length_s.least <= self.matched.prescription.tolerance.run.get() {
             return;
         }
-        let hidden = self.holes_s() >= HIDING_SHARE * done.length_s.least;
         let extent = self.matched.layout.steps[step].extent;
         let unit = if extent.is_time() { Unit::Seconds } else { Unit::Metres };
         let prescribed = extent.least.amount();
@@ -408,7 +406,7 @@ impl Lengths<'_> {
         let pieces = &self.matched.pieces[there.unwrap_or(0..self.matched.pieces.len())];
         let bouts: Vec<BoutPart> =
             pieces.iter().filter(|p| p.kind != PieceKind::Hole).map(BoutPart::of).collect();
-        let gait = left_undone(measure::certainty(&bouts));
+        let looks = left_undone(measure::certainty(&bouts));
         audit.findings.push(Finding {
             code: Code::RepMissing,
             rep: Some(done.rep),
@@ -419,7 +417,7 @@ impl Lengths<'_> {
             achieved: Some(0.0),
             unit,
             excess: Some(prescribed),
-            certainty: if hidden { gait * HIDDEN_CERTAINTY } else { gait },
+            certainty: unless_hidden(looks, self.holes_s(), done.length_s.least),
         });
     }
 
@@ -518,6 +516,11 @@ impl Lengths<'_> {
             certainty: self.certainty_of(excess, tolerance, error, measure::certainty(&parts)),
         });
     }
+}
+
+/// How certain it is that something is missing, where time without data may hide it.
+fn unless_hidden(looks: f64, hole_s: f64, missing_s: f64) -> f64 {
+    if hole_s >= HIDING_SHARE * missing_s { doubted(looks, looks * HIDDEN_CERTAINTY) } else { looks }
 }
 
 /// A range whose ends differ.

@@ -2,6 +2,7 @@
 
 use super::super::testing::{segmentation, stage};
 use super::*;
+use crate::gait::Gait;
 use jogaudit_recording::units::Seconds;
 
 const TWO: &str = "w300 r120 w120 r120 w300";
@@ -73,6 +74,17 @@ fn a_few_seconds_of_running_in_a_hole_do_not_join_runs() {
     // With enough running on both sides two runs did become one, whatever was done in the hole.
     let joined = audit_text("w300 r100 u10 r130 w300", TWO);
     assert_eq!(codes(&joined.value), [Code::WalkMissing]);
+}
+
+#[test]
+fn a_walk_that_a_hole_may_hide_in_part_is_in_the_way_of_kept() {
+    // Runs that are less sure, both as long as prescribed at most, and a hole that hides at most 45 of 120 s of walking.
+    let mut bouts = segmentation("w300 r80 u45 r80 w300").bouts().to_vec();
+    bouts.iter_mut().filter(|b| b.gait == Gait::Run).for_each(|b| b.certainty = 0.7);
+    let segmentation = Segmentation::new(bouts).unwrap();
+    let noted = run_audit(&segmentation, &Track::of(&segmentation).build(), &stage(TWO), &Runner::default());
+    assert_eq!(only(&noted.value).code, Code::WalkMissing);
+    assert_eq!(noted.value.outcome, Outcome::Undecided, "{:?}", noted.value.findings);
 }
 
 #[test]
