@@ -7,7 +7,8 @@ use jogaudit_recording::units::StepsPerMinute;
 use super::config::cadence::{
     DOUBLE_ABOVE_SPM, DOUBLE_STEP_M, DROPPED_SPM, EQUAL_SPM, HALF_BELOW_SPM, HALF_STEP_M,
     HELD_AT_ANY_SPEED_S, HELD_CHANGE_MPS, HELD_ENDS_S, HELD_S, HELD_WHILE_STILL_SAMPLES,
-    HELD_WHILE_STILL_SPM, LOCK_S, MOST_DOUBLED_SPM, MOST_HELD, MOVING_MPS, SPEED_WITHIN_S, STILL_MPS,
+    HELD_WHILE_STILL_SPM, LOCK_S, MOST_DOUBLED_SPM, MOST_HELD, MOVING_MPS, SPEED_WITHIN_S,
+    STILL_DOUBLE_ABOVE_SPM, STILL_DOUBLE_STEP_M, STILL_HALF_BELOW_SPM, STILL_HALF_STEP_M, STILL_MPS,
 };
 use super::order::Row;
 use super::{Change, ChangeKind, CleanConfig};
@@ -24,8 +25,18 @@ pub(super) fn mend(
     let mut mending =
         Mending { rows, time_s, speed_mps, most_spm: config.max_cadence_spm, cadence_spm, ledger };
     mending.leave_out_drop_outs();
-    mending.change_locks(2.0, ChangeKind::CadenceDoubled);
-    mending.change_locks(0.5, ChangeKind::CadenceHalved);
+    mending.change_locks(
+        2.0,
+        ChangeKind::CadenceDoubled,
+        |spm, step_m| spm < HALF_BELOW_SPM && step_m > HALF_STEP_M,
+        |spm, step_m| spm < STILL_HALF_BELOW_SPM && step_m > STILL_HALF_STEP_M,
+    );
+    mending.change_locks(
+        0.5,
+        ChangeKind::CadenceHalved,
+        |spm, step_m| spm > config.max_cadence_spm || spm > DOUBLE_ABOVE_SPM && step_m < DOUBLE_STEP_M,
+        |spm, step_m| spm > STILL_DOUBLE_ABOVE_SPM && step_m < STILL_DOUBLE_STEP_M,
+    );
     mending.leave_out_held();
     mending.leave_out_held_while_still();
     mending.leave_out_of_range();
@@ -76,21 +87,24 @@ impl Mending<'_> {
         }
     }
 
-    /// Multiplies by `factor` where the cadence was locked onto half (2.0) or double (0.5) of the true one.
-    fn change_locks(&mut self, factor: f64, kind: ChangeKind) {
-        let locked = |at: usize| {
-            let Some(spm) = self.cadence_spm[at].filter(|spm| *spm >= DROPPED_SPM) else { return false };
-            let step_m = || self.speed_mps(at).map(|speed| 60.0 * speed / spm);
-            if factor > 1.0 {
-                spm < HALF_BELOW_SPM && step_m().is_some_and(|m| m > HALF_STEP_M)
-            } else {
-                let impossible = spm > self.most_spm;
-                (impossible || spm > DOUBLE_ABOVE_SPM)
-                    && step_m().is_some_and(|m| impossible || m < DOUBLE_STEP_M)
-            }
+    /// Multiplies by `factor` where the cadence was locked onto half or double of the true one: where steps (cadence, length in
+    /// metres) `surely` look so for long enough, and as far either way as they `maybe` do.
+    fn change_locks(
+        &mut self,
+        factor: f64,
+        kind: ChangeKind,
+        surely: impl Fn(f64, f64) -> bool,
+        maybe: impl Fn(f64, f64) -> bool,
+    ) {
+        let step = |at: usize| {
+            let spm = self.cadence_spm[at].filter(|spm| *spm >= DROPPED_SPM)?;
+            Some((spm, 60.0 * self.speed_mps(at)? / spm))
         };
-        for rows in runs_of_rows(self.cadence_spm.len(), locked) {
-            if self.length_s(&rows) < LOCK_S {
+        let steps: Vec<Option<(f64, f64)>> = (0..self.cadence_spm.len()).map(step).collect();
+        let is_sure = |at: usize| steps[at].is_some_and(|(spm, step_m)| surely(spm, step_m));
+        let may_be = |at: usize| steps[at].is_some_and(|(spm, step_m)| maybe(spm, step_m));
+        for rows in runs_of_rows(0..steps.len(), |at| is_sure(at) || may_be(at)) {
+            if runs_of_rows(rows.clone(), is_sure).iter().all(|sure| self.length_s(sure) < LOCK_S) {
                 continue;
             }
             for at in rows {
@@ -132,7 +146,7 @@ impl Mending<'_> {
             self.cadence_spm[at].is_some_and(|spm| spm > HELD_WHILE_STILL_SPM)
                 && self.speed_mps(at).is_some_and(|v| v < STILL_MPS)
         };
-        for rows in runs_of_rows(self.cadence_spm.len(), held) {
+        for rows in runs_of_rows(0..self.cadence_spm.len(), held) {
             let first = self.cadence_spm[rows.start];
             let equal =
                 |at: usize| self.cadence_spm[at].zip(first).is_some_and(|(a, b)| (a - b).abs() < EQUAL_SPM);
@@ -170,12 +184,12 @@ fn equal_runs(cadence: &[Option<f64>]) -> Vec<Range<usize>> {
     out
 }
 
-/// Longest runs of rows for which `test` holds.
-fn runs_of_rows(n: usize, test: impl Fn(usize) -> bool) -> Vec<Range<usize>> {
+/// Longest runs of some rows for which `test` holds.
+fn runs_of_rows(rows: Range<usize>, test: impl Fn(usize) -> bool) -> Vec<Range<usize>> {
     let mut out = Vec::new();
     let mut from = None;
-    for at in 0..=n {
-        match (at < n && test(at), from) {
+    for at in rows.start..=rows.end {
+        match (at < rows.end && test(at), from) {
             (true, None) => from = Some(at),
             (false, Some(start)) => {
                 out.push(start..at);

@@ -121,6 +121,15 @@ pub(super) mod cadence {
     pub(crate) const DOUBLE_STEP_M: f64 = 0.60;
     /// See [`DOUBLE_STEP_M`].
     pub(crate) const DOUBLE_ABOVE_SPM: f64 = 195.0;
+    /// Beside such steps those are two counted as one that are longer than this, m, …
+    pub(crate) const STILL_HALF_STEP_M: f64 = 1.00;
+    /// … at a cadence below this: steps of a walk are as many times longer as there are more of them, about 0.0065 m for each step/min
+    /// (Sekiya, Nagasaki 1998, from memory), so 0.6 m here.
+    pub(crate) const STILL_HALF_BELOW_SPM: f64 = 90.0;
+    /// … and those one counted twice that are shorter than this, m, …
+    pub(crate) const STILL_DOUBLE_STEP_M: f64 = 0.50;
+    /// … at a cadence above this: by themselves such steps may be a slow jog's. Our choice.
+    pub(crate) const STILL_DOUBLE_ABOVE_SPM: f64 = 150.0;
     /// A cadence out of range is kept, to be halved, up to this, steps/min: double that of a fast runner. Our choice.
     pub(crate) const MOST_DOUBLED_SPM: f64 = 400.0;
     /// A lock on half or double lasts for this, s; shorter ones are noise. Our choice.

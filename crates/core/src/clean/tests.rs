@@ -248,6 +248,25 @@ fn cadence_faults_are_mended_where_the_speed_tells() {
 }
 
 #[test]
+fn a_lock_goes_on_while_it_may() {
+    // Steps of 0.4 m, counted twice throughout, but only at times above 195 a minute; and runs that slow down, counted half.
+    let walked = [(30, 2.4, 160.0), (30, 1.3, 198.0), (30, 1.2, 188.0), (30, 1.3, 198.0), (30, 1.2, 168.0)];
+    let noted = cleaned(&stepping(&walked));
+    let spm = noted.value.cadence_spm();
+    assert_eq!([15, 45, 75, 105, 135].map(|at| spm[at].unwrap()), [160.0, 99.0, 94.0, 99.0, 84.0]);
+    let noted = cleaned(&stepping(&[(30, 1.5, 74.0), (30, 2.4, 80.0), (30, 1.4, 74.0), (30, 1.5, 104.0)]));
+    let spm = noted.value.cadence_spm();
+    assert_eq!([15, 45, 75, 105].map(|at| spm[at].unwrap()), [148.0, 160.0, 148.0, 104.0]);
+}
+
+#[test]
+fn short_steps_beside_no_lock_are_left_alone() {
+    // People who jog slowly with very many steps, and who walk with very long ones.
+    let noted = cleaned(&stepping(&[(40, 1.3, 184.0), (40, 1.5, 88.0), (40, 1.4, 178.0)]));
+    assert!(noted.value.ledger().is_empty(), "{:?}", noted.notices);
+}
+
+#[test]
 fn a_sound_cadence_is_left_alone() {
     // A slow walk with short steps, a brisk one, a slow jog and a fast run.
     let noted = cleaned(&stepping(&[(60, 0.9, 84.0), (60, 2.0, 132.0), (60, 1.9, 158.0), (60, 4.5, 186.0)]));
