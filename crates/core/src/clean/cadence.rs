@@ -8,7 +8,7 @@ use super::config::cadence::{
     DOUBLE_ABOVE_SPM, DOUBLE_STEP_M, DROPPED_SPM, EQUAL_SPM, HALF_BELOW_SPM, HALF_STEP_M,
     HELD_AT_ANY_SPEED_S, HELD_CHANGE_MPS, HELD_ENDS_S, HELD_S, HELD_WHILE_STILL_SAMPLES,
     HELD_WHILE_STILL_SPM, LOCK_S, MOST_DOUBLED_SPM, MOST_HELD, MOVING_MPS, SPEED_WITHIN_S,
-    STILL_DOUBLE_ABOVE_SPM, STILL_DOUBLE_STEP_M, STILL_HALF_BELOW_SPM, STILL_HALF_STEP_M, STILL_MPS,
+    STILL_DOUBLE_ABOVE_SPM, STILL_DOUBLE_STEP_M, STILL_HALF_BELOW_SPM, STILL_HALF_RATIO_M, STILL_MPS,
 };
 use super::order::Row;
 use super::{Change, ChangeKind, CleanConfig};
@@ -29,7 +29,7 @@ pub(super) fn mend(
         2.0,
         ChangeKind::CadenceDoubled,
         |spm, step_m| spm < HALF_BELOW_SPM && step_m > HALF_STEP_M,
-        |spm, step_m| spm < STILL_HALF_BELOW_SPM && step_m > STILL_HALF_STEP_M,
+        |spm, step_m| spm < STILL_HALF_BELOW_SPM && step_m > STILL_HALF_RATIO_M * spm,
     );
     mending.change_locks(
         0.5,

@@ -121,10 +121,9 @@ pub(super) mod cadence {
     pub(crate) const DOUBLE_STEP_M: f64 = 0.60;
     /// See [`DOUBLE_STEP_M`].
     pub(crate) const DOUBLE_ABOVE_SPM: f64 = 195.0;
-    /// Beside such steps those are two counted as one that are longer than this, m, …
-    pub(crate) const STILL_HALF_STEP_M: f64 = 1.00;
-    /// … at a cadence below this: steps of a walk are as many times longer as there are more of them, about 0.0065 m for each step/min
-    /// (Sekiya, Nagasaki 1998, from memory), so 0.6 m here.
+    /// Beside such steps those are two counted as one that are longer than this, m, for each step/min …
+    pub(crate) const STILL_HALF_RATIO_M: f64 = 0.0105;
+    /// … at a cadence below this: of a walk they are 0.0065 (the walk ratio; Sekiya, Nagasaki 1998, from memory).
     pub(crate) const STILL_HALF_BELOW_SPM: f64 = 90.0;
     /// … and those one counted twice that are shorter than this, m, …
     pub(crate) const STILL_DOUBLE_STEP_M: f64 = 0.50;
