@@ -15,11 +15,12 @@ from sklearn.model_selection import GroupKFold
 
 # Weights of kinds of recordings, each kind all together: this tool reads run-walk sessions.
 KINDS = {
-    "ideal": 0.15,
-    "run-walk": 0.35,
-    "short runs": 0.2,
-    "walks alone": 0.12,
-    "runs alone": 0.08,
+    "ideal": 0.13,
+    "run-walk": 0.3,
+    "short runs": 0.17,
+    "with rests": 0.13,
+    "walks alone": 0.1,
+    "runs alone": 0.07,
     "damaged": 0.1,
 }
 BANDS = ((0.5, 0.9), (0.9, 0.95), (0.95, 0.99), (0.99, 1.01))

@@ -15,7 +15,7 @@ use jogaudit_simulate::{
 use rayon::prelude::*;
 
 use crate::Options;
-use crate::sessions::{choice, interrupt, session, short_runs, truth};
+use crate::sessions::{choice, interrupt, session, short_runs, truth, with_rests};
 
 /// One of so many, by an own draw for each choice.
 fn draw(seed: u64, salt: u64, of: u64) -> u64 {
@@ -34,8 +34,13 @@ const UNEVEN: u64 = 9;
 /// … and of those of one gait.
 const OF_ONE_GAIT: u64 = 16;
 
-/// A session of one kind or another.
+/// A session of one kind or another; of five two have rests anywhere.
 fn steps(seed: u64, kind: u64) -> Vec<Step> {
+    let steps = steps_of_kind(seed, kind);
+    if draw(seed, 98, 5) < 2 { with_rests(seed, &steps) } else { steps }
+}
+
+fn steps_of_kind(seed: u64, kind: u64) -> Vec<Step> {
     let draw = |salt, of| draw(seed, salt, of);
     let length_s = |salt, range_s| length_s(seed, salt, range_s);
     let step = |motion, seconds: f64| Step {

@@ -11,7 +11,7 @@ use rayon::prelude::*;
 use crate::judged::{HIDDEN_S, Judged, calibration_error, in_band};
 use crate::rivals::{Found, bare, ours};
 use crate::score::Score;
-use crate::sessions::{choice, interrupt, session, short_runs, truth};
+use crate::sessions::{choice, interrupt, session, short_runs, truth, with_rests};
 use crate::{Options, show};
 
 const BANDS: [(f64, f64, &str); 3] =
@@ -49,6 +49,7 @@ pub(crate) fn moving_right_s(truth: &[GaitSpan], spans: &[GaitSpan]) -> (f64, f6
 enum What {
     RunWalk,
     ShortRuns,
+    WithRests,
     WalksAlone,
     RunsAlone,
 }
@@ -58,6 +59,7 @@ impl What {
         match self {
             Self::RunWalk => "run-walk",
             Self::ShortRuns => "short runs",
+            Self::WithRests => "with rests",
             Self::WalksAlone => "walks alone",
             Self::RunsAlone => "runs alone",
         }
@@ -97,7 +99,7 @@ pub(crate) fn conditions() -> Vec<Condition> {
         of("positions and heart rate", Channels { heart_rate: true, ..Channels::POSITIONS_AND_ALTITUDE }),
         ("slow coarse positions", coarse),
     ] {
-        for what in [What::RunWalk, What::ShortRuns, What::WalksAlone, What::RunsAlone] {
+        for what in [What::RunWalk, What::ShortRuns, What::WithRests, What::WalksAlone, What::RunsAlone] {
             for hills in [false, true] {
                 // The ground is of no account where not even the altitude is known.
                 if hills && sensors.starts_with("slow") {
@@ -163,6 +165,9 @@ pub(crate) fn make(condition: &Condition, seed: u64) -> Simulated {
     let steps = match condition.what {
         What::RunWalk => session(seed),
         What::ShortRuns => short_runs(seed),
+        What::WithRests => {
+            with_rests(seed, &if choice(seed, 5, 2) == 0 { session(seed) } else { short_runs(seed) })
+        }
         What::WalksAlone => alone(Move::Walk),
         What::RunsAlone => alone(Move::Run),
     };

@@ -74,6 +74,35 @@ fn repeated(seed: u64, reps: u64, run_s: u64, walk_s: u64) -> Vec<Step> {
     steps
 }
 
+/// The session with rests, of 5 s to two minutes, before its steps or in their midst: at lights, to tie a lace, to get one's breath back.
+pub(crate) fn with_rests(seed: u64, steps: &[Step]) -> Vec<Step> {
+    let one_step_in = 1 + choice(seed, 20, 5);
+    let step = |motion, seconds: f64| Step {
+        motion,
+        extent: Extent::Time(Seconds::new(seconds.round())).into(),
+        ceiling: None,
+    };
+    let mut out: Vec<Step> = Vec::new();
+    for (k, own) in (0..).zip(steps) {
+        let Extent::Time(length) = own.extent.least else { unreachable!("sessions by time") };
+        let rest = step(Move::Rest, 5.0 * 24_f64.powf(choice(seed, 200 + k, 1000) as f64 / 1000.0));
+        let before_s = length.get() * [0.0, 0.2, 0.5, 0.8][choice(seed, 300 + k, 4) as usize];
+        let follows_rest = before_s == 0.0 && out.last().is_some_and(|step| step.motion == Move::Rest);
+        if own.motion == Move::Rest || follows_rest || choice(seed, 400 + k, one_step_in) > 0 {
+            out.push(*own);
+            continue;
+        }
+        if before_s > 0.0 {
+            out.push(step(own.motion, before_s));
+        }
+        out.extend([rest, step(own.motion, length.get() - before_s)]);
+    }
+    if choice(seed, 21, 4) == 0 && out.last().is_some_and(|step| step.motion != Move::Rest) {
+        out.push(step(Move::Rest, 10.0 + 10.0 * choice(seed, 22, 12) as f64));
+    }
+    out
+}
+
 pub(crate) fn make(condition: &Condition, seed: u64) -> Simulated {
     let missing = match condition.gps {
         Gps::Clean | Gps::Coarse => 0.0,

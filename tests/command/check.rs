@@ -192,7 +192,7 @@ fn a_case_without_others_is_said_and_one_without_recordings_refused() {
 /// A session of a runner who jogs as slowly as others walk, on a day of March, its second run as long as said; without cadence if so wished. Then
 /// that a second run is twice too long is not sure by its speed (`benches/even_pairs.py`).
 fn slow_jog(day: u32, second_run_s: u32, with_cadence: bool) -> String {
-    let (walk, jog) = ((1.2, 106.0), (1.7, 148.0));
+    let (walk, jog) = ((1.0, 106.0), (1.65, 148.0));
     let stretches = [(300, walk), (60, jog), (120, walk), (second_run_s, jog), (420, walk)];
     let recording =
         session(&stretches.map(|(seconds, (speed_mps, cadence_spm))| (seconds, speed_mps, cadence_spm)));

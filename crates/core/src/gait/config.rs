@@ -79,7 +79,7 @@ pub(super) mod delay {
     pub(crate) const UNTOLD_SPEED_DELAY_S: f64 = 3.5;
 }
 
-/// What nobody walks.
+/// What nobody walks, and what nobody runs.
 pub(super) mod fast {
     /// Fastest walk, m/s: people begin to run at a Froude number of 0.5, v²/(g·L), 2.1 m/s for legs of 0.90 m (Alexander 1989; Kram,
     /// Domingo, Ferris 1997).
@@ -88,8 +88,15 @@ pub(super) mod fast {
     pub(crate) const FASTEST_WALK_SD_MPS: f64 = 0.15;
     /// The speed has to last so long, s. Our choice.
     pub(crate) const WINDOW_S: f64 = 20.0;
-    /// However fast, a walk is no less probable than by this factor. Our choice.
+    /// However fast a walk or few the steps of a run, neither is less probable than by this factor. Our choice.
     pub(crate) const LEAST_ODDS: f64 = 1e-4;
+    /// Fewest steps a minute of a run: people switch at 141 ± 6.4 (Hansen et al. 2017: 70.6 ± 3.2 strides/min), less two and a half of
+    /// its standard deviations.
+    pub(crate) const FEWEST_RUN_SPM: f64 = 125.0;
+    /// Standard deviation of that between people, steps/min (same study).
+    pub(crate) const FEWEST_RUN_SD_SPM: f64 = 6.4;
+    /// Fewer steps a minute than this may be half of a run's. Our choice.
+    pub(crate) const MAY_BE_HALF_SPM: f64 = 100.0;
 }
 
 /// What the scorer sees; it is fitted with these, so that a change asks for another fit (`benches/frames.py`). Our choice.
@@ -183,7 +190,7 @@ pub(super) mod certainty {
     pub(crate) const TEMPER_BY_POSITIONS: f64 = 0.8;
     /// Weights of the figures, in their order.
     pub(crate) const WEIGHTS: [f64; FEATURES] =
-        [-0.479, 7.208, 1.771, 0.465, -0.920, -0.457, 1.689, 0.365, 0.805, -0.127, 0.219];
+        [-0.103, 6.169, 1.840, 0.210, -0.671, -0.771, 2.493, 0.946, 0.486, -0.128, 0.260];
 }
 
 /// How people walk and run. Sources in `docs/method.md`.

@@ -1,48 +1,62 @@
-//! What nobody walks: a speed that lasts above the one at which people begin to run.
+//! What nobody walks: a speed that lasts above the one at which people begin to run. And what nobody runs: so few steps.
 
-use super::config::fast::{FASTEST_WALK_MPS, FASTEST_WALK_SD_MPS, LEAST_ODDS, WINDOW_S};
+use super::config::fast::{
+    FASTEST_WALK_MPS, FASTEST_WALK_SD_MPS, FEWEST_RUN_SD_SPM, FEWEST_RUN_SPM, LEAST_ODDS, MAY_BE_HALF_SPM,
+    WINDOW_S,
+};
+use super::config::figures::STEPPING_SPM;
 use super::observe::{Observed, Segment};
 use super::scorer::{self, Probabilities};
 
-/// Makes walking less probable where the speed is above that of any walk for the whole of a window and no cadence tells. Not by
-/// positions: their errors make ways longer (Ranacher et al. 2016), nobody knows by how much, and a walk look too fast.
+/// Makes walking less probable where no cadence tells and the speed is above that of any walk for the whole of a window; and running
+/// where the steps are fewer than those of any run, but not fast, nor so few that they may be half of a run's.
+///
+/// Not walking by positions: their errors make ways longer (Ranacher et al. 2016), nobody knows by how much, and a walk look too fast.
 pub(super) fn weigh(observed: &Observed, probabilities: &mut [Vec<Probabilities>]) {
-    if observed.by_positions {
-        return;
-    }
     for (segment, rows) in observed.segments.iter().zip(probabilities) {
         weigh_segment(observed, segment, rows);
     }
 }
 
 fn weigh_segment(observed: &Observed, segment: &Segment, probabilities: &mut [Probabilities]) {
-    let speeds = Sums::of(&segment.speed_mps);
+    let speeds = Sums::of(&segment.speed_mps, 0.0);
+    let cadences = Sums::of(&segment.cadence_spm, STEPPING_SPM);
     let window = ((WINDOW_S / observed.frame_s) as usize).max(1);
     for (frame, row) in probabilities.iter_mut().enumerate() {
-        if segment.cadence_spm[frame].is_some() {
-            continue;
-        }
-        // The slowest of the windows that hold the frame: a walk beside a run is none the faster for it.
+        // The slowest of the windows that hold the frame: a walk beside a run is none the faster for it. And the one with most steps.
         let starts = [(frame + 1).saturating_sub(window), frame.saturating_sub(window / 2), frame];
-        let means = starts.into_iter().filter_map(|from| speeds.mean(from, from + window));
-        let least_mps = means.fold(f64::INFINITY, f64::min);
-        if !least_mps.is_finite() || least_mps <= FASTEST_WALK_MPS {
+        let means = |sums: &Sums| starts.map(|from| sums.mean(from, from + window)).into_iter().flatten();
+        let least_mps = means(&speeds).fold(f64::INFINITY, f64::min);
+        if segment.cadence_spm[frame].is_none() {
+            if least_mps.is_finite() && !observed.by_positions {
+                let above = (least_mps - FASTEST_WALK_MPS) / FASTEST_WALK_SD_MPS;
+                scorer::weigh(row, [1.0, beyond(above), 1.0]);
+            }
             continue;
         }
-        let above = (least_mps - FASTEST_WALK_MPS) / FASTEST_WALK_SD_MPS;
-        scorer::weigh(row, [1.0, (-0.5 * above * above).exp().max(LEAST_ODDS), 1.0]);
+        let most_spm = means(&cadences).fold(0.0, f64::max);
+        if most_spm >= MAY_BE_HALF_SPM && (least_mps.is_infinite() || least_mps <= FASTEST_WALK_MPS) {
+            scorer::weigh(row, [beyond((FEWEST_RUN_SPM - most_spm) / FEWEST_RUN_SD_SPM), 1.0, 1.0]);
+        }
     }
+}
+
+/// How many times as probable what lies so many standard deviations beyond what people do is.
+fn beyond(deviations: f64) -> f64 {
+    let beyond = deviations.max(0.0);
+    (-0.5 * beyond * beyond).exp().max(LEAST_ODDS)
 }
 
 /// Sums of what is known before each frame.
 struct Sums(Vec<(f64, u32)>);
 
 impl Sums {
-    fn of(column: &[Option<f64>]) -> Self {
+    /// Of the values that are no less than `least`.
+    fn of(column: &[Option<f64>], least: f64) -> Self {
         let mut all = vec![(0.0, 0)];
         let (mut sum, mut count) = (0.0, 0);
         for value in column {
-            if let Some(value) = value {
+            if let Some(value) = value.filter(|value| *value >= least) {
                 (sum, count) = (sum + value, count + 1);
             }
             all.push((sum, count));
@@ -67,13 +81,19 @@ mod tests {
 
     /// Probability of a walk at each frame of minutes at some speeds, each as probable walked as run before.
     fn walk(speeds_mps: &[f64], cadence_spm: Option<f64>, by_positions: bool) -> Vec<f64> {
-        let speed_mps: Vec<_> = speeds_mps.iter().flat_map(|&speed| [Some(speed); 30]).collect();
+        let speeds: Vec<_> = speeds_mps.iter().copied().map(Some).collect();
+        walk_with(&speeds, &vec![cadence_spm; speeds.len()], by_positions)
+    }
+
+    fn walk_with(speeds_mps: &[Option<f64>], cadences_spm: &[Option<f64>], by_positions: bool) -> Vec<f64> {
+        let minutes = |of: &[Option<f64>]| of.iter().flat_map(|&value| [value; 30]).collect::<Vec<_>>();
+        let speed_mps = minutes(speeds_mps);
         let frames = speed_mps.len();
         let made_up = Observed::made_up(Segment {
             start_s: 0.0,
             end_s: 2.0 * frames as f64,
             speed_mps,
-            cadence_spm: vec![cadence_spm; frames],
+            cadence_spm: minutes(cadences_spm),
             heart_rate_bpm: vec![None; frames],
             slope: vec![0.0; frames],
         });
@@ -98,5 +118,19 @@ mod tests {
         let walk = walk(&[1.6, 3.0, 1.6], None, false);
         assert!(walk[..30].iter().chain(&walk[60..]).all(|p| *p == 0.5));
         assert!(walk[40..50].iter().all(|p| *p < 0.01));
+    }
+
+    #[test]
+    fn nobody_runs_with_so_few_steps() {
+        // Four standard deviations below the switch at 141 ± 6.4 steps/min (Hansen et al. 2017), and two.
+        let of = |speed: Option<f64>, spm: f64| walk_with(&[speed], &[Some(spm)], false)[15];
+        assert!(of(Some(1.6), 115.0) > 0.75 && of(None, 105.0) > 0.98 && of(Some(1.6), 128.0) == 0.5);
+        assert_eq!(of(Some(1.6), 80.0), 0.5, "half of the steps of a run");
+        assert_eq!(of(Some(2.4), 110.0), 0.5, "too fast for a walk: the cadence may err");
+        // A run beside a walk has none the fewer for it; who stands takes none.
+        let run = walk_with(&[Some(1.5); 3], &[Some(110.0), Some(150.0), Some(110.0)], false);
+        assert!(run[30..60].iter().all(|p| *p == 0.5) && run[..20].iter().all(|p| *p > 0.9));
+        let last = walk_with(&[Some(0.0), Some(1.5)], &[Some(0.0), Some(110.0)], false);
+        assert!(last[30..].iter().all(|p| *p > 0.9));
     }
 }

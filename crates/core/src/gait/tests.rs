@@ -119,6 +119,29 @@ fn the_same_without_cadence() {
 }
 
 #[test]
+fn what_follows_a_rest_may_be_a_walk() {
+    // Runs, and between them half a minute of walking with a rest before and after it: what is called a run of that.
+    let walks_called_runs = |walk: (f64, Option<f64>), run: (f64, Option<f64>)| {
+        let rest = (30, 0.0, run.1.map(|_| 0.0));
+        let mut parts = vec![(60, walk.0, walk.1)];
+        parts.extend([(180, run.0, run.1), rest, (30, walk.0, walk.1), rest].repeat(4));
+        parts.push((30, walk.0, walk.1));
+        let mut found = bouts(&parts);
+        found.retain(|bout| bout.gait == Run && bout.duration_s() < 100.0);
+        found
+    };
+    for (walk_mps, run_mps) in [(1.3, 2.4), (1.3, 2.8), (1.5, 2.4), (1.5, 2.8)] {
+        assert_eq!(walks_called_runs((walk_mps, Some(116.0)), (run_mps, Some(150.0))), []);
+        assert_eq!(walks_called_runs((walk_mps, None), (run_mps, None)), []);
+    }
+    for run_mps in [2.1, 2.4, 2.8] {
+        for bout in walks_called_runs((1.7, None), (run_mps, None)) {
+            assert!(bout.certainty < 0.9, "{bout:?}");
+        }
+    }
+}
+
+#[test]
 fn one_way_of_moving_stays_one_bout() {
     // Published switch: cadence 135 to 140 steps/min (Hum Mov Sci 2023;90:103117); speed alone 1.9 to 2.0 m/s (same study).
     for (part, expected) in [
@@ -321,7 +344,7 @@ fn walks_and_runs_of_an_open_set_of_wrist_motions() {
         right[row][1] += usize::from(gait_of(&together, 10.0 * k as f64 + 5.0) == Some(gait));
     }
     assert_eq!(windows.len(), 40);
-    assert_eq!(right, [[20, 20], [7, 12]], "right of 20 walks, of 20 runs, each [alone, together]");
+    assert_eq!(right, [[20, 20], [7, 17]], "right of 20 walks, of 20 runs, each [alone, together]");
 }
 
 /// A session whose cadence is lost in one gait only: `keep` says for the n-th second of the gait whether its cadence is kept.
