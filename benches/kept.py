@@ -1,11 +1,11 @@
 """What `batch` says of made-up sessions that were done as prescribed: anything but `kept` is a false alarm, or open.
 
-    python benches/kept.py JOGAUDIT FOLDER [--seeds 100] [--first 7000000] [--realistic] [--faults] [--only TEXT]
+    python benches/kept.py JOGAUDIT FOLDER [--seeds 100] [--first 7000000] [--realistic] [--rests] [--faults] [--only TEXT]
 
 Simulates SEEDS sessions of each of three stages in each condition into FOLDER (what is there is taken again), scores them, and
 prints a table with the number of each outcome. Typical reception. Where there is no word of cadence there is none; "positions" have no
 speed, distance or altitude either. With `--realistic` runners and recorders are as real ones (`docs/simulator.md`), and sampled as those; with
-`--faults` each fault is ordered in each session of a stage with limits, and the outcome that it should have stands beside it. `--only` takes the conditions with
+`--rests` the stages have rests between runs and walks; with `--faults` each fault is ordered in each session of a stage with limits, and the outcome that it should have stands beside it. `--only` takes the conditions with
 TEXT in their name. A simulator that has changed needs a new FOLDER.
 """
 
@@ -32,8 +32,18 @@ session = "walk 5:00, 6 x (run 2:00, walk 1:30), walk 3:00"
 pace_ceiling = "6:20 /km"
 heart_rate_ceiling = "155 bpm"
 session_ceiling = "32:00"
+[[stage]]
+name = "rests"
+session = "walk 5:00, 6 x (run 2:00, rest 1:00), walk 0:20"
+[[stage]]
+name = "rest and walk"
+session = "walk 5:00, 5 x (run 2:20, rest 0:40, walk 1:30), walk 2:00"
+[[stage]]
+name = "rest, walk, rest"
+session = "walk 5:00, 4 x (run 3:00, rest 0:30, walk 0:30, rest 0:30), walk 3:00"
 """
 STAGES = ("short", "middle", "long")
+RESTS = ("rests", "rest and walk", "rest, walk, rest")
 COLUMNS = {
     "cadence": [],
     "speed and heart rate": ["--no-cadence"],
@@ -97,8 +107,8 @@ def as_prescribed(options, plan, realism, samplings, seeds):
             continue
         flags = [*realism, *COLUMNS[columns], *GROUNDS[ground], "--profile", profile, "--sampling", sampling]
         all_stages = collections.Counter()
-        for stage in STAGES:
-            name = "-".join((stage, columns.replace(" ", "_"), profile, ground, sampling, *realism[1:]))
+        for stage in options.stages:
+            name = "-".join((stage.replace(", ", "_").replace(" ", "_"), columns.replace(" ", "_"), profile, ground, sampling, *realism[1:]))
             all_stages += outcomes(options.jogaudit, plan, options.folder / name, stage, flags, seeds)
         row(condition, all_stages)
 
@@ -124,6 +134,7 @@ def main():
     parser.add_argument("--seeds", type=int, default=100)
     parser.add_argument("--first", type=int, default=7_000_000)
     parser.add_argument("--realistic", action="store_true")
+    parser.add_argument("--rests", dest="stages", action="store_const", const=RESTS, default=STAGES)
     parser.add_argument("--faults", action="store_true")
     parser.add_argument("--only", default="")
     options = parser.parse_args()
@@ -137,7 +148,7 @@ def main():
         print(f"{options.seeds} sessions a fault, seeds from {options.first}.\n")
         with_faults(options, plan, realism, samplings[0], seeds)
     else:
-        print(f"{options.seeds} sessions of each of {len(STAGES)} stages a condition, seeds from {options.first}.\n")
+        print(f"{options.seeds} sessions of each of {len(options.stages)} stages a condition, seeds from {options.first}.\n")
         as_prescribed(options, plan, realism, samplings, seeds)
 
 

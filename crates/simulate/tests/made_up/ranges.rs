@@ -7,7 +7,7 @@
 use jogaudit_core::audit::{Audit, Outcome};
 use jogaudit_core::pipeline::{Config, audit_recording, segment_recording};
 use jogaudit_core::prescription::{Plan, Session};
-use jogaudit_simulate::{Fault, FaultKind, InRange, Settings, simulate, steps_of};
+use jogaudit_simulate::{Fault, FaultKind, InRange, Realism, Settings, simulate, steps_of};
 
 const FIRST_SEED: u64 = 1_200_000;
 const SEEDS: u64 = 100;
@@ -19,6 +19,7 @@ struct Show {
     session: &'static str,
     /// The run that is cut short, or goes on, beyond the least and the most.
     reps: (u32, u32),
+    realism: Realism,
 }
 
 impl Show {
@@ -30,7 +31,7 @@ impl Show {
     fn audit(&self, seed: u64, in_range: InRange, faults: Vec<Fault>) -> Audit {
         let plan = self.plan();
         let stage = &plan.stages[0];
-        let settings = Settings { seed, in_range, faults, ..Settings::default() };
+        let settings = Settings { seed, in_range, faults, realism: self.realism, ..Settings::default() };
         let steps = steps_of(&stage.session, &settings);
         let simulated = simulate(&steps, &settings).unwrap_or_else(|error| panic!("seed {seed}: {error}"));
         let config = Config::default();
@@ -67,20 +68,30 @@ impl Show {
 
 #[test]
 fn a_range_in_all() {
-    Show { session: "walk 4:10 or more, for 20:30 to 26:40 (run 2:50, walk 1:20)", reps: (5, 7) }.holds();
+    Show {
+        session: "walk 4:10 or more, for 20:30 to 26:40 (run 2:50, walk 1:20)",
+        reps: (5, 7),
+        realism: Realism::Ideal,
+    }
+    .holds();
 }
 
 #[test]
 fn a_range_of_a_run() {
-    Show { session: "walk 4:10, run 8:20 to 11:10, walk 1:40, run 5:00, walk 3:10", reps: (1, 1) }.holds();
+    Show {
+        session: "walk 4:10, run 8:20 to 11:10, walk 1:40, run 5:00, walk 3:10",
+        reps: (1, 1),
+        realism: Realism::Ideal,
+    }
+    .holds();
 }
 
 #[test]
 fn a_range_of_a_count() {
     let session = "walk 4:10, 4 to 6 x (run 1:50, walk 1:40)";
-    Show { session, reps: (2, 5) }.holds();
+    Show { session, reps: (2, 5), realism: Realism::Ideal }.holds();
     // A repetition fewer than the least and one more than the most.
-    let show = Show { session, reps: (0, 0) };
+    let show = Show { session, reps: (0, 0), realism: Realism::Ideal };
     let missing = Fault::new(FaultKind::RepMissing, 1.0).at_rep(2);
     assert!(show.count("one fewer", InRange::Least, Some(missing), Outcome::Underdone).0 >= RIGHT);
     let extra = Fault::new(FaultKind::RepExtra, 1.0);
@@ -89,7 +100,23 @@ fn a_range_of_a_count() {
 
 #[test]
 fn a_rest_that_may_be_longer() {
-    Show { session: "walk 4:10, 5 x (run 2:20, rest 1:10 or more), walk 2:00 or less", reps: (3, 3) }.holds();
+    Show {
+        session: "walk 4:10, 5 x (run 2:20, rest 1:10 or more), walk 2:00 or less",
+        reps: (3, 3),
+        realism: Realism::Ideal,
+    }
+    .holds();
+}
+
+#[test]
+fn a_walk_between_rests_of_realistic_runners() {
+    let show = Show {
+        session: "walk 4:10, 4 x (run 2:20, rest 0:30, walk 0:30, rest 0:30), walk 0:30",
+        reps: (1, 1),
+        realism: Realism::Realistic,
+    };
+    let (kept, overdone) = show.count("as prescribed", InRange::Inside, None, Outcome::Kept);
+    assert!(kept >= RIGHT && overdone <= 1, "{kept} kept, {overdone} overdone");
 }
 
 #[test]
