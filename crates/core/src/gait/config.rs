@@ -80,7 +80,7 @@ pub(super) mod delay {
 }
 
 /// What nobody walks, and what nobody runs.
-pub(super) mod fast {
+pub(super) mod nobody {
     /// Fastest walk, m/s: people begin to run at a Froude number of 0.5, v²/(g·L), 2.1 m/s for legs of 0.90 m (Alexander 1989; Kram,
     /// Domingo, Ferris 1997).
     pub(crate) const FASTEST_WALK_MPS: f64 = 2.1;

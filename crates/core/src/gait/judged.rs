@@ -2,9 +2,9 @@
 
 use crate::clean::Series;
 
-use super::fast;
 use super::figures::Whole;
 use super::levels::{Levels, Weights};
+use super::nobody;
 use super::observe::Observed;
 use super::path::best_path;
 use super::runner::RunnerPrior;
@@ -28,7 +28,7 @@ impl Judged {
         let whole = Whole::of(observed, usual);
         let mut probabilities: Vec<Vec<Probabilities>> =
             observed.segments.iter().map(|segment| score(segment, &whole)).collect();
-        fast::weigh(observed, &mut probabilities);
+        nobody::weigh(observed, &mut probabilities);
         let said = SideInformation::of(series, observed);
         said.weigh(&mut probabilities);
         let segments = probabilities.iter().enumerate();

@@ -1,10 +1,10 @@
 //! What nobody walks: a speed that lasts above the one at which people begin to run. And what nobody runs: so few steps.
 
-use super::config::fast::{
+use super::config::figures::STEPPING_SPM;
+use super::config::nobody::{
     FASTEST_WALK_MPS, FASTEST_WALK_SD_MPS, FEWEST_RUN_SD_SPM, FEWEST_RUN_SPM, LEAST_ODDS, MAY_BE_HALF_SPM,
     WINDOW_S,
 };
-use super::config::figures::STEPPING_SPM;
 use super::observe::{Observed, Segment};
 use super::scorer::{self, Probabilities};
 
