@@ -28,14 +28,17 @@ pub(super) fn mend(
     mending.change_locks(
         2.0,
         ChangeKind::CadenceDoubled,
-        |spm, step_m| spm < HALF_BELOW_SPM && step_m > HALF_STEP_M,
-        |spm, step_m| spm < STILL_HALF_BELOW_SPM && step_m > STILL_HALF_RATIO_M * spm,
+        |steps| steps.spm < HALF_BELOW_SPM && steps.are_longer(HALF_STEP_M),
+        |steps| steps.spm < STILL_HALF_BELOW_SPM && steps.are_longer(STILL_HALF_RATIO_M * steps.spm),
     );
     mending.change_locks(
         0.5,
         ChangeKind::CadenceHalved,
-        |spm, step_m| spm > config.max_cadence_spm || spm > DOUBLE_ABOVE_SPM && step_m < DOUBLE_STEP_M,
-        |spm, step_m| spm > STILL_DOUBLE_ABOVE_SPM && step_m < STILL_DOUBLE_STEP_M,
+        |steps| match steps.spm {
+            spm if spm > config.max_cadence_spm => steps.length_m().is_some(),
+            spm => spm > DOUBLE_ABOVE_SPM && steps.are_shorter(DOUBLE_STEP_M),
+        },
+        |steps| steps.spm > STILL_DOUBLE_ABOVE_SPM && steps.are_shorter(STILL_DOUBLE_STEP_M),
     );
     mending.leave_out_held();
     mending.leave_out_held_while_still();
@@ -52,6 +55,27 @@ struct Mending<'a> {
     most_spm: f64,
     cadence_spm: Vec<Option<f64>>,
     ledger: &'a mut Vec<Change>,
+}
+
+/// The steps of a row. Their length is looked up only where their number asks for it.
+struct Steps<'a> {
+    spm: f64,
+    at: usize,
+    mending: &'a Mending<'a>,
+}
+
+impl Steps<'_> {
+    fn length_m(&self) -> Option<f64> {
+        Some(60.0 * self.mending.speed_mps(self.at)? / self.spm)
+    }
+
+    fn are_longer(&self, bound_m: f64) -> bool {
+        self.length_m().is_some_and(|length_m| length_m > bound_m)
+    }
+
+    fn are_shorter(&self, bound_m: f64) -> bool {
+        self.length_m().is_some_and(|length_m| length_m < bound_m)
+    }
 }
 
 impl Mending<'_> {
@@ -87,29 +111,34 @@ impl Mending<'_> {
         }
     }
 
-    /// Multiplies by `factor` where the cadence was locked onto half or double of the true one: where steps (cadence, length in
-    /// metres) `surely` look so for long enough, and as far either way as they `maybe` do.
+    /// A row with steps; that of a drop-out has none.
+    fn steps(&self, at: usize) -> Option<Steps<'_>> {
+        let spm = self.cadence_spm[at].filter(|spm| *spm >= DROPPED_SPM)?;
+        Some(Steps { spm, at, mending: self })
+    }
+
+    /// Multiplies by `factor` where the cadence was locked onto half or double of the true one: where steps `surely` look so for long
+    /// enough, and as far either way as they `maybe` do.
     fn change_locks(
         &mut self,
         factor: f64,
         kind: ChangeKind,
-        surely: impl Fn(f64, f64) -> bool,
-        maybe: impl Fn(f64, f64) -> bool,
+        surely: impl Fn(&Steps) -> bool,
+        maybe: impl Fn(&Steps) -> bool,
     ) {
-        let step = |at: usize| {
-            let spm = self.cadence_spm[at].filter(|spm| *spm >= DROPPED_SPM)?;
-            Some((spm, 60.0 * self.speed_mps(at)? / spm))
+        let n = self.cadence_spm.len();
+        let sure: Vec<bool> = (0..n).map(|at| self.steps(at).is_some_and(|steps| surely(&steps))).collect();
+        let lasts = |rows: Range<usize>| {
+            runs_of_rows(rows, |at| sure[at]).iter().any(|sure| self.length_s(sure) >= LOCK_S)
         };
-        let steps: Vec<Option<(f64, f64)>> = (0..self.cadence_spm.len()).map(step).collect();
-        let is_sure = |at: usize| steps[at].is_some_and(|(spm, step_m)| surely(spm, step_m));
-        let may_be = |at: usize| steps[at].is_some_and(|(spm, step_m)| maybe(spm, step_m));
-        for rows in runs_of_rows(0..steps.len(), |at| is_sure(at) || may_be(at)) {
-            if runs_of_rows(rows.clone(), is_sure).iter().all(|sure| self.length_s(sure) < LOCK_S) {
-                continue;
-            }
-            for at in rows {
-                self.change(at, self.cadence_spm[at].map(|spm| spm * factor), kind);
-            }
+        if !lasts(0..n) {
+            return;
+        }
+        let may_be = |at: usize| sure[at] || self.steps(at).is_some_and(|steps| maybe(&steps));
+        let mut locks = runs_of_rows(0..n, may_be);
+        locks.retain(|rows| lasts(rows.clone()));
+        for at in locks.into_iter().flatten() {
+            self.change(at, self.cadence_spm[at].map(|spm| spm * factor), kind);
         }
     }
 
