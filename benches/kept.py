@@ -36,14 +36,14 @@ session_ceiling = "32:00"
 name = "rests"
 session = "walk 5:00, 6 x (run 2:00, rest 1:00), walk 0:20"
 [[stage]]
-name = "rest and walk"
+name = "rest-walk"
 session = "walk 5:00, 5 x (run 2:20, rest 0:40, walk 1:30), walk 2:00"
 [[stage]]
-name = "rest, walk, rest"
+name = "rest-walk-rest"
 session = "walk 5:00, 4 x (run 3:00, rest 0:30, walk 0:30, rest 0:30), walk 3:00"
 """
 STAGES = ("short", "middle", "long")
-RESTS = ("rests", "rest and walk", "rest, walk, rest")
+RESTS = ("rests", "rest-walk", "rest-walk-rest")
 COLUMNS = {
     "cadence": [],
     "speed and heart rate": ["--no-cadence"],
@@ -108,7 +108,7 @@ def as_prescribed(options, plan, realism, samplings, seeds):
         flags = [*realism, *COLUMNS[columns], *GROUNDS[ground], "--profile", profile, "--sampling", sampling]
         all_stages = collections.Counter()
         for stage in options.stages:
-            name = "-".join((stage.replace(", ", "_").replace(" ", "_"), columns.replace(" ", "_"), profile, ground, sampling, *realism[1:]))
+            name = "-".join((stage, columns.replace(" ", "_"), profile, ground, sampling, *realism[1:]))
             all_stages += outcomes(options.jogaudit, plan, options.folder / name, stage, flags, seeds)
         row(condition, all_stages)
 

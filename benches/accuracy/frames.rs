@@ -5,9 +5,8 @@ use std::io::Write;
 
 use jogaudit_core::clean::{CleanConfig, SpeedSource, clean};
 use jogaudit_core::gait::{Gait, GaitConfig, read_frames};
-use jogaudit_core::prescription::{Extent, Move, Step};
+use jogaudit_core::prescription::{Move, Step};
 use jogaudit_recording::read::Recording;
-use jogaudit_recording::units::Seconds;
 use jogaudit_simulate::{
     CadenceDamage, CadenceFault, CadenceFaultKind, CadenceLeft, Channels, Fault, FaultKind, Form, Gps,
     Profile, Realism, Sampling, Settings, Simulated, Window, simulate,
@@ -15,16 +14,15 @@ use jogaudit_simulate::{
 use rayon::prelude::*;
 
 use crate::Options;
-use crate::sessions::{choice, interrupt, session, short_runs, truth, with_rests};
+use crate::sessions::{self, choice, interrupt, session, short_runs, step, truth, with_rests};
 
 /// One of so many, by an own draw for each choice.
 fn draw(seed: u64, salt: u64, of: u64) -> u64 {
     choice(seed, 1000 + salt, of)
 }
 
-/// From one length to another, s, evenly in the log.
-fn length_s(seed: u64, salt: u64, (least_s, most_s): (f64, f64)) -> f64 {
-    (least_s * (most_s / least_s).powf(draw(seed, salt, 1000) as f64 / 1000.0)).round()
+fn length_s(seed: u64, salt: u64, range_s: (f64, f64)) -> f64 {
+    sessions::length_s(seed, 1000 + salt, range_s)
 }
 
 /// Kinds of sessions (see [`steps`]), …
@@ -43,11 +41,6 @@ fn steps(seed: u64, kind: u64) -> Vec<Step> {
 fn steps_of_kind(seed: u64, kind: u64) -> Vec<Step> {
     let draw = |salt, of| draw(seed, salt, of);
     let length_s = |salt, range_s| length_s(seed, salt, range_s);
-    let step = |motion, seconds: f64| Step {
-        motion,
-        extent: Extent::Time(Seconds::new(seconds)).into(),
-        ceiling: None,
-    };
     let in_turn = |most: u64, walk_s: (f64, f64), run_s: (f64, f64)| {
         let steps = 0..most / 2 + draw(1, most / 2);
         let rests = draw(3, 4) == 0;

@@ -3,15 +3,14 @@
 use jogaudit_core::clean::{CleanConfig, clean};
 use jogaudit_core::gait::Gait;
 use jogaudit_core::gait::agreement::{GaitSpan, shared_time_s};
-use jogaudit_core::prescription::{Extent, Move, Step};
-use jogaudit_recording::units::Seconds;
+use jogaudit_core::prescription::Move;
 use jogaudit_simulate::{Channels, Gps, Profile, Realism, Sampling, Settings, Simulated, simulate};
 use rayon::prelude::*;
 
 use crate::judged::{HIDDEN_S, Judged, calibration_error, in_band};
 use crate::rivals::{Found, bare, ours};
 use crate::score::Score;
-use crate::sessions::{choice, interrupt, session, short_runs, truth, with_rests};
+use crate::sessions::{choice, interrupt, session, short_runs, step, truth, with_rests};
 use crate::{Options, show};
 
 const BANDS: [(f64, f64, &str); 3] =
@@ -155,19 +154,15 @@ impl Outcome {
 
 pub(crate) fn make(condition: &Condition, seed: u64) -> Simulated {
     let mut settings = Settings { seed, ..condition.settings.clone() };
-    let alone = |motion| {
-        let length = Seconds::new((1200 + 300 * choice(seed, 10, 5)) as f64);
-        vec![Step { motion, extent: Extent::Time(length).into(), ceiling: None }]
-    };
+    let alone = |motion| vec![step(motion, (1200 + 300 * choice(seed, 10, 5)) as f64)];
     if matches!(condition.what, What::RunWalk | What::ShortRuns) {
         interrupt(&mut settings);
     }
     let steps = match condition.what {
         What::RunWalk => session(seed),
         What::ShortRuns => short_runs(seed),
-        What::WithRests => {
-            with_rests(seed, &if choice(seed, 5, 2) == 0 { session(seed) } else { short_runs(seed) })
-        }
+        What::WithRests if choice(seed, 5, 2) == 0 => with_rests(seed, &session(seed)),
+        What::WithRests => with_rests(seed, &short_runs(seed)),
         What::WalksAlone => alone(Move::Walk),
         What::RunsAlone => alone(Move::Run),
     };

@@ -59,12 +59,18 @@ pub(crate) fn short_runs(seed: u64) -> Vec<Step> {
     repeated(seed, 6 + choice(seed, 3, 7), 25 + 5 * choice(seed, 1, 6), 45 + 15 * choice(seed, 2, 4))
 }
 
+/// A step that lasts so long.
+pub(crate) fn step(motion: Move, length_s: f64) -> Step {
+    Step { motion, extent: Extent::Time(Seconds::new(length_s)).into(), ceiling: None }
+}
+
+/// From one length to another, s, evenly in the log.
+pub(crate) fn length_s(seed: u64, salt: u64, (least_s, most_s): (f64, f64)) -> f64 {
+    (least_s * (most_s / least_s).powf(choice(seed, salt, 1000) as f64 / 1000.0)).round()
+}
+
 fn repeated(seed: u64, reps: u64, run_s: u64, walk_s: u64) -> Vec<Step> {
-    let step = |motion, seconds: u64| Step {
-        motion,
-        extent: Extent::Time(Seconds::new(seconds as f64)).into(),
-        ceiling: None,
-    };
+    let step = |motion, seconds: u64| step(motion, seconds as f64);
     let mut steps = vec![step(Move::Walk, 180 + 60 * choice(seed, 4, 3))];
     for _ in 0..reps {
         steps.push(step(Move::Run, run_s));
@@ -77,15 +83,10 @@ fn repeated(seed: u64, reps: u64, run_s: u64, walk_s: u64) -> Vec<Step> {
 /// The session with rests, of 5 s to two minutes, before its steps or in their midst: at lights, to tie a lace, to get one's breath back.
 pub(crate) fn with_rests(seed: u64, steps: &[Step]) -> Vec<Step> {
     let one_step_in = 1 + choice(seed, 20, 5);
-    let step = |motion, seconds: f64| Step {
-        motion,
-        extent: Extent::Time(Seconds::new(seconds.round())).into(),
-        ceiling: None,
-    };
     let mut out: Vec<Step> = Vec::new();
     for (k, own) in (0..).zip(steps) {
         let Extent::Time(length) = own.extent.least else { unreachable!("sessions by time") };
-        let rest = step(Move::Rest, 5.0 * 24_f64.powf(choice(seed, 200 + k, 1000) as f64 / 1000.0));
+        let rest = step(Move::Rest, length_s(seed, 200 + k, (5.0, 120.0)));
         let before_s = length.get() * [0.0, 0.2, 0.5, 0.8][choice(seed, 300 + k, 4) as usize];
         let follows_rest = before_s == 0.0 && out.last().is_some_and(|step| step.motion == Move::Rest);
         if own.motion == Move::Rest || follows_rest || choice(seed, 400 + k, one_step_in) > 0 {
@@ -93,9 +94,9 @@ pub(crate) fn with_rests(seed: u64, steps: &[Step]) -> Vec<Step> {
             continue;
         }
         if before_s > 0.0 {
-            out.push(step(own.motion, before_s));
+            out.push(step(own.motion, before_s.round()));
         }
-        out.extend([rest, step(own.motion, length.get() - before_s)]);
+        out.extend([rest, step(own.motion, (length.get() - before_s).round())]);
     }
     if choice(seed, 21, 4) == 0 && out.last().is_some_and(|step| step.motion != Move::Rest) {
         out.push(step(Move::Rest, 10.0 + 10.0 * choice(seed, 22, 12) as f64));

@@ -23,6 +23,11 @@ struct Show {
 }
 
 impl Show {
+    /// Of even runners and quick recorders.
+    fn ideal(session: &'static str, reps: (u32, u32)) -> Self {
+        Self { session, reps, realism: Realism::Ideal }
+    }
+
     fn plan(&self) -> Plan {
         let text = format!("[[stage]]\nname = '1'\nsession = '{}'", self.session);
         Plan::parse(&text).expect(self.session).value
@@ -68,30 +73,20 @@ impl Show {
 
 #[test]
 fn a_range_in_all() {
-    Show {
-        session: "walk 4:10 or more, for 20:30 to 26:40 (run 2:50, walk 1:20)",
-        reps: (5, 7),
-        realism: Realism::Ideal,
-    }
-    .holds();
+    Show::ideal("walk 4:10 or more, for 20:30 to 26:40 (run 2:50, walk 1:20)", (5, 7)).holds();
 }
 
 #[test]
 fn a_range_of_a_run() {
-    Show {
-        session: "walk 4:10, run 8:20 to 11:10, walk 1:40, run 5:00, walk 3:10",
-        reps: (1, 1),
-        realism: Realism::Ideal,
-    }
-    .holds();
+    Show::ideal("walk 4:10, run 8:20 to 11:10, walk 1:40, run 5:00, walk 3:10", (1, 1)).holds();
 }
 
 #[test]
 fn a_range_of_a_count() {
     let session = "walk 4:10, 4 to 6 x (run 1:50, walk 1:40)";
-    Show { session, reps: (2, 5), realism: Realism::Ideal }.holds();
+    Show::ideal(session, (2, 5)).holds();
     // A repetition fewer than the least and one more than the most.
-    let show = Show { session, reps: (0, 0), realism: Realism::Ideal };
+    let show = Show::ideal(session, (0, 0));
     let missing = Fault::new(FaultKind::RepMissing, 1.0).at_rep(2);
     assert!(show.count("one fewer", InRange::Least, Some(missing), Outcome::Underdone).0 >= RIGHT);
     let extra = Fault::new(FaultKind::RepExtra, 1.0);
@@ -100,12 +95,7 @@ fn a_range_of_a_count() {
 
 #[test]
 fn a_rest_that_may_be_longer() {
-    Show {
-        session: "walk 4:10, 5 x (run 2:20, rest 1:10 or more), walk 2:00 or less",
-        reps: (3, 3),
-        realism: Realism::Ideal,
-    }
-    .holds();
+    Show::ideal("walk 4:10, 5 x (run 2:20, rest 1:10 or more), walk 2:00 or less", (3, 3)).holds();
 }
 
 #[test]
