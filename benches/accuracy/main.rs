@@ -8,7 +8,8 @@
 //! (sessions of one gait), `--time`, `--dump` (what went wrong), `--digest` (a number that any change of our bouts changes).
 //!
 //! `--realistic` prints another table, of realistic sessions, and `--patterns` one of realistic sessions whose cadence is damaged in
-//! one gait; both take `--seeds`, `--first`, `--only`, `--skip` and `--dump`.
+//! one gait; both take `--seeds`, `--first`, `--only`, `--skip` and `--dump`. With `--lengths` the first says how many of the true bouts
+//! of each length are found.
 //!
 //! `--frames` writes what `benches/frames.py` fits the scorer on, with `--only` of those conditions alone and with `--uneven` of
 //! sessions whose lengths follow no plan; `--bouts` what `benches/bouts.py` fits the certainty on.
@@ -77,6 +78,7 @@ struct Options {
     time: bool,
     dump: bool,
     digest: bool,
+    lengths: bool,
 }
 
 impl Options {
@@ -97,6 +99,7 @@ impl Options {
             time: false,
             dump: false,
             digest: false,
+            lengths: false,
         };
         let mut args = std::env::args().skip(1);
         while let Some(arg) = args.next() {
@@ -117,6 +120,7 @@ impl Options {
                 "--time" => options.time = true,
                 "--dump" => options.dump = true,
                 "--digest" => options.digest = true,
+                "--lengths" => options.lengths = true,
                 _ => {}
             }
         }

@@ -15,6 +15,8 @@ use crate::{Options, show};
 
 const BANDS: [(f64, f64, &str); 3] =
     [(0.90, 0.95, "0.90–0.95"), (0.95, 0.99, "0.95–0.99"), (0.99, 2.0, "≥ 0.99")];
+/// Lengths of true bouts, s, whose shares found `--lengths` prints.
+const LENGTHS_S: [f64; 5] = [0.0, 10.0, 20.0, 30.0, f64::INFINITY];
 /// In a walk, a run said with this certainty counts.
 const VERY_SURE: f64 = 0.95;
 
@@ -208,6 +210,16 @@ fn run_walk_row(outcomes: &[Outcome]) -> String {
     )
 }
 
+/// How many of the true bouts were found, by their length.
+fn lengths_row(outcomes: &[Outcome]) -> String {
+    let own = Score::sum(outcomes.iter().map(|o| &o.own));
+    let shares = LENGTHS_S.windows(2).map(|of| match own.found_of_length(of[0], of[1]) {
+        (_, 0) => "–".to_owned(),
+        (found, all) => format!("{:.1} % of {all}", 100.0 * found as f64 / all as f64),
+    });
+    shares.collect::<Vec<String>>().join(" | ")
+}
+
 fn alone_row(outcomes: &[Outcome], other_gait: Gait) -> String {
     let all_s: f64 = outcomes.iter().map(|o| o.all_s).sum();
     let other = |k: usize| 100.0 * outcomes.iter().fold(0.0, |sum, o| sum + o.other_s[k]) / all_s;
@@ -224,18 +236,14 @@ pub(crate) fn table(options: &Options) {
          another gait, or more of it than of its own; the calibration error is of the same. Bare: 1.9 m/s after a median over 9 s.\n",
         options.seeds, options.first
     );
-    let bands: Vec<String> = BANDS.iter().map(|(_, _, name)| format!("right of {name}")).collect();
-    println!(
-        "| condition | time right | event F1 | boundary median, s | 95th, s | within 2 SE | exact count | calibration error | {} | bare: time right | F1 | exact count |\n|{}",
-        bands.join(" | "),
-        "---|".repeat(8 + BANDS.len() + 3)
-    );
+    head(options.lengths);
     let mut alone_begun = false;
     for condition in conditions() {
-        if !options.wants(&condition.name) {
+        let what = condition.what;
+        if !options.wants(&condition.name) || options.lengths && what.is_alone() {
             continue;
         }
-        if condition.what.is_alone() && !alone_begun {
+        if what.is_alone() && !alone_begun {
             alone_begun = true;
             println!(
                 "\n| condition | time in the other gait | recordings with some | bouts of it | of these with ≥ {VERY_SURE} | bare: time in the other gait |\n|---|---|---|---|---|---|"
@@ -244,12 +252,36 @@ pub(crate) fn table(options: &Options) {
         let seeds = options.first..options.first + options.seeds;
         let outcomes: Vec<Outcome> =
             seeds.into_par_iter().map(|seed| Outcome::of(&condition, seed)).collect();
-        let what = condition.what;
-        let row =
-            if what.is_alone() { alone_row(&outcomes, what.other_gait()) } else { run_walk_row(&outcomes) };
+        let row = match what {
+            _ if options.lengths => lengths_row(&outcomes),
+            _ if what.is_alone() => alone_row(&outcomes, what.other_gait()),
+            _ => run_walk_row(&outcomes),
+        };
         println!("| {} | {row} |", condition.name);
         if options.dump {
             outcomes.iter().filter_map(|o| o.wrong.as_ref()).for_each(|wrong| println!("{wrong}"));
         }
     }
+}
+
+fn head(lengths: bool) {
+    if lengths {
+        let names = LENGTHS_S.windows(2).map(|of| match of[1] {
+            f64::INFINITY => format!("{} s and more", of[0]),
+            to_s => format!("{} to {to_s} s", of[0]),
+        });
+        let names: Vec<String> = names.collect();
+        println!(
+            "| condition | true bouts found: {} |\n|{}",
+            names.join(" | "),
+            "---|".repeat(1 + names.len())
+        );
+        return;
+    }
+    let bands: Vec<String> = BANDS.iter().map(|(_, _, name)| format!("right of {name}")).collect();
+    println!(
+        "| condition | time right | event F1 | boundary median, s | 95th, s | within 2 SE | exact count | calibration error | {} | bare: time right | F1 | exact count |\n|{}",
+        bands.join(" | "),
+        "---|".repeat(8 + BANDS.len() + 3)
+    );
 }

@@ -17,6 +17,8 @@ pub(crate) struct Score {
     count_errors: usize,
     boundary_s: Vec<f64>,
     bouts: Vec<(f64, bool)>,
+    /// Lengths of the true bouts, s, and whether each was found.
+    true_s: Vec<(f64, bool)>,
     /// Boundary errors over their stated standard errors.
     scaled: Vec<f64>,
 }
@@ -48,6 +50,10 @@ impl Score {
             events: known.len() + spans.len(),
             exact: usize::from(known.len() == spans.len() && pairs.len() == known.len()),
             count_errors: known.len().abs_diff(spans.len()),
+            true_s: (0..)
+                .zip(&known)
+                .map(|(k, span)| (span.end_s - span.start_s, pairs.iter().any(|&(i, _)| i == k)))
+                .collect(),
             ..Self::default()
         };
         let last_s = truth.last().map_or(0.0, |t| t.end_s);
@@ -88,6 +94,7 @@ impl Score {
             all.count_errors += one.count_errors;
             all.boundary_s.extend(&one.boundary_s);
             all.bouts.extend(&one.bouts);
+            all.true_s.extend(&one.true_s);
             all.scaled.extend(&one.scaled);
         }
         all
@@ -109,6 +116,13 @@ impl Score {
 
     pub(crate) fn exact_count(&self) -> f64 {
         self.exact as f64 / self.recordings as f64
+    }
+
+    /// Of the true bouts that last from so long to so long, s, how many were found.
+    pub(crate) fn found_of_length(&self, from_s: f64, to_s: f64) -> (usize, usize) {
+        let of: Vec<bool> =
+            self.true_s.iter().filter(|b| (from_s..to_s).contains(&b.0)).map(|b| b.1).collect();
+        (of.iter().filter(|found| **found).count(), of.len())
     }
 
     /// Bouts too many or too few, a recording.
