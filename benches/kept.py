@@ -1,11 +1,11 @@
 """What `batch` says of made-up sessions that were done as prescribed: anything but `kept` is a false alarm, or open.
 
-    python benches/kept.py JOGAUDIT FOLDER [--seeds 100] [--first 7000000] [--realistic] [--rests] [--faults] [--only TEXT]
+    python benches/kept.py JOGAUDIT FOLDER [--seeds 100] [--first 7000000] [--realistic] [--rests | --brief] [--faults] [--only TEXT]
 
 Simulates SEEDS sessions of each of three stages in each condition into FOLDER (what is there is taken again), scores them, and
 prints a table with the number of each outcome. Typical reception. Where there is no word of cadence there is none; "positions" have no
 speed, distance or altitude either. With `--realistic` runners and recorders are as real ones (`docs/simulator.md`), and sampled as those; with
-`--rests` the stages have rests between runs and walks; with `--faults` each fault is ordered in each session of a stage with limits, and the outcome that it should have stands beside it. `--only` takes the conditions with
+`--rests` the stages have rests between runs and walks, with `--brief` runs or walks of 20 or 30 s; with `--faults` each fault is ordered in each session of a stage with limits, and the outcome that it should have stands beside it. `--only` takes the conditions with
 TEXT in their name. A simulator that has changed needs a new FOLDER.
 """
 
@@ -41,9 +41,19 @@ session = "walk 5:00, 5 x (run 2:20, rest 0:40, walk 1:30), walk 2:00"
 [[stage]]
 name = "rest-walk-rest"
 session = "walk 5:00, 4 x (run 3:00, rest 0:30, walk 0:30, rest 0:30), walk 3:00"
+[[stage]]
+name = "brief-runs"
+session = "walk 5:00, 15 x (run 0:20, walk 0:40), walk 3:00"
+[[stage]]
+name = "brief-walks"
+session = "walk 5:00, 8 x (run 2:00, walk 0:20), walk 3:00"
+[[stage]]
+name = "brief-breaks"
+session = "walk 2:00, 8 x (run 4:30, walk 0:30)"
 """
 STAGES = ("short", "middle", "long")
 RESTS = ("rests", "rest-walk", "rest-walk-rest")
+BRIEF = ("brief-runs", "brief-walks", "brief-breaks")
 COLUMNS = {
     "cadence": [],
     "speed and heart rate": ["--no-cadence"],
@@ -135,6 +145,7 @@ def main():
     parser.add_argument("--first", type=int, default=7_000_000)
     parser.add_argument("--realistic", action="store_true")
     parser.add_argument("--rests", dest="stages", action="store_const", const=RESTS, default=STAGES)
+    parser.add_argument("--brief", dest="stages", action="store_const", const=BRIEF)
     parser.add_argument("--faults", action="store_true")
     parser.add_argument("--only", default="")
     options = parser.parse_args()

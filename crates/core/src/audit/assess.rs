@@ -19,10 +19,8 @@ use jogaudit_recording::units::clock;
 const AT_ONCE_S: f64 = 5.0;
 /// Share of the session with a heart rate below which nothing says that its ceiling was kept. Our choice.
 const LEAST_COVERED: f64 = 0.5;
-/// Below this certainty a walk may hide a run. Chosen on the simulator (docs/method-audit.md).
-const LEAST_CERTAIN_WALK: f64 = 0.6;
-/// Below this certainty, which is even odds, a run does not show that anyone ran. Our choice.
-const LEAST_CERTAIN_RUN: f64 = 0.5;
+/// Below this certainty a bout may hide another gait. Chosen on the simulator (docs/method-audit.md).
+const LEAST_CERTAIN: f64 = 0.6;
 /// On a stage of walking alone, share of the walking that may be missing. Our choice.
 const WALKED_SHARE: f64 = 0.1;
 
@@ -317,15 +315,14 @@ impl Matched<'_> {
 
     /// Whether a walk is so uncertain that it may hide a run, or a run that it may hide a walk.
     fn may_hide_another(&self, kind: PieceKind, notices: &mut Vec<Notice>) -> bool {
-        let (least, code, what, other, untold) = if kind == PieceKind::Walk {
-            let untold = "no more was run than prescribed";
-            (LEAST_CERTAIN_WALK, NoticeCode::WalkMayHideRun, "walk", "running", untold)
+        let (code, what, other, untold) = if kind == PieceKind::Walk {
+            (NoticeCode::WalkMayHideRun, "walk", "running", "no more was run than prescribed")
         } else {
-            let untold = "it was run as prescribed";
-            (LEAST_CERTAIN_RUN, NoticeCode::RunMayHideWalk, "run", "walking", untold)
+            (NoticeCode::RunMayHideWalk, "run", "walking", "it was run as prescribed")
         };
-        let in_doubt =
-            |p: &&Piece| p.kind == kind && p.bout.duration_s() >= HIDDEN_S && p.bout.certainty < least;
+        let in_doubt = |p: &&Piece| {
+            p.kind == kind && p.bout.duration_s() >= HIDDEN_S && p.bout.certainty < LEAST_CERTAIN
+        };
         let bouts: Vec<Bout> = self.pieces.iter().filter(in_doubt).map(|p| p.bout).collect();
         let Some(worst) = bouts.iter().min_by(|a, b| a.certainty.total_cmp(&b.certainty)) else {
             return false;

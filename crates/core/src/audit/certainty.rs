@@ -2,6 +2,8 @@
 
 use statrs::function::erf::erfc;
 
+use crate::gait::HIDDEN_S;
+
 /// Certainty from which a finding decides the outcome, and explains what else it leads to. Our choice.
 pub const DECIDES: f64 = 0.9;
 
@@ -28,6 +30,21 @@ pub(super) fn doubted(before: f64, after: f64) -> f64 {
 /// sessions done as prescribed from being called underdone where cadence does not tell. What was too much has no such presumption.
 pub(super) fn left_undone(looks: f64) -> f64 {
     doubted(looks, looks / (2.0 - looks))
+}
+
+/// Longest step of which the certainty of a bout does not say whether it lies hidden in it, s: half as long again as what it speaks of
+/// ([`HIDDEN_S`]). Our choice.
+const UNSEEN_S: f64 = 1.5 * HIDDEN_S;
+/// Such a step is left out with so many times the odds that the bout in its place speaks for. Chosen on the simulator
+/// (`docs/method-audit.md`).
+const UNSEEN_ODDS: f64 = 0.1;
+
+/// Certainty that a step of such a length is missing in a bout of such certainty.
+pub(super) fn unless_unseen(looks: f64, length_s: f64) -> f64 {
+    if length_s > UNSEEN_S {
+        return looks;
+    }
+    UNSEEN_ODDS * looks / (1.0 - looks + UNSEEN_ODDS * looks)
 }
 
 #[cfg(test)]

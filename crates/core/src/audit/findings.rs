@@ -3,7 +3,7 @@
 mod extra;
 
 use super::align::{Alignment, Group, Piece, PieceKind, Span, TargetPlace};
-use super::certainty::{DECIDES, above_zero, doubted, left_undone};
+use super::certainty::{DECIDES, above_zero, doubted, left_undone, unless_unseen};
 use super::matched::Matched;
 use super::measure::{self, BoutPart, Done};
 use super::{AuditConfig, Code, Finding};
@@ -299,7 +299,10 @@ impl Lengths<'_> {
             audit.hidden.push(format!("walk {}", self.matched.done[target.steps.start].rep));
             return;
         }
-        let gait = unless_hidden(measure::certainty(&parts), hole_s, missing_s);
+        let gait = measure::certainty(&parts);
+        let of = |gait| self.certainty_of(missing_s, tolerance, MISSING_ERROR_S, gait);
+        let unseen = of(unless_unseen(gait, target.length_s.least));
+        let looks = doubted(of(gait), unseen * self.certainty_of_joint(index));
         // Running on through the walk is this same fault.
         if let Some(group) = self.group_of(index) {
             let walks = group.targets.len() / 2;
@@ -326,8 +329,27 @@ impl Lengths<'_> {
             achieved: Some(rest_s),
             unit: Unit::Seconds,
             excess: Some(missing_s),
-            certainty: self.certainty_of(missing_s, tolerance, MISSING_ERROR_S, gait),
+            certainty: unless_hidden(looks, hole_s, missing_s),
         });
+    }
+
+    /// Certainty that there is more running where a break is missing than the runs around it but one ask for: else that one may be missing
+    /// instead.
+    fn certainty_of_joint(&self, index: usize) -> f64 {
+        let Some(group) = self.group_of(index).filter(|group| group.targets.len() > 1) else {
+            return 1.0;
+        };
+        let runs = self.matched.layout.targets[group.targets.clone()].iter().filter(|t| t.gait == Gait::Run);
+        let (mut all_s, mut shortest_s) = (0.0, f64::INFINITY);
+        for Range { least, most } in runs.map(|run| run.length_s) {
+            let asked_s = if most.is_finite() { most } else { least };
+            all_s += asked_s;
+            shortest_s = asked_s.min(shortest_s);
+        }
+        let parts = self.run_parts(group.pieces.clone());
+        let excess_s = measure::total_s(&parts) - (all_s - shortest_s);
+        let tolerance_s = self.matched.prescription.tolerance.run.get().min(0.5 * shortest_s);
+        self.certainty_of(excess_s, tolerance_s, self.error_s(&parts), 1.0)
     }
 
     /// Length of a step in its own unit; metres need a distance and fall back to seconds.
@@ -406,7 +428,8 @@ impl Lengths<'_> {
         let pieces = &self.matched.pieces[there.unwrap_or(0..self.matched.pieces.len())];
         let bouts: Vec<BoutPart> =
             pieces.iter().filter(|p| p.kind != PieceKind::Hole).map(BoutPart::of).collect();
-        let looks = left_undone(measure::certainty(&bouts));
+        let gait = measure::certainty(&bouts);
+        let looks = doubted(gait, left_undone(unless_unseen(gait, done.length_s.least)));
         audit.findings.push(Finding {
             code: Code::RepMissing,
             rep: Some(done.rep),
