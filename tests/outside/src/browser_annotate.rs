@@ -9,7 +9,7 @@ use fantoccini::key::Key;
 use serde_json::{Value, json};
 
 use crate::browser::{Driver, Look, wrong};
-use crate::browser_page::{click, find, says};
+use crate::browser_page::{click, click_on, find, says};
 use crate::browser_situations::keep_picture;
 use crate::folder::Folder;
 use crate::page::Page;
@@ -145,7 +145,7 @@ async fn mark_by_mouse(client: &Client, changes: &[(f64, String)], elapsed_s: f6
     for (at, (at_s, gait)) in changes.iter().enumerate() {
         let slip_s = if at == 1 { 20.0 } else { 0.0 };
         drag(client, at_s + slip_s, at_s + slip_s, whole).await;
-        find(client, &format!("button[data-gait={gait}]")).await.click().await.unwrap();
+        click_on(client, &format!("button[data-gait={gait}]")).await;
         if at == 1 {
             drag(client, at_s + slip_s, *at_s, whole).await;
         }
@@ -265,7 +265,7 @@ async fn a_long_recording_is_zoomed_marked_reloaded_and_gone_on_with_later() {
     let width_s = elapsed / f64::from(1 << zooms);
     let from_s = cursor_s - width_s * cursor_s / elapsed;
     drag(&client, *at_s, *at_s, (from_s, from_s + width_s)).await;
-    find(&client, &format!("button[data-gait={gait}]")).await.click().await.unwrap();
+    click_on(&client, &format!("button[data-gait={gait}]")).await;
     says(&client, "A reload of the page keeps it.").await;
     let shown = "return [...document.querySelectorAll('#marks th')].map(cell => cell.textContent)";
     // The table is drawn with the next picture, after the page has said so.
@@ -329,7 +329,7 @@ async fn the_page_fits_each_screen_and_is_accessible() {
         says(&client, "What was marked before is here.").await;
         find(&client, "#timeline svg").await;
         found.extend(wrong(&client).await.into_iter().map(|what| format!("{look:?}: {what}")));
-        find(&client, "summary").await.click().await.unwrap();
+        click_on(&client, "summary").await;
         click(&client, "Zoom in").await;
         click(&client, "Next mark").await;
         found.extend(wrong(&client).await.into_iter().map(|what| format!("{look:?}, keys open: {what}")));

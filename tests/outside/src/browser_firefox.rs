@@ -10,7 +10,7 @@ use fantoccini::{Client, ClientBuilder};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
 
-use crate::browser_page::{click, find};
+use crate::browser_page::{click, click_on, find};
 use crate::browser_way::{reviewed, ruling, saved, way};
 use crate::page::HANG;
 use crate::web::{Server, address, is_shown};
@@ -92,7 +92,7 @@ async fn the_way_in_firefox_from_the_disk_and_from_a_web_space() {
         let client = driver.open(&profile, &downloads).await;
         client.goto(&file).await.unwrap();
         is_shown(&client, "/").await;
-        find(&client, "table.cases th a").await.click().await.unwrap();
+        click_on(&client, "table.cases th a").await;
         assert_eq!(ruling(&client).await, first, "{name}: all is there");
         click(&client, "Save the whole case as a zip").await;
         let zip = downloads.join("case.zip");

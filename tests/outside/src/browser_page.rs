@@ -8,10 +8,13 @@ use crate::browser::{Driver, Look, wrong};
 use crate::page::{HANG, Page, case_with, demo, demo_file, tree};
 use fantoccini::actions::{InputSource, KeyAction, KeyActions};
 use fantoccini::elements::Element;
+use fantoccini::error::CmdError;
 use fantoccini::key::Key;
 use fantoccini::{Client, Locator};
 use serde_json::json;
 
+/// Attempts to click on what a page that comes again takes away.
+const CLICKS: usize = 20;
 const WIDE: Look = Look { width: 1400, height: 900, dark: false };
 
 pub(crate) async fn find(client: &Client, css: &str) -> Element {
@@ -27,7 +30,33 @@ pub(crate) async fn named(client: &Client, text: &str) -> Element {
 }
 
 pub(crate) async fn click(client: &Client, text: &str) {
-    named(client, text).await.click().await.unwrap();
+    for _ in 0..CLICKS {
+        if !is_gone(named(client, text).await.click().await) {
+            return;
+        }
+    }
+    panic!("“{text}” never stays to be clicked");
+}
+
+/// Clicks on what the page has at a CSS selector.
+pub(crate) async fn click_on(client: &Client, css: &str) {
+    for _ in 0..CLICKS {
+        if !is_gone(find(client, css).await.click().await) {
+            return;
+        }
+    }
+    panic!("{css} never stays to be clicked");
+}
+
+/// Whether the page came again between finding and clicking, so that nothing was clicked.
+fn is_gone(clicked: Result<(), CmdError>) -> bool {
+    match clicked {
+        Err(error) if error.is_stale_element_reference() => true,
+        other => {
+            other.unwrap();
+            false
+        }
+    }
 }
 
 /// Waits until the page says something.

@@ -4,7 +4,7 @@
 use std::fs;
 
 use crate::browser::{Driver, Look, wrong};
-use crate::browser_page::{click, find, says};
+use crate::browser_page::{click, click_on, find, says};
 use crate::page::{Page, case_with};
 use fantoccini::{Client, Locator};
 
@@ -39,7 +39,7 @@ a_week = \"0 to 1\"   # if it rains
 
 /// Presses the button of the form that sends this.
 async fn press(client: &Client, sends: &str) {
-    find(client, &format!("button[value='{sends}']")).await.click().await.unwrap();
+    click_on(client, &format!("button[value='{sends}']")).await;
 }
 
 async fn type_into(client: &Client, css: &str, text: &str) {

@@ -11,7 +11,7 @@ use fantoccini::Client;
 use serde_json::{Value, json};
 
 use crate::browser::Driver;
-use crate::browser_page::{click, drop_files, find, says};
+use crate::browser_page::{click, click_on, drop_files, find, says};
 use crate::page::{HANG, HOSTED_PAGES, Page, demo_file};
 use crate::program::jogaudit;
 use crate::web::{Server, WIDE, address, asked_for, is_shown, listen};
@@ -24,7 +24,7 @@ pub(crate) async fn way(client: &Client) -> String {
     let session = find(client, "#s0-session").await;
     session.clear().await.unwrap();
     session.send_keys(SESSION).await.unwrap();
-    find(client, "button[value='save']").await.click().await.unwrap();
+    click_on(client, "button[value='save']").await;
     says(client, "The plan is saved.").await;
 
     click(client, "Now").await;
@@ -99,7 +99,7 @@ async fn in_one_file(file: &str, folder: &Path) -> (String, PathBuf) {
     let client = driver.open_with(WIDE, &args, &preferences).await;
     client.goto(file).await.unwrap();
     is_shown(&client, "/").await;
-    find(&client, "table.cases th a").await.click().await.unwrap();
+    click_on(&client, "table.cases th a").await;
     assert_eq!(ruling(&client).await, first, "all is there");
     click(&client, "Save the whole case as a zip").await;
     let zip = downloads.join("case.zip");

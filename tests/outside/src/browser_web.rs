@@ -7,7 +7,7 @@ use fantoccini::{Client, Locator};
 use serde_json::json;
 
 use crate::browser::{Driver, wrong};
-use crate::browser_page::{body, click, find, named};
+use crate::browser_page::{body, click, click_on, find, named};
 use crate::program::top;
 use crate::web::{
     Server, WIDE, address, asked_for, comes, diary, fake, is_shown, listen, opened, seed, stored, times_sent,
@@ -255,7 +255,7 @@ async fn a_page_that_is_being_read_comes_again_but_not_while_somebody_types() {
     let reading = "<title>R</title><meta http-equiv=refresh content=1><main id=main><h1>Reading</h1><input id=field></main>";
     fake(&client, "/case/anna/", reading).await;
     type_address(&client, "/case/anna/").await;
-    find(&client, "#field").await.click().await.unwrap();
+    click_on(&client, "#field").await;
     // What was on its way before the field had the focus.
     tokio::time::sleep(std::time::Duration::from_secs(1)).await;
     let before = times_sent(&client, "GET /case/anna/").await;

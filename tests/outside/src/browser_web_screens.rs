@@ -8,7 +8,7 @@ use fantoccini::key::Key;
 use serde_json::json;
 
 use crate::browser::{Driver, Look, wrong};
-use crate::browser_page::{body, click, find, says, tab_to};
+use crate::browser_page::{body, click, click_on, find, says, tab_to};
 use crate::page::{case_with, demo, demo_file, gpx, tree};
 use crate::web::{WIDE, address, asked_for, comes, is_shown, seed, type_address};
 
@@ -174,14 +174,14 @@ async fn nothing_in_a_case_that_was_sent_runs_and_bad_zips_are_told() {
     ] {
         assert!(bytes.len() < 1 << 20, "{name}");
         find(&client, "#zip").await.send_keys(&write(name, &bytes)).await.unwrap();
-        find(&client, "form[action='/open-zip'] button").await.click().await.unwrap();
+        click_on(&client, "form[action='/open-zip'] button").await;
         says(&client, said).await;
         says(&client, "What to do: ").await;
         click(&client, "To the start").await;
     }
 
     find(&client, "#zip").await.send_keys(&write("evil <b>.zip", &zipped(&evil))).await.unwrap();
-    find(&client, "form[action='/open-zip'] button").await.click().await.unwrap();
+    click_on(&client, "form[action='/open-zip'] button").await;
     says(&client, "Take the case along").await;
     for page in ["Diary", "Review", "Plan", "Now", "All cases"] {
         click(&client, page).await;
