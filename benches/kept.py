@@ -1,12 +1,12 @@
 """What `batch` says of made-up sessions that were done as prescribed: anything but `kept` is a false alarm, or open.
 
-    python benches/kept.py JOGAUDIT FOLDER [--seeds 100] [--first 7000000] [--realistic] [--rests | --brief] [--faults] [--only TEXT]
+    python benches/kept.py JOGAUDIT FOLDER [--seeds 100] [--first 7000000] [--realistic] [--rests | --brief] [--fault FAULT | --faults] [--only TEXT]
 
 Simulates SEEDS sessions of each of three stages in each condition into FOLDER (what is there is taken again), scores them, and
 prints a table with the number of each outcome. Typical reception. Where there is no word of cadence there is none; "positions" have no
 speed, distance or altitude either. With `--realistic` runners and recorders are as real ones (`docs/simulator.md`), and sampled as those; with
 `--rests` the stages have rests between runs and walks, with `--brief` runs or walks of 20 or 30 s; with `--faults` each fault is ordered in each session of a stage with limits, and the outcome that it should have stands beside it. `--only` takes the conditions with
-TEXT in their name. A simulator that has changed needs a new FOLDER.
+TEXT in their name, `--fault` orders one fault in every session. A simulator that has changed needs a new FOLDER.
 """
 
 import argparse
@@ -104,6 +104,10 @@ def outcomes(jogaudit, plan, folder, stage, options, seeds):
     return collections.Counter(json.loads(row)["outcome"] for row in open(out))
 
 
+def order(fault):
+    return [] if fault == "none" else ["--fault", fault]
+
+
 def row(name, counted, *more):
     shares = [f"{100 * counted[outcome] / counted.total():.1f} %" for outcome in OUTCOMES]
     print("| " + " | ".join([name, *shares, *more]) + " |", flush=True)
@@ -115,10 +119,11 @@ def as_prescribed(options, plan, realism, samplings, seeds):
         condition = f"{columns}, {profile}, {ground}, {sampling}"
         if options.only not in condition:
             continue
-        flags = [*realism, *COLUMNS[columns], *GROUNDS[ground], "--profile", profile, "--sampling", sampling]
+        ordered = order(options.fault)
+        flags = [*realism, *COLUMNS[columns], *GROUNDS[ground], "--profile", profile, "--sampling", sampling, *ordered]
         all_stages = collections.Counter()
         for stage in options.stages:
-            name = "-".join((stage, columns.replace(" ", "_"), profile, ground, sampling, *realism[1:]))
+            name = "-".join((stage, columns.replace(" ", "_"), profile, ground, sampling, *realism[1:], *ordered[1:]))
             all_stages += outcomes(options.jogaudit, plan, options.folder / name, stage, flags, seeds)
         row(condition, all_stages)
 
@@ -131,9 +136,8 @@ def with_faults(options, plan, realism, sampling, seeds):
         condition = f"{columns}, {fault}"
         if options.only not in condition:
             continue
-        ordered = [] if fault == "none" else ["--fault", fault]
         name = "-".join(("fault", columns.replace(" ", "_"), fault.replace(":", "_"), *realism[1:]))
-        flags = [*realism, *flags, "--sampling", sampling, *ordered]
+        flags = [*realism, *flags, "--sampling", sampling, *order(fault)]
         row(condition, outcomes(options.jogaudit, plan, options.folder / name, "limits", flags, seeds), expected)
 
 
@@ -146,6 +150,7 @@ def main():
     parser.add_argument("--realistic", action="store_true")
     parser.add_argument("--rests", dest="stages", action="store_const", const=RESTS, default=STAGES)
     parser.add_argument("--brief", dest="stages", action="store_const", const=BRIEF)
+    parser.add_argument("--fault", default="none")
     parser.add_argument("--faults", action="store_true")
     parser.add_argument("--only", default="")
     options = parser.parse_args()

@@ -8,7 +8,6 @@ use crate::browser::{Driver, Look, wrong};
 use crate::page::{HANG, Page, case_with, demo, demo_file, tree};
 use fantoccini::actions::{InputSource, KeyAction, KeyActions};
 use fantoccini::elements::Element;
-use fantoccini::error::CmdError;
 use fantoccini::key::Key;
 use fantoccini::{Client, Locator};
 use serde_json::json;
@@ -18,45 +17,43 @@ const CLICKS: usize = 20;
 const WIDE: Look = Look { width: 1400, height: 900, dark: false };
 
 pub(crate) async fn find(client: &Client, css: &str) -> Element {
-    let wait = client.wait().at_most(HANG).every(Duration::from_millis(50));
-    wait.for_element(Locator::Css(css)).await.unwrap_or_else(|error| panic!("{css}: {error}"))
+    comes(client, Locator::Css(css)).await
 }
 
 /// The link or button with this text.
 pub(crate) async fn named(client: &Client, text: &str) -> Element {
-    let path = format!("//*[self::a or self::button][contains(normalize-space(.), '{text}')]");
-    let wait = client.wait().at_most(HANG).every(Duration::from_millis(50));
-    wait.for_element(Locator::XPath(&path)).await.unwrap_or_else(|error| panic!("{text}: {error}"))
+    comes(client, Locator::XPath(&path_of(text))).await
 }
 
 pub(crate) async fn click(client: &Client, text: &str) {
-    for _ in 0..CLICKS {
-        if !is_gone(named(client, text).await.click().await) {
-            return;
-        }
-    }
-    panic!("“{text}” never stays to be clicked");
+    click_at(client, Locator::XPath(&path_of(text))).await;
 }
 
 /// Clicks on what the page has at a CSS selector.
 pub(crate) async fn click_on(client: &Client, css: &str) {
-    for _ in 0..CLICKS {
-        if !is_gone(find(client, css).await.click().await) {
-            return;
-        }
-    }
-    panic!("{css} never stays to be clicked");
+    click_at(client, Locator::Css(css)).await;
 }
 
-/// Whether the page came again between finding and clicking, so that nothing was clicked.
-fn is_gone(clicked: Result<(), CmdError>) -> bool {
-    match clicked {
-        Err(error) if error.is_stale_element_reference() => true,
-        other => {
-            other.unwrap();
-            false
+/// Path of a link or button by its text.
+fn path_of(text: &str) -> String {
+    format!("//*[self::a or self::button][contains(normalize-space(.), '{text}')]")
+}
+
+/// Waits for an element.
+async fn comes(client: &Client, place: Locator<'_>) -> Element {
+    let wait = client.wait().at_most(HANG).every(Duration::from_millis(50));
+    wait.for_element(place).await.unwrap_or_else(|error| panic!("{place:?}: {error}"))
+}
+
+/// Clicks on an element, anew where the page came again between finding and clicking, so that nothing was clicked.
+async fn click_at(client: &Client, place: Locator<'_>) {
+    for _ in 0..CLICKS {
+        match comes(client, place).await.click().await {
+            Err(error) if error.is_stale_element_reference() => {}
+            clicked => return clicked.unwrap(),
         }
     }
+    panic!("{place:?} never stays to be clicked");
 }
 
 /// Waits until the page says something.

@@ -2,6 +2,7 @@
 
 use super::align::{Alignment, Piece, PieceKind, Target, TargetPlace};
 use super::ceilings;
+use super::certainty::OPEN;
 use super::findings::{self, LengthAudit, Lengths};
 use super::gradient::Slopes;
 use super::matched::Matched;
@@ -20,7 +21,7 @@ const AT_ONCE_S: f64 = 5.0;
 /// Share of the session with a heart rate below which nothing says that its ceiling was kept. Our choice.
 const LEAST_COVERED: f64 = 0.5;
 /// Below this certainty a bout may hide another gait. Chosen on the simulator (docs/method-audit.md).
-const LEAST_CERTAIN: f64 = 0.6;
+const LEAST_CERTAIN: f64 = 1.0 - OPEN;
 /// On a stage of walking alone, share of the walking that may be missing. Our choice.
 const WALKED_SHARE: f64 = 0.1;
 

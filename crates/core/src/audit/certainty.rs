@@ -10,6 +10,13 @@ pub const DECIDES: f64 = 0.9;
 /// Below this a finding does not stand in the way of another verdict; as probable a walk may hide a run and be in the way. Our choice.
 pub(super) const OPEN: f64 = 0.4;
 
+/// Longest step of which the certainty of a bout does not say whether it lies hidden in it, s: half as long again as what it speaks of
+/// ([`HIDDEN_S`]). Our choice.
+const UNSEEN_S: f64 = 1.5 * HIDDEN_S;
+/// Such a step is left out with so many times the odds that the bout in its place speaks for. Chosen on the simulator
+/// (`docs/method-audit.md`).
+const UNSEEN_ODDS: f64 = 0.1;
+
 /// Probability that a value measured as `value` with standard error `error` is in truth above 0, for a normal error.
 /// Without error: 1 above 0, else 0.
 pub(super) fn above_zero(value: f64, error: f64) -> f64 {
@@ -29,22 +36,17 @@ pub(super) fn doubted(before: f64, after: f64) -> f64 {
 /// Certainty that a run was left undone in a walk of such certainty: most of what is due is done, so the odds are half. Our choice: it keeps
 /// sessions done as prescribed from being called underdone where cadence does not tell. What was too much has no such presumption.
 pub(super) fn left_undone(looks: f64) -> f64 {
-    doubted(looks, looks / (2.0 - looks))
+    doubted(looks, with_odds(looks, 0.5))
 }
 
-/// Longest step of which the certainty of a bout does not say whether it lies hidden in it, s: half as long again as what it speaks of
-/// ([`HIDDEN_S`]). Our choice.
-const UNSEEN_S: f64 = 1.5 * HIDDEN_S;
-/// Such a step is left out with so many times the odds that the bout in its place speaks for. Chosen on the simulator
-/// (`docs/method-audit.md`).
-const UNSEEN_ODDS: f64 = 0.1;
+/// A probability whose odds are so many times those of another.
+fn with_odds(probability: f64, times: f64) -> f64 {
+    times * probability / (1.0 - probability + times * probability)
+}
 
 /// Certainty that a step of such a length is missing in a bout of such certainty.
 pub(super) fn unless_unseen(looks: f64, length_s: f64) -> f64 {
-    if length_s > UNSEEN_S {
-        return looks;
-    }
-    UNSEEN_ODDS * looks / (1.0 - looks + UNSEEN_ODDS * looks)
+    if length_s > UNSEEN_S { looks } else { with_odds(looks, UNSEEN_ODDS) }
 }
 
 #[cfg(test)]

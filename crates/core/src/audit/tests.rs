@@ -11,6 +11,7 @@ mod ranges;
 
 use super::testing::{Track, segmentation, stage};
 use super::*;
+use crate::gait::Bout;
 use jogaudit_recording::notice::{Noted, NoticeCode};
 
 /// Six runs of a minute with walks of two, five minutes of walking before and after.
@@ -24,7 +25,14 @@ fn run_audit(segmentation: &Segmentation, series: &Series, stage: &Stage, runner
 
 /// Audits bouts against a session, both as text, on a recording with usual speeds.
 fn audit_text(done: &str, prescribed: &str) -> Noted<Audit> {
-    let segmentation = segmentation(done);
+    audit_changed(done, prescribed, |_| {})
+}
+
+/// The same after a change of the bouts.
+fn audit_changed(done: &str, prescribed: &str, change: impl FnOnce(&mut [Bout])) -> Noted<Audit> {
+    let mut bouts = segmentation(done).bouts().to_vec();
+    change(&mut bouts);
+    let segmentation = Segmentation::new(bouts).unwrap();
     let series = Track::of(&segmentation).build();
     run_audit(&segmentation, &series, &stage(prescribed), &Runner::default())
 }

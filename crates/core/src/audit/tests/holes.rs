@@ -79,10 +79,9 @@ fn a_few_seconds_of_running_in_a_hole_do_not_join_runs() {
 #[test]
 fn a_walk_that_a_hole_may_hide_in_part_is_in_the_way_of_kept() {
     // Runs that are less sure, both as long as prescribed at most, and a hole that hides at most 45 of 120 s of walking.
-    let mut bouts = segmentation("w300 r80 u45 r80 w300").bouts().to_vec();
-    bouts.iter_mut().filter(|b| b.gait == Gait::Run).for_each(|b| b.certainty = 0.7);
-    let segmentation = Segmentation::new(bouts).unwrap();
-    let noted = run_audit(&segmentation, &Track::of(&segmentation).build(), &stage(TWO), &Runner::default());
+    let noted = audit_changed("w300 r80 u45 r80 w300", TWO, |bouts| {
+        bouts.iter_mut().filter(|b| b.gait == Gait::Run).for_each(|b| b.certainty = 0.7);
+    });
     assert_eq!(only(&noted.value).code, Code::WalkMissing);
     assert_eq!(noted.value.outcome, Outcome::Undecided, "{:?}", noted.value.findings);
 }

@@ -1,10 +1,8 @@
 //! Lengths, order and what is missing.
 
-use super::super::testing::{
-    bout, parse, run_item_m, segmentation, segmentation_of, session, stage_of, with_ceiling,
-};
+use super::super::testing::{run_item_m, segmentation, session, stage_of, with_ceiling};
 use super::*;
-use crate::gait::{Bout, Gait, GaitConfig, segment};
+use crate::gait::{Gait, GaitConfig, segment};
 use crate::prescription::{Extent, Item, Session};
 use jogaudit_recording::units::{Metres, Seconds};
 
@@ -57,13 +55,7 @@ fn the_certainty_of_a_length_is_that_the_tolerance_is_exceeded() {
 
 #[test]
 fn an_excess_that_the_error_explains_is_said_but_not_counted() {
-    let mut bouts = segmentation("w300 r72 w120 r60 w300").bouts().to_vec();
-    for bout in &mut bouts {
-        (bout.start_error_s, bout.end_error_s) = (4.0, 4.0);
-    }
-    let segmentation = Segmentation::new(bouts).unwrap();
-    let series = Track::of(&segmentation).build();
-    let noted = run_audit(&segmentation, &series, &stage("w300 r60 w120 r60 w300"), &Runner::default());
+    let noted = doubtful("w300 r72 w120 r60 w300", "w300 r60 w120 r60 w300", 4.0, None);
     assert_eq!(noted.value.outcome, Outcome::Kept);
     assert!(has_notice(&noted, NoticeCode::WithinError));
 }
@@ -75,14 +67,12 @@ fn doubtful(text: &str, wanted: &str, error_s: f64, uncertain: Option<usize>) ->
 
 /// The audit of bouts whose ends have an error, and of which one is only so certain.
 fn with_doubt(text: &str, wanted: &str, error_s: f64, doubt: Option<(usize, f64)>) -> Noted<Audit> {
-    let mut bouts = segmentation(text).bouts().to_vec();
-    for (k, bout) in bouts.iter_mut().enumerate() {
-        (bout.start_error_s, bout.end_error_s) = (error_s, error_s);
-        bout.certainty = doubt.filter(|doubt| doubt.0 == k).map_or(0.99, |doubt| doubt.1);
-    }
-    let segmentation = Segmentation::new(bouts).unwrap();
-    let series = Track::of(&segmentation).build();
-    run_audit(&segmentation, &series, &stage(wanted), &Runner::default())
+    audit_changed(text, wanted, |bouts| {
+        for (k, bout) in bouts.iter_mut().enumerate() {
+            (bout.start_error_s, bout.end_error_s) = (error_s, error_s);
+            bout.certainty = doubt.filter(|doubt| doubt.0 == k).map_or(0.99, |doubt| doubt.1);
+        }
+    })
 }
 
 #[test]
@@ -169,58 +159,48 @@ fn a_missing_walk_joins_two_runs() {
     }
 }
 
-/// Audits bouts of which one is so certain, and its ends are off by so much, s.
-fn outcome_with(
-    done: &str,
-    at: usize,
-    (certainty, error_s): (f64, f64),
-    prescribed: &str,
-) -> (Outcome, Audit) {
-    let mut bouts = segmentation(done).bouts().to_vec();
-    bouts[at].certainty = certainty;
-    (bouts[at].start_error_s, bouts[at].end_error_s) = (error_s, error_s);
-    let segmentation = Segmentation::new(bouts).unwrap();
-    let series = Track::of(&segmentation).build();
-    let audit = run_audit(&segmentation, &series, &stage(prescribed), &Runner::default()).value;
-    (audit.outcome, audit)
-}
-
 #[test]
 fn a_run_whose_ends_are_unsure_does_not_show_that_two_became_one() {
-    // A run of 41 s where two of 20 s were due: if its ends are off by 11 s, it may be one and the other was left out.
-    let of = |error_s: f64| {
-        outcome_with("w300 r20 w60 r41 w300", 3, (0.999, error_s), "w300 r20 w60 r20 w60 r20 w300")
+    let of = |done: &str, at: usize, error_s: f64| {
+        let changed = audit_changed(done, "w300 r20 w60 r20 w60 r20 w300", |bouts| {
+            bouts[at].certainty = 0.999;
+            (bouts[at].start_error_s, bouts[at].end_error_s) = (error_s, error_s);
+        });
+        changed.value
     };
-    let (sure, unsure) = (of(1.0), of(11.0));
-    assert_eq!((sure.0, codes(&sure.1)), (Outcome::Overdone, vec![Code::WalkMissing]));
-    assert_eq!((unsure.0, codes(&unsure.1)), (Outcome::Undecided, vec![Code::WalkMissing]));
+    // A run of 41 s where two of 20 s were due: if its ends are off by 11 s, it may be one and the other was left out.
+    let two = |error_s: f64| of("w300 r20 w60 r41 w300", 3, error_s);
+    let (sure, unsure) = (two(1.0), two(11.0));
+    assert_eq!((sure.outcome, codes(&sure)), (Outcome::Overdone, vec![Code::WalkMissing]));
+    assert_eq!((unsure.outcome, codes(&unsure)), (Outcome::Undecided, vec![Code::WalkMissing]));
     // 41 s are 11 s more than a run of 20 s and its tolerance: 11/(11·√2) standard errors, a probability of 0.76.
-    assert!((only(&unsure.1).certainty - 0.76).abs() < 0.01, "{:?}", unsure.1.findings);
+    assert!((only(&unsure).certainty - 0.76).abs() < 0.01, "{:?}", unsure.findings);
     // Of three in one it is the same: 60 s are 20 s more than two.
-    let three =
-        |error_s: f64| outcome_with("w300 r60 w300", 1, (0.999, error_s), "w300 r20 w60 r20 w60 r20 w300").0;
+    let three = |error_s: f64| of("w300 r60 w300", 1, error_s).outcome;
     assert_eq!([three(1.0), three(11.0)], [Outcome::Overdone, Outcome::Undecided]);
 }
 
 #[test]
 fn a_step_of_half_a_minute_may_lie_unseen_in_a_bout() {
     // Of a bout it is certain that it hides no 20 s of another gait, not that it hides none.
+    let left_out = |code: Code, done: &str, prescribed: &str, at: usize, certainty: f64| {
+        let audit = audit_changed(done, prescribed, |bouts| {
+            bouts[at].certainty = certainty;
+            (bouts[at].start_error_s, bouts[at].end_error_s) = (1.0, 1.0);
+        });
+        assert_eq!(codes(&audit.value), [code]);
+        audit.value.outcome
+    };
     let run_left_out = |certainty: f64, run: &str| {
         let plan = format!("w300 {run} w60 {run} w60 {run} w60 {run} w300");
-        let (outcome, audit) =
-            outcome_with(&format!("w300 {run} w140 {run} w60 {run} w300"), 2, (certainty, 1.0), &plan);
-        assert_eq!(codes(&audit), [Code::RepMissing]);
-        outcome
+        left_out(Code::RepMissing, &format!("w300 {run} w140 {run} w60 {run} w300"), &plan, 2, certainty)
     };
     assert_eq!(run_left_out(0.98, "r20"), Outcome::Undecided);
     assert_eq!(run_left_out(0.98, "r60"), Outcome::Underdone);
     assert_eq!(run_left_out(0.998, "r20"), Outcome::Underdone);
     let walk_left_out = |certainty: f64, walk: &str| {
         let plan = format!("w300 r120 {walk} r120 {walk} r120 w300");
-        let (outcome, audit) =
-            outcome_with(&format!("w300 r120 {walk} r240 w300"), 3, (certainty, 1.0), &plan);
-        assert_eq!(codes(&audit), [Code::WalkMissing]);
-        outcome
+        left_out(Code::WalkMissing, &format!("w300 r120 {walk} r240 w300"), &plan, 3, certainty)
     };
     assert_eq!(walk_left_out(0.98, "w20"), Outcome::Undecided);
     assert_eq!(walk_left_out(0.98, "w60"), Outcome::Overdone);
@@ -450,23 +430,16 @@ fn a_missing_last_walk_is_said() {
 fn short_false_bouts_shatter_nothing() {
     // A 9-second walk in a run of ten minutes, a 7-second run in the first walk, a 6-second run in a break.
     let parts = "w100 r7 w193 r300 w9 r291 w60 r6 w54 r600 w300";
-    let mut bouts = segmentation(parts).bouts().to_vec();
-    for bout in bouts.iter_mut().filter(|b| b.duration_s() < 10.0) {
-        bout.certainty = 0.6;
-    }
-    let segmentation = Segmentation::new(bouts).unwrap();
-    let series = Track::of(&segmentation).build();
-    let noted = run_audit(&segmentation, &series, &stage("w300 r600 w120 r600 w300"), &Runner::default());
+    let noted = audit_changed(parts, "w300 r600 w120 r600 w300", |bouts| {
+        bouts.iter_mut().filter(|b| b.duration_s() < 10.0).for_each(|b| b.certainty = 0.6);
+    });
     assert_eq!(noted.value.outcome, Outcome::Kept, "{:#?}", noted.value.findings);
 }
 
 #[test]
 fn an_uncertain_bout_leaves_the_verdict_open() {
-    let mut bouts = segmentation("w300 r60 w120 r90 w300").bouts().to_vec();
-    bouts[3].certainty = 0.8;
-    let segmentation = Segmentation::new(bouts).unwrap();
-    let series = Track::of(&segmentation).build();
-    let noted = run_audit(&segmentation, &series, &stage("w300 r60 w120 r60 w300"), &Runner::default());
+    let noted =
+        audit_changed("w300 r60 w120 r90 w300", "w300 r60 w120 r60 w300", |bouts| bouts[3].certainty = 0.8);
     assert_eq!(noted.value.outcome, Outcome::Undecided);
     assert!((only(&noted.value).certainty - 0.8).abs() < 1e-6);
 }
@@ -485,12 +458,9 @@ fn too_little_data_leaves_the_verdict_open() {
     let empty = Segmentation::new(Vec::new()).unwrap();
     let noted = run_audit(&empty, &Track::new(0.0).build(), &stage(SIX), &Runner::default());
     assert_eq!(noted.value.outcome, Outcome::Undecided);
-    let unsure =
-        [bout(Gait::Walk, 0.0, 300.0), bout(Gait::Run, 300.0, 360.0), bout(Gait::Walk, 360.0, 660.0)]
-            .map(|b| Bout { certainty: 0.6, ..b });
-    let segmentation = Segmentation::new(unsure.to_vec()).unwrap();
-    let series = Track::of(&segmentation).build();
-    let noted = run_audit(&segmentation, &series, &stage("w300 r60 w300"), &Runner::default());
+    let noted = audit_changed("w300 r60 w300", "w300 r60 w300", |bouts| {
+        bouts.iter_mut().for_each(|b| b.certainty = 0.6);
+    });
     assert_eq!(noted.value.outcome, Outcome::Undecided);
     assert!(has_notice(&noted, NoticeCode::GaitUncertain));
 }
@@ -499,11 +469,10 @@ fn too_little_data_leaves_the_verdict_open() {
 fn where_the_gaits_are_uncertain_on_the_whole_no_length_is_surer() {
     // The walks are 0.6 certain; the run of 60 s that took 300 is certain.
     let audited = |walks: f64| {
-        let mut bouts = segmentation("w300 r300 w300").bouts().to_vec();
-        bouts.iter_mut().filter(|b| b.gait == Gait::Walk).for_each(|b| b.certainty = walks);
-        let segmentation = Segmentation::new(bouts).unwrap();
-        let series = Track::of(&segmentation).build();
-        run_audit(&segmentation, &series, &stage("w300 r60 w300"), &Runner::default()).value
+        let changed = audit_changed("w300 r300 w300", "w300 r60 w300", |bouts| {
+            bouts.iter_mut().filter(|b| b.gait == Gait::Walk).for_each(|b| b.certainty = walks);
+        });
+        changed.value
     };
     let mean = (2.0 * 0.6 + 0.99) / 3.0;
     let uncertain = audited(0.6);
@@ -516,11 +485,7 @@ fn where_the_gaits_are_uncertain_on_the_whole_no_length_is_surer() {
 fn a_bout_that_may_hide_another_gait_is_in_the_way_of_kept() {
     const PLAN: &str = "w300 r60 w120 r60 w120 r60 w300";
     let of = |done: &str, at: usize, certainty: f64| {
-        let mut bouts = segmentation(done).bouts().to_vec();
-        bouts[at].certainty = certainty;
-        let segmentation = Segmentation::new(bouts).unwrap();
-        let series = Track::of(&segmentation).build();
-        let noted = run_audit(&segmentation, &series, &stage(PLAN), &Runner::default());
+        let noted = audit_changed(done, PLAN, |bouts| bouts[at].certainty = certainty);
         let said = [NoticeCode::WalkMayHideRun, NoticeCode::RunMayHideWalk];
         (noted.value.outcome, said.map(|code| has_notice(&noted, code)))
     };
@@ -543,14 +508,13 @@ fn a_bout_that_may_hide_another_gait_is_in_the_way_of_kept() {
 fn a_run_twice_too_long_is_not_kept_however_little_faster_than_the_walks() {
     // Speed alone, on level ground. The pairs of `benches/even_pairs.py`.
     let plan = stage("w300 r60 w120 r60 w300");
-    let parts = parse("w300 r60 w120 r120 w420");
+    let done = segmentation("w300 r60 w120 r120 w420");
+    let gait_at = |t: f64| done.bouts().iter().find(|b| t < b.end_s).map_or(Gait::Walk, |b| b.gait);
     for (walk, faster) in (8..=18).flat_map(|walk| (4..=14).map(move |faster| (walk, faster))) {
         let walk_mps = 0.1 * f64::from(walk);
         let jog_mps = walk_mps + 0.05 * f64::from(faster);
-        let bouts = segmentation_of(&parts);
-        let at = |t: f64| bouts.bouts().iter().find(|b| t < b.end_s).map_or(Gait::Walk, |b| b.gait);
-        let speed = |t: f64| if at(t) == Gait::Run { jog_mps } else { walk_mps };
-        let series = Track::new(1020.0).speed(speed).altitude(|_, _| 20.0).build();
+        let speed = |t: f64| if gait_at(t) == Gait::Run { jog_mps } else { walk_mps };
+        let series = Track::new(done.elapsed_s()).speed(speed).altitude(|_, _| 20.0).build();
         let found = segment(&series, &GaitConfig::default(), None).value;
         let outcome = run_audit(&found, &series, &plan, &Runner::default()).value.outcome;
         assert_ne!(outcome, Outcome::Kept, "{walk_mps:.1} and {jog_mps:.2} m/s: {:?}", found.bouts());
