@@ -1,12 +1,15 @@
 """What `batch` says of made-up sessions that were done as prescribed: anything but `kept` is a false alarm, or open.
 
-    python benches/kept.py JOGAUDIT FOLDER [--seeds 100] [--first 7000000] [--realistic] [--rests | --brief] [--fault FAULT | --faults] [--only TEXT]
+    python benches/kept.py JOGAUDIT FOLDER [--seeds 100] [--first 7000000] [--realistic]
+                           [--rests | --brief | --metres] [--fault FAULT | --faults] [--only TEXT]
 
 Simulates SEEDS sessions of each of three stages in each condition into FOLDER (what is there is taken again), scores them, and
 prints a table with the number of each outcome. Typical reception. Where there is no word of cadence there is none; "positions" have no
-speed, distance or altitude either. With `--realistic` runners and recorders are as real ones (`docs/simulator.md`), and sampled as those; with
-`--rests` the stages have rests between runs and walks, with `--brief` runs or walks of 20 or 30 s; with `--faults` each fault is ordered in each session of a stage with limits, and the outcome that it should have stands beside it. `--only` takes the conditions with
-TEXT in their name, `--fault` orders one fault in every session. A simulator that has changed needs a new FOLDER.
+speed, distance or altitude either. With `--realistic` runners and recorders are as real ones (`docs/simulator.md`), and sampled as
+those; with `--rests` the stages have rests between runs and walks, with `--brief` runs or walks of 20 or 30 s, with `--metres` runs or
+walks by distance. `--fault` orders one fault in every session; with `--faults` each is ordered in each session of a stage with limits,
+and the outcome that it should have stands beside it. `--only` takes the conditions with TEXT in their name. A simulator that has
+changed needs a new FOLDER.
 """
 
 import argparse
@@ -50,10 +53,20 @@ session = "walk 5:00, 8 x (run 2:00, walk 0:20), walk 3:00"
 [[stage]]
 name = "brief-breaks"
 session = "walk 2:00, 8 x (run 4:30, walk 0:30)"
+[[stage]]
+name = "short-metres"
+session = "walk 400 m, 10 x (run 100 m, walk 100 m), walk 400 m"
+[[stage]]
+name = "metres"
+session = "walk 400 m, 6 x (run 400 m, walk 200 m), walk 400 m"
+[[stage]]
+name = "run-metres"
+session = "walk 5:00, 3 x (run 1200 m, walk 2:00), walk 3:00"
 """
 STAGES = ("short", "middle", "long")
 RESTS = ("rests", "rest-walk", "rest-walk-rest")
 BRIEF = ("brief-runs", "brief-walks", "brief-breaks")
+METRES = ("short-metres", "metres", "run-metres")
 COLUMNS = {
     "cadence": [],
     "speed and heart rate": ["--no-cadence"],
@@ -150,6 +163,7 @@ def main():
     parser.add_argument("--realistic", action="store_true")
     parser.add_argument("--rests", dest="stages", action="store_const", const=RESTS, default=STAGES)
     parser.add_argument("--brief", dest="stages", action="store_const", const=BRIEF)
+    parser.add_argument("--metres", dest="stages", action="store_const", const=METRES)
     parser.add_argument("--fault", default="none")
     parser.add_argument("--faults", action="store_true")
     parser.add_argument("--only", default="")

@@ -114,7 +114,7 @@ impl Matched<'_> {
         range_s: Option<(f64, f64)>,
         notices: &mut Vec<Notice>,
     ) -> (Vec<Finding>, bool) {
-        let mut found = Lengths { matched: self, alignment, truncated: beginning.truncated }.check();
+        let mut found = Lengths::new(self, alignment, beginning.truncated).check();
         if let (Some(limit), Some(range_s)) = (self.prescription.limits.session_ceiling, range_s) {
             let hole_s = measure::total_s(&parts_within(&self.pieces, range_s, &[PieceKind::Hole]));
             findings::session_length(range_s, hole_s, limit.get(), &mut found, self.config);

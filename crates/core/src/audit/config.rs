@@ -23,8 +23,12 @@ pub struct AuditConfig {
     pub running_total_fraction: f64,
     /// Tolerance for the length of the whole session, s.
     pub session_s: f64,
-    /// Standard error of a distance, as a fraction.
+    /// Standard error of a distance, as a fraction. Eight watches were off by 3.2 to 6.1 % in the mean (Gilgen-Ammann et al. 2020, JMIR
+    /// mHealth 8(6):e17118); an error that is normal and 4.65 % in the mean has a standard deviation of √(π/2) times that.
     pub distance_error: f64,
+    /// What chance adds to the distance of a single step, m for one of 1 m; it grows with the root. Chosen on the simulator
+    /// (`docs/method-audit.md`).
+    pub distance_chance_m: f64,
     /// With more than this share of the session unknown the audit is undecided.
     pub unknown_share: f64,
     /// With a mean certainty of the bouts below this the audit is undecided.
@@ -68,7 +72,8 @@ impl Default for AuditConfig {
             least_error_s: 0.5,
             running_total_fraction: 0.05,
             session_s: 30.0,
-            distance_error: 0.02,
+            distance_error: 0.06,
+            distance_chance_m: 0.8,
             unknown_share: 0.2,
             mean_certainty: 0.75,
             pace_trim_s: 3.0,

@@ -1,6 +1,9 @@
 //! Lengths against what was prescribed. One fault gives one finding: what a finding explains is not counted again.
 
 mod extra;
+mod length;
+
+use length::Recorder;
 
 use super::align::{Alignment, Group, Piece, PieceKind, Span, TargetPlace};
 use super::certainty::{DECIDES, above_zero, doubted, left_undone, unless_unseen};
@@ -24,10 +27,12 @@ const MISSING_ERROR_S: f64 = 3.0;
 
 /// Judges the lengths of what was done.
 pub(super) struct Lengths<'a> {
-    pub(super) matched: &'a Matched<'a>,
-    pub(super) alignment: &'a Alignment,
+    matched: &'a Matched<'a>,
+    alignment: &'a Alignment,
     /// Step whose beginning is not on the recording.
-    pub(super) truncated: Option<usize>,
+    truncated: Option<usize>,
+    runs_by_distance: Option<Recorder>,
+    walks_by_distance: Option<Recorder>,
 }
 
 /// What the lengths gave.
@@ -85,18 +90,12 @@ impl LengthAudit {
     }
 }
 
-/// A length in the unit in which it was prescribed.
-#[derive(Clone, Copy)]
-struct Length {
-    unit: Unit,
-    prescribed: Range,
-    achieved: f64,
-    /// The same with holes counted as this gait.
-    at_most: f64,
-    tolerance: f64,
-    error: f64,
-    /// Seconds to the unit.
-    per_second: f64,
+impl<'a> Lengths<'a> {
+    pub(super) fn new(matched: &'a Matched<'a>, alignment: &'a Alignment, truncated: Option<usize>) -> Self {
+        let [runs_by_distance, walks_by_distance] =
+            [Gait::Run, Gait::Walk].map(|gait| Recorder::of(matched, gait));
+        Self { matched, alignment, truncated, runs_by_distance, walks_by_distance }
+    }
 }
 
 impl Lengths<'_> {
@@ -253,8 +252,8 @@ impl Lengths<'_> {
         let short = length.prescribed.least - length.at_most - run_s * length.per_second;
         let rep = self.matched.done[target.steps.start].rep;
         let what = format!("Walk {rep}");
-        if !self.counts(&what, Of::WalkTooShort, length.unit, (short, length.tolerance, length.error), audit)
-        {
+        let error = length.error_of_short(short);
+        if !self.counts(&what, Of::WalkTooShort, length.unit, (short, length.tolerance, error), audit) {
             let known_short = length.prescribed.least - length.achieved - run_s * length.per_second;
             if short <= length.tolerance && known_short > length.tolerance {
                 audit.hidden.push(what.to_lowercase());
@@ -262,7 +261,7 @@ impl Lengths<'_> {
             return 0.0;
         }
         let pieces = &self.matched.pieces[group.pieces.clone()];
-        let looks = self.certainty_of(short, length.tolerance, length.error, measure::certainty(&parts));
+        let looks = self.certainty_of(short, length.tolerance, error, measure::certainty(&parts));
         audit.findings.push(Finding {
             code: Code::WalkCutShort,
             rep: Some(rep),
@@ -352,47 +351,6 @@ impl Lengths<'_> {
         self.certainty_of(excess_s, tolerance_s, self.error_s(&parts), 1.0)
     }
 
-    /// Length of a step in its own unit; metres need a distance and fall back to seconds.
-    fn length(
-        &self,
-        step: usize,
-        length_s: Range,
-        known_s: f64,
-        at_most_s: f64,
-        parts: &[BoutPart],
-        tolerance_s: f64,
-    ) -> Length {
-        let error_s = self.error_s(parts);
-        let moving_s = measure::total_s(parts);
-        let extent = self.matched.layout.steps[step].extent;
-        let in_metres = if extent.is_time() || extent.most.amount() <= 0.0 || moving_s <= 0.0 {
-            None
-        } else {
-            let distance_m = measure::distance_m(self.matched.series, parts);
-            distance_m.map(|d| (extent.amounts(), d, d / moving_s))
-        };
-        match in_metres {
-            Some((prescribed, distance, speed)) if speed > 0.0 => Length {
-                unit: Unit::Metres,
-                prescribed,
-                achieved: distance + speed * (known_s - moving_s),
-                at_most: distance + speed * (at_most_s - moving_s),
-                tolerance: tolerance_s * speed,
-                error: (error_s * speed).hypot(self.matched.config.distance_error * distance),
-                per_second: speed,
-            },
-            _ => Length {
-                unit: Unit::Seconds,
-                prescribed: length_s,
-                achieved: known_s,
-                at_most: at_most_s,
-                tolerance: tolerance_s,
-                error: error_s,
-                per_second: 1.0,
-            },
-        }
-    }
-
     /// Runs that are too long, too short or missing.
     fn runs(&self, cut: &[f64], audit: &mut LengthAudit) {
         for (index, target) in
@@ -454,7 +412,8 @@ impl Lengths<'_> {
         let short = length.prescribed.least - length.at_most;
         let gait = measure::certainty(&done.own);
         let what = format!("Run {}", done.rep);
-        let finding = |code, end: f64, amount: f64, achieved, gait| Finding {
+        let (error_of_long, error_of_short) = (length.error_of_long(excess), length.error_of_short(short));
+        let finding = |code, end: f64, (amount, error): (f64, f64), achieved, gait| Finding {
             code,
             rep: Some(done.rep),
             start_s: done.range_s.map(|r| r.0),
@@ -464,15 +423,21 @@ impl Lengths<'_> {
             achieved: Some(achieved),
             unit: length.unit,
             excess: Some(amount),
-            certainty: self.certainty_of(amount, length.tolerance, length.error, gait),
+            certainty: self.certainty_of(amount, length.tolerance, error, gait),
         };
-        if self.counts(&what, Of::RunTooLong, length.unit, (excess, length.tolerance, length.error), audit) {
-            if self.explains(excess, length.tolerance, length.error) {
+        if self.counts(&what, Of::RunTooLong, length.unit, (excess, length.tolerance, error_of_long), audit) {
+            if self.explains(excess, length.tolerance, error_of_long) {
                 audit.explained_s += excess / length.per_second;
             }
             if excess - cut_s * length.per_second > length.tolerance {
                 let most = length.prescribed.most;
-                audit.findings.push(finding(Code::RunTooLong, most, excess, length.achieved, gait));
+                audit.findings.push(finding(
+                    Code::RunTooLong,
+                    most,
+                    (excess, error_of_long),
+                    length.achieved,
+                    gait,
+                ));
             }
         } else if excess <= length.tolerance && length.at_most - length.prescribed.most > length.tolerance {
             audit.hidden.push(what.to_lowercase());
@@ -481,7 +446,7 @@ impl Lengths<'_> {
                 &what,
                 Of::RunTooShort,
                 length.unit,
-                (short, length.tolerance, length.error),
+                (short, length.tolerance, error_of_short),
                 audit,
             )
         {
@@ -489,7 +454,13 @@ impl Lengths<'_> {
             let beside = group.map_or(1.0, |group| self.certainty_beside(group, PieceKind::Walk));
             let gait = doubted(gait, gait * left_undone(beside));
             let least = length.prescribed.least;
-            audit.findings.push(finding(Code::RunTooShort, least, short, length.at_most, gait));
+            audit.findings.push(finding(
+                Code::RunTooShort,
+                least,
+                (short, error_of_short),
+                length.at_most,
+                gait,
+            ));
         }
     }
 
@@ -521,7 +492,7 @@ impl Lengths<'_> {
         let excess = achieved - prescribed - audit.explained_s;
         let tolerance = (self.matched.prescription.tolerance.run.get() * (runs as f64).sqrt())
             .max(self.matched.config.running_total_fraction * prescribed);
-        let error = self.error_s(&parts);
+        let error = self.error_s(&parts).hypot(self.matched.config.distance_error * self.by_distance_s());
         let what = "The running time in all";
         if !self.counts(what, Of::RunTooLong, Unit::Seconds, (excess, tolerance, error), audit) {
             return;
