@@ -1,13 +1,13 @@
 """What `batch` says of made-up sessions that were done as prescribed: anything but `kept` is a false alarm, or open.
 
     python benches/kept.py JOGAUDIT FOLDER [--seeds 100] [--first 7000000] [--realistic]
-                           [--rests | --brief | --metres] [--fault FAULT | --faults] [--only TEXT]
+                           [--rests | --brief | --metres | --wholes] [--fault FAULT | --faults] [--only TEXT]
 
 Simulates SEEDS sessions of each of three stages in each condition into FOLDER (what is there is taken again), scores them, and
 prints a table with the number of each outcome. Typical reception. Where there is no word of cadence there is none; "positions" have no
 speed, distance or altitude either. With `--realistic` runners and recorders are as real ones (`docs/simulator.md`), and sampled as
 those; with `--rests` the stages have rests between runs and walks, with `--brief` runs or walks of 20 or 30 s, with `--metres` runs or
-walks by distance. `--fault` orders one fault in every session; with `--faults` each is ordered in each session of a stage with limits,
+walks by distance, with `--wholes` a whole by distance of runs and walks by time. `--fault` orders one fault in every session; with `--faults` each is ordered in each session of a stage with limits,
 and the outcome that it should have stands beside it. `--only` takes the conditions with TEXT in their name. A simulator that has
 changed needs a new FOLDER.
 """
@@ -62,11 +62,21 @@ session = "walk 400 m, 6 x (run 400 m, walk 200 m), walk 400 m"
 [[stage]]
 name = "run-metres"
 session = "walk 5:00, 3 x (run 1200 m, walk 2:00), walk 3:00"
+[[stage]]
+name = "short-whole"
+session = "walk 5:00, for 2 km (run 0:40, walk 0:50), walk 3:00"
+[[stage]]
+name = "whole"
+session = "walk 5:00, for 3 km (run 2:00, walk 1:00), walk 3:00"
+[[stage]]
+name = "long-whole"
+session = "walk 5:00, for 5 km (run 5:00, walk 1:00), walk 3:00"
 """
 STAGES = ("short", "middle", "long")
 RESTS = ("rests", "rest-walk", "rest-walk-rest")
 BRIEF = ("brief-runs", "brief-walks", "brief-breaks")
 METRES = ("short-metres", "metres", "run-metres")
+WHOLES = ("short-whole", "whole", "long-whole")
 COLUMNS = {
     "cadence": [],
     "speed and heart rate": ["--no-cadence"],
@@ -164,6 +174,7 @@ def main():
     parser.add_argument("--rests", dest="stages", action="store_const", const=RESTS, default=STAGES)
     parser.add_argument("--brief", dest="stages", action="store_const", const=BRIEF)
     parser.add_argument("--metres", dest="stages", action="store_const", const=METRES)
+    parser.add_argument("--wholes", dest="stages", action="store_const", const=WHOLES)
     parser.add_argument("--fault", default="none")
     parser.add_argument("--faults", action="store_true")
     parser.add_argument("--only", default="")

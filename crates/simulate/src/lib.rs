@@ -573,8 +573,10 @@ impl Simulated {
 }
 
 /// The steps of a session for the runner who is drawn with these settings: of a session that may end in one of several steps
-/// the one that [`Settings::in_range`] says.
+/// the one that [`Settings::in_range`] says. Where speeds say how many there are, a realistic runner's are those of the day.
 pub fn steps_of(session: &Session, settings: &Settings) -> Vec<Step> {
+    // So often the steps are laid out anew at the speeds with which they were done. Our choice.
+    const ROUNDS: usize = 4;
     // Speeds of anyone, m/s, to see the ceilings. Our choice.
     const RUN: MetresPerSecond = MetresPerSecond::new(2.5);
     const WALK: MetresPerSecond = MetresPerSecond::new(1.5);
@@ -593,8 +595,31 @@ pub fn steps_of(session: &Session, settings: &Settings) -> Vec<Step> {
         return anyone;
     }
     let runner = person(&anyone, settings);
-    let (run, walk) = (runner.jog_speed_mps, runner.walk_speed_mps);
-    pick(expansion.ways_at(MetresPerSecond::new(run), MetresPerSecond::new(walk)))
+    let at = |run, walk| pick(expansion.ways_at(MetresPerSecond::new(run), MetresPerSecond::new(walk)));
+    let mut steps = at(runner.jog_speed_mps, runner.walk_speed_mps);
+    if settings.realism == Realism::Realistic {
+        for _ in 0..ROUNDS {
+            let Some((run, walk)) = speeds_of_the_day(&steps, settings) else { break };
+            steps = at(run, walk);
+        }
+    }
+    steps
+}
+
+/// Mean speeds of running and walking of these steps on the day, m/s; `None` where there is one gait or they cannot be done.
+fn speeds_of_the_day(steps: &[Step], settings: &Settings) -> Option<(f64, f64)> {
+    let legs = faults::as_prescribed(steps, &settings.kept, settings.in_range, settings.seed);
+    let person = person(steps, settings);
+    let scenario = faults::apply(legs, &[], &person, &settings.kept, settings.seed).ok()?;
+    let motion = motion::simulate(&scenario, &person, settings).ok()?;
+    let mean = |gait| {
+        let parts = motion.timeline.parts.iter().filter(|part| part.gait == gait);
+        let (covered_m, took_s) = parts.fold((0.0, 0.0), |(covered_m, took_s), part| {
+            (covered_m + motion.covered_m(part.start_s, part.end_s), took_s + part.end_s - part.start_s)
+        });
+        (covered_m > 0.0).then(|| covered_m / took_s)
+    };
+    mean(Gait::Run).zip(mean(Gait::Walk))
 }
 
 fn check(steps: &[Step]) -> Result<(), SimulateError> {

@@ -6,6 +6,21 @@ use jogaudit_recording::units::{MetresPerSecond, Seconds};
 /// Assumed running and walking speeds as shares of the measured ones: a recorded distance is wrong by up to about
 /// 10 % (Gilgen-Ammann et al. 2020, JMIR mHealth 8(6):e17118), so the layout that fits best is taken.
 const SPEED_SHARES: [f64; 5] = [1.0, 0.95, 1.05, 0.9, 1.1];
+/// A whole by distance ends anywhere within so many standard errors of a recorded distance. Our choice.
+const ERRORS: f64 = 2.5;
+
+/// Layouts of a session with a whole by distance whose steps are by time: it may end wherever a recorder may be wrong about it
+/// (`distance_error`: its standard error as a share), so its last step has a range. `None` where there is no such whole, where a whole by
+/// time has steps by distance, and where there are too many ways: then [`layouts`] stand for all.
+pub(super) fn layouts_off_by_errors(
+    session: &Session,
+    run: MetresPerSecond,
+    walk: MetresPerSecond,
+    recorded: Seconds,
+    distance_error: f64,
+) -> Option<Vec<Vec<Step>>> {
+    session.expand().ways_off_by(ERRORS * distance_error, run, walk, recorded)
+}
 
 /// Gives every layout to try, the likeliest first; all are different. A session that does not depend on speed has
 /// one. A part without a most goes on for as long as the recording is.
@@ -39,6 +54,10 @@ mod tests {
     const RUN: MetresPerSecond = MetresPerSecond::new(2.5);
     const WALK: MetresPerSecond = MetresPerSecond::new(1.5);
 
+    fn off_by_errors(text: &str) -> Option<Vec<Vec<Step>>> {
+        layouts_off_by_errors(&Session::parse(text).unwrap(), RUN, WALK, Seconds::new(1500.0), 0.06)
+    }
+
     fn layouts_of(text: &str) -> Vec<Vec<Step>> {
         layouts(&Session::parse(text).unwrap(), RUN, WALK, Seconds::new(1500.0))
     }
@@ -50,6 +69,36 @@ mod tests {
         {
             let found = layouts_of(text);
             assert_eq!((found.len(), found[0].len()), (1, steps), "{text}");
+        }
+    }
+
+    #[test]
+    fn a_whole_by_distance_ends_wherever_the_distance_may_be_wrong() {
+        // 60 s at 2.5 m/s and 60 s at 1.5 m/s make 240 m: 510 m to 690 m are 2 rounds, and 30 m of the next run, 12 s, to
+        // all of it; or its 150 m and up to 60 m, 40 s, of the walk.
+        let found = off_by_errors("for 600 m (run 1:00, walk 1:00)").unwrap();
+        let ends: Vec<(usize, f64, f64)> = found
+            .iter()
+            .map(|steps| (steps.len(), steps.last().unwrap().extent.amounts()))
+            .map(|(count, end)| (count, end.least, end.most))
+            .collect();
+        let expected = [(5, 12.0, 60.0), (6, 0.0, 40.0)];
+        assert_eq!(ends.len(), expected.len(), "{ends:?}");
+        for (end, expected) in ends.iter().zip(expected) {
+            let off = (end.1 - expected.1).abs().max((end.2 - expected.2).abs());
+            assert!(end.0 == expected.0 && off < 1e-9, "{ends:?}");
+        }
+    }
+
+    #[test]
+    fn where_errors_of_distances_do_not_move_the_end_or_there_are_too_many_ways_some_stand_for_all() {
+        // 15 % of 6 km either way are 450 rounds. Of a whole by time the time is right, the distances of its steps may not be.
+        for text in ["for 6 km (run 0:01, walk 0:01)", "for 20:00 (run 400 m, walk 200 m)"] {
+            assert_eq!(off_by_errors(text), None, "{text}");
+            assert_eq!(layouts_of(text).len(), SPEED_SHARES.len(), "{text}");
+        }
+        for text in ["3 x (run 1:00, walk 2:00)", "for 2 km (run 400 m, walk 100 m)"] {
+            assert_eq!(off_by_errors(text), None, "{text}");
         }
     }
 

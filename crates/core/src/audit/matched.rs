@@ -17,6 +17,9 @@ use jogaudit_recording::units::{MetresPerSecond, Seconds};
 const ASSUMED_MPS: Speeds = Speeds { run_mps: 2.4, walk_mps: 1.4 };
 /// Steps of a layout that are matched: as many as a session that is all by time or all by distance may have.
 const MOST_STEPS: usize = 10_000;
+/// Work above which a whole by distance is not tried with all the ends that errors of the distance give it: sixteen stages with such a
+/// session can then be matched. Our choice.
+const MOST_CELLS_OFF_BY_ERRORS: usize = align::MOST_CELLS / 16;
 /// A mean speed below this is taken for a recorder that counted no distance. Our choice.
 const LEAST_MEAN_MPS: f64 = 0.3;
 
@@ -90,12 +93,17 @@ impl Speeds {
 }
 
 /// Every layout of a session, not yet matched.
-fn layouts_of(pieces: &[Piece], series: &Series, session: &Session) -> Vec<Layout> {
+fn layouts_of(pieces: &[Piece], series: &Series, session: &Session, config: &AuditConfig) -> Vec<Layout> {
     let speeds = Speeds::of(pieces, series);
     let (run, walk) = (MetresPerSecond::new(speeds.run_mps), MetresPerSecond::new(speeds.walk_mps));
-    let recorded = pieces.iter().map(|piece| piece.bout.end_s).fold(0.0, f64::max);
-    let ways = layouts::layouts(session, run, walk, Seconds::new(recorded));
-    ways.into_iter().map(|steps| Layout::new(steps, speeds)).collect()
+    let recorded = Seconds::new(pieces.iter().map(|piece| piece.bout.end_s).fold(0.0, f64::max));
+    let laid_out = |ways: Vec<Vec<Step>>| -> Vec<Layout> {
+        ways.into_iter().map(|steps| Layout::new(steps, speeds)).collect()
+    };
+    layouts::layouts_off_by_errors(session, run, walk, recorded, config.distance_error)
+        .map(laid_out)
+        .filter(|layouts| cells(pieces, layouts) <= MOST_CELLS_OFF_BY_ERRORS)
+        .unwrap_or_else(|| laid_out(layouts::layouts(session, run, walk, recorded)))
 }
 
 /// Work of matching these layouts: bouts times targets, of all of them.
@@ -178,7 +186,7 @@ pub(super) fn alignment_costs_s<'s>(
     let pieces = measure::pieces(segmentation, series);
     let (mut all, mut work) = (Vec::new(), 0_usize);
     for session in sessions {
-        let layouts = layouts_of(&pieces, series, session);
+        let layouts = layouts_of(&pieces, series, session, config);
         work = work.saturating_add(cells(&pieces, &layouts));
         if work > align::MOST_CELLS {
             return None;
@@ -205,7 +213,7 @@ impl<'a> Matched<'a> {
         config: &'a AuditConfig,
     ) -> Self {
         let pieces = measure::pieces(segmentation, series);
-        let mut layouts = layouts_of(&pieces, series, prescription.session);
+        let mut layouts = layouts_of(&pieces, series, prescription.session, config);
         match_all(&pieces, &mut layouts, config);
         let layout = layouts.into_iter().min_by(|a, b| a.cost_s().total_cmp(&b.cost_s())).unwrap_or_default();
         let groups = layout.alignment.as_ref().map_or(&[][..], |alignment| &alignment.groups);

@@ -255,6 +255,45 @@ impl Expansion {
         })
     }
 
+    /// As [`Self::ways_within`], where each whole by distance with steps by time may end earlier or later by such a share of it. `None`
+    /// where there is none, where a whole by time has steps by distance, and where there are more ways than a session may have.
+    pub fn ways_off_by(
+        &self,
+        share: f64,
+        run: MetresPerSecond,
+        walk: MetresPerSecond,
+        longest: Seconds,
+    ) -> Option<Vec<Vec<Step>>> {
+        let mut wide = self.clone();
+        let any = wide.widen(share)?;
+        let ways = any.then(|| wide.ways_within(run, walk, longest))?;
+        (ways.len() < WAYS.most as usize).then_some(ways)
+    }
+
+    /// Whether any whole was widened; `None` where speeds play another part.
+    fn widen(&mut self, share: f64) -> Option<bool> {
+        let mut any = false;
+        for block in &mut self.blocks {
+            match block {
+                Block::Steps(_) => {}
+                Block::Until { extent, cycle } => {
+                    if cycle.iter().all(|step| step.extent.is_time() == extent.is_time()) {
+                        continue;
+                    }
+                    if extent.is_time() {
+                        return None;
+                    }
+                    let Range { least, most } = *extent;
+                    extent.least = least.with_amount(least.amount() * (1.0 - share));
+                    extent.most = most.with_amount(most.amount() * (1.0 + share));
+                    any = true;
+                }
+                Block::Times { once, .. } => any |= once.widen(share)?,
+            }
+        }
+        Some(any)
+    }
+
     /// Whether there is a most of how long one run may be, and of how many runs there may be.
     pub(super) fn ends_of_runs(&self) -> (bool, bool) {
         let is_run = |step: &Step| step.motion == Move::Run;

@@ -599,6 +599,33 @@ fn a_whole_by_distance_takes_the_layout_that_fits() {
 }
 
 #[test]
+fn a_whole_by_distance_ends_wherever_a_recorder_may_be_wrong_about_it() {
+    // 2.3 and 1.5 m/s make 366 m a round: 3 km are 8 rounds and 31 s of the next run.
+    let stage = stage_of(Session::parse("walk 3:00, for 3 km (run 2:00, walk 1:00), walk 3:00").unwrap());
+    let check = |rounds: usize, last: &str| {
+        let rounds = "r120 w60 ".repeat(rounds);
+        let segmentation = segmentation(&format!("w180 {rounds}{last} w180"));
+        run_audit(&segmentation, &Track::of(&segmentation).build(), &stage, &Runner::default()).value.outcome
+    };
+    for (rounds, last) in [(8, "r31"), (8, ""), (8, "r60"), (8, "r110"), (7, "r100"), (9, "")] {
+        assert_eq!(check(rounds, last), Outcome::Kept, "{rounds} {last}");
+    }
+    // 24 % more, 27 % less.
+    assert_eq!(check(10, "r20"), Outcome::Overdone);
+    assert_eq!(check(6, ""), Outcome::Underdone);
+}
+
+#[test]
+fn a_long_whole_by_distance_is_matched_at_some_speeds() {
+    // All its ways to end, at 114 m a round 110 of them, would be more work than is taken on.
+    let stage = stage_of(Session::parse("for 21 km (run 0:30, walk 0:30)").unwrap());
+    let segmentation = segmentation(&"r30 w30 ".repeat(184));
+    let noted = run_audit(&segmentation, &Track::of(&segmentation).build(), &stage, &Runner::default());
+    assert!(!has_notice(&noted, NoticeCode::TooMuchToMatch), "{:?}", noted.notices);
+    assert_eq!(codes(&noted.value), [Code::RepMissing], "the 23 m that are left");
+}
+
+#[test]
 fn more_than_can_be_matched_is_said() {
     let words = |count: usize, unit: &str| vec![unit; count].join(" ");
     let noted = audit_text(&words(1500, "r20 w20"), &words(1500, "r20 w20"));
