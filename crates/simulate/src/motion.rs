@@ -275,22 +275,28 @@ pub(super) fn gait_at(motion: &Motion, second: usize) -> Gait {
 mod tests {
     use jogaudit_core::prescription::{Extent, Session};
 
+    use super::super::faults::Leg;
     use super::*;
     use crate::{Realism, faults, person, steps_of};
+
+    /// Legs and motion of a realistic runner who does a session as prescribed.
+    fn done(session: &str, seed: u64) -> (Vec<Leg>, Motion) {
+        let settings = Settings { seed, realism: Realism::Realistic, ..Settings::default() };
+        let steps = steps_of(&Session::parse(session).unwrap(), &settings);
+        let legs = faults::as_prescribed(&steps, &settings.kept, settings.in_range, seed);
+        let person = person(&steps, &settings);
+        let scenario = faults::apply(legs, &[], &person, &settings.kept, seed).unwrap();
+        let motion = simulate(&scenario, &person, &settings).unwrap();
+        (scenario.legs, motion)
+    }
 
     /// Every step in metres covers its distance, also where a realistic runner's lengths would swing from round to round
     /// (seed 8,800,014: off by 70 % without smaller steps).
     #[test]
     fn distances_come_within_half_a_per_cent() {
-        let session = Session::parse("walk 400 m, 6 x (run 400 m, walk 200 m), walk 400 m").unwrap();
         for seed in 8_800_000..8_800_040 {
-            let settings = Settings { seed, realism: Realism::Realistic, ..Settings::default() };
-            let steps = steps_of(&session, &settings);
-            let legs = faults::as_prescribed(&steps, &settings.kept, settings.in_range, seed);
-            let person = person(&steps, &settings);
-            let scenario = faults::apply(legs, &[], &person, &settings.kept, seed).unwrap();
-            let motion = simulate(&scenario, &person, &settings).unwrap();
-            for (leg, beeps) in scenario.legs.iter().zip(motion.timeline.beeps.windows(2)) {
+            let (legs, motion) = done("walk 400 m, 6 x (run 400 m, walk 200 m), walk 400 m", seed);
+            for (leg, beeps) in legs.iter().zip(motion.timeline.beeps.windows(2)) {
                 let Extent::Distance(prescribed) = leg.extent else { panic!("all steps are distances") };
                 let off = motion.covered_m(beeps[0], beeps[1]) / prescribed.get() - 1.0;
                 assert!(off.abs() < 0.006, "seed {seed}, {prescribed:?}: {off}");
@@ -301,18 +307,12 @@ mod tests {
     /// A whole by distance of steps by time ends where it is over, at the speeds of the day and not at usual ones.
     #[test]
     fn a_whole_by_distance_covers_it() {
-        let session = Session::parse("walk 5:00, for 3 km (run 2:00, walk 1:00), walk 3:00").unwrap();
-        let mut mean_off = 0.0;
-        for seed in 0..40 {
-            let settings = Settings { seed, realism: Realism::Realistic, ..Settings::default() };
-            let steps = steps_of(&session, &settings);
-            let legs = faults::as_prescribed(&steps, &settings.kept, settings.in_range, seed);
-            let person = person(&steps, &settings);
-            let scenario = faults::apply(legs, &[], &person, &settings.kept, seed).unwrap();
-            let motion = simulate(&scenario, &person, &settings).unwrap();
+        let off = (0..40).map(|seed| {
+            let (_, motion) = done("walk 5:00, for 3 km (run 2:00, walk 1:00), walk 3:00", seed);
             let beeps = &motion.timeline.beeps;
-            mean_off += (motion.covered_m(beeps[1], beeps[beeps.len() - 2]) / 3000.0 - 1.0).abs() / 40.0;
-        }
+            (motion.covered_m(beeps[1], beeps[beeps.len() - 2]) / 3000.0 - 1.0).abs()
+        });
+        let mean_off = off.sum::<f64>() / 40.0;
         assert!(mean_off < 0.03, "{mean_off}");
     }
 }
