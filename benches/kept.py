@@ -7,9 +7,9 @@ Simulates SEEDS sessions of each of three stages in each condition into FOLDER (
 prints a table with the number of each outcome. Typical reception. Where there is no word of cadence there is none; "positions" have no
 speed, distance or altitude either. With `--realistic` runners and recorders are as real ones (`docs/simulator.md`), and sampled as
 those; with `--rests` the stages have rests between runs and walks, with `--brief` runs or walks of 20 or 30 s, with `--metres` runs or
-walks by distance, with `--wholes` a whole by distance of runs and walks by time. `--fault` orders one fault in every session; with `--faults` each is ordered in each session of a stage with limits,
-and the outcome that it should have stands beside it. `--only` takes the conditions with TEXT in their name. A simulator that has
-changed needs a new FOLDER.
+walks by distance, with `--wholes` a whole by distance of runs and walks by time. `--fault` orders one fault in every session; with
+`--faults` each is ordered in each session of a stage with limits, and the outcome that it should have stands beside it. `--only` takes
+the conditions with TEXT in their name. A simulator that has changed needs a new FOLDER.
 """
 
 import argparse
@@ -73,10 +73,12 @@ name = "long-whole"
 session = "walk 5:00, for 5 km (run 5:00, walk 1:00), walk 3:00"
 """
 STAGES = ("short", "middle", "long")
-RESTS = ("rests", "rest-walk", "rest-walk-rest")
-BRIEF = ("brief-runs", "brief-walks", "brief-breaks")
-METRES = ("short-metres", "metres", "run-metres")
-WHOLES = ("short-whole", "whole", "long-whole")
+OTHER_STAGES = {
+    "--rests": ("rests", "rest-walk", "rest-walk-rest"),
+    "--brief": ("brief-runs", "brief-walks", "brief-breaks"),
+    "--metres": ("short-metres", "metres", "run-metres"),
+    "--wholes": ("short-whole", "whole", "long-whole"),
+}
 COLUMNS = {
     "cadence": [],
     "speed and heart rate": ["--no-cadence"],
@@ -171,10 +173,8 @@ def main():
     parser.add_argument("--seeds", type=int, default=100)
     parser.add_argument("--first", type=int, default=7_000_000)
     parser.add_argument("--realistic", action="store_true")
-    parser.add_argument("--rests", dest="stages", action="store_const", const=RESTS, default=STAGES)
-    parser.add_argument("--brief", dest="stages", action="store_const", const=BRIEF)
-    parser.add_argument("--metres", dest="stages", action="store_const", const=METRES)
-    parser.add_argument("--wholes", dest="stages", action="store_const", const=WHOLES)
+    for option, stages in OTHER_STAGES.items():
+        parser.add_argument(option, dest="stages", action="store_const", const=stages, default=STAGES)
     parser.add_argument("--fault", default="none")
     parser.add_argument("--faults", action="store_true")
     parser.add_argument("--only", default="")

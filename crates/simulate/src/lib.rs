@@ -514,10 +514,7 @@ fn at_text(window: &Window) -> String {
 /// When there is nothing to do, or a fault or window does not fit the session: see [`SimulateError`].
 pub fn simulate(steps: &[Step], settings: &Settings) -> Result<Simulated, SimulateError> {
     check(steps)?;
-    let person = person(steps, settings);
-    let legs = faults::as_prescribed(steps, &settings.kept, settings.in_range, settings.seed);
-    let scenario = faults::apply(legs, &settings.faults, &person, &settings.kept, settings.seed)?;
-    let motion = motion::simulate(&scenario, &person, settings)?;
+    let (person, scenario, motion) = move_through(steps, &settings.faults, settings)?;
     let track = recorder::record(&motion, scenario.unrecorded_s, settings)?;
     let truth = truth::bouts(&motion.timeline, &track);
     let laps =
@@ -533,6 +530,19 @@ pub fn simulate(steps: &[Step], settings: &Settings) -> Result<Simulated, Simula
         laps,
         guesses,
     })
+}
+
+/// The runner who does these steps with these faults, what is done, and how it truly goes.
+fn move_through(
+    steps: &[Step],
+    faults: &[Fault],
+    settings: &Settings,
+) -> Result<(Person, faults::Scenario, motion::Motion), SimulateError> {
+    let person = person(steps, settings);
+    let legs = faults::as_prescribed(steps, &settings.kept, settings.in_range, settings.seed);
+    let scenario = faults::apply(legs, faults, &person, &settings.kept, settings.seed)?;
+    let motion = motion::simulate(&scenario, &person, settings)?;
+    Ok((person, scenario, motion))
 }
 
 /// Draws the runner who would do these steps: who can keep their ceilings and the settings' limits.
@@ -608,10 +618,7 @@ pub fn steps_of(session: &Session, settings: &Settings) -> Vec<Step> {
 
 /// Mean speeds of running and walking of these steps on the day, m/s; `None` where there is one gait or they cannot be done.
 fn speeds_of_the_day(steps: &[Step], settings: &Settings) -> Option<(f64, f64)> {
-    let legs = faults::as_prescribed(steps, &settings.kept, settings.in_range, settings.seed);
-    let person = person(steps, settings);
-    let scenario = faults::apply(legs, &[], &person, &settings.kept, settings.seed).ok()?;
-    let motion = motion::simulate(&scenario, &person, settings).ok()?;
+    let (.., motion) = move_through(steps, &[], settings).ok()?;
     let mean = |gait| {
         let parts = motion.timeline.parts.iter().filter(|part| part.gait == gait);
         let (covered_m, took_s) = parts.fold((0.0, 0.0), |(covered_m, took_s), part| {

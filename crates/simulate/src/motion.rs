@@ -95,7 +95,8 @@ pub(super) fn simulate(
                 let longer = target.get() / covered.max(1.0);
                 is_near &= (longer - 1.0).abs() < NEAR;
                 // Half of the way once whole steps go to and fro.
-                durations_s[k] *= if round < SWINGS { longer } else { longer.sqrt() }.clamp(0.5, 2.0);
+                let change = if round < SWINGS { longer } else { longer.sqrt() };
+                durations_s[k] *= change.clamp(0.5, 2.0);
             }
         }
         if round == most || (round >= least && is_near) {
@@ -277,16 +278,13 @@ mod tests {
 
     use super::super::faults::Leg;
     use super::*;
-    use crate::{Realism, faults, person, steps_of};
+    use crate::{Realism, move_through, steps_of};
 
     /// Legs and motion of a realistic runner who does a session as prescribed.
     fn done(session: &str, seed: u64) -> (Vec<Leg>, Motion) {
         let settings = Settings { seed, realism: Realism::Realistic, ..Settings::default() };
         let steps = steps_of(&Session::parse(session).unwrap(), &settings);
-        let legs = faults::as_prescribed(&steps, &settings.kept, settings.in_range, seed);
-        let person = person(&steps, &settings);
-        let scenario = faults::apply(legs, &[], &person, &settings.kept, seed).unwrap();
-        let motion = simulate(&scenario, &person, &settings).unwrap();
+        let (_, scenario, motion) = move_through(&steps, &[], &settings).unwrap();
         (scenario.legs, motion)
     }
 

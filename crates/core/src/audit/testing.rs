@@ -7,7 +7,7 @@ use rand_chacha::ChaCha8Rng;
 use crate::clean::{Columns, Gap, GapKind, Series, SpeedSource};
 use crate::gait::{Bout, Gait, Segmentation};
 use crate::prescription::{Extent, Item, Limits, Move, Session, Stage};
-use jogaudit_recording::units::{Metres, MetresPerSecond, Seconds};
+use jogaudit_recording::units::{MetresPerSecond, Seconds};
 
 /// A bout with usual errors and certainty.
 pub(super) fn bout(gait: Gait, start_s: f64, end_s: f64) -> Bout {
@@ -155,10 +155,6 @@ pub(super) fn normal(rng: &mut ChaCha8Rng) -> f64 {
 
 fn item(motion: Move, seconds: f64) -> Item {
     Item::Interval { motion, extent: Extent::Time(Seconds::new(seconds)).into(), ceiling: None }
-}
-
-pub(super) fn run_item_m(metres: f64) -> Item {
-    Item::Interval { motion: Move::Run, extent: Extent::Distance(Metres::new(metres)).into(), ceiling: None }
 }
 
 /// Reads `"w300 r60 w120"` as a session.

@@ -9,9 +9,10 @@ mod lengths;
 mod properties;
 mod ranges;
 
-use super::testing::{Track, segmentation, stage};
+use super::testing::{Track, segmentation, stage, stage_of};
 use super::*;
 use crate::gait::Bout;
+use crate::prescription::Session;
 use jogaudit_recording::notice::{Noted, NoticeCode};
 
 /// Six runs of a minute with walks of two, five minutes of walking before and after.
@@ -35,6 +36,19 @@ fn audit_changed(done: &str, prescribed: &str, change: impl FnOnce(&mut [Bout]))
     let segmentation = Segmentation::new(bouts).unwrap();
     let series = Track::of(&segmentation).build();
     run_audit(&segmentation, &series, &stage(prescribed), &Runner::default())
+}
+
+/// Audits bouts against a session in the session language.
+fn audit_words(done: &str, session: &str) -> Noted<Audit> {
+    let segmentation = segmentation(done);
+    let series = Track::of(&segmentation).build();
+    let stage = stage_of(Session::parse(session).unwrap());
+    run_audit(&segmentation, &series, &stage, &Runner::default())
+}
+
+fn outcome(done: &str, session: &str) -> (Outcome, Vec<Code>) {
+    let audit = audit_words(done, session).value;
+    (audit.outcome, codes(&audit))
 }
 
 fn codes(audit: &Audit) -> Vec<Code> {

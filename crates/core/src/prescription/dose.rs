@@ -2,7 +2,7 @@
 
 use jogaudit_recording::units::{Metres, Seconds};
 
-use super::expand::{Block, Expansion};
+use super::expand::{Block, Expansion, is_of_one_kind};
 use super::{Extent, Move, Session};
 use crate::range::Range;
 
@@ -54,7 +54,7 @@ impl Sums {
                     let motion = cycle.first().map(|step| step.motion);
                     match motion.filter(|motion| cycle.iter().all(|step| step.motion == *motion)) {
                         Some(motion) => sums.step(motion, *extent),
-                        None if cycle.iter().all(|s| s.extent.is_time() == extent.is_time()) => {
+                        None if is_of_one_kind(*extent, cycle) => {
                             sums.all(&Self::cut(*extent, cycle));
                         }
                         None => {

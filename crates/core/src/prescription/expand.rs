@@ -248,9 +248,7 @@ impl Expansion {
     pub fn is_settled_by_words(&self) -> bool {
         self.blocks.iter().all(|block| match block {
             Block::Steps(_) => true,
-            Block::Until { extent, cycle } => {
-                cycle.iter().all(|step| step.extent.is_time() == extent.is_time())
-            }
+            Block::Until { extent, cycle } => is_of_one_kind(*extent, cycle),
             Block::Times { once, .. } => once.is_settled_by_words(),
         })
     }
@@ -276,13 +274,9 @@ impl Expansion {
         for block in &mut self.blocks {
             match block {
                 Block::Steps(_) => {}
-                Block::Until { extent, cycle } => {
-                    if cycle.iter().all(|step| step.extent.is_time() == extent.is_time()) {
-                        continue;
-                    }
-                    if extent.is_time() {
-                        return None;
-                    }
+                Block::Until { extent, cycle } if is_of_one_kind(*extent, cycle) => {}
+                Block::Until { extent, .. } if extent.is_time() => return None,
+                Block::Until { extent, .. } => {
                     let Range { least, most } = *extent;
                     extent.least = least.with_amount(least.amount() * (1.0 - share));
                     extent.most = most.with_amount(most.amount() * (1.0 + share));
@@ -318,9 +312,7 @@ impl Expansion {
     fn most_steps(&self) -> usize {
         let of = |block: &Block| match block {
             Block::Steps(steps) => steps.len(),
-            Block::Until { extent, cycle }
-                if cycle.iter().all(|s| s.extent.is_time() == extent.is_time()) =>
-            {
+            Block::Until { extent, cycle } if is_of_one_kind(*extent, cycle) => {
                 let most = extent.least.with_amount(goes_on_to(*extent));
                 cuts(most.into(), cycle, speed_of(RUN, WALK)).pop().map_or(0, |way| way.len())
             }
@@ -355,6 +347,11 @@ const WALK: MetresPerSecond = MetresPerSecond::new(1.4);
 
 fn speed_of(run: MetresPerSecond, walk: MetresPerSecond) -> impl Fn(&Step) -> MetresPerSecond {
     move |step| if step.motion == Move::Run { run } else { walk }
+}
+
+/// Whether a whole and its steps are all by time or all by distance: then speeds play no part.
+pub(super) fn is_of_one_kind(extent: Range<Extent>, cycle: &[Step]) -> bool {
+    cycle.iter().all(|step| step.extent.is_time() == extent.is_time())
 }
 
 /// Each of `before` with each of `after`.
@@ -520,7 +517,7 @@ fn unroll_until(
     let cycle: Vec<Step> = inner.blocks.into_iter().flat_map(Block::into_steps).collect();
     let Some(first) = cycle.first().copied() else { return Ok(()) };
     let is_alike = |step: &Step| step.motion == first.motion && step.ceiling == first.ceiling;
-    if cycle.iter().all(|step| step.extent.is_time() == extent.is_time()) {
+    if is_of_one_kind(extent, &cycle) {
         // Speeds play no part.
         let most = goes_on_to(extent);
         let end = extent.least.with_amount(most);

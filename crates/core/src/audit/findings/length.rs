@@ -81,18 +81,18 @@ fn is_by_distance(step: &Step) -> bool {
 impl Length {
     /// Standard error of an excess that is too much.
     pub(super) fn error_of_long(&self, excess: f64) -> f64 {
-        self.error_of(excess, |beside| (beside.share - 1.0).max(0.0) * self.prescribed.most)
+        self.error_of(excess, |share| (share - 1.0) * self.prescribed.most)
     }
 
     /// Standard error of what is missing.
     pub(super) fn error_of_short(&self, missing: f64) -> f64 {
-        self.error_of(missing, |beside| (1.0 - beside.share).max(0.0) * self.prescribed.least)
+        self.error_of(missing, |share| (1.0 - share) * self.prescribed.least)
     }
 
     /// A recorder errs alike in all its distances. So what a step is off by beyond what most are off by in the same sense has but the error of
     /// chance. The error of the whole excess is then as great beside it as that of the rest is beside the rest.
-    fn error_of(&self, excess: f64, recorders: impl Fn(Beside) -> f64) -> f64 {
-        match self.beside.map(|beside| (excess - recorders(beside), beside.error_m)) {
+    fn error_of(&self, excess: f64, recorders: impl Fn(f64) -> f64) -> f64 {
+        match self.beside.map(|beside| (excess - recorders(beside.share).max(0.0), beside.error_m)) {
             Some((rest, error)) if rest > 0.0 => self.error.min(error * excess / rest),
             _ => self.error,
         }

@@ -1,6 +1,6 @@
 //! Lengths, order and what is missing.
 
-use super::super::testing::{run_item_m, segmentation, session, stage_of, with_ceiling};
+use super::super::testing::{segmentation, session, stage_of, with_ceiling};
 use super::*;
 use crate::gait::{Gait, GaitConfig, segment};
 use crate::prescription::{Extent, Item, Session};
@@ -530,11 +530,7 @@ fn a_walk_on_a_walking_stage_may_be_shorter() {
 
 #[test]
 fn a_distance_is_held_against_metres() {
-    let stage = stage_of(Session { items: vec![run_item_m(400.0)] });
-    let check = |done: &str| {
-        let segmentation = segmentation(done);
-        run_audit(&segmentation, &Track::of(&segmentation).build(), &stage, &Runner::default())
-    };
+    let check = |done: &str| audit_words(done, "run 400 m");
     // 2.3 m/s: 174 s make 400 m; 10 s of tolerance are 23 m, and the distance's error is 6 %.
     for (done, outcome) in [
         ("w60 r174 w60", Outcome::Kept),
@@ -556,23 +552,20 @@ fn a_distance_is_held_against_metres() {
     assert_eq!((rep.prescribed_s, rep.prescribed_m), (None, Some(400.0.into())));
     assert_eq!(long.value.dose.run_s.prescribed, None);
     // Nothing to measure by.
-    let segmentation = segmentation("w60 r174 w60");
-    let noted = run_audit(&segmentation, &Track::new(294.0).build(), &stage, &Runner::default());
+    let stage = stage_of(Session::parse("run 400 m").unwrap());
+    let noted =
+        run_audit(&segmentation("w60 r174 w60"), &Track::new(294.0).build(), &stage, &Runner::default());
     assert_eq!(noted.value.outcome, Outcome::Undecided);
     assert!(has_notice(&noted, NoticeCode::NoDistance));
 }
 
 #[test]
 fn a_recorder_errs_alike_in_all_its_distances() {
-    let stage = stage_of(Session::parse("walk 3:00, 6 x (run 400 m, walk 1:30)").unwrap());
     // 2.3 m/s make 400 m in 174 s; the others last so long, and one is longer.
     let check = |others_s: u32, one_s: u32| {
         let run = |s: u32| format!("r{s} w90");
         let runs = [others_s, others_s, one_s, others_s, others_s, others_s].map(run).join(" ");
-        let segmentation = segmentation(&format!("w180 {runs}"));
-        let audit =
-            run_audit(&segmentation, &Track::of(&segmentation).build(), &stage, &Runner::default()).value;
-        (audit.outcome, codes(&audit))
+        outcome(&format!("w180 {runs}"), "walk 3:00, 6 x (run 400 m, walk 1:30)")
     };
     // Alike in all: as a recorder errs, or more.
     assert_eq!(check(187, 187), (Outcome::Kept, vec![]));
@@ -601,11 +594,9 @@ fn a_whole_by_distance_takes_the_layout_that_fits() {
 #[test]
 fn a_whole_by_distance_ends_wherever_a_recorder_may_be_wrong_about_it() {
     // 2.3 and 1.5 m/s make 366 m a round: 3 km are 8 rounds and 31 s of the next run.
-    let stage = stage_of(Session::parse("walk 3:00, for 3 km (run 2:00, walk 1:00), walk 3:00").unwrap());
     let check = |rounds: usize, last: &str| {
-        let rounds = "r120 w60 ".repeat(rounds);
-        let segmentation = segmentation(&format!("w180 {rounds}{last} w180"));
-        run_audit(&segmentation, &Track::of(&segmentation).build(), &stage, &Runner::default()).value.outcome
+        let done = format!("w180 {}{last} w180", "r120 w60 ".repeat(rounds));
+        outcome(&done, "walk 3:00, for 3 km (run 2:00, walk 1:00), walk 3:00").0
     };
     for (rounds, last) in [(8, "r31"), (8, ""), (8, "r60"), (8, "r110"), (7, "r100"), (9, "")] {
         assert_eq!(check(rounds, last), Outcome::Kept, "{rounds} {last}");
@@ -618,9 +609,7 @@ fn a_whole_by_distance_ends_wherever_a_recorder_may_be_wrong_about_it() {
 #[test]
 fn a_long_whole_by_distance_is_matched_at_some_speeds() {
     // All its ways to end, at 114 m a round 110 of them, would be more work than is taken on.
-    let stage = stage_of(Session::parse("for 21 km (run 0:30, walk 0:30)").unwrap());
-    let segmentation = segmentation(&"r30 w30 ".repeat(184));
-    let noted = run_audit(&segmentation, &Track::of(&segmentation).build(), &stage, &Runner::default());
+    let noted = audit_words(&"r30 w30 ".repeat(184), "for 21 km (run 0:30, walk 0:30)");
     assert!(!has_notice(&noted, NoticeCode::TooMuchToMatch), "{:?}", noted.notices);
     assert_eq!(codes(&noted.value), [Code::RepMissing], "the 23 m that are left");
 }

@@ -1,23 +1,8 @@
 //! Ranges: nothing is found inside one, and what lies outside is counted from its ends.
 
-use super::super::testing::stage_of;
 use super::*;
-use crate::prescription::Session;
 use crate::range::Range;
 use jogaudit_recording::units::StepsPerMinute;
-
-/// Audits bouts against a session in the session language.
-fn audit_words(done: &str, session: &str) -> Noted<Audit> {
-    let segmentation = segmentation(done);
-    let series = Track::of(&segmentation).build();
-    let stage = stage_of(Session::parse(session).unwrap());
-    run_audit(&segmentation, &series, &stage, &Runner::default())
-}
-
-fn outcome(done: &str, session: &str) -> (Outcome, Vec<Code>) {
-    let audit = audit_words(done, session).value;
-    (audit.outcome, codes(&audit))
-}
 
 #[test]
 fn nothing_is_found_from_the_least_to_the_most() {
