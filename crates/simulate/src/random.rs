@@ -56,6 +56,7 @@ pub(super) enum Stream {
     Ways = 46,
     RunnerHeart = 47,
     SessionHeart = 48,
+    WatchScale = 49,
 }
 
 /// The generator of one stream of one seed.

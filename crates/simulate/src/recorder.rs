@@ -72,9 +72,8 @@ fn errors(settings: &Settings) -> Errors {
 const LONGEST_SPIKE_S: u32 = 5;
 /// A recorder says 0 below this speed, m/s. Our choice.
 const STANDSTILL_MPS: f64 = 0.3;
-/// Scale error of a recorder's distance, standard deviation as a share: of an ideal one (our choice), and of one as real ones. Eight watches were
-/// off by 3.2 to 6.1 % in the mean (Gilgen-Ammann et al. 2020, JMIR mHealth 8(6):e17118): of the middle the standard deviation, if normal.
-const DISTANCE_SCALE_SD: (f64, f64) = (0.01, 0.058);
+/// Scale error of an ideal recorder's distance, standard deviation as a share. Our choice. That of one as real ones is in its speed and positions too.
+const DISTANCE_SCALE_SD: f64 = 0.01;
 /// Error of cadence, standard deviation in steps/min, and its correlation time, s. Our choice (test noise ± 3
 /// steps/min); watches are valid at running speeds (Adams et al. 2016, JOSPT 46:471-6, secondary).
 const CADENCE_ERROR: (f64, f64) = (1.2, 2.0);
@@ -202,8 +201,10 @@ impl Signals {
             watch.as_ref().map_or_else(|| (ideal(), ideal()), |w| (w.speed_lag, w.cadence_lag));
         let mut late_speed = lagged(motion, |t| t.speed_mps, speed_lag, seconds);
         let late_cadence = lagged(motion, |t| t.cadence_spm, cadence_lag, seconds);
+        let scale = watch.as_ref().map_or(1.0, |w| w.scale);
         if let Some(watch) = &watch {
             watch.restart(&mut late_speed, motion);
+            late_speed.iter_mut().for_each(|mps| *mps *= scale);
         }
         let spikes = spikes(&errors, seconds, seed);
         let axis = |true_m: fn(&TrueSample) -> f64, jump: fn(&Spike) -> f64, [slow, white]: [Stream; 2]| {
@@ -212,7 +213,7 @@ impl Signals {
             (0..seconds)
                 .map(|s| {
                     let jumped: f64 = spikes.iter().filter(|p| p.covers(s)).map(jump).sum();
-                    true_m(&motion.at_second(s)) + slow.step() + white.step() + jumped
+                    scale * true_m(&motion.at_second(s)) + slow.step() + white.step() + jumped
                 })
                 .collect::<Vec<f64>>()
         };
@@ -330,9 +331,10 @@ fn altitude(motion: &Motion, seconds: usize, seed: u64) -> Vec<f64> {
 
 /// The recorder sums its own speed while its timer runs.
 fn odometer(speed_mps: &[f64], motion: &Motion, first: usize, settings: &Settings) -> Vec<f64> {
-    let (ideal, real) = DISTANCE_SCALE_SD;
-    let sd = if settings.realism == Realism::Realistic { real } else { ideal };
-    let scale = 1.0 + sd * normal(&mut rng(settings.seed, Stream::DistanceScale));
+    let scale = match settings.realism {
+        Realism::Ideal => 1.0 + DISTANCE_SCALE_SD * normal(&mut rng(settings.seed, Stream::DistanceScale)),
+        Realism::Realistic => 1.0,
+    };
     let mut sum = 0.0;
     speed_mps
         .iter()
