@@ -116,6 +116,7 @@ notice_codes! {
     PauseCountsAsRest = "pause_counts_as_rest",
     WalkingShort = "walking_short",
     PaceNotJudged = "pace_not_judged",
+    PaceAtCeiling = "pace_at_ceiling",
     HeartRateNotJudged = "heart_rate_not_judged",
     HeartRateFollowsCadence = "heart_rate_follows_cadence",
     CadenceNotJudged = "cadence_not_judged",

@@ -76,7 +76,7 @@ pub(super) fn sport_in_words(sport: Option<&str>) -> String {
 }
 
 /// Notices that may be why nothing was decided.
-const REASONS: [NoticeCode; 19] = [
+const REASONS: [NoticeCode; 20] = [
     NoticeCode::NotOnFoot,
     NoticeCode::SportDoubtful,
     NoticeCode::OrderDoubtful,
@@ -93,6 +93,7 @@ const REASONS: [NoticeCode; 19] = [
     NoticeCode::NoDistance,
     NoticeCode::LateStart,
     NoticeCode::PaceNotJudged,
+    NoticeCode::PaceAtCeiling,
     NoticeCode::AltitudeAbsent,
     NoticeCode::AltitudeTooCoarse,
     NoticeCode::HeartRateNotJudged,

@@ -205,7 +205,18 @@ impl Matched<'_> {
                 format!("The pace of {runs} is not known, {then}."),
             ));
         }
-        (found, unchecked || basis.stand_in)
+        let may_be_over = named(&found.at_ceiling, found.runs);
+        if let Some(runs) = &may_be_over {
+            notices.push(Notice::new(
+                NoticeCode::PaceAtCeiling,
+                format!(
+                    "The recorded pace of {runs} is about the ceiling. Recorders mostly show too slow a pace, by {:.0} % in the \
+                     mean, so it can't be told whether the ceiling was kept.",
+                    100.0 * self.config.reads_low
+                ),
+            ));
+        }
+        (found, unchecked || basis.stand_in || may_be_over.is_some())
     }
 
     /// What the heart-rate ceiling gives, and whether it could not be checked for most of the session.

@@ -207,7 +207,7 @@ pub(super) fn walk_cadence<'d>(
     const TRIM_S: f64 = 5.0;
     let (mut findings, mut unjudged) = (Vec::new(), 0);
     for walk in walks.filter(|walk| !walk.own.is_empty()) {
-        let core: Vec<BoutPart> = walk.own.iter().map(|s| s.trimmed(TRIM_S)).collect();
+        let core: Vec<BoutPart> = walk.own.iter().map(|s| s.trimmed(TRIM_S, TRIM_S)).collect();
         let Some(cadence_spm) = measure::mean_cadence(series, &core) else {
             unjudged += 1;
             continue;

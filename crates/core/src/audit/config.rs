@@ -23,9 +23,16 @@ pub struct AuditConfig {
     pub running_total_fraction: f64,
     /// Tolerance for the length of the whole session, s.
     pub session_s: f64,
-    /// Standard error of a distance, as a fraction. Eight watches were off by 3.2 to 6.1 % in the mean (Gilgen-Ammann et al. 2020, JMIR
-    /// mHealth 8(6):e17118); an error that is normal and 4.65 % in the mean has a standard deviation of √(π/2) times that.
+    /// Standard error of a distance that may be too short, as a fraction. Eight watches were off by 3.2 to 6.1 % in the mean (Gilgen-Ammann et
+    /// al. 2020, JMIR mHealth 8(6):e17118); an error that is normal and 4.65 % in the mean has a standard deviation of √(π/2) times that.
     pub distance_error: f64,
+    /// Standard error of a distance or speed that may be too great, as a fraction: those watches read too low in the mean but one, which was off
+    /// by 3.2 %.
+    pub reads_high_error: f64,
+    /// Share by which a recorder reads too low in the mean: halfway between the least and the greatest systematic error of those watches.
+    pub reads_low: f64,
+    /// Standard error about that, as a fraction: what is left of one watch's error, and how those watches differ.
+    pub reads_low_error: f64,
     /// What chance adds to the distance of a single step, m for one of 1 m; it grows with the root. Chosen on the simulator
     /// (`docs/method-audit.md`).
     pub distance_chance_m: f64,
@@ -33,8 +40,11 @@ pub struct AuditConfig {
     pub unknown_share: f64,
     /// With a mean certainty of the bouts below this the audit is undecided.
     pub mean_certainty: f64,
-    /// What is left out at both ends of a bout for pace, s: speeding up and the recorder's lag.
-    pub pace_trim_s: f64,
+    /// What is left out at the beginning of a bout for pace, s: the recorder's lag, 6.5 s in the median of real files, and half of
+    /// the change of speed, 10 s.
+    pub pace_lead_s: f64,
+    /// What is left out at its end, s.
+    pub pace_trail_s: f64,
     /// Length of a rolling window for pace, s.
     pub pace_window_s: f64,
     /// Length over which speed is averaged for the time above the ceiling, s.
@@ -73,10 +83,14 @@ impl Default for AuditConfig {
             running_total_fraction: 0.05,
             session_s: 30.0,
             distance_error: 0.06,
+            reads_high_error: 0.04,
+            reads_low: 0.028,
+            reads_low_error: 0.043,
             distance_chance_m: 0.8,
             unknown_share: 0.2,
             mean_certainty: 0.75,
-            pace_trim_s: 3.0,
+            pace_lead_s: 11.5,
+            pace_trail_s: 3.0,
             pace_window_s: 30.0,
             pace_smoothing_s: 20.0,
             pace_run_errors: 1.5,

@@ -492,7 +492,7 @@ impl Lengths<'_> {
         let excess = achieved - prescribed - audit.explained_s;
         let tolerance = (self.matched.prescription.tolerance.run.get() * (runs as f64).sqrt())
             .max(self.matched.config.running_total_fraction * prescribed);
-        let error = self.error_s(&parts).hypot(self.matched.config.distance_error * self.by_distance_s());
+        let error = self.error_s(&parts).hypot(self.error_of_distances_s());
         let what = "The running time in all";
         if !self.counts(what, Of::RunTooLong, Unit::Seconds, (excess, tolerance, error), audit) {
             return;

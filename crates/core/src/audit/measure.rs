@@ -43,12 +43,10 @@ impl BoutPart {
         self.end_s - self.start_s
     }
 
-    /// Without `trim_s` at both ends, where at least half of it is left then. Our choice.
-    pub(super) fn trimmed(self, trim_s: f64) -> Self {
-        if self.length_s() < 4.0 * trim_s {
-            return self;
-        }
-        Self { start_s: self.start_s + trim_s, end_s: self.end_s - trim_s, ..self }
+    /// Without so much at its beginning and end, or as much less of both as leaves half of it. Our choice.
+    pub(super) fn trimmed(self, lead_s: f64, trail_s: f64) -> Self {
+        let share = (0.5 * self.length_s() / (lead_s + trail_s)).min(1.0);
+        Self { start_s: self.start_s + share * lead_s, end_s: self.end_s - share * trail_s, ..self }
     }
 }
 

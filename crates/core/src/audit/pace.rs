@@ -1,6 +1,6 @@
 //! The pace ceiling: too fast beyond tolerance and beyond what the recorder's error explains.
 
-use super::certainty::above_zero;
+use super::certainty::{OPEN, above_zero};
 use super::gradient::{Slopes, cost_ratio};
 use super::measure::{self, BoutPart, Done, Mean};
 use super::{AuditConfig, Code, Finding};
@@ -16,7 +16,7 @@ pub struct PacePoint {
     pub at_s: f64,
     /// Mean speed, m/s, as held against the ceiling.
     pub speed_mps: f64,
-    /// Standard error of that mean, m/s.
+    /// Standard error of that mean beside the ceiling, m/s.
     pub error_mps: f64,
 }
 
@@ -120,6 +120,11 @@ impl SpeedError {
         (self.block_variance / n * inflation).sqrt().hypot(self.share * mean.value)
     }
 
+    /// The same with what a recorder is off by as a whole, as a share of the speed.
+    fn with_recorder(&self, mean: Mean, share: f64) -> f64 {
+        self.of(mean).hypot(share * mean.value)
+    }
+
     /// A mean speed without the bias of positions: an error across the way lengthens every step (Ranacher et al.
     /// 2016, IJGIS 30:316–33), by its variance over twice the speed.
     fn unbiased(&self, mean: Mean) -> f64 {
@@ -181,6 +186,8 @@ pub(super) struct PaceAudit {
     pub(super) findings: Vec<Finding>,
     /// Per step: time above the ceiling; `None` without a ceiling or speed.
     pub(super) over_ceiling_s: Vec<Option<f64>>,
+    /// Runs that may have been too fast for all that a recorder tells, by number.
+    pub(super) at_ceiling: Vec<u32>,
     /// Runs with a ceiling whose speed is not known for at least half, by number.
     pub(super) unjudged: Vec<u32>,
     /// Runs with a ceiling.
@@ -212,6 +219,9 @@ pub(super) fn check(
         let finding = judge.run(done, core, whole, ceiling);
         let over_s = finding.as_ref().map_or(0.0, |_| judge.over_ceiling_s(core, ceiling));
         audit.over_ceiling_s[step] = Some(over_s);
+        if finding.is_none() && judge.may_be_over(core, whole, ceiling) {
+            audit.at_ceiling.push(done.rep);
+        }
         audit.findings.extend(finding);
     }
     audit
@@ -219,7 +229,7 @@ pub(super) fn check(
 
 /// What each step is judged by: its stretches without the seconds at their ends.
 pub(super) fn cores(done: &[Done], config: &AuditConfig) -> Vec<Vec<BoutPart>> {
-    done.iter().map(|d| d.own.iter().map(|s| s.trimmed(config.pace_trim_s)).collect()).collect()
+    done.iter().map(|d| d.own.iter().map(|s| s.trimmed(config.pace_lead_s, config.pace_trail_s)).collect()).collect()
 }
 
 /// Smoothed speeds along parts, as they are held against a ceiling, with their errors. `cores` are what the error is
@@ -239,7 +249,8 @@ pub(super) fn along<'a>(
         });
         let points = tiles(&part, config.pace_smoothing_s).filter_map(|tile| {
             let mean = basis.mean(&[tile.around]).filter(|m| m.is_most_of(tile.around.length_s()))?;
-            let (speed_mps, error_mps) = (error.unbiased(mean), error.of(mean));
+            let (speed_mps, error_mps) =
+                (error.unbiased(mean), error.with_recorder(mean, config.reads_high_error));
             Some(PacePoint { at_s: tile.centre_s, speed_mps, error_mps })
         });
         points.collect()
@@ -288,6 +299,13 @@ impl Judge<'_> {
         above > self.tolerance * ceiling && above > errors * self.error.of(mean)
     }
 
+    /// Whether a run in which nothing is beyond ceiling and tolerance may have been all the same, since recorders mostly read too low.
+    fn may_be_over(&self, core: &[BoutPart], whole: Mean, ceiling: f64) -> bool {
+        let speed = self.error.unbiased(whole) * (1.0 + self.config.reads_low);
+        let error = self.error.with_recorder(whole, self.config.reads_low_error);
+        above_zero(speed - ceiling * (1.0 + self.tolerance), error) * measure::certainty(core) >= OPEN
+    }
+
     /// The union of the windows that are too fast.
     fn fast_windows(&self, core: &[BoutPart], ceiling: f64) -> Vec<BoutPart> {
         let mut fast: Vec<BoutPart> = Vec::new();
@@ -320,7 +338,8 @@ impl Judge<'_> {
     fn finding(&self, rep: u32, parts: &[BoutPart], mean: Mean, ceiling: f64) -> Finding {
         let speed = self.error.unbiased(mean);
         let allowed = ceiling * (1.0 + self.config.pace_share * self.tolerance);
-        let certainty = above_zero(speed - allowed, self.error.of(mean)) * measure::certainty(parts);
+        let error = self.error.with_recorder(mean, self.config.reads_high_error);
+        let certainty = above_zero(speed - allowed, error) * measure::certainty(parts);
         let (prescribed, achieved) = (1000.0 / ceiling, 1000.0 / speed);
         Finding {
             code: Code::RunTooFast,

@@ -46,7 +46,7 @@ impl Matched<'_> {
                 Gait::Walk => &walking,
                 Gait::Stand | Gait::Unknown => return None,
             };
-            Some((basis, BoutPart::of(piece).trimmed(self.config.pace_trim_s)))
+            Some((basis, BoutPart::of(piece).trimmed(self.config.pace_trail_s, self.config.pace_trail_s)))
         });
         let ceilings = self.steps_done().filter_map(|(step, done)| {
             let (ceiling_mps, (start_s, end_s)) = (self.ceiling_mps(step)?, done.range_s?);

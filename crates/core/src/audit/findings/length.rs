@@ -21,8 +21,8 @@ pub(super) struct Length {
     /// The same with holes counted as this gait.
     pub(super) at_most: f64,
     pub(super) tolerance: f64,
-    /// Standard error.
-    error: f64,
+    /// Standard error of an excess and of what is missing.
+    errors: (f64, f64),
     beside: Option<Beside>,
     /// Seconds to the unit.
     pub(super) per_second: f64,
@@ -81,20 +81,20 @@ fn is_by_distance(step: &Step) -> bool {
 impl Length {
     /// Standard error of an excess that is too much.
     pub(super) fn error_of_long(&self, excess: f64) -> f64 {
-        self.error_of(excess, |share| (share - 1.0) * self.prescribed.most)
+        self.error_of(self.errors.0, excess, |share| (share - 1.0) * self.prescribed.most)
     }
 
     /// Standard error of what is missing.
     pub(super) fn error_of_short(&self, missing: f64) -> f64 {
-        self.error_of(missing, |share| (1.0 - share) * self.prescribed.least)
+        self.error_of(self.errors.1, missing, |share| (1.0 - share) * self.prescribed.least)
     }
 
     /// A recorder errs alike in all its distances. So what a step is off by beyond what most are off by in the same sense has but the error of
     /// chance. The error of the whole excess is then as great beside it as that of the rest is beside the rest.
-    fn error_of(&self, excess: f64, recorders: impl Fn(f64) -> f64) -> f64 {
+    fn error_of(&self, alone: f64, excess: f64, recorders: impl Fn(f64) -> f64) -> f64 {
         match self.beside.map(|beside| (excess - recorders(beside.share).max(0.0), beside.error_m)) {
-            Some((rest, error)) if rest > 0.0 => self.error.min(error * excess / rest),
-            _ => self.error,
+            Some((rest, error)) if rest > 0.0 => alone.min(error * excess / rest),
+            _ => alone,
         }
     }
 }
@@ -119,6 +119,7 @@ impl Lengths<'_> {
             Some((distance, speed)) if speed > 0.0 && speed.is_finite() => {
                 let prescribed = prescribed.extent.amounts();
                 let config = self.matched.config;
+                let whole_m = distance.max(prescribed.least);
                 let chance = (error_s * speed).hypot(config.distance_chance_m * distance.sqrt());
                 Length {
                     unit: Unit::Metres,
@@ -126,7 +127,10 @@ impl Lengths<'_> {
                     achieved: distance + speed * (known_s - moving_s),
                     at_most: distance + speed * (at_most_s - moving_s),
                     tolerance: tolerance_s * speed,
-                    error: chance.hypot(config.distance_error * distance.max(prescribed.least)),
+                    errors: (
+                        chance.hypot(config.reads_high_error * whole_m),
+                        chance.hypot(config.distance_error * whole_m),
+                    ),
                     beside: self.recorder(self.matched.done[step].gait).map(|recorder| Beside {
                         share: recorder.share,
                         error_m: chance.hypot(recorder.error * distance),
@@ -140,7 +144,7 @@ impl Lengths<'_> {
                 achieved: known_s,
                 at_most: at_most_s,
                 tolerance: tolerance_s,
-                error: error_s,
+                errors: (error_s, error_s),
                 beside: None,
                 per_second: 1.0,
             },
@@ -151,10 +155,20 @@ impl Lengths<'_> {
         if gait == Gait::Run { self.runs_by_distance } else { self.walks_by_distance }
     }
 
-    /// The most that the runs by distance take in all, s: what a recorder adds to one distance it adds to each.
-    pub(super) fn by_distance_s(&self) -> f64 {
+    /// Standard error of the excess of all runs by distance together, s: what a recorder adds to one distance it adds to each, and what
+    /// chance adds grows with the root of their length.
+    pub(super) fn error_of_distances_s(&self) -> f64 {
         let steps = self.matched.layout.steps.iter().zip(&self.matched.done);
         let runs = steps.filter(|(step, done)| done.gait == Gait::Run && is_by_distance(step));
-        runs.map(|(_, done)| done.length_s.most).sum()
+        let (mut total_s, mut total_m) = (0.0, 0.0);
+        for (step, done) in runs {
+            total_s += done.length_s.most.max(measure::total_s(&done.own));
+            total_m += step.extent.amounts().most;
+        }
+        if total_m <= 0.0 {
+            return 0.0;
+        }
+        let config = self.matched.config;
+        total_s * config.reads_high_error.hypot(config.distance_chance_m / total_m.sqrt())
     }
 }

@@ -48,7 +48,8 @@ fn a_run_faster_than_the_ceiling() {
     assert!((finding.prescribed.unwrap() - 416.667).abs() < 1e-3);
     assert!((finding.achieved.unwrap() - 1000.0 / 2.6).abs() < 0.5, "{finding:?}");
     assert!((finding.excess.unwrap() - 32.05).abs() < 0.5);
-    assert!(finding.certainty > 0.97);
+    // 8.3 % above the ceiling by a recorder that may read 4 % too high.
+    assert!((0.95..0.98).contains(&finding.certainty), "{}", finding.certainty);
     let [_, first, _, second, _] = noted.value.reps.as_slice() else { panic!() };
     assert_eq!(first.over_ceiling_s, Some(0.0));
     assert!(second.over_ceiling_s.unwrap() > 110.0);
@@ -62,8 +63,9 @@ fn tolerance_and_a_burst() {
     let check = |speed: fn(f64) -> f64| {
         audit_pace(&Track::of(&segmentation).speed(speed).build(), &segmentation, "w300 r600 w300")
     };
-    // 2 % over the ceiling is let pass.
-    assert_eq!(check(|_| 2.4 * 1.02).value.outcome, Outcome::Kept);
+    // 2 % over the ceiling is let pass, 2 % under it is as prescribed.
+    assert_eq!(codes(&check(|_| 2.4 * 1.02).value), []);
+    assert_eq!(check(|_| 2.4 * 0.98).value.outcome, Outcome::Kept);
     // One minute far too fast in ten.
     let burst = check(|t| if (500.0..560.0).contains(&t) { 3.2 } else { 2.2 });
     let finding = only(&burst.value);
@@ -72,6 +74,30 @@ fn tolerance_and_a_burst() {
     assert!((burst.value.reps[1].over_ceiling_s.unwrap() - 60.0).abs() < 20.0);
     // Ten seconds are not.
     assert_eq!(codes(&check(|t| if (500.0..510.0).contains(&t) { 2.9 } else { 2.2 }).value), []);
+}
+
+/// Eight watches read too low in the mean but one; that was off by 3.2 % (Gilgen-Ammann et al. 2020, JMIR mHealth 8(6):e17118): if normal, with a
+/// standard deviation of √(π/2) times that.
+#[test]
+fn what_a_recorder_may_be_off_by_is_no_fault_and_not_kept() {
+    let segmentation = segmentation("w300 r600 w300");
+    let check = |share: f64| {
+        let series = Track::of(&segmentation).speed(move |_| 2.4 * share).build();
+        audit_pace(&series, &segmentation, "w300 r600 w300")
+    };
+    // Read at the ceiling: as likely above it with its tolerance as not. A little above tolerance: surer, not sure.
+    for (share, found) in [(1.0, false), (1.02, false), (1.04, true)] {
+        let noted = check(share);
+        assert_eq!(noted.value.outcome, Outcome::Undecided, "{share}");
+        assert_eq!(!codes(&noted.value).is_empty(), found, "{share}");
+        let said = if found { NoticeCode::VerdictHangs } else { NoticeCode::PaceAtCeiling };
+        assert!(has_notice(&noted, said), "{share}");
+    }
+    // Of a reading 4 % above the ceiling a recorder that is off by 4 % makes one standard error.
+    let certainty = only(&check(1.04).value).certainty;
+    assert!((0.82..0.85).contains(&certainty), "{certainty}");
+    assert_eq!(check(1.07).value.outcome, Outcome::Overdone);
+    assert_eq!(check(0.97).value.outcome, Outcome::Kept);
 }
 
 #[test]
@@ -114,16 +140,20 @@ fn share(
 const USUAL_ERROR: (f64, f64) = (0.15, 3.0);
 
 #[test]
-fn eight_percent_over_is_found_and_three_percent_under_is_not() {
-    let fast = [2.328, 2.328, 2.328, 2.592, 2.328, 2.328];
-    let found = share(0..200, 60, &fast, USUAL_ERROR, |audit| {
-        overdoing(audit) == [Code::RunTooFast]
-            && audit.findings[0].rep == Some(4)
-            && audit.findings[0].certainty >= 0.9
-    });
+fn twelve_percent_over_is_found_and_three_percent_under_is_not() {
+    let found_at = |fast_mps: f64| {
+        let runs = [2.328, 2.328, 2.328, fast_mps, 2.328, 2.328];
+        share(0..200, 60, &runs, USUAL_ERROR, |audit| {
+            overdoing(audit) == [Code::RunTooFast]
+                && audit.findings[0].rep == Some(4)
+                && audit.findings[0].certainty >= 0.9
+        })
+    };
     let quiet = share(200..400, 60, &[2.328], USUAL_ERROR, |audit| overdoing(audit).is_empty());
-    println!("8 % over found: {found}, 3 % under quiet: {quiet}");
-    assert!(found >= 0.97, "{found}");
+    let (eight, twelve) = (found_at(2.592), found_at(2.688));
+    println!("8 % over found: {eight}, 12 %: {twelve}, 3 % under quiet: {quiet}");
+    assert!(eight >= 0.75, "{eight}");
+    assert!(twelve >= 0.97, "{twelve}");
     assert!(quiet >= 0.98, "{quiet}");
 }
 

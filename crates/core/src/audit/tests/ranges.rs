@@ -174,7 +174,7 @@ fn distances_may_be_ranges_too() {
     for run_s in [174, 220, 261] {
         assert_eq!(outcome(&format!("w300 r{run_s} w120"), SESSION), (Outcome::Kept, vec![]), "{run_s}");
     }
-    // 690 m: 90 m too long, and three errors of 6 % are 124 m.
+    // 690 m: 90 m too long, and three errors of 4 % and of chance are 104 m.
     assert_eq!(outcome("w300 r300 w120", SESSION), (Outcome::Undecided, vec![]));
     assert_eq!(outcome("w300 r340 w120", SESSION), (Outcome::Overdone, vec![Code::RunTooLong]));
     assert_eq!(outcome("w300 r130 w120", SESSION), (Outcome::Underdone, vec![Code::RunTooShort]));
