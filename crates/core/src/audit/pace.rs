@@ -217,7 +217,7 @@ pub(super) fn check(
             continue;
         };
         let finding = judge.run(done, core, whole, ceiling);
-        let over_s = finding.as_ref().map_or(0.0, |_| judge.over_ceiling_s(core, ceiling));
+        let over_s = finding.as_ref().map_or(0.0, |_| judge.over_ceiling_s(&done.own, ceiling));
         audit.over_ceiling_s[step] = Some(over_s);
         if finding.is_none() && judge.may_be_over(core, whole, ceiling) {
             audit.at_ceiling.push(done.rep);
@@ -229,7 +229,9 @@ pub(super) fn check(
 
 /// What each step is judged by: its stretches without the seconds at their ends.
 pub(super) fn cores(done: &[Done], config: &AuditConfig) -> Vec<Vec<BoutPart>> {
-    done.iter().map(|d| d.own.iter().map(|s| s.trimmed(config.pace_lead_s, config.pace_trail_s)).collect()).collect()
+    done.iter()
+        .map(|d| d.own.iter().map(|s| s.trimmed(config.pace_lead_s, config.pace_trail_s)).collect())
+        .collect()
 }
 
 /// Smoothed speeds along parts, as they are held against a ceiling, with their errors. `cores` are what the error is
@@ -247,7 +249,7 @@ pub(super) fn along<'a>(
             errors.push((basis.level, error));
             error
         });
-        let points = tiles(&part, config.pace_smoothing_s).filter_map(|tile| {
+        let points = tiles(part, config.pace_smoothing_s).filter_map(|tile| {
             let mean = basis.mean(&[tile.around]).filter(|m| m.is_most_of(tile.around.length_s()))?;
             let (speed_mps, error_mps) =
                 (error.unbiased(mean), error.with_recorder(mean, config.reads_high_error));
@@ -264,8 +266,7 @@ struct Tile {
     around: BoutPart,
 }
 
-fn tiles(part: &BoutPart, smoothing_s: f64) -> impl Iterator<Item = Tile> {
-    let part = *part;
+fn tiles(part: BoutPart, smoothing_s: f64) -> impl Iterator<Item = Tile> {
     let count = (part.length_s() / WINDOW_STEP_S).ceil().max(1.0) as usize;
     let length_s = part.length_s() / count as f64;
     (0..count).map(move |i| {
@@ -324,10 +325,11 @@ impl Judge<'_> {
     }
 
     /// Time in which the smoothed speed is above ceiling and tolerance.
-    fn over_ceiling_s(&self, core: &[BoutPart], ceiling: f64) -> f64 {
+    fn over_ceiling_s(&self, run: &[BoutPart], ceiling: f64) -> f64 {
         let limit = ceiling * (1.0 + self.tolerance);
         let mut over_s = 0.0;
-        for tile in core.iter().flat_map(|part| tiles(part, self.config.pace_smoothing_s)) {
+        let parts = run.iter().map(|part| part.trimmed(self.config.pace_trail_s, self.config.pace_trail_s));
+        for tile in parts.flat_map(|part| tiles(part, self.config.pace_smoothing_s)) {
             if self.basis.mean(&[tile.around]).is_some_and(|m| self.error.unbiased(m) > limit) {
                 over_s += tile.length_s;
             }

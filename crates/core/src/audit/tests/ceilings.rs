@@ -139,29 +139,55 @@ fn share(
 /// Error of a recorder's speed, standard deviation and correlation time: ours, for an open sky.
 const USUAL_ERROR: (f64, f64) = (0.15, 3.0);
 
+/// Share of sessions in which the fourth of six runs is found too fast, it alone and surely.
+fn found(seeds: std::ops::Range<u64>, run_s: u32, fast_mps: f64, error: (f64, f64)) -> f64 {
+    let runs = [2.328, 2.328, 2.328, fast_mps, 2.328, 2.328];
+    share(seeds, run_s, &runs, error, |audit| {
+        overdoing(audit) == [Code::RunTooFast]
+            && audit.findings[0].rep == Some(4)
+            && audit.findings[0].certainty >= 0.9
+    })
+}
+
+/// Share of sessions in which runs 3 % below the ceiling are not found too fast.
+fn quiet(seeds: std::ops::Range<u64>, run_s: u32, error: (f64, f64)) -> f64 {
+    share(seeds, run_s, &[2.328], error, |audit| overdoing(audit).is_empty())
+}
+
 #[test]
 fn twelve_percent_over_is_found_and_three_percent_under_is_not() {
-    let found_at = |fast_mps: f64| {
-        let runs = [2.328, 2.328, 2.328, fast_mps, 2.328, 2.328];
-        share(0..200, 60, &runs, USUAL_ERROR, |audit| {
-            overdoing(audit) == [Code::RunTooFast]
-                && audit.findings[0].rep == Some(4)
-                && audit.findings[0].certainty >= 0.9
-        })
-    };
-    let quiet = share(200..400, 60, &[2.328], USUAL_ERROR, |audit| overdoing(audit).is_empty());
+    let found_at = |fast_mps| found(0..200, 60, fast_mps, USUAL_ERROR);
     let (eight, twelve) = (found_at(2.592), found_at(2.688));
+    let quiet = quiet(200..400, 60, USUAL_ERROR);
     println!("8 % over found: {eight}, 12 %: {twelve}, 3 % under quiet: {quiet}");
-    assert!(eight >= 0.75, "{eight}");
+    assert!(eight >= 0.7, "{eight}");
     assert!(twelve >= 0.97, "{twelve}");
     assert!(quiet >= 0.98, "{quiet}");
+}
+
+#[test]
+#[ignore = "prints the table of docs/method-audit.md"]
+fn table_of_runs_that_are_too_fast() {
+    for error in [(0.1, 3.0), (0.15, 3.0), (0.2, 3.0), (0.2, 5.0), (0.3, 3.0), (0.25, 6.0), (0.3, 10.0)] {
+        print!("| {:.2} m/s, {} s |", error.0, error.1);
+        for run_s in [60, 120, 180] {
+            let found_at = |fast_mps| found(0..500, run_s, fast_mps, error);
+            print!(
+                " {:.3}, {:.3}, {:.3} |",
+                found_at(2.592),
+                found_at(2.688),
+                quiet(500..1000, run_s, error)
+            );
+        }
+        println!();
+    }
 }
 
 #[test]
 fn a_worse_error_makes_fewer_findings_not_false_ones() {
     // Twice the usual error, or nearly twice that hangs together for twice as long.
     for error in [(0.3, 3.0), (0.25, 6.0)] {
-        let quiet = share(0..200, 60, &[2.328], error, |audit| overdoing(audit).is_empty());
+        let quiet = quiet(0..200, 60, error);
         println!("{error:?}: 3 % under quiet: {quiet}");
         assert!(quiet >= 0.9, "{error:?}: {quiet}");
     }
@@ -169,19 +195,20 @@ fn a_worse_error_makes_fewer_findings_not_false_ones() {
 
 #[test]
 fn the_bias_of_positions_is_taken_off() {
-    // 2.3 m/s with white errors of 1 m/s along and across: the mean length of a step is 2.53 m.
+    // 2.3 m/s with white errors of 1.2 m/s along and across: the mean length of a step is 2.57 m.
     let segmentation = segmentation("w300 r600 w300");
     let mut rng = ChaCha8Rng::seed_from_u64(7);
-    let errors: Vec<(f64, f64)> = (0..1300).map(|_| (normal(&mut rng), normal(&mut rng))).collect();
+    let errors: Vec<(f64, f64)> =
+        (0..1300).map(|_| (1.2 * normal(&mut rng), 1.2 * normal(&mut rng))).collect();
     let speed = |t: f64| f64::hypot(2.3 + errors[t as usize].0, errors[t as usize].1);
     let biased: f64 = (303..897).map(|t| speed(f64::from(t))).sum::<f64>() / 594.0;
-    assert!(biased > 2.3 * 1.07, "{biased}");
+    assert!(biased > 2.3 * 1.1, "{biased}");
     let check = |source| {
         let series = Track::of(&segmentation).speed(speed).source(source).build();
         let noted = audit_pace(&series, &segmentation, "w300 r600 w300");
         codes(&noted.value)
     };
-    // The same speeds by a recorder would be 5 % above the ceiling of 2.4 m/s.
+    // The same speeds by a recorder would be 7 % above the ceiling of 2.4 m/s.
     assert_eq!(check(SpeedSource::Recorder), [Code::RunTooFast]);
     assert_eq!(check(SpeedSource::Positions), []);
 }
