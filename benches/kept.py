@@ -1,14 +1,15 @@
 """What `batch` says of made-up sessions that were done as prescribed: anything but `kept` is a false alarm, or open.
 
     python benches/kept.py JOGAUDIT FOLDER [--seeds 100] [--first 7000000] [--realistic]
-                           [--rests | --brief | --metres | --wholes] [--fault FAULT | --faults] [--only TEXT]
+                           [--rests | --brief | --metres | --wholes] [--fault FAULT | --faults | --paces] [--only TEXT]
 
 Simulates SEEDS sessions of each of three stages in each condition into FOLDER (what is there is taken again), scores them, and
 prints a table with the number of each outcome. Typical reception. Where there is no word of cadence there is none; "positions" have no
 speed, distance or altitude either. With `--realistic` runners and recorders are as real ones (`docs/simulator.md`), and sampled as
 those; with `--rests` the stages have rests between runs and walks, with `--brief` runs or walks of 20 or 30 s, with `--metres` runs or
 walks by distance, with `--wholes` a whole by distance of runs and walks by time. `--fault` orders one fault in every session; with
-`--faults` each is ordered in each session of a stage with limits, and the outcome that it should have stands beside it. `--only` takes
+`--faults` each is ordered in each session of a stage with limits, and the outcome that it should have stands beside it; with `--paces` a run
+at 1 to 20 % above its ceiling. `--only` takes
 the conditions with TEXT in their name. A simulator that has changed needs a new FOLDER.
 """
 
@@ -107,6 +108,15 @@ FAULTS = {
     "run-shorter:60": "underdone",
     "rep-missing": "underdone",
 }
+# A run that is so far above its ceiling, in percent: up to 3 are let pass.
+PACES = {
+    "none": "kept",
+    "run-faster:1": "kept",
+    "run-faster:5": "overdone",
+    "run-faster:10": "overdone",
+    "run-faster:15": "overdone",
+    "run-faster:20": "overdone",
+}
 
 
 def simulate(jogaudit, plan, stage, seed, path, options):
@@ -153,11 +163,11 @@ def as_prescribed(options, plan, realism, samplings, seeds):
         row(condition, all_stages)
 
 
-def with_faults(options, plan, realism, sampling, seeds):
+def with_faults(options, faults, plan, realism, sampling, seeds):
     print("| condition, fault | " + " | ".join(OUTCOMES) + " | should be |\n|---|" + "---|" * (len(OUTCOMES) + 1))
     # The stage has a ceiling of the heart rate: without one nothing is kept.
     with_heart = [(columns, flags) for columns, flags in COLUMNS.items() if "--no-heart-rate" not in flags]
-    for (columns, flags), (fault, expected) in itertools.product(with_heart, FAULTS.items()):
+    for (columns, flags), (fault, expected) in itertools.product(with_heart, faults.items()):
         condition = f"{columns}, {fault}"
         if options.only not in condition:
             continue
@@ -176,7 +186,8 @@ def main():
     for option, stages in OTHER_STAGES.items():
         parser.add_argument(option, dest="stages", action="store_const", const=stages, default=STAGES)
     parser.add_argument("--fault", default="none")
-    parser.add_argument("--faults", action="store_true")
+    parser.add_argument("--faults", action="store_const", const=FAULTS)
+    parser.add_argument("--paces", dest="faults", action="store_const", const=PACES)
     parser.add_argument("--only", default="")
     options = parser.parse_args()
     seeds = range(options.first, options.first + options.seeds)
@@ -187,7 +198,7 @@ def main():
     samplings = ("drawn",) if options.realistic else SAMPLINGS
     if options.faults:
         print(f"{options.seeds} sessions a fault, seeds from {options.first}.\n")
-        with_faults(options, plan, realism, samplings[0], seeds)
+        with_faults(options, options.faults, plan, realism, samplings[0], seeds)
     else:
         print(f"{options.seeds} sessions of each of {len(options.stages)} stages a condition, seeds from {options.first}.\n")
         as_prescribed(options, plan, realism, samplings, seeds)

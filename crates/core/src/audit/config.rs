@@ -31,8 +31,6 @@ pub struct AuditConfig {
     pub reads_high_error: f64,
     /// Share by which a recorder reads too low in the mean: halfway between the least and the greatest systematic error of those watches.
     pub reads_low: f64,
-    /// Standard error about that, as a fraction: what is left of one watch's error, and how those watches differ.
-    pub reads_low_error: f64,
     /// What chance adds to the distance of a single step, m for one of 1 m; it grows with the root. Chosen on the simulator
     /// (`docs/method-audit.md`).
     pub distance_chance_m: f64,
@@ -57,7 +55,8 @@ pub struct AuditConfig {
     pub heart_margin_bpm: f64,
     /// It has to stay there for this long, s.
     pub heart_sustained_s: f64,
-    /// Standard error of a mean heart rate, beats a minute.
+    /// Standard error of a mean heart rate, beats a minute: at the wrist sensors are off by up to 3 in the mean (Sartor et al. 2018, BMC Sports Sci
+    /// Med Rehabil 10:10), √(π/2) times that.
     pub heart_error_bpm: f64,
     /// Without a cadence floor a walk is brisk down to this much below the usual running cadence, steps a minute.
     pub brisk_below_run_spm: f64,
@@ -85,7 +84,6 @@ impl Default for AuditConfig {
             distance_error: 0.06,
             reads_high_error: 0.04,
             reads_low: 0.028,
-            reads_low_error: 0.043,
             distance_chance_m: 0.8,
             unknown_share: 0.2,
             mean_certainty: 0.75,
@@ -97,7 +95,7 @@ impl Default for AuditConfig {
             pace_window_errors: 3.0,
             heart_margin_bpm: 2.0,
             heart_sustained_s: 15.0,
-            heart_error_bpm: 2.0,
+            heart_error_bpm: 3.8,
             brisk_below_run_spm: 40.0,
             cadence_margin_spm: 2.0,
             cadence_error_spm: 1.2,

@@ -85,8 +85,8 @@ fn what_a_recorder_may_be_off_by_is_no_fault_and_not_kept() {
         let series = Track::of(&segmentation).speed(move |_| 2.4 * share).build();
         audit_pace(&series, &segmentation, "w300 r600 w300")
     };
-    // Read at the ceiling: as likely above it with its tolerance as not. A little above tolerance: surer, not sure.
-    for (share, found) in [(1.0, false), (1.02, false), (1.04, true)] {
+    // Read between the ceiling and its tolerance of 3 %: with 2.8 % put right it is beyond. A little above tolerance: surer, not sure.
+    for (share, found) in [(1.005, false), (1.02, false), (1.04, true)] {
         let noted = check(share);
         assert_eq!(noted.value.outcome, Outcome::Undecided, "{share}");
         assert_eq!(!codes(&noted.value).is_empty(), found, "{share}");
@@ -97,7 +97,7 @@ fn what_a_recorder_may_be_off_by_is_no_fault_and_not_kept() {
     let certainty = only(&check(1.04).value).certainty;
     assert!((0.82..0.85).contains(&certainty), "{certainty}");
     assert_eq!(check(1.07).value.outcome, Outcome::Overdone);
-    assert_eq!(check(0.97).value.outcome, Outcome::Kept);
+    assert_eq!(check(0.995).value.outcome, Outcome::Kept);
 }
 
 #[test]
@@ -303,7 +303,7 @@ fn heart_rate_above_the_ceiling() {
     );
     assert_eq!((finding.achieved, finding.excess), (Some(156.0), Some(6.0)));
     assert_eq!((finding.start_s, finding.end_s), (Some(360.0), Some(419.0)));
-    assert!(finding.certainty > 0.99);
+    assert!((0.93..0.96).contains(&finding.certainty), "{}", finding.certainty);
     assert_eq!(noted.value.reps[1].max_heart_rate_bpm, Some(156.0));
     assert_eq!(noted.value.outcome, Outcome::Overdone);
 }
@@ -351,6 +351,31 @@ fn a_heart_rate_that_comes_to_equal_the_cadence_decides() {
     assert!(!has_notice(&noted, NoticeCode::HeartRateFollowsCadence));
     assert_eq!(only(&noted.value).code, Code::HeartRateTooHigh);
     assert_eq!(noted.value.outcome, Outcome::Overdone);
+}
+
+/// Optical sensors at the wrist are off by up to 3 beats/min in the mean, beside a chest strap and second by second (Sartor et al. 2018, BMC
+/// Sports Sci Med Rehabil 10:10): if normal, with a standard deviation of √(π/2) times that. How it hangs together is not known.
+#[test]
+fn what_a_sensor_may_be_off_by_is_no_heart_rate_above_its_ceiling() {
+    let overdone = |mean_bpm: f64| {
+        let wrong = (0..200).filter(|seed| {
+            let mut rng = ChaCha8Rng::seed_from_u64(*seed);
+            let (sd_bpm, keep) = (3.76, (-1.0_f64 / 20.0).exp());
+            let mut error = sd_bpm * normal(&mut rng);
+            let errors: Vec<f64> = (0..1000)
+                .map(|_| {
+                    error = keep * error + (1.0 - keep * keep).sqrt() * sd_bpm * normal(&mut rng);
+                    error
+                })
+                .collect();
+            let heart = |t: f64| (mean_bpm + errors[t as usize]).round();
+            audit_heart(heart).value.outcome == Outcome::Overdone
+        });
+        wrong.count() as f64 / 200.0
+    };
+    let [below, at, above] = [144.0, 149.0, 158.0].map(overdone);
+    println!("6 below, 1 below and 8 above the ceiling: {below}, {at}, {above} overdone");
+    assert!(below <= 0.01 && above >= 0.97, "{below}, {at}, {above}");
 }
 
 #[test]
