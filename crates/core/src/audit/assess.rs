@@ -210,7 +210,7 @@ impl Matched<'_> {
             notices.push(Notice::new(
                 NoticeCode::PaceAtCeiling,
                 format!(
-                    "The recorded pace of {runs} is about the ceiling. Recorders mostly show too slow a pace, by {:.0} % in the \
+                    "The recorded pace of {runs} is close to the ceiling. Recorders mostly show too slow a pace, by {:.0} % in the \
                      mean, so it can't be told whether the ceiling was kept.",
                     100.0 * self.config.reads_low
                 ),
