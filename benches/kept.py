@@ -1,13 +1,14 @@
 """What `batch` says of made-up sessions that were done as prescribed: anything but `kept` is a false alarm, or open.
 
     python benches/kept.py JOGAUDIT FOLDER [--seeds 100] [--first 7000000] [--realistic]
-                           [--rests | --brief | --metres | --wholes] [--fault FAULT | --faults | --paces] [--only TEXT]
+                           [--rests | --brief | --metres | --wholes | --clock] [--fault FAULT | --faults | --paces] [--only TEXT]
 
 Simulates SEEDS sessions of each of three stages in each condition into FOLDER (what is there is taken again), scores them, and
 prints a table with the number of each outcome. Typical reception. Where there is no word of cadence there is none; "positions" have no
 speed, distance or altitude either. With `--realistic` runners and recorders are as real ones (`docs/simulator.md`), and sampled as
 those; with `--rests` the stages have rests between runs and walks, with `--brief` runs or walks of 20 or 30 s, with `--metres` runs or
-walks by distance, with `--wholes` a whole by distance of runs and walks by time. `--fault` orders one fault in every session; with
+walks by distance, with `--wholes` a whole by distance of runs and walks by time, with `--clock` a whole by time of runs or walks by
+distance. `--fault` orders one fault in every session; with
 `--faults` each is ordered in each session of a stage with limits, and the outcome that it should have stands beside it; with `--paces` a run
 at 1 to 20 % above its ceiling. `--only` takes
 the conditions with TEXT in their name. A simulator that has changed needs a new FOLDER.
@@ -72,6 +73,15 @@ session = "walk 5:00, for 3 km (run 2:00, walk 1:00), walk 3:00"
 [[stage]]
 name = "long-whole"
 session = "walk 5:00, for 5 km (run 5:00, walk 1:00), walk 3:00"
+[[stage]]
+name = "short-clock"
+session = "walk 5:00, for 15:00 (run 100 m, walk 100 m), walk 3:00"
+[[stage]]
+name = "clock"
+session = "walk 5:00, for 20:00 (run 400 m, walk 200 m), walk 3:00"
+[[stage]]
+name = "walk-clock"
+session = "walk 5:00, for 25:00 (run 2:00, walk 150 m), walk 3:00"
 """
 STAGES = ("short", "middle", "long")
 OTHER_STAGES = {
@@ -79,6 +89,7 @@ OTHER_STAGES = {
     "--brief": ("brief-runs", "brief-walks", "brief-breaks"),
     "--metres": ("short-metres", "metres", "run-metres"),
     "--wholes": ("short-whole", "whole", "long-whole"),
+    "--clock": ("short-clock", "clock", "walk-clock"),
 }
 COLUMNS = {
     "cadence": [],

@@ -82,10 +82,10 @@ pub use person::Person;
 pub use truth::TrueBout;
 
 use jogaudit_core::gait::Gait;
-use jogaudit_core::prescription::{Limits, Session, Step};
+use jogaudit_core::prescription::{Extent, Limits, Session, Step, WholeByTime};
 use jogaudit_core::range::Range;
 use jogaudit_recording::read::{Format, Guess, Lap, LapIntensity, Recording};
-use jogaudit_recording::units::MetresPerSecond;
+use jogaudit_recording::units::{MetresPerSecond, Seconds};
 use jogaudit_recording::workout::Workout;
 
 /// How clearly a runner's gaits differ in speed.
@@ -612,6 +612,37 @@ pub fn steps_of(session: &Session, settings: &Settings) -> Vec<Step> {
             let Some((run, walk)) = speeds_of_the_day(&steps, settings) else { break };
             steps = at(run, walk);
         }
+    }
+    match expansion.whole_by_time().filter(|whole| whole.time_s.is_exact()) {
+        Some(whole) => ended_by_the_clock(steps, whole, settings),
+        None => steps,
+    }
+}
+
+/// The steps with as many of a whole by time as its time holds, the last cut when it is over; as they were where they cannot be done.
+fn ended_by_the_clock(mut steps: Vec<Step>, whole: WholeByTime<'_>, settings: &Settings) -> Vec<Step> {
+    // At most so many steps more or fewer than at mean speeds, and how near the time comes, s. Our choice.
+    const ROUNDS: usize = 12;
+    const NEAR_S: f64 = 2.0;
+    let without_pauses = Settings { pauses: Vec::new(), ..settings.clone() };
+    for _ in 0..ROUNDS {
+        let Ok((.., motion)) = move_through(&steps, &[], &without_pauses) else { break };
+        let beeps = &motion.timeline.beeps;
+        let since_s = |beep: usize| beeps[beep] - beeps[whole.before];
+        let last = steps.len() - 1 - whole.after;
+        let Some(over) = (whole.before..=last).find(|step| since_s(step + 1) >= whole.time_s.most - NEAR_S)
+        else {
+            let in_cycle = |step: usize| whole.cycle[(step - whole.before) % whole.cycle.len()];
+            steps[last] = in_cycle(last);
+            steps.insert(last + 1, in_cycle(last + 1));
+            continue;
+        };
+        let is_near = over == last && since_s(last + 1) <= whole.time_s.most + NEAR_S;
+        if is_near {
+            break;
+        }
+        steps.drain(over + 1..=last);
+        steps[over].extent = Extent::Time(Seconds::new(whole.time_s.most - since_s(over))).into();
     }
     steps
 }

@@ -313,4 +313,15 @@ mod tests {
         let mean_off = off.sum::<f64>() / 40.0;
         assert!(mean_off < 0.03, "{mean_off}");
     }
+
+    /// A whole by time of steps by distance ends when its time is over. (Seed 8,870,053: 0.8 s less, which was no end, and so went on.)
+    #[test]
+    fn a_whole_by_time_takes_it() {
+        for seed in (0..40).chain([8_870_053]) {
+            let (_, motion) = done("walk 5:00, for 20:00 (run 400 m, walk 200 m), walk 3:00", seed);
+            let beeps = &motion.timeline.beeps;
+            let took_s = beeps[beeps.len() - 2] - beeps[1];
+            assert!((took_s - 1200.0).abs() <= 2.0, "seed {seed}: {took_s} s");
+        }
+    }
 }

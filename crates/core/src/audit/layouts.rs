@@ -6,12 +6,12 @@ use jogaudit_recording::units::{MetresPerSecond, Seconds};
 /// Assumed running and walking speeds as shares of the measured ones: a recorded distance is wrong by up to about
 /// 10 % (Gilgen-Ammann et al. 2020, JMIR mHealth 8(6):e17118), so the layout that fits best is taken.
 const SPEED_SHARES: [f64; 5] = [1.0, 0.95, 1.05, 0.9, 1.1];
-/// A whole by distance ends anywhere within so many standard errors of a recorded distance. Our choice.
+/// A whole that mixes time and distance ends anywhere within so many standard errors of a recorded distance. Our choice.
 const ERRORS: f64 = 2.5;
 
-/// Layouts of a session with a whole by distance whose steps are by time: it may end wherever a recorder may be wrong about it
-/// (`distance_error`: its standard error as a share), so its last step has a range. `None` where there is no such whole, where a whole by
-/// time has steps by distance, and where there are too many ways: then [`layouts`] stand for all.
+/// Layouts of a session with a whole by distance whose steps are by time, or the other way about: it may end wherever a recorder may be wrong
+/// about distances (`distance_error`: their standard error as a share), so its last step has a range. `None` where there is no such whole,
+/// where one by time is not the only part that is open, and where there are too many ways: then [`layouts`] stand for all.
 pub(super) fn layouts_off_by_errors(
     session: &Session,
     run: MetresPerSecond,
@@ -91,9 +91,17 @@ mod tests {
     }
 
     #[test]
+    fn a_whole_by_time_may_end_in_any_step_that_wrong_distances_make_its_last() {
+        // 160 s and 133.3 s a round: 840 s to 1560 s are 2 rounds, all of a run and 93 s of the walk, to 5 rounds and 93 s of a run.
+        let found = off_by_errors("for 20:00 (run 400 m, walk 200 m)").unwrap();
+        assert_eq!(found.iter().map(Vec::len).collect::<Vec<usize>>(), [6, 7, 8, 9, 10, 11]);
+    }
+
+    #[test]
     fn where_errors_of_distances_do_not_move_the_end_or_there_are_too_many_ways_some_stand_for_all() {
-        // 15 % of 6 km either way are 450 rounds. Of a whole by time the time is right, the distances of its steps may not be.
-        for text in ["for 6 km (run 0:01, walk 0:01)", "for 20:00 (run 400 m, walk 200 m)"] {
+        // 15 % of 6 km either way are 450 rounds. When a whole by time is over is told by a clock, so where there are two neither is widened.
+        let two = ["for 20:00 (run 400 m, walk 200 m)"; 2].join(", ");
+        for text in ["for 6 km (run 0:01, walk 0:01)", &two] {
             assert_eq!(off_by_errors(text), None, "{text}");
             assert_eq!(layouts_of(text).len(), SPEED_SHARES.len(), "{text}");
         }

@@ -7,7 +7,7 @@ use super::measure::{self, BoutPart, Done};
 use super::{AuditConfig, Prescription};
 use crate::clean::Series;
 use crate::gait::{Gait, Segmentation};
-use crate::prescription::{Move, PaceBasis, Session, Step};
+use crate::prescription::{Extent, Move, PaceBasis, Session, Step, WholeByTime};
 use crate::range::Range;
 use jogaudit_recording::units::{MetresPerSecond, Seconds};
 
@@ -20,6 +20,8 @@ const MOST_STEPS: usize = 10_000;
 /// Work above which a whole by distance is not tried with all the ends that errors of the distance give it: sixteen stages with such a
 /// session can then be matched. Our choice.
 const MOST_CELLS_OFF_BY_ERRORS: usize = align::MOST_CELLS / 16;
+/// A step by distance may take so much longer than at the mean speed, as a share. Our choice.
+const MOST_LONGER: f64 = 0.3;
 /// A mean speed below this is taken for a recorder that counted no distance. Our choice.
 const LEAST_MEAN_MPS: f64 = 0.3;
 
@@ -120,8 +122,8 @@ fn cells(pieces: &[Piece], layouts: &[Layout]) -> usize {
 
 /// Matches the layouts that may fit best, unless that is too much work altogether: then none, since the best is not known.
 /// A layout whose running alone costs as much as another altogether is none of them, and a session with many ways has
-/// mostly such.
-fn match_all(pieces: &[Piece], layouts: &mut [Layout], config: &AuditConfig) {
+/// mostly such; with `each` it is matched all the same.
+fn match_all(pieces: &[Piece], layouts: &mut [Layout], each: bool, config: &AuditConfig) {
     if cells(pieces, layouts) > align::MOST_CELLS {
         return;
     }
@@ -134,13 +136,43 @@ fn match_all(pieces: &[Piece], layouts: &mut [Layout], config: &AuditConfig) {
     let longest = layouts.iter().map(|layout| layout.targets.len()).max().unwrap_or(0);
     let mut aligner = align::Aligner::new(pieces, &config.costs, longest);
     for index in order {
-        if least_s[index] > best_s {
+        if !each && least_s[index] > best_s {
             continue;
         }
         let layout = &mut layouts[index];
         layout.alignment = aligner.align(&layout.targets);
         best_s = best_s.min(layout.cost_s());
     }
+}
+
+/// The layouts whose last step of a whole by time ends when the time is over by what the steps before it took: a recorder may be wrong about
+/// these, a clock is not. With less than `tolerance_s` left the step need not be begun.
+fn cut_when_it_is_over(
+    layouts: &[Layout],
+    whole: WholeByTime<'_>,
+    pieces: &[Piece],
+    speeds: Speeds,
+    tolerance_s: f64,
+) -> Vec<Layout> {
+    let cut = |layout: &Layout| {
+        let groups = &layout.alignment.as_ref()?.groups;
+        let done = measure::lay_out(pieces, &layout.targets, groups, &layout.lengths_s);
+        let last = layout.steps.len().checked_sub(whole.after + 1).filter(|last| *last >= whole.before)?;
+        let took_s: f64 = done[whole.before..last].iter().map(|d| measure::total_s(&d.own)).sum();
+        let left_s = whole.time_s.map(|time_s| time_s - took_s);
+        let last_step = whole.cycle.get((last - whole.before) % whole.cycle.len())?;
+        let most_s = (1.0 + MOST_LONGER) * speeds.length_s(last_step).most;
+        // What is over before its last step, or goes on long after it, is no way to do it.
+        if left_s.most <= 0.0 || left_s.least > most_s {
+            return None;
+        }
+        let mut steps = layout.steps.clone();
+        let left = left_s.map(|left_s| Extent::Time(Seconds::new(left_s)));
+        let least = Extent::Time(Seconds::new((left_s.least - tolerance_s).max(0.0)));
+        steps[last] = Step { extent: Range { least, ..left }, ..*last_step };
+        Some(Layout::new(steps, speeds))
+    };
+    layouts.iter().filter_map(cut).collect()
 }
 
 /// What a recording holds of running, s.
@@ -194,7 +226,7 @@ pub(super) fn alignment_costs_s<'s>(
         all.push(layouts);
     }
     let cost_s = |mut layouts: Vec<Layout>| {
-        match_all(&pieces, &mut layouts, config);
+        match_all(&pieces, &mut layouts, false, config);
         layouts.iter().map(Layout::cost_s).fold(f64::INFINITY, f64::min)
     };
     Some(all.into_iter().map(cost_s).collect())
@@ -214,7 +246,18 @@ impl<'a> Matched<'a> {
     ) -> Self {
         let pieces = measure::pieces(segmentation, series);
         let mut layouts = layouts_of(&pieces, series, prescription.session, config);
-        match_all(&pieces, &mut layouts, config);
+        let expansion = prescription.session.expand();
+        let by_time = expansion.whole_by_time();
+        match_all(&pieces, &mut layouts, by_time.is_some(), config);
+        if let Some(whole) = by_time {
+            let tolerance_s = prescription.tolerance.run.get();
+            let mut cut =
+                cut_when_it_is_over(&layouts, whole, &pieces, Speeds::of(&pieces, series), tolerance_s);
+            match_all(&pieces, &mut cut, false, config);
+            if cut.iter().any(|layout| layout.alignment.is_some()) {
+                layouts = cut;
+            }
+        }
         let layout = layouts.into_iter().min_by(|a, b| a.cost_s().total_cmp(&b.cost_s())).unwrap_or_default();
         let groups = layout.alignment.as_ref().map_or(&[][..], |alignment| &alignment.groups);
         let done = measure::lay_out(&pieces, &layout.targets, groups, &layout.lengths_s);

@@ -40,6 +40,19 @@ pub struct Expansion {
     pub blocks: Vec<Block>,
 }
 
+/// A whole by time with steps by distance: when it is over is told by a clock, which step that is in by how fast they are done.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct WholeByTime<'a> {
+    /// How long it is, s.
+    pub time_s: Range,
+    /// What alternates.
+    pub cycle: &'a [Step],
+    /// Steps of the session before it.
+    pub before: usize,
+    /// Steps of the session after it.
+    pub after: usize,
+}
+
 /// An end of what a session may be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum End {
@@ -253,8 +266,25 @@ impl Expansion {
         })
     }
 
-    /// As [`Self::ways_within`], where each whole by distance with steps by time may end earlier or later by such a share of it. `None`
-    /// where there is none, where a whole by time has steps by distance, and where there are more ways than a session may have.
+    /// The whole by time with steps by distance, where all else is settled by words.
+    pub fn whole_by_time(&self) -> Option<WholeByTime<'_>> {
+        let open = self.blocks.iter().position(|block| !matches!(block, Block::Steps(_)))?;
+        let Block::Until { extent, cycle } = &self.blocks[open] else { return None };
+        let steps = |blocks: &[Block]| -> Option<usize> {
+            let counts = blocks.iter().map(|block| match block {
+                Block::Steps(steps) => Some(steps.len()),
+                Block::Until { .. } | Block::Times { .. } => None,
+            });
+            counts.sum()
+        };
+        let (before, after) = (steps(&self.blocks[..open])?, steps(&self.blocks[open + 1..])?);
+        let mixed = extent.is_time() && !is_of_one_kind(*extent, cycle);
+        mixed.then(|| WholeByTime { time_s: extent.amounts(), cycle, before, after })
+    }
+
+    /// As [`Self::ways_within`], where each whole by distance with steps by time may end earlier or later by such a share of it, and one by time
+    /// with steps by distance by twice that: how long its steps take hangs on the speed of each. `None`
+    /// where there is none, where one by time is not [`Self::whole_by_time`], and where there are more ways than a session may have.
     pub fn ways_off_by(
         &self,
         share: f64,
@@ -263,26 +293,27 @@ impl Expansion {
         longest: Seconds,
     ) -> Option<Vec<Vec<Step>>> {
         let mut wide = self.clone();
-        let any = wide.widen(share)?;
+        let any = wide.widen(share, self.whole_by_time().is_some())?;
         let ways = any.then(|| wide.ways_within(run, walk, longest))?;
         (ways.len() < WAYS.most as usize).then_some(ways)
     }
 
-    /// Whether any whole was widened; `None` where speeds play another part.
-    fn widen(&mut self, share: f64) -> Option<bool> {
+    /// Whether any whole was widened; `None` where there is one by time with steps by distance and these may not be.
+    fn widen(&mut self, share: f64, may_be_by_time: bool) -> Option<bool> {
         let mut any = false;
         for block in &mut self.blocks {
             match block {
                 Block::Steps(_) => {}
                 Block::Until { extent, cycle } if is_of_one_kind(*extent, cycle) => {}
-                Block::Until { extent, .. } if extent.is_time() => return None,
+                Block::Until { extent, .. } if extent.is_time() && !may_be_by_time => return None,
                 Block::Until { extent, .. } => {
                     let Range { least, most } = *extent;
+                    let share = if extent.is_time() { 2.0 * share } else { share };
                     extent.least = least.with_amount(least.amount() * (1.0 - share));
                     extent.most = most.with_amount(most.amount() * (1.0 + share));
                     any = true;
                 }
-                Block::Times { once, .. } => any |= once.widen(share)?,
+                Block::Times { once, .. } => any |= once.widen(share, may_be_by_time)?,
             }
         }
         Some(any)

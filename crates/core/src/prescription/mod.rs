@@ -23,7 +23,7 @@ pub(crate) use calendar::monday;
 pub use calendar::{Calendar, CalendarStart, DatedSession, LEAST_REST_DAYS, WeekSoFar};
 pub use dose::PrescribedDose;
 pub use error::{Excerpt, Fault, LanguageError, MOST_FAULTS, PlanError};
-pub use expand::{Block, DueSession, End, Expansion};
+pub use expand::{Block, DueSession, End, Expansion, WholeByTime};
 pub use figures::Figures;
 pub use plan::{parse_weekdays, weekday_word};
 pub use scan::{pace_unit, parse_duration, parse_percent, written_pace};

@@ -608,6 +608,27 @@ fn a_whole_by_distance_ends_wherever_a_recorder_may_be_wrong_about_it() {
 }
 
 #[test]
+fn a_whole_by_time_is_over_when_its_time_is_whatever_its_steps_took() {
+    // 2.3 and 1.5 m/s: 400 m in 174 s, 200 m in 133 s. A recorder may make 370 to 430 m of what is done on a track.
+    let check = |round: (u32, u32), last: &str| {
+        let rounds = format!("r{} w{} ", round.0, round.1).repeat(3);
+        outcome(
+            &format!("w180 {rounds}{last} w180"),
+            "walk 3:00, for 18:00 (run 400 m, walk 200 m), walk 3:00",
+        )
+    };
+    // 921 s and 159 of the next run; 990 s and 90; 849 s, all of the next run and 70 s of the walk.
+    for (round, last) in [((174, 133), "r159"), ((187, 143), "r90"), ((160, 123), "r160 w71")] {
+        assert_eq!(check(round, last), (Outcome::Kept, vec![]), "{round:?} {last}");
+    }
+    // The recorder has no part in when the time is over.
+    assert_eq!(check((187, 143), "r140"), (Outcome::Overdone, vec![Code::RunTooLong]));
+    assert_eq!(check((187, 143), "r40"), (Outcome::Underdone, vec![Code::RunTooShort]));
+    // Another round.
+    assert_eq!(check((187, 143), "r187 w143 r100").0, Outcome::Overdone);
+}
+
+#[test]
 fn a_long_whole_by_distance_is_matched_at_some_speeds() {
     // All its ways to end, at 114 m a round 110 of them, would be more work than is taken on.
     let noted = audit_words(&"r30 w30 ".repeat(184), "for 21 km (run 0:30, walk 0:30)");
