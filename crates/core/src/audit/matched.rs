@@ -161,15 +161,15 @@ fn cut_when_it_is_over(
         let took_s: f64 = done[whole.before..last].iter().map(|d| measure::total_s(&d.own)).sum();
         let left_s = whole.time_s.map(|time_s| time_s - took_s);
         let last_step = whole.cycle.get((last - whole.before) % whole.cycle.len())?;
-        let most_s = (1.0 + MOST_LONGER) * speeds.length_s(last_step).most;
+        let longer = if last_step.extent.is_time() { 0.0 } else { MOST_LONGER };
+        let most_s = (1.0 + longer) * speeds.length_s(last_step).most;
         // What is over before its last step, or goes on long after it, is no way to do it.
         if left_s.most <= 0.0 || left_s.least > most_s {
             return None;
         }
         let mut steps = layout.steps.clone();
-        let left = left_s.map(|left_s| Extent::Time(Seconds::new(left_s)));
-        let least = Extent::Time(Seconds::new((left_s.least - tolerance_s).max(0.0)));
-        steps[last] = Step { extent: Range { least, ..left }, ..*last_step };
+        let ends_s = Range { least: (left_s.least - tolerance_s).max(0.0), most: left_s.most.min(most_s) };
+        steps[last] = Step { extent: ends_s.map(|s| Extent::Time(Seconds::new(s))), ..*last_step };
         Some(Layout::new(steps, speeds))
     };
     layouts.iter().filter_map(cut).collect()

@@ -629,6 +629,19 @@ fn a_whole_by_time_is_over_when_its_time_is_whatever_its_steps_took() {
 }
 
 #[test]
+fn the_last_step_of_a_whole_by_time_is_no_longer_than_the_others() {
+    // 2:00 and, at 1.5 m/s, 1:40: after two rounds 2:40 are left, of which a run may have two minutes.
+    let check = |done: &str| outcome(done, "for 10:00 (run 2:00, walk 150 m), walk 3:00");
+    assert_eq!(check("r120 w100 r120 w100 r120 w40 w180"), (Outcome::Kept, vec![]));
+    assert_eq!(check("r120 w100 r120 w100 r160 w180").0, Outcome::Overdone);
+    // 400 m are 2:54. After one round there are 4:53 to 14:53 left.
+    let check = |done: &str| outcome(done, "for 10:00 to 20:00 (run 400 m, walk 200 m), walk 3:00");
+    assert_eq!(check("r174 w133 r174 w133 w180"), (Outcome::Kept, vec![]));
+    assert_eq!(check("r174 w133 r174 w133 r174 w133 r60 w180"), (Outcome::Kept, vec![]));
+    assert_eq!(check("r174 w133 r400 w180").0, Outcome::Overdone);
+}
+
+#[test]
 fn a_long_whole_by_distance_is_matched_at_some_speeds() {
     // All its ways to end, at 114 m a round 110 of them, would be more work than is taken on.
     let noted = audit_words(&"r30 w30 ".repeat(184), "for 21 km (run 0:30, walk 0:30)");
