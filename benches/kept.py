@@ -8,10 +8,9 @@ prints a table with the number of each outcome. Typical reception. Where there i
 speed, distance or altitude either. With `--realistic` runners and recorders are as real ones (`docs/simulator.md`), and sampled as
 those; with `--rests` the stages have rests between runs and walks, with `--brief` runs or walks of 20 or 30 s, with `--metres` runs or
 walks by distance, with `--wholes` a whole by distance of runs and walks by time, with `--clock` a whole by time of runs or walks by
-distance. `--fault` orders one fault in every session; with
-`--faults` each is ordered in each session of a stage with limits, and the outcome that it should have stands beside it; with `--paces` a run
-at 1 to 20 % above its ceiling. `--only` takes
-the conditions with TEXT in their name. A simulator that has changed needs a new FOLDER.
+distance. `--fault` orders one fault in every session; with `--faults` each is ordered in each session of a stage with limits, and the
+outcome that it should have stands beside it; with `--paces` a run at 1 to 20 % above its ceiling. `--only` takes the conditions with
+TEXT in their name. A simulator that has changed needs a new FOLDER.
 """
 
 import argparse

@@ -210,8 +210,8 @@ impl Matched<'_> {
             notices.push(Notice::new(
                 NoticeCode::PaceAtCeiling,
                 format!(
-                    "The recorded pace of {runs} is close to the ceiling. Recorders mostly show too slow a pace, by {:.0} % in the \
-                     mean, so it can't be told whether the ceiling was kept.",
+                    "The recorded pace of {runs} is close to the ceiling. Recorders mostly show too slow a pace, by {:.0} % on \
+                     average, so it can't be told whether the ceiling was kept.",
                     100.0 * self.config.reads_low
                 ),
             ));
